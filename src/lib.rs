@@ -1,0 +1,3 @@
+//! Peregrinus.
+pub mod midi;
+pub mod time;
