@@ -1,3 +1,4 @@
 //! Peregrinus.
 pub mod midi;
+pub mod theory;
 pub mod time;

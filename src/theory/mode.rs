@@ -1,0 +1,380 @@
+//! Modes, the catalogue of them, and tonalities: a center and a mode.
+
+use super::pitch::{PitchClass, PitchClassSet};
+use super::spelling::{Glyphs, Spelling, accidentals};
+use serde::Deserialize;
+use std::fmt;
+use std::str::FromStr;
+use std::sync::LazyLock;
+
+/// The most modes that a catalogue may hold. Fixed, so that what the engine keeps is of fixed size.
+pub const MAX_MODES: usize = 32;
+
+/// A step of a mode: `b3` is number 3, lowered by one against the major scale.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Degree {
+    /// 1-7.
+    pub number: u8,
+    /// Against the major scale on the same center, in semitones.
+    pub alter: i8,
+}
+
+/// Semitones of the major scale's degrees.
+const MAJOR: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
+
+impl Degree {
+    /// Semitones above the center, 0-11.
+    pub fn semitones(self) -> usize {
+        (MAJOR[(self.number as usize + 6) % 7] + self.alter as i32).rem_euclid(12) as usize
+    }
+
+    /// `♭3`.
+    pub fn text(self, glyphs: Glyphs) -> String {
+        format!("{}{}", accidentals(self.alter, glyphs), self.number)
+    }
+}
+
+impl FromStr for Degree {
+    type Err = String;
+
+    fn from_str(s: &str) -> Result<Degree, String> {
+        let digits = s.trim_start_matches(['b', '#', '♭', '♯']);
+        let marks = &s[..s.len() - digits.len()];
+        let flats = marks.chars().filter(|c| matches!(c, 'b' | '♭')).count() as i8;
+        let sharps = marks.chars().filter(|c| matches!(c, '#' | '♯')).count() as i8;
+        match digits.parse::<u8>() {
+            Ok(number @ 1..=7) if flats + sharps <= 2 => Ok(Degree {
+                number,
+                alter: sharps - flats,
+            }),
+            _ => Err(format!(
+                "'{s}' is no degree: write 1 to 7 after at most two b or #"
+            )),
+        }
+    }
+}
+
+/// A mode: degrees above a center. See `config/modes.toml` for what the fields mean.
+#[derive(Clone, Debug)]
+pub struct Mode {
+    pub id: String,
+    pub name: String,
+    /// Its usual form, in order.
+    pub degrees: Vec<Degree>,
+    /// Further forms of degrees that move (common-practice minor).
+    pub movable: Vec<Degree>,
+    /// The degree that tells it from the parallel major or minor.
+    pub characteristic: Vec<Degree>,
+    /// The nearest of major, minor and the seven diatonic modes.
+    pub scored_as: String,
+    /// The collection it is a rotation of.
+    pub parent: String,
+    /// How likely it is beforehand, against the others.
+    pub weight: f32,
+    set: PitchClassSet,
+    all: PitchClassSet,
+}
+
+impl Mode {
+    /// Semitones above the center, usual form.
+    pub fn set(&self) -> PitchClassSet {
+        self.set
+    }
+
+    /// The same with the other forms of its movable degrees.
+    pub fn all_forms(&self) -> PitchClassSet {
+        self.all
+    }
+
+    /// Whether the third above the center is major (or there is no minor one).
+    pub fn is_major(&self) -> bool {
+        !self.set.contains(PitchClass::new(3)) || self.set.contains(PitchClass::new(4))
+    }
+
+    /// The degree at `semitones` above the center, movable forms included.
+    pub fn degree_at(&self, semitones: usize) -> Option<Degree> {
+        self.degrees
+            .iter()
+            .chain(&self.movable)
+            .copied()
+            .find(|d| d.semitones() == semitones)
+    }
+
+    /// Brightness: the degrees' alterations summed. Lydian 1, Ionian 0, … Locrian -5.
+    pub fn brightness(&self) -> i32 {
+        self.degrees.iter().map(|d| d.alter as i32).sum()
+    }
+}
+
+/// A mode's place in the catalogue.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ModeId(pub u8);
+
+/// A center and a mode.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Tonality {
+    pub center: PitchClass,
+    pub mode: ModeId,
+}
+
+/// The modes that are known, in the order of the file.
+#[derive(Clone, Debug)]
+pub struct Catalogue {
+    modes: Vec<Mode>,
+}
+
+/// What is wrong with a catalogue, and where.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct CatalogueError(pub String);
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    mode: Vec<Entry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Entry {
+    id: String,
+    name: String,
+    degrees: String,
+    #[serde(default)]
+    movable: String,
+    #[serde(default)]
+    characteristic: String,
+    scored_as: String,
+    parent: String,
+    #[serde(default = "one")]
+    weight: f32,
+}
+
+fn one() -> f32 {
+    1.0
+}
+
+/// The catalogue embedded at build.
+static STANDARD: LazyLock<Catalogue> = LazyLock::new(|| {
+    Catalogue::parse(include_str!("../../config/modes.toml"))
+        .unwrap_or_else(|e| panic!("the embedded config/modes.toml does not hold: {e}"))
+});
+
+impl Catalogue {
+    /// The one embedded at build from `config/modes.toml`.
+    pub fn standard() -> &'static Catalogue {
+        &STANDARD
+    }
+
+    /// Reads the TOML of `config/modes.toml`.
+    pub fn parse(text: &str) -> Result<Catalogue, CatalogueError> {
+        let file: File = toml::from_str(text).map_err(|e| CatalogueError(e.to_string()))?;
+        let mut modes: Vec<Mode> = Vec::new();
+        for e in file.mode {
+            let fail = |what: String| CatalogueError(format!("mode '{}': {what}", e.id));
+            let list = |text: &str| {
+                text.split_whitespace()
+                    .map(Degree::from_str)
+                    .collect::<Result<Vec<_>, _>>()
+            };
+            let (degrees, movable, characteristic) = (
+                list(&e.degrees).map_err(fail)?,
+                list(&e.movable).map_err(fail)?,
+                list(&e.characteristic).map_err(fail)?,
+            );
+            let set: PitchClassSet = degrees
+                .iter()
+                .map(|d| PitchClass::new(d.semitones() as i32))
+                .collect();
+            let all = movable
+                .iter()
+                .fold(set, |s, d| s.with(PitchClass::new(d.semitones() as i32)));
+            if degrees.first()
+                != Some(&Degree {
+                    number: 1,
+                    alter: 0,
+                })
+            {
+                return Err(fail("its degrees must begin with 1".into()));
+            }
+            if degrees.len() < 5 || set.len() != degrees.len() {
+                return Err(fail(
+                    "it needs at least five degrees, each of its own pitch".into(),
+                ));
+            }
+            if modes.iter().any(|m| m.id == e.id) {
+                return Err(fail("the id is taken by a mode above it".into()));
+            }
+            if !(e.weight > 0.0 && e.weight.is_finite()) {
+                return Err(fail("its weight must be greater than 0".into()));
+            }
+            modes.push(Mode {
+                id: e.id,
+                name: e.name,
+                degrees,
+                movable,
+                characteristic,
+                scored_as: e.scored_as,
+                parent: e.parent,
+                weight: e.weight,
+                set,
+                all,
+            });
+        }
+        if modes.is_empty() || modes.len() > MAX_MODES {
+            return Err(CatalogueError(format!(
+                "a catalogue holds 1 to {MAX_MODES} modes, not {}",
+                modes.len()
+            )));
+        }
+        Ok(Catalogue { modes })
+    }
+
+    /// How many modes.
+    pub fn len(&self) -> usize {
+        self.modes.len()
+    }
+
+    /// Never: a catalogue has at least one mode.
+    pub fn is_empty(&self) -> bool {
+        self.modes.is_empty()
+    }
+
+    /// The mode at a place that this catalogue gave.
+    pub fn mode(&self, id: ModeId) -> &Mode {
+        &self.modes[(id.0 as usize).min(self.modes.len() - 1)]
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = (ModeId, &Mode)> {
+        self.modes
+            .iter()
+            .enumerate()
+            .map(|(i, m)| (ModeId(i as u8), m))
+    }
+
+    /// By id or name, in any case.
+    pub fn find(&self, name: &str) -> Option<ModeId> {
+        let plain = |s: &str| {
+            s.to_lowercase()
+                .replace(['_', '-', ' '], "")
+                .replace('♭', "b")
+                .replace('♯', "#")
+        };
+        let want = plain(name);
+        self.iter()
+            .find(|(_, m)| plain(&m.id) == want || plain(&m.name) == want)
+            .map(|(i, _)| i)
+    }
+
+    /// Pitch classes of a tonality, usual form.
+    pub fn set(&self, t: Tonality) -> PitchClassSet {
+        self.mode(t.mode).set().up(t.center.index() as i32)
+    }
+
+    /// Pitch classes of a tonality with the other forms of its movable degrees.
+    pub fn all_forms(&self, t: Tonality) -> PitchClassSet {
+        self.mode(t.mode).all_forms().up(t.center.index() as i32)
+    }
+
+    /// Sharps (flats negative) of the scale written on `tonic`: the sum of its degrees' accidentals.
+    pub fn signature(&self, tonic: Spelling, mode: ModeId) -> i32 {
+        self.mode(mode)
+            .degrees
+            .iter()
+            .map(|d| spell_degree(tonic, *d).accidental() as i32)
+            .sum()
+    }
+
+    /// The tonic's spelling: fewest accidentals in the scale; of equals the one
+    /// nearest on the line of fifths to `before`, else the flat one (G♭, not F♯).
+    /// Source: the practical spelling rule, signature within -7..7, better
+    /// -6..6 (common practice, no source); property-tested against it.
+    pub fn spell(&self, t: Tonality, before: Option<Spelling>) -> Spelling {
+        let base = (t.center.index() as i32 * 7).rem_euclid(12);
+        let cost = |s: &Spelling| -> (i32, i32) {
+            let accidentals: i32 = self
+                .mode(t.mode)
+                .degrees
+                .iter()
+                .map(|d| (spell_degree(*s, *d).accidental() as i32).abs())
+                .sum();
+            let distance = match before {
+                Some(b) => (s.fifths() as i32 - b.fifths() as i32).abs(),
+                None => s.fifths() as i32,
+            };
+            (accidentals, distance)
+        };
+        (-2..=2)
+            .map(|k| Spelling::at((base + 12 * k) as i8))
+            .min_by_key(cost)
+            .unwrap_or(Spelling::C)
+    }
+}
+
+/// A degree of the scale on `tonic`.
+pub fn spell_degree(tonic: Spelling, degree: Degree) -> Spelling {
+    tonic.up(degree.number as usize - 1, degree.semitones() as i32)
+}
+
+/// A tonality as the user writes it: `E♭ mixolydian`, `d dorian`, `F# minor`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct WrittenTonality {
+    pub tonality: Tonality,
+    pub tonic: Spelling,
+}
+
+impl Catalogue {
+    /// Parses `E♭ mixolydian`. The error says which half is wrong and lists the modes.
+    pub fn parse_tonality(&self, text: &str) -> Result<WrittenTonality, CatalogueError> {
+        let text = text.trim();
+        let (note, mode) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
+        let tonic: Spelling = note.parse().map_err(|e| CatalogueError(format!("{e}")))?;
+        let mode = self.find(mode.trim()).ok_or_else(|| {
+            let known: Vec<&str> = self.modes.iter().map(|m| m.id.as_str()).collect();
+            CatalogueError(format!(
+                "'{}' is no mode of the catalogue; write one of: {}",
+                mode.trim(),
+                known.join(", ")
+            ))
+        })?;
+        Ok(WrittenTonality {
+            tonality: Tonality {
+                center: tonic.pitch_class(),
+                mode,
+            },
+            tonic,
+        })
+    }
+}
+
+/// For messages: the plain numbers. Names need a catalogue and a spelling.
+impl fmt::Display for Tonality {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.center.index(), self.mode.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_embedded_catalogue_holds() {
+        let c = Catalogue::standard();
+        assert_eq!(c.len(), 20);
+        let dorian = c.parse_tonality("e♭ Dorian").expect("a tonality");
+        assert_eq!(dorian.tonic.to_string(), "E♭");
+        assert_eq!(c.signature(dorian.tonic, dorian.tonality.mode), -5);
+    }
+
+    #[test]
+    fn a_bad_catalogue_says_which_mode() {
+        let e = Catalogue::parse(
+            "[[mode]]\nid='x'\nname='X'\ndegrees='1 2 9'\nscored_as='major'\nparent='p'\n",
+        );
+        assert_eq!(
+            e.map(|_| ()).map_err(|e| e.0),
+            Err("mode 'x': '9' is no degree: write 1 to 7 after at most two b or #".to_owned())
+        );
+    }
+}

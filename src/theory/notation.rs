@@ -1,0 +1,132 @@
+//! How the user wants things written: a value that whoever makes text is given.
+
+use super::chord::{Chord, Sonority};
+use super::mode::{Catalogue, Tonality, spell_degree};
+use super::pitch::PitchClass;
+use super::spelling::{Glyphs, Spelling};
+
+/// What a numeral's accidental is measured against.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Measure {
+    /// The major scale on the same center: ♭VII in Dorian.
+    #[default]
+    Major,
+    /// The degrees of the mode itself: VII in Dorian.
+    Mode,
+}
+
+/// The user's conventions.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Notation {
+    pub glyphs: Glyphs,
+    pub measure: Measure,
+    /// Ionian is written "major".
+    pub ionian_is_major: bool,
+}
+
+impl Notation {
+    /// `E♭ Dorian`.
+    pub fn tonality(&self, t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> String {
+        format!("{} {}", tonic.text(self.glyphs), self.mode(t, catalogue))
+    }
+
+    /// `Dorian`.
+    pub fn mode(&self, t: Tonality, catalogue: &Catalogue) -> String {
+        let mode = catalogue.mode(t.mode);
+        if mode.id == "ionian" && self.ionian_is_major {
+            return "major".into();
+        }
+        match self.glyphs {
+            Glyphs::Unicode => mode.name.clone(),
+            Glyphs::Ascii => mode
+                .name
+                .replace('♭', "b")
+                .replace('♯', "#")
+                .replace('♮', "nat "),
+        }
+    }
+
+    /// A note inside or beside a tonality: the mode's own degrees as they stand,
+    /// others nearest to it on the line of fifths.
+    pub fn note(
+        &self,
+        pc: PitchClass,
+        within: Option<(Tonality, Spelling)>,
+        catalogue: &Catalogue,
+    ) -> Spelling {
+        let Some((t, tonic)) = within else {
+            return Spelling::nearest(pc, 1.5);
+        };
+        let mode = catalogue.mode(t.mode);
+        if let Some(d) = mode.degree_at(pc.above(t.center)) {
+            return spell_degree(tonic, d);
+        }
+        // The middle of the mode's own notes on the line of fifths.
+        let all: Vec<i8> = mode
+            .degrees
+            .iter()
+            .map(|d| spell_degree(tonic, *d).fifths())
+            .collect();
+        let middle = all.iter().map(|&f| f as f32).sum::<f32>() / all.len().max(1) as f32;
+        // A♭ rather than G♯ in C where both are as far: the lowered sixth is the commoner.
+        Spelling::nearest(pc, middle - 0.1)
+    }
+
+    /// A chord's root. A diminished seventh's is its leading note: the sharper
+    /// spelling (C♯°7 before Dm), as its members are stacked thirds.
+    pub fn root(
+        &self,
+        chord: Chord,
+        within: Option<(Tonality, Spelling)>,
+        catalogue: &Catalogue,
+    ) -> Spelling {
+        let plain = self.note(chord.root, within, catalogue);
+        let kind = super::chord::Kinds::standard().kind(chord.kind);
+        let leading = kind.triad() == super::chord::Triad::Diminished && plain.accidental() < 0;
+        let in_mode = within.is_some_and(|(t, _)| catalogue.all_forms(t).contains(chord.root));
+        if leading && !in_mode && kind.seventh() != Some(10) {
+            let sharp = Spelling::at(plain.fifths() + 12);
+            if sharp.accidental() <= 1 {
+                return sharp;
+            }
+        }
+        plain
+    }
+
+    /// The label of whatever sounds.
+    pub fn sonority(
+        &self,
+        s: Sonority,
+        within: Option<(Tonality, Spelling)>,
+        catalogue: &Catalogue,
+    ) -> String {
+        match s {
+            Sonority::Chord(c) => c.label(self.root(c, within, catalogue), self.glyphs),
+            other => other.label(|pc| self.note(pc, within, catalogue), self.glyphs),
+        }
+    }
+
+    /// The Harte label of whatever sounds, spelled as shown.
+    pub fn harte(
+        &self,
+        s: Sonority,
+        within: Option<(Tonality, Spelling)>,
+        catalogue: &Catalogue,
+    ) -> String {
+        match s {
+            Sonority::Chord(c) => c.harte(self.root(c, within, catalogue)),
+            other => other.harte(|pc| self.note(pc, within, catalogue)),
+        }
+    }
+
+    /// The numeral, where a chord sounds and a tonality is in force.
+    pub fn numeral(
+        &self,
+        s: Sonority,
+        within: Option<(Tonality, Spelling)>,
+        catalogue: &Catalogue,
+    ) -> Option<String> {
+        let (chord, (t, tonic)) = (s.chord()?, within?);
+        Some(super::numeral::numeral(chord, t, tonic, catalogue, self))
+    }
+}
