@@ -1,0 +1,317 @@
+//! The chord of the moment: what sounds, and what was struck or broken just before.
+//!
+//! A block of notes is named as it stands. Otherwise the notes that sound, those
+//! the pedal holds and those just let go are weighed, the kinds of chord are
+//! fitted to the weights, and the chord that stands gives way only to one that
+//! fits clearly better: a passing note in the melody does not change it.
+
+use super::keys::{KeySet, Keys, each, lowest};
+use crate::theory::{Chord, FOREIGN_BASS, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost};
+use crate::time::Time;
+
+/// Onsets this close belong to one stroke of the hands.
+const CLUSTER: Time = Time::millis(70);
+/// Seconds in which a note that was let go is forgotten to 1/e.
+const MEMORY: f32 = 0.9;
+/// The same for a note that only the pedal holds, in the middle of the keyboard …
+const PEDAL_MEMORY: f32 = 1.6;
+/// … and for a bass.
+const PEDAL_BASS_MEMORY: f32 = 4.0;
+/// A bass that was let go stays the bass for so long, while nothing as low follows.
+const BASS_STAYS: Time = Time::millis(1800);
+/// A lone melody note above a chord counts in full only after so long.
+const PASSING: Time = Time::millis(350);
+/// What it counts before.
+const PASSING_WEIGHT: f32 = 0.3;
+/// How much a note outside the chord costs, and a missing member.
+const OUTSIDE: f32 = 1.1;
+const MISSING: f32 = 0.45;
+/// What a kind's far-fetchedness weighs against the notes.
+const COST: f32 = 1.6;
+/// By how much another chord must fit better than the one that stands.
+const SWITCH: f32 = 0.55;
+/// The same when a new bass or several notes were struck at once.
+const SWITCH_STRUCK: f32 = 0.12;
+/// A pitch class that weighs less is not part of anything.
+const AUDIBLE: f32 = 0.12;
+
+/// Follows the chord.
+#[derive(Clone, Debug)]
+pub struct ChordTracker {
+    now: Option<(Sonority, Time)>,
+    /// Keys struck together last, and when the first of them was.
+    cluster: KeySet,
+    cluster_at: Time,
+    /// When each key stopped sounding.
+    ended: [Option<Time>; 128],
+    sounding: KeySet,
+    /// Keys struck alone above a chord.
+    alone: KeySet,
+    /// Nothing from before here counts any more.
+    horizon: Time,
+    bass: Option<(u8, Time)>,
+}
+
+impl Default for ChordTracker {
+    fn default() -> ChordTracker {
+        ChordTracker {
+            now: None,
+            cluster: 0,
+            cluster_at: Time::ZERO,
+            ended: [None; 128],
+            sounding: 0,
+            alone: 0,
+            horizon: Time::ZERO,
+            bass: None,
+        }
+    }
+}
+
+impl ChordTracker {
+    /// What it says, and since when.
+    pub fn now(&self) -> Option<(Sonority, Time)> {
+        self.now
+    }
+
+    /// The keys struck together last, and when.
+    pub fn struck(&self) -> (KeySet, Time) {
+        (self.cluster, self.cluster_at)
+    }
+
+    /// A key was struck. True if the chord changed.
+    pub fn on_onset(&mut self, at: Time, keys: &Keys, key: u8, home: PitchClassSet) -> bool {
+        self.mark_ends(at, keys);
+        let bit = 1u128 << key;
+        if at.since(self.cluster_at) > CLUSTER || self.cluster == 0 {
+            self.cluster = 0;
+            self.cluster_at = at;
+        }
+        self.cluster |= bit;
+        self.ended[key as usize & 127] = None;
+
+        let below = keys.sounding() & (bit - 1);
+        let lone = self.cluster.count_ones() == 1 && key >= 60 && below.count_ones() >= 2;
+        self.alone = if lone {
+            self.alone | bit
+        } else {
+            self.alone & !self.cluster
+        };
+
+        // A stroke of three or more different notes is a harmony of its own:
+        // what came before is past, but for a bass that still sounds.
+        let struck = classes(self.cluster);
+        let new_bass = self.follow_bass(at, keys, key);
+        if struck.len() >= 3 {
+            self.horizon = self.cluster_at;
+        }
+        self.name(at, keys, home, new_bass || struck.len() >= 3)
+    }
+
+    /// Something was let go, or a step of the grid passed.
+    pub fn on_time(&mut self, at: Time, keys: &Keys, home: PitchClassSet) -> bool {
+        self.mark_ends(at, keys);
+        if self.alone & keys.sounding() == 0 {
+            return false;
+        }
+        self.name(at, keys, home, false)
+    }
+
+    /// Silence, or a new beginning.
+    pub fn reset(&mut self) {
+        *self = ChordTracker::default();
+    }
+
+    fn mark_ends(&mut self, at: Time, keys: &Keys) {
+        let sounding = keys.sounding();
+        for key in each(self.sounding & !sounding) {
+            self.ended[key as usize] = Some(at);
+        }
+        self.sounding = sounding;
+        self.alone &= sounding;
+    }
+
+    /// Keeps the bass through the notes above it. True if a new one was struck.
+    fn follow_bass(&mut self, at: Time, keys: &Keys, key: u8) -> bool {
+        let low = lowest(keys.sounding()).unwrap_or(key);
+        let before = self.bass;
+        let stays = before.is_some_and(|(b, t)| {
+            let sounds = keys.sounding() >> b & 1 == 1;
+            low > b.saturating_add(4)
+                && at.since(t) < BASS_STAYS
+                && !sounds
+                && self.cluster_is_above(b)
+        });
+        if !stays {
+            let since = keys.strike(low).at;
+            self.bass = Some((low, since));
+        }
+        self.bass.map(|b| b.0) != before.map(|b| b.0) && low == key
+    }
+
+    /// A chord over a bass that was let go belongs to it if it leaves room: not a
+    /// full stroke that begins lower than an octave above it.
+    fn cluster_is_above(&self, bass: u8) -> bool {
+        lowest(self.cluster).is_some_and(|low| low >= bass.saturating_add(7))
+    }
+
+    fn weights(&self, at: Time, keys: &Keys) -> [f32; 12] {
+        let mut w = [0.0f32; 12];
+        let mut put = |key: u8, weight: f32| {
+            let pc = PitchClass::of_key(key).index();
+            w[pc] = w[pc].max(weight);
+        };
+        let bass = self.bass.map(|b| b.0);
+        for key in each(keys.held()) {
+            let strike = keys.strike(key);
+            let passing = self.alone >> key & 1 == 1 && at.since(strike.at) < PASSING;
+            put(
+                key,
+                if passing {
+                    PASSING_WEIGHT
+                } else {
+                    0.6 + 0.4 * strike.left
+                },
+            );
+        }
+        for key in each(keys.pedalled()) {
+            let strike = keys.strike(key);
+            let old = strike.at < self.horizon && Some(key) != bass;
+            let memory = if Some(key) == bass || key < 48 {
+                PEDAL_BASS_MEMORY
+            } else {
+                PEDAL_MEMORY
+            };
+            let left = (-(at.since(strike.at).seconds() as f32) / memory).exp();
+            put(key, left * if old { 0.35 } else { 0.95 });
+        }
+        for (key, ended) in self.ended.iter().enumerate() {
+            let Some(ended) = *ended else { continue };
+            let since = at.since(ended).seconds() as f32;
+            if since > 3.0 * MEMORY {
+                continue;
+            }
+            let key = key as u8;
+            if Some(key) == bass {
+                put(key, 0.9);
+            } else if keys.strike(key).at >= self.horizon && self.alone >> key & 1 == 0 {
+                put(key, 0.8 * (-since / MEMORY).exp());
+            }
+        }
+        w
+    }
+
+    fn name(&mut self, at: Time, keys: &Keys, home: PitchClassSet, struck: bool) -> bool {
+        let Some((bass_key, _)) = self.bass else {
+            return false;
+        };
+        let bass = PitchClass::of_key(bass_key);
+        let w = self.weights(at, keys);
+        let audible: PitchClassSet = PitchClass::all()
+            .filter(|pc| w[pc.index()] > AUDIBLE)
+            .collect();
+
+        let block = classes(self.cluster);
+        let whole = keys.held() & !self.cluster == 0 && self.cluster & !keys.held() == 0;
+        let found = if whole && block.len() >= 3 && keys.pedalled() & !self.cluster == 0 {
+            Kinds::standard().name(block, PitchClass::of_key(bass_key), home)
+        } else if audible.len() < 3 {
+            match self.now {
+                // A note of the chord that stands is that chord still.
+                Some((s @ Sonority::Chord(_), since))
+                    if audible.is_subset(s.set()) && at.since(since) < Time::millis(4000) =>
+                {
+                    s
+                }
+                _ => Kinds::standard().name(audible.with(bass), bass, home),
+            }
+        } else {
+            let (best, fit) = best_fit(&w, audible, bass, home);
+            match (best, self.now) {
+                (Some(new), Some((Sonority::Chord(old), _))) if new != old => {
+                    let stands = Chord { bass, ..old };
+                    let switch = if struck { SWITCH_STRUCK } else { SWITCH };
+                    if fit_of(&w, stands, home) + switch >= fit {
+                        Sonority::Chord(if stands.bass == old.bass { old } else { stands })
+                    } else {
+                        Sonority::Chord(new)
+                    }
+                }
+                (Some(new), _) => Sonority::Chord(new),
+                (None, _) => Kinds::standard().name(audible, bass, home),
+            }
+        };
+        let changed = self.now.map(|n| n.0) != Some(found);
+        if changed {
+            self.now = Some((found, at));
+        }
+        changed
+    }
+}
+
+fn classes(keys: KeySet) -> PitchClassSet {
+    each(keys).map(PitchClass::of_key).collect()
+}
+
+/// How well a chord explains the weights.
+fn fit_of(w: &[f32; 12], chord: Chord, home: PitchClassSet) -> f32 {
+    let total: f32 = (0..12).map(|above| w[chord.root.up(above).index()]).sum();
+    let above = std::array::from_fn(|i| w[chord.root.up(i as i32).index()]);
+    fit(&above, total, chord, home)
+}
+
+/// `above`: the weights by distance above the root.
+fn fit(above: &[f32; 12], total: f32, chord: Chord, home: PitchClassSet) -> f32 {
+    let kind = Kinds::standard().kind(chord.kind);
+    let (mut inside, mut missing) = (0.0, 0.0);
+    for (i, m) in kind.members.iter().enumerate() {
+        let w = above[m.semitones as usize];
+        inside += w;
+        // The fifth is the member that is left out most easily.
+        let matters = match (i, m.number) {
+            (0, _) => 1.3,
+            (_, 5) => 0.6,
+            _ => 1.0,
+        };
+        missing += matters * (1.0 - w).max(0.0);
+    }
+    let bass = chord.bass.above(chord.root);
+    let foreign = kind.members.iter().all(|m| m.semitones as usize != bass);
+    // A foreign bass is heard as such: it is not counted as a wrong note too.
+    let outside = total - inside - if foreign { above[bass] } else { 0.0 };
+    let strange = if home.contains(chord.root) { 0.0 } else { 0.05 };
+    let penalty = kind.cost + bass_cost(kind, bass) + strange;
+    inside - OUTSIDE * outside - MISSING * missing - COST * penalty
+}
+
+fn best_fit(
+    w: &[f32; 12],
+    audible: PitchClassSet,
+    bass: PitchClass,
+    home: PitchClassSet,
+) -> (Option<Chord>, f32) {
+    let mut best = (None, f32::MIN);
+    // Roots from the bass upwards, so that ties fall alike in every transposition.
+    for root in (0..12).map(|n| bass.up(n)).filter(|&r| audible.contains(r)) {
+        let above: [f32; 12] = std::array::from_fn(|i| w[root.up(i as i32).index()]);
+        let total: f32 = above.iter().sum();
+        for (id, kind) in Kinds::standard().iter() {
+            let foreign = kind
+                .members
+                .iter()
+                .all(|m| m.semitones as usize != bass.above(root));
+            if foreign && (kind.members.len() > 4 || kind.cost + FOREIGN_BASS > 0.7) {
+                continue;
+            }
+            let chord = Chord {
+                root,
+                kind: id,
+                bass,
+            };
+            let fit = fit(&above, total, chord, home);
+            if fit > best.1 + 1e-4 {
+                best = (Some(chord), fit);
+            }
+        }
+    }
+    if best.1 < 0.3 { (None, best.1) } else { best }
+}

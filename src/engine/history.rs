@@ -1,0 +1,181 @@
+//! The plan as heard, gathered from the engine's changes.
+
+use super::monitor::{Change, Observer};
+use super::reading::Established;
+use crate::plan::{ChordSpan, Region, TonalPlan};
+use crate::time::Time;
+
+/// Regions, homes and chords so far. The last of each may still be running: it
+/// ends at [`History::until`].
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct History {
+    plan: TonalPlan,
+    chords: Vec<ChordSpan>,
+    here: bool,
+    home: bool,
+    chord: bool,
+    until: Time,
+    /// Stretches without a sound that were long enough to matter.
+    rests: Vec<(Time, Time)>,
+    silent: Option<Time>,
+}
+
+/// Silence shorter than this is breath.
+const BREATH: Time = Time::millis(2000);
+
+impl History {
+    /// Lets everything that runs reach to `at`.
+    pub fn advance_to(&mut self, at: Time) {
+        if at <= self.until {
+            return;
+        }
+        self.until = at;
+        // In silence a region lasts until the rest has become one.
+        let end = match self.silent {
+            Some(s) => at.min(s + BREATH),
+            None => at,
+        };
+        if self.here
+            && let Some(r) = self.plan.regions.last_mut()
+        {
+            r.end = r.end.max(end);
+        }
+        if self.home
+            && let Some(r) = self.plan.home.last_mut()
+        {
+            r.end = r.end.max(end);
+        }
+        if self.chord
+            && let Some(c) = self.chords.last_mut()
+        {
+            c.end = at;
+        }
+    }
+
+    /// The plan as heard so far.
+    pub fn plan(&self) -> &TonalPlan {
+        &self.plan
+    }
+
+    pub fn chords(&self) -> &[ChordSpan] {
+        &self.chords
+    }
+
+    /// How far it reaches.
+    pub fn until(&self) -> Time {
+        self.until
+    }
+
+    /// Rests of at least two seconds; the last may still be going on.
+    pub fn rests(&self) -> impl Iterator<Item = (Time, Time)> {
+        let running = self.silent.map(|s| (s, self.until));
+        self.rests
+            .iter()
+            .copied()
+            .chain(running)
+            .filter(|(a, b)| b.since(*a) >= BREATH)
+    }
+
+    /// Forgets what lies after `at`, as if nothing more had happened: for seeking back.
+    pub fn truncate(&mut self, at: Time) {
+        self.until = self.until.min(at);
+        for list in [&mut self.plan.regions, &mut self.plan.home] {
+            list.retain(|r| r.start <= at);
+            if let Some(r) = list.last_mut() {
+                r.end = r.end.min(at);
+            }
+        }
+        self.chords.retain(|c| c.start <= at);
+        if let Some(c) = self.chords.last_mut() {
+            c.end = c.end.min(at);
+        }
+        self.rests.retain(|r| r.0 <= at);
+        self.silent = self.silent.filter(|&s| s <= at);
+    }
+
+    fn sound(&mut self, at: Time) {
+        if let Some(since) = self.silent.take() {
+            self.rests.push((since, at));
+            // A region that outlives a rest takes it in; the strip draws the rest over it.
+            for (running, list) in [
+                (self.here, &mut self.plan.regions),
+                (self.home, &mut self.plan.home),
+            ] {
+                if running && let Some(r) = list.last_mut() {
+                    r.end = at;
+                }
+            }
+        }
+    }
+}
+
+fn region(e: Established) -> Region {
+    Region {
+        start: e.at,
+        end: e.at,
+        since: e.since,
+        tonality: e.tonality,
+        tonic: e.tonic,
+        open: e.open,
+        probability: e.probability,
+    }
+}
+
+/// Drops a region that never lasted.
+fn close(list: &mut Vec<Region>) {
+    list.pop_if(|r| r.end <= r.start);
+}
+
+impl Observer for History {
+    fn change(&mut self, at: Time, change: Change) {
+        match change {
+            Change::Rest | Change::Silence => {}
+            _ => self.sound(at),
+        }
+        self.advance_to(at);
+        match change {
+            Change::Here(e) => {
+                close(&mut self.plan.regions);
+                self.plan.regions.push(region(e));
+                self.here = true;
+            }
+            Change::Refined(e) => {
+                if self.here
+                    && let Some(r) = self.plan.regions.last_mut()
+                {
+                    r.open = e.open;
+                    r.probability = r.probability.max(e.probability);
+                }
+            }
+            Change::NoCenter => self.here = false,
+            Change::Home(e) => {
+                close(&mut self.plan.home);
+                self.plan.home.push(region(e));
+                self.home = true;
+            }
+            Change::Chord { sonority, keys } => {
+                self.chords.pop_if(|c| c.end <= c.start);
+                let within = self
+                    .here
+                    .then(|| self.plan.regions.last().map(|r| (r.tonality, r.tonic)))
+                    .flatten();
+                self.chords.push(ChordSpan {
+                    start: at,
+                    end: at,
+                    sonority,
+                    within,
+                    keys,
+                });
+                self.chord = true;
+            }
+            Change::Silence => {
+                self.chord = false;
+                self.silent = Some(at);
+            }
+            Change::Rest => {
+                self.here = false;
+                self.home = false;
+            }
+        }
+    }
+}

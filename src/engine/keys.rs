@@ -1,0 +1,430 @@
+//! What sounds: keys held by the fingers, keys that only a pedal holds, and how
+//! much of each is left.
+
+use crate::midi::{Channel, Event, PERCUSSION};
+use crate::time::Time;
+
+/// A set of keys, bit n for MIDI note n.
+pub type KeySet = u128;
+
+/// The keys of a set, from the lowest.
+pub fn each(mut set: KeySet) -> impl Iterator<Item = u8> {
+    std::iter::from_fn(move || {
+        let key = set.trailing_zeros() as u8;
+        (set != 0).then(|| {
+            set &= set - 1;
+            key
+        })
+    })
+}
+
+/// The lowest key of a set.
+pub fn lowest(set: KeySet) -> Option<u8> {
+    (set != 0).then(|| set.trailing_zeros() as u8)
+}
+
+/// The highest key of a set.
+pub fn highest(set: KeySet) -> Option<u8> {
+    (set != 0).then(|| 127 - set.leading_zeros() as u8)
+}
+
+/// Which of the messages are music to the estimator.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Filter {
+    /// Bit n for channel n (0-15).
+    pub channels: u16,
+    /// Semitones added to every key.
+    pub transpose: i8,
+}
+
+impl Default for Filter {
+    /// Every channel but percussion, as written.
+    fn default() -> Filter {
+        Filter {
+            channels: !(1 << PERCUSSION),
+            transpose: 0,
+        }
+    }
+}
+
+/// How notes die away.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Fading {
+    /// As struck strings do: the bass long, the treble short.
+    #[default]
+    Struck,
+    /// Not at all while held: organ, strings.
+    Sustained,
+}
+
+/// Seconds in which a struck string of this key falls to 1/e: about 9 s at the
+/// bottom of the piano, 3 s in its middle, under 1 s at the top. Common
+/// practice, no source: rounded from how long notes of a concert grand serve a
+/// harmony, not from how long they can be measured.
+fn fade_seconds(key: u8) -> f32 {
+    9.0 * (-(f32::from(key) - 21.0).max(0.0) / 36.0).exp()
+}
+
+/// The damper counts as down from here on …
+const DAMPER_DOWN: u8 = 64;
+/// … and as up only below here, so that a foot fluttering through half way does not cut the bass.
+const DAMPER_UP: u8 = 48;
+
+#[derive(Clone, Copy, Debug, Default)]
+struct ChannelState {
+    held: KeySet,
+    /// Released while the damper was down.
+    damped: KeySet,
+    /// Caught by the sostenuto pedal.
+    caught: KeySet,
+    damper: bool,
+    sostenuto: bool,
+}
+
+impl ChannelState {
+    /// What still sounds after the fingers left.
+    fn pedalled(&self) -> KeySet {
+        (self.damped | self.caught) & !self.held
+    }
+}
+
+/// One key that sounds.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Strike {
+    /// When it was struck.
+    pub at: Time,
+    pub velocity: u8,
+    /// What is left of it, 1 at the onset.
+    pub left: f32,
+}
+
+/// All keys of all channels that count.
+#[derive(Clone, Debug)]
+pub struct Keys {
+    filter: Filter,
+    fading: Fading,
+    channels: [ChannelState; 16],
+    strikes: [Strike; 128],
+    held: KeySet,
+    pedalled: KeySet,
+    /// What a key keeps over one grid step.
+    fade: [f32; 128],
+}
+
+/// What an event did to the keys.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Happened {
+    Struck(u8),
+    /// Something stopped sounding, or went from finger to pedal.
+    Released,
+    Nothing,
+}
+
+impl Keys {
+    /// `step`: the grid on which [`Keys::fade`] will be called.
+    pub fn new(step: Time) -> Keys {
+        let mut fade = [0.0; 128];
+        for (key, f) in fade.iter_mut().enumerate() {
+            *f = (-step.seconds() as f32 / fade_seconds(key as u8)).exp();
+        }
+        Keys {
+            filter: Filter::default(),
+            fading: Fading::Struck,
+            channels: [ChannelState::default(); 16],
+            strikes: [Strike::default(); 128],
+            held: 0,
+            pedalled: 0,
+            fade,
+        }
+    }
+
+    /// Keys under the fingers.
+    pub fn held(&self) -> KeySet {
+        self.held
+    }
+
+    /// Keys that only a pedal holds.
+    pub fn pedalled(&self) -> KeySet {
+        self.pedalled
+    }
+
+    /// Both.
+    pub fn sounding(&self) -> KeySet {
+        self.held | self.pedalled
+    }
+
+    pub fn strike(&self, key: u8) -> Strike {
+        self.strikes[key as usize & 127]
+    }
+
+    /// Whether the damper of any channel that counts is down.
+    pub fn damper(&self) -> bool {
+        self.channels
+            .iter()
+            .enumerate()
+            .any(|(c, s)| self.counts(c as Channel) && s.damper)
+    }
+
+    /// Changing the filter lets go of everything: what sounded may count no more.
+    pub fn set_filter(&mut self, filter: Filter) {
+        if filter != self.filter {
+            self.filter = filter;
+            self.release_all();
+        }
+    }
+
+    pub fn set_fading(&mut self, fading: Fading) {
+        self.fading = fading;
+    }
+
+    fn counts(&self, channel: Channel) -> bool {
+        self.filter.channels >> (channel & 15) & 1 == 1
+    }
+
+    fn key(&self, key: u8) -> Option<u8> {
+        u8::try_from(i16::from(key) + i16::from(self.filter.transpose))
+            .ok()
+            .filter(|&k| k < 128)
+    }
+
+    fn release_all(&mut self) {
+        self.channels = [ChannelState::default(); 16];
+        self.sum();
+    }
+
+    fn sum(&mut self) {
+        self.held = self.channels.iter().fold(0, |s, c| s | c.held);
+        self.pedalled = self.channels.iter().fold(0, |s, c| s | c.pedalled()) & !self.held;
+    }
+
+    /// One event.
+    pub fn on_event(&mut self, at: Time, event: Event) -> Happened {
+        if event.channel().is_some_and(|c| !self.counts(c)) {
+            return Happened::Nothing;
+        }
+        let before = (self.held, self.pedalled);
+        match event {
+            Event::NoteOn {
+                channel,
+                key,
+                velocity,
+            } => {
+                let Some(key) = self.key(key) else {
+                    return Happened::Nothing;
+                };
+                let c = &mut self.channels[channel as usize & 15];
+                c.held |= 1 << key;
+                c.damped &= !(1 << key);
+                self.strikes[key as usize] = Strike {
+                    at,
+                    velocity,
+                    left: 1.0,
+                };
+                self.sum();
+                return Happened::Struck(key);
+            }
+            Event::NoteOff { channel, key } => {
+                let Some(key) = self.key(key) else {
+                    return Happened::Nothing;
+                };
+                let c = &mut self.channels[channel as usize & 15];
+                let bit = 1 << key;
+                if c.held & bit != 0 && c.damper {
+                    c.damped |= bit;
+                }
+                c.held &= !bit;
+            }
+            Event::Damper { channel, value } => {
+                let c = &mut self.channels[channel as usize & 15];
+                if value >= DAMPER_DOWN {
+                    c.damper = true;
+                } else if value < DAMPER_UP {
+                    c.damper = false;
+                    c.damped = 0;
+                }
+            }
+            Event::Sostenuto { channel, value } => {
+                let c = &mut self.channels[channel as usize & 15];
+                if value >= DAMPER_DOWN {
+                    if !c.sostenuto {
+                        // It catches the keys that are down at that moment, and no others.
+                        c.caught = c.held;
+                        c.sostenuto = true;
+                    }
+                } else {
+                    c.sostenuto = false;
+                    c.caught = 0;
+                }
+            }
+            Event::Soft { .. } => {}
+            Event::AllSoundOff { channel } => {
+                let c = &mut self.channels[channel as usize & 15];
+                (c.held, c.damped, c.caught) = (0, 0, 0);
+            }
+            Event::ResetControllers { channel } => {
+                let c = &mut self.channels[channel as usize & 15];
+                (c.damped, c.caught, c.damper, c.sostenuto) = (0, 0, false, false);
+            }
+            Event::AllNotesOff { channel } => {
+                let c = &mut self.channels[channel as usize & 15];
+                if c.damper {
+                    c.damped |= c.held;
+                }
+                c.held = 0;
+            }
+            Event::Release => self.release_all(),
+        }
+        self.sum();
+        if before == (self.held, self.pedalled) {
+            Happened::Nothing
+        } else {
+            Happened::Released
+        }
+    }
+
+    /// One grid step of dying away.
+    pub fn fade(&mut self) {
+        if self.fading == Fading::Sustained {
+            return;
+        }
+        for key in each(self.held | self.pedalled) {
+            self.strikes[key as usize].left *= self.fade[key as usize];
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn keys(events: &[Event]) -> Keys {
+        let mut k = Keys::new(Time::millis(100));
+        for (i, e) in events.iter().enumerate() {
+            k.on_event(Time(i as u64), *e);
+        }
+        k
+    }
+    fn on(key: u8) -> Event {
+        Event::NoteOn {
+            channel: 0,
+            key,
+            velocity: 80,
+        }
+    }
+    fn off(key: u8) -> Event {
+        Event::NoteOff { channel: 0, key }
+    }
+    fn damper(value: u8) -> Event {
+        Event::Damper { channel: 0, value }
+    }
+    fn sostenuto(value: u8) -> Event {
+        Event::Sostenuto { channel: 0, value }
+    }
+
+    // What CC 64, 66, 120, 121 and 123 do: MIDI 1.0 Detailed Specification and
+    // RP-015, section numbers from memory.
+    #[test]
+    fn the_damper_holds_what_is_let_go() {
+        let k = keys(&[on(60), damper(127), off(60), on(64), off(64)]);
+        assert_eq!((k.held(), k.pedalled()), (0, 1 << 60 | 1 << 64));
+        assert_eq!(
+            keys(&[on(60), damper(127), off(60), damper(0)]).sounding(),
+            0
+        );
+        assert_eq!(
+            keys(&[damper(63), on(60), off(60)]).sounding(),
+            0,
+            "63 is up"
+        );
+        assert_eq!(
+            keys(&[damper(64), on(60), off(60)]).sounding(),
+            1 << 60,
+            "64 is down"
+        );
+    }
+
+    #[test]
+    fn a_fluttering_foot_does_not_cut_the_bass() {
+        let k = keys(&[
+            on(36),
+            damper(90),
+            off(36),
+            damper(60),
+            damper(66),
+            damper(58),
+        ]);
+        assert_eq!(k.sounding(), 1 << 36);
+        assert_eq!(
+            keys(&[on(36), damper(90), off(36), damper(40)]).sounding(),
+            0
+        );
+    }
+
+    #[test]
+    fn sostenuto_catches_only_what_is_down() {
+        let k = keys(&[on(36), sostenuto(127), on(60), off(60), off(36)]);
+        assert_eq!(k.sounding(), 1 << 36);
+        let k = keys(&[on(36), sostenuto(127), off(36), sostenuto(0)]);
+        assert_eq!(k.sounding(), 0);
+    }
+
+    #[test]
+    fn the_channel_mode_messages() {
+        let all_notes_off = Event::AllNotesOff { channel: 0 };
+        let k = keys(&[damper(127), on(60), on(64), all_notes_off]);
+        assert_eq!(
+            (k.held(), k.pedalled()),
+            (0, 1 << 60 | 1 << 64),
+            "123 leaves the pedal's"
+        );
+        let k = keys(&[damper(127), on(60), Event::AllSoundOff { channel: 0 }]);
+        assert_eq!(k.sounding(), 0);
+        let k = keys(&[
+            damper(127),
+            on(60),
+            off(60),
+            on(64),
+            Event::ResetControllers { channel: 0 },
+        ]);
+        assert_eq!((k.held(), k.pedalled()), (1 << 64, 0));
+        assert_eq!(
+            keys(&[damper(127), on(60), off(60), Event::Release]).sounding(),
+            0
+        );
+    }
+
+    #[test]
+    fn percussion_and_deaf_channels_do_not_count() {
+        let drum = Event::NoteOn {
+            channel: PERCUSSION,
+            key: 60,
+            velocity: 90,
+        };
+        assert_eq!(keys(&[drum]).sounding(), 0);
+        let mut k = Keys::new(Time::millis(100));
+        k.set_filter(Filter {
+            channels: 1,
+            transpose: 3,
+        });
+        k.on_event(Time(0), on(60));
+        k.on_event(Time(0), on(126));
+        k.on_event(
+            Time(0),
+            Event::NoteOn {
+                channel: 1,
+                key: 50,
+                velocity: 9,
+            },
+        );
+        assert_eq!(k.sounding(), 1 << 63);
+    }
+
+    #[test]
+    fn the_bass_outlives_the_treble() {
+        let mut k = keys(&[on(36), on(96)]);
+        for _ in 0..20 {
+            k.fade();
+        }
+        assert!(k.strike(36).left > 4.0 * k.strike(96).left);
+    }
+}

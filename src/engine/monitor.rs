@@ -1,0 +1,430 @@
+//! The engine: a deterministic state machine from timed events to readings.
+
+use super::chords::ChordTracker;
+use super::estimator::{Estimator, Markov, NO_CENTER, Parameters, STEP, Scores, at_place};
+use super::hysteresis::{Here, Home, Inertia, Verdict};
+use super::keys::{Fading, Filter, Happened, KeySet, Keys};
+use super::reading::{CollectionId, Contender, Established, Reading};
+use super::window::Window;
+use crate::midi;
+use crate::plan::Open;
+use crate::theory::{Catalogue, ModeId, PitchClassSet, Sonority, Spelling, Tonality};
+use crate::time::Time;
+use std::sync::Arc;
+
+/// What the engine is told: what was played, and settings that change a reading.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Event {
+    Midi(midi::Event),
+    Inertia(Inertia),
+    Filter(Filter),
+    Fading(Fading),
+}
+
+impl From<midi::Event> for Event {
+    fn from(e: midi::Event) -> Event {
+        Event::Midi(e)
+    }
+}
+
+/// What changed, for whoever keeps the history.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Change {
+    /// A tonality is established here.
+    Here(Established),
+    /// The one before it is refined: its open degrees or probability moved.
+    Refined(Established),
+    /// Nothing is established here any more.
+    NoCenter,
+    Home(Established),
+    Chord {
+        sonority: Sonority,
+        keys: KeySet,
+    },
+    /// Nothing sounds; the chord is over.
+    Silence,
+    /// A rest was so long that what follows begins afresh.
+    Rest,
+}
+
+/// Is told each change and each step of the grid, in order of time.
+pub trait Observer {
+    fn change(&mut self, at: Time, change: Change);
+
+    /// What one step alone says about every tonality; see [`Estimator::evidence`].
+    fn step(&mut self, _at: Time, _evidence: &Scores) {}
+}
+
+/// Nobody is told.
+impl Observer for () {
+    fn change(&mut self, _: Time, _: Change) {}
+}
+
+/// After so long without a sound the next note begins afresh.
+pub const REST: Time = Time::millis(8000);
+/// While the degrees that are open change, say so at most every so many steps.
+const REFINE_STEPS: u32 = 5;
+
+/// Keys, window, estimator, hysteresis and chord tracker in one. Time comes from
+/// its caller and never goes back; an earlier time counts as the latest one.
+///
+/// The grid begins with the first note and again after [`REST`] without a
+/// sound; while it rests, `advance_to` costs nothing.
+#[derive(Clone)]
+pub struct Monitor<E: Estimator = Markov> {
+    catalogue: Arc<Catalogue>,
+    now: Time,
+    /// When the next step is due, while the grid runs.
+    next_step: Option<Time>,
+    inertia: Inertia,
+    keys: Keys,
+    window: Window,
+    estimator: E,
+    here: Here,
+    home: Home,
+    chords: ChordTracker,
+    established: Option<Established>,
+    home_established: Option<Established>,
+    /// What has been heard since the established mode was.
+    last_tonic: Option<Spelling>,
+    silent_since: Option<Time>,
+    begun: bool,
+    steps_since_refined: u32,
+}
+
+impl Monitor<Markov> {
+    /// With the plain estimator and its embedded numbers.
+    pub fn new(catalogue: Arc<Catalogue>) -> Result<Monitor<Markov>, String> {
+        let estimator = Markov::new(&catalogue, Parameters::standard()?);
+        Ok(Monitor::with_estimator(catalogue, estimator))
+    }
+}
+
+impl<E: Estimator> Monitor<E> {
+    pub fn with_estimator(catalogue: Arc<Catalogue>, estimator: E) -> Monitor<E> {
+        Monitor {
+            here: Here::new(&catalogue),
+            catalogue,
+            now: Time::ZERO,
+            next_step: None,
+            inertia: Inertia::default(),
+            keys: Keys::new(STEP),
+            window: Window::new(STEP),
+            estimator,
+            home: Home::new(),
+            chords: ChordTracker::default(),
+            established: None,
+            home_established: None,
+            last_tonic: None,
+            silent_since: None,
+            begun: false,
+            steps_since_refined: 0,
+        }
+    }
+
+    /// The latest time it was told.
+    pub fn now(&self) -> Time {
+        self.now
+    }
+
+    /// When something will happen by itself; `None` while the grid rests.
+    pub fn next_step(&self) -> Option<Time> {
+        self.next_step
+    }
+
+    /// One event. Steps due strictly before it are taken first.
+    pub fn on_event(&mut self, at: Time, event: impl Into<Event>, observer: &mut impl Observer) {
+        self.advance_to(at, observer);
+        let at = self.now;
+        match event.into() {
+            Event::Midi(e) => self.on_midi(at, e, observer),
+            Event::Inertia(i) => self.inertia = i,
+            Event::Fading(f) => self.keys.set_fading(f),
+            Event::Filter(f) => {
+                self.keys.set_filter(f);
+                self.after_release(at, observer);
+            }
+        }
+    }
+
+    /// Takes the steps of the grid that lie before `at`.
+    pub fn advance_to(&mut self, at: Time, observer: &mut impl Observer) {
+        while let Some(step) = self.next_step.filter(|&s| s < at) {
+            self.now = self.now.max(step);
+            self.next_step = Some(step + STEP);
+            self.step(step, observer);
+        }
+        self.now = self.now.max(at);
+    }
+
+    fn on_midi(&mut self, at: Time, event: midi::Event, observer: &mut impl Observer) {
+        match self.keys.on_event(at, event) {
+            Happened::Struck(key) => {
+                if self.next_step.is_none() {
+                    self.begin(at, observer);
+                }
+                self.begun = true;
+                self.silent_since = None;
+                self.window.on_onset(&self.keys, key);
+                let home = self.scale();
+                if self.chords.on_onset(at, &self.keys, key, home) {
+                    self.tell_chord(at, observer);
+                }
+            }
+            Happened::Released => self.after_release(at, observer),
+            Happened::Nothing => {}
+        }
+    }
+
+    fn after_release(&mut self, at: Time, observer: &mut impl Observer) {
+        let home = self.scale();
+        if self.chords.on_time(at, &self.keys, home) {
+            self.tell_chord(at, observer);
+        }
+        if self.keys.sounding() == 0 && self.begun && self.silent_since.is_none() {
+            self.silent_since = Some(at);
+            observer.change(at, Change::Silence);
+        }
+    }
+
+    fn tell_chord(&self, at: Time, observer: &mut impl Observer) {
+        if let Some((sonority, _)) = self.chords.now() {
+            observer.change(
+                at,
+                Change::Chord {
+                    sonority,
+                    keys: self.keys.sounding(),
+                },
+            );
+        }
+    }
+
+    /// The first note, or the first after a long rest.
+    fn begin(&mut self, at: Time, _observer: &mut impl Observer) {
+        self.window.reset();
+        self.estimator.reset();
+        self.here.reset();
+        self.chords.reset();
+        self.established = None;
+        self.next_step = Some(at + STEP);
+    }
+
+    /// The notes of the tonality in force, for naming chords.
+    fn scale(&self) -> PitchClassSet {
+        match self.established {
+            Some(e) => self.catalogue.all_forms(e.tonality),
+            None => PitchClassSet::ALL,
+        }
+    }
+
+    fn step(&mut self, at: Time, observer: &mut impl Observer) {
+        let heard = self.window.close_step(&self.keys);
+        self.keys.fade();
+        let home = self.scale();
+        if self.chords.on_time(at, &self.keys, home) {
+            self.tell_chord(at, observer);
+        }
+        self.estimator.step(&heard);
+        observer.step(at, self.estimator.evidence());
+        if heard.any {
+            let verdict = self
+                .here
+                .step(at, self.estimator.probabilities(), self.inertia);
+            self.follow(at, verdict, observer);
+        }
+        if let Some(since) = self.silent_since
+            && at.since(since) >= REST
+        {
+            // The last picture stays; the grid rests.
+            self.next_step = None;
+            observer.change(at, Change::Rest);
+        }
+    }
+
+    fn follow(&mut self, at: Time, verdict: Verdict, observer: &mut impl Observer) {
+        let heard = self.window.heard();
+        let p = self.estimator.probabilities();
+        match (verdict, self.here.now()) {
+            (Verdict::Changed, Some(tonality)) => {
+                let before = self.established;
+                let same_center = before.filter(|e| e.tonality.center == tonality.center);
+                let tonic = self.catalogue.spell(tonality, self.last_tonic);
+                let since = match same_center {
+                    Some(_) => at,
+                    None => self.here.since(tonality.center).unwrap_or(at),
+                };
+                let e = Established {
+                    tonality,
+                    tonic,
+                    at,
+                    since: since.min(at),
+                    probability: p.of(tonality),
+                    open: open(&self.catalogue, tonality, heard, p),
+                };
+                self.established = Some(e);
+                self.last_tonic = Some(tonic);
+                self.steps_since_refined = 0;
+                observer.change(at, Change::Here(e));
+            }
+            (Verdict::Lost, _) => {
+                self.established = None;
+                observer.change(at, Change::NoCenter);
+            }
+            _ => {
+                self.steps_since_refined += 1;
+                if let Some(e) = &mut self.established {
+                    e.probability = p.of(e.tonality);
+                    let now = open(&self.catalogue, e.tonality, heard, p);
+                    let moved = now != e.open;
+                    e.open = now;
+                    if moved || self.steps_since_refined >= REFINE_STEPS {
+                        self.steps_since_refined = 0;
+                        observer.change(at, Change::Refined(*e));
+                    }
+                }
+            }
+        }
+        if self.home.step(self.here.now(), self.inertia)
+            && let (Some(t), Some(e)) = (self.home.now(), self.established)
+        {
+            let home = Established { at, ..e };
+            debug_assert_eq!(home.tonality.center, t.center);
+            self.home_established = Some(home);
+            observer.change(at, Change::Home(home));
+        }
+    }
+
+    /// The moment, whole.
+    pub fn reading(&self) -> Reading {
+        let p = self.estimator.probabilities();
+        let (struck, struck_at) = self.chords.struck();
+        Reading {
+            at: self.now,
+            held: self.keys.held(),
+            pedalled: self.keys.pedalled(),
+            damper: self.keys.damper(),
+            struck,
+            struck_at,
+            window: self.window.shares(),
+            heard: self.window.heard(),
+            chord: self.chords.now(),
+            here: self.established,
+            home: self.home_established,
+            contender: self.contender(p),
+            ranking: ranking(p, self.catalogue.len()),
+            collection: self.collection(p),
+            silent_since: self.silent_since,
+            begun: self.begun,
+            inertia: self.inertia,
+        }
+    }
+
+    fn collection(&self, p: &Scores) -> Option<CollectionId> {
+        if self.established.is_some() || !self.begun {
+            return None;
+        }
+        let best =
+            (0..NO_CENTER.len()).max_by(|&a, &b| p.collections[a].total_cmp(&p.collections[b]))?;
+        (p.collections[best] > 0.4).then_some(CollectionId(best as u8))
+    }
+
+    fn contender(&self, p: &Scores) -> Option<Contender> {
+        let now = self.established?;
+        let (tonality, probability, nearness) = self.here.contender(p)?;
+        let heard = self.window.heard();
+        let own = self
+            .catalogue
+            .all_forms(tonality)
+            .minus(self.catalogue.all_forms(now.tonality));
+        let shares = self.window.shares();
+        let telling = own
+            .and(heard)
+            .iter()
+            .max_by(|a, b| shares[a.index()].total_cmp(&shares[b.index()]));
+        Some(Contender {
+            tonality,
+            tonic: self.catalogue.spell(tonality, Some(now.tonic)),
+            probability,
+            nearness,
+            in_bass: self
+                .chords
+                .now()
+                .is_some_and(|(s, _)| s.bass() == tonality.center),
+            heard: telling,
+        })
+    }
+}
+
+fn ranking(p: &Scores, modes: usize) -> [Option<(Tonality, f32)>; 5] {
+    let mut best: [Option<(Tonality, f32)>; 5] = [None; 5];
+    for (i, &q) in p.tonalities[..modes * 12].iter().enumerate() {
+        if let Some(slot) = best
+            .iter()
+            .position(|b| b.is_none_or(|(_, other)| q > other))
+        {
+            best[slot..].rotate_right(1);
+            best[slot] = Some((at_place(i), q));
+        }
+    }
+    best
+}
+
+/// The degrees of a tonality of which no form has been heard, and the diatonic
+/// modes that differ from it in those alone.
+fn open(catalogue: &Catalogue, t: Tonality, heard: PitchClassSet, p: &Scores) -> Open {
+    let mode = catalogue.mode(t.mode);
+    let mut degrees = 0u8;
+    let mut undecided = PitchClassSet::EMPTY;
+    for d in &mode.degrees {
+        // The forms of this degree number that occur in the diatonic modes.
+        let forms: &[i32] = match d.number {
+            1 => &[0],
+            2 => &[1, 2],
+            3 => &[3, 4],
+            4 => &[5, 6],
+            5 => &[6, 7],
+            6 => &[8, 9],
+            _ => &[10, 11],
+        };
+        let heard_form = forms.iter().any(|&f| heard.contains(t.center.up(f)));
+        if !heard_form && d.number != 1 {
+            degrees |= 1 << (d.number - 1);
+            for &f in forms {
+                undecided = undecided.with(t.center.up(f));
+            }
+        }
+    }
+    if degrees == 0 {
+        return Open::default();
+    }
+    let own = catalogue.set(t).minus(undecided);
+    let mut others: [(f32, Option<ModeId>); 8] = [(0.0, None); 8];
+    let fitting = catalogue.iter().filter(|(id, m)| {
+        *id != t.mode
+            && m.parent == "diatonic"
+            && m.movable.is_empty()
+            && m.set().up(t.center.index() as i32).minus(undecided) == own
+            && m.set() != mode.set()
+    });
+    for (slot, (id, _)) in others.iter_mut().zip(fitting) {
+        *slot = (
+            p.of(Tonality {
+                center: t.center,
+                mode: id,
+            }),
+            Some(id),
+        );
+    }
+    others.sort_by(|a, b| b.1.is_some().cmp(&a.1.is_some()).then(b.0.total_cmp(&a.0)));
+    Open::new(degrees, others.into_iter().filter_map(|o| o.1))
+}
+
+/// Names for [`Reading::collection`].
+pub fn collection_name(id: CollectionId) -> &'static str {
+    NO_CENTER.get(id.0 as usize).map_or("no center", |c| c.0)
+}
+
+/// The pitch classes that a collection has.
+pub fn collection_set(id: CollectionId) -> PitchClassSet {
+    PitchClassSet::from_mask(NO_CENTER.get(id.0 as usize).map_or(0, |c| c.1))
+}

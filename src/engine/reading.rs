@@ -1,0 +1,83 @@
+//! What the engine says at one moment: a value of fixed size, without text.
+
+use super::hysteresis::Inertia;
+use super::keys::KeySet;
+use crate::plan::Open;
+use crate::theory::{PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
+use crate::time::Time;
+
+/// One tonality as it stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Established {
+    pub tonality: Tonality,
+    pub tonic: Spelling,
+    /// When the display first said so.
+    pub at: Time,
+    /// When its evidence began.
+    pub since: Time,
+    /// Now, 0-1.
+    pub probability: f32,
+    /// Degrees not heard yet, and what else would fit.
+    pub open: Open,
+}
+
+/// A tonality that gains on the one established.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Contender {
+    pub tonality: Tonality,
+    pub tonic: Spelling,
+    pub probability: f32,
+    /// 0 just noticed, 1 about to be established.
+    pub nearness: f32,
+    /// Its center was in the bass just now.
+    pub in_bass: bool,
+    /// A note of it that the established tonality lacks and that was heard just now.
+    pub heard: Option<PitchClass>,
+}
+
+/// Notes without a home among them: whole-tone, octatonic, chromatic.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CollectionId(pub u8);
+
+/// The moment, whole. Everything that is shown or written comes from here.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    pub at: Time,
+    /// Keys under the fingers.
+    pub held: KeySet,
+    /// Keys that only a pedal holds.
+    pub pedalled: KeySet,
+    pub damper: bool,
+    /// The keys of the chord struck last, and when.
+    pub struck: KeySet,
+    pub struck_at: Time,
+    /// The rolling window: the share of each pitch class, summing to 1 (or all 0).
+    pub window: [f32; 12],
+    /// What was heard lately at all.
+    pub heard: PitchClassSet,
+    pub chord: Option<(Sonority, Time)>,
+    pub here: Option<Established>,
+    pub home: Option<Established>,
+    pub contender: Option<Contender>,
+    /// The likeliest tonalities, best first, with their probabilities.
+    pub ranking: [Option<(Tonality, f32)>; 5],
+    /// What the notes are while they have no center.
+    pub collection: Option<CollectionId>,
+    /// When the last sound ended; `None` while something sounds, or before the first note.
+    pub silent_since: Option<Time>,
+    /// Whether a note was heard at all.
+    pub begun: bool,
+    pub inertia: Inertia,
+}
+
+impl Reading {
+    /// Everything that sounds.
+    pub fn sounding(&self) -> KeySet {
+        self.held | self.pedalled
+    }
+
+    /// The tonality that names are made in.
+    pub fn within(&self) -> Option<(Tonality, Spelling)> {
+        self.here.map(|h| (h.tonality, h.tonic))
+    }
+}

@@ -1,0 +1,87 @@
+//! The terminal: reads readings, draws them, and turns keys into intents.
+//!
+//! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
+//! and what the player wants goes back to it.
+
+use crate::engine::{History, Inertia, Reading};
+use crate::plan::Marker;
+use crate::time::Time;
+use crossbeam_channel::Receiver;
+use std::time::Duration;
+
+/// How the notes come in.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Source {
+    /// The keyboard's or file's name, as shown.
+    pub name: String,
+    pub link: Link,
+    /// Where in a file, when one is played.
+    pub transport: Option<Transport>,
+    /// The file that is being written.
+    pub recording: Option<String>,
+    /// Messages that the queue could not take.
+    pub dropped: u64,
+    /// A line that tells the player something: a keyboard gone, how to connect one.
+    pub notice: Option<String>,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Link {
+    /// A keyboard is connected.
+    Keyboard,
+    /// It was unplugged; it is looked for.
+    Lost,
+    /// No keyboard was found; it is looked for.
+    #[default]
+    None,
+    /// A file plays.
+    File,
+}
+
+/// Where a file stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Transport {
+    pub position: Time,
+    pub duration: Time,
+    /// 0.25-4.
+    pub speed: f32,
+    pub paused: bool,
+    pub ended: bool,
+    /// The first, or both, of the points between which it repeats.
+    pub repeat: (Option<Time>, Option<Time>),
+}
+
+/// What the player wants of whoever plays.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Intent {
+    Inertia(Inertia),
+    /// Pause or go on.
+    Pause,
+    /// Seconds, negative for back.
+    Seek(f32),
+    /// Faster (true) or slower.
+    Speed(bool),
+    /// Sets the first repeat point, then the second, then clears both.
+    Repeat,
+    /// A marker now.
+    Mark,
+}
+
+/// What stands behind the screen.
+pub trait Stage {
+    /// The latest reading.
+    fn reading(&mut self) -> Reading;
+    /// The history so far, brought up to date.
+    fn history(&mut self) -> &History;
+    fn markers(&self) -> &[Marker];
+    fn source(&mut self) -> Source;
+    /// The stream's time now, for ages and the strip's right edge.
+    fn now(&self) -> Time;
+    fn act(&mut self, intent: Intent);
+    /// Gets a message when there is something new to draw.
+    fn news(&self) -> &Receiver<()>;
+    /// Whether a part behind the screen has failed for good, and its message.
+    fn failed(&mut self) -> Option<String>;
+    /// How long drawing may wait while nothing happens (ages grow by the second).
+    fn patience(&self) -> Duration;
+}
