@@ -1,0 +1,512 @@
+//! Standard MIDI Files, written.
+//!
+//! Type 1, 25,000 ticks to the quarter at 120 quarters a minute: one tick of the file is one tick
+//! of [`Time`], so that what is written is read back exactly. The first track holds the tempo,
+//! texts, markers and key signatures, the second the notes, the pedals and our own texts, in
+//! order.
+//!
+//! [`Event::Release`] has no message of its own. It is written as a text `peregrinus: release N`
+//! and N controller messages that lift the pedals and all keys of the channels in use, so that no
+//! program hangs a note; the reader takes the text for the event and passes over the N messages.
+
+use std::io::{self, Seek, SeekFrom, Write};
+
+use super::event::{Event, Timed};
+use super::file::{LONGEST, OURS, Performance, RELEASE, TextKind};
+use crate::time::Time;
+
+/// Ticks to the quarter.
+const DIVISION: u16 = 25_000;
+/// The largest delta time, and the largest length, that a file can hold.
+const LARGEST: u32 = 0x0fff_ffff;
+const END: [u8; 4] = [0x00, 0xff, 0x2f, 0x00];
+
+/// Writes a performance. Its format, number of tracks and faults are not used. Times must not go
+/// back; one that does is put at the latest before it. Texts of ours go where `before_event` puts
+/// them, all others by their time.
+pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> {
+    let ours = |kind: TextKind, text: &str| kind == TextKind::Text && text.starts_with(OURS);
+    let mut around = Vec::new();
+    for text in performance.texts.iter().filter(|t| !ours(t.kind, &t.text)) {
+        around.push((text.at, Around::Text(text.kind, &text.text)));
+    }
+    for key in &performance.key_signatures {
+        around.push((key.at, Around::Key([key.sharps as u8, u8::from(key.minor)])));
+    }
+    around.sort_by_key(|(at, _)| *at);
+    let mut first = Track::default();
+    first.tempo();
+    for (at, what) in around {
+        match what {
+            Around::Text(kind, text) => first.text(at, kind, text),
+            Around::Key(key) => first.meta(at, 0x59, &key),
+        }
+    }
+
+    let mut second = Track::default();
+    let mut texts = performance
+        .texts
+        .iter()
+        .filter(|t| ours(t.kind, &t.text))
+        .peekable();
+    for (i, timed) in performance.events.iter().enumerate() {
+        while let Some(text) = texts.next_if(|t| t.before_event <= i) {
+            second.text(text.at.min(timed.at), text.kind, &text.text);
+        }
+        second.event(timed.at, timed.event);
+    }
+    for text in texts {
+        second.text(text.at, text.kind, &text.text);
+    }
+    second.pass(performance.end);
+
+    out.write_all(&header())?;
+    for track in [first, second] {
+        out.write_all(b"MTrk")?;
+        out.write_all(&length(track.bytes.len() as u64 + END.len() as u64)?)?;
+        out.write_all(&track.bytes)?;
+        out.write_all(&END)?;
+    }
+    out.flush()
+}
+
+enum Around<'a> {
+    Text(TextKind, &'a str),
+    Key([u8; 2]),
+}
+
+fn header() -> [u8; 14] {
+    let [high, low] = DIVISION.to_be_bytes();
+    [b'M', b'T', b'h', b'd', 0, 0, 0, 6, 0, 1, 0, 2, high, low]
+}
+
+fn length(bytes: u64) -> io::Result<[u8; 4]> {
+    u32::try_from(bytes).map(u32::to_be_bytes).map_err(|_| {
+        io::Error::new(
+            io::ErrorKind::FileTooLarge,
+            "a track of a MIDI file holds at most 4 gigabytes: begin a new file",
+        )
+    })
+}
+
+/// The bytes of one track, without its end.
+#[derive(Default)]
+struct Track {
+    bytes: Vec<u8>,
+    now: Time,
+    /// Channels with an event since the last release.
+    used: [bool; 16],
+}
+
+impl Track {
+    fn number(&mut self, value: u32) {
+        for shift in [21, 14, 7] {
+            if value >> shift > 0 {
+                self.bytes.push((value >> shift) as u8 | 0x80);
+            }
+        }
+        self.bytes.push(value as u8 & 0x7f);
+    }
+
+    /// Writes the delta time to `at`; long ones go in several steps, each with an empty event
+    /// "for the sequencer", which says nothing.
+    fn step(&mut self, at: Time) {
+        let at = at.min(LONGEST).max(self.now);
+        let mut delta = at.since(self.now).0;
+        self.now = at;
+        while delta > u64::from(LARGEST) {
+            self.number(LARGEST);
+            self.bytes.extend([0xff, 0x7f, 0x00]);
+            delta -= u64::from(LARGEST);
+        }
+        self.number(delta as u32);
+    }
+
+    /// Lets time pass, so that the end of the track, which follows at once, is at `at`.
+    fn pass(&mut self, at: Time) {
+        if at > self.now && self.now < LONGEST {
+            self.meta(at, 0x7f, &[]);
+        }
+    }
+
+    fn meta(&mut self, at: Time, kind: u8, content: &[u8]) {
+        self.step(at);
+        self.bytes.extend([0xff, kind]);
+        self.number(content.len() as u32);
+        self.bytes.extend(content);
+    }
+
+    fn tempo(&mut self) {
+        self.meta(Time::ZERO, 0x51, &[0x07, 0xa1, 0x20]);
+    }
+
+    /// A text longer than a file can hold is cut.
+    fn text(&mut self, at: Time, kind: TextKind, text: &str) {
+        let kind = match kind {
+            TextKind::Text => 1,
+            TextKind::Copyright => 2,
+            TextKind::TrackName => 3,
+            TextKind::Instrument => 4,
+            TextKind::Lyric => 5,
+            TextKind::Marker => 6,
+            TextKind::Cue => 7,
+        };
+        let mut end = text.len().min(LARGEST as usize);
+        while !text.is_char_boundary(end) {
+            end -= 1;
+        }
+        self.meta(at, kind, text.get(..end).unwrap_or_default().as_bytes());
+    }
+
+    fn message(&mut self, at: Time, message: [u8; 3]) {
+        self.step(at);
+        self.bytes.extend(message);
+    }
+
+    fn event(&mut self, at: Time, event: Event) {
+        let control =
+            |channel: u8, number: u8, value: u8| [0xb0 | channel & 15, number, value & 127];
+        let message = match event {
+            Event::NoteOn {
+                channel,
+                key,
+                velocity,
+            } => [0x90 | channel & 15, key & 127, velocity & 127],
+            // 64 is the release velocity of keyboards that do not measure it.
+            Event::NoteOff { channel, key } => [0x80 | channel & 15, key & 127, 64],
+            Event::Damper { channel, value } => control(channel, 64, value),
+            Event::Sostenuto { channel, value } => control(channel, 66, value),
+            Event::Soft { channel, value } => control(channel, 67, value),
+            Event::AllSoundOff { channel } => control(channel, 120, 0),
+            Event::ResetControllers { channel } => control(channel, 121, 0),
+            Event::AllNotesOff { channel } => control(channel, 123, 0),
+            Event::Release => {
+                let used = std::mem::take(&mut self.used);
+                let channels = (0u8..).zip(used).filter(|(_, used)| *used).map(|(c, _)| c);
+                let spelled: Vec<_> = channels
+                    .flat_map(|c| [control(c, 64, 0), control(c, 66, 0), control(c, 123, 0)])
+                    .collect();
+                self.text(at, TextKind::Text, &format!("{RELEASE}{}", spelled.len()));
+                for message in spelled {
+                    self.message(at, message);
+                }
+                return;
+            }
+        };
+        if let Some(channel) = event.channel() {
+            self.used[usize::from(channel & 15)] = true;
+        }
+        self.message(at, message);
+    }
+}
+
+/// Writes what is played while it is played. After each [`flush`](Recorder::flush) the file is
+/// complete and valid; a crash loses at most what came later.
+///
+/// Markers stand in the track of the notes, since the first track is written before they are
+/// known.
+pub struct Recorder<W: Write + Seek> {
+    out: W,
+    track: Track,
+    /// Where the second track's content begins, and how many bytes of it are on the file.
+    start: u64,
+    written: u64,
+}
+
+impl<W: Write + Seek> Recorder<W> {
+    /// Begins a file at the current position of `out`, which should be its start.
+    pub fn new(mut out: W) -> io::Result<Recorder<W>> {
+        let mut first = Track::default();
+        first.tempo();
+        out.write_all(&header())?;
+        out.write_all(b"MTrk")?;
+        out.write_all(&length(first.bytes.len() as u64 + END.len() as u64)?)?;
+        out.write_all(&first.bytes)?;
+        out.write_all(&END)?;
+        out.write_all(b"MTrk")?;
+        out.write_all(&length(END.len() as u64)?)?;
+        let start = out.stream_position()?;
+        let mut recorder = Recorder {
+            out,
+            track: Track::default(),
+            start,
+            written: 0,
+        };
+        recorder.flush()?;
+        Ok(recorder)
+    }
+
+    /// Takes an event. Times must not go back; one that does is put at the latest before it.
+    pub fn push(&mut self, timed: &Timed) {
+        self.track.event(timed.at, timed.event);
+    }
+
+    /// Takes a text, after the events that came before it.
+    pub fn text(&mut self, at: Time, kind: TextKind, text: &str) {
+        self.track.text(at, kind, text);
+    }
+
+    /// Puts everything so far on the file and completes it. (Whether it is on the disk is for the
+    /// owner of the file to see to.)
+    pub fn flush(&mut self) -> io::Result<()> {
+        let whole = self.written + self.track.bytes.len() as u64;
+        let length = length(whole + END.len() as u64)?;
+        self.out.seek(SeekFrom::Start(self.start + self.written))?;
+        // First the content, then its length: the reader copes with a length that is too short.
+        self.out.write_all(&self.track.bytes)?;
+        self.out.write_all(&END)?;
+        self.out.seek(SeekFrom::Start(self.start - 4))?;
+        self.out.write_all(&length)?;
+        self.out.flush()?;
+        self.written = whole;
+        self.track.bytes.clear();
+        Ok(())
+    }
+
+    /// Where the file goes, for its owner to sync it after a flush.
+    pub fn get_ref(&self) -> &W {
+        &self.out
+    }
+
+    /// Completes the file; the performance ends at `end`, or with its last event if that is later.
+    pub fn finish(mut self, end: Time) -> io::Result<W> {
+        self.track.pass(end);
+        self.flush()?;
+        Ok(self.out)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::midi::file::{KeySignature, Text, read};
+    use proptest::prelude::*;
+    use std::io::Cursor;
+
+    fn bytes(performance: &Performance) -> Vec<u8> {
+        let mut out = Vec::new();
+        write(performance, &mut out).unwrap();
+        out
+    }
+
+    /// midly parses the whole file strictly: another reader than ours.
+    fn sound(bytes: &[u8]) -> bool {
+        midly::Smf::parse(bytes).is_ok_and(|smf| smf.tracks.len() == 2)
+    }
+
+    /// Byte for byte; the tempo is that of reference/standards.md section 2.
+    #[test]
+    fn the_bytes() {
+        let events = vec![
+            Timed {
+                at: Time(0x80),
+                event: Event::NoteOn {
+                    channel: 1,
+                    key: 60,
+                    velocity: 100,
+                },
+            },
+            Timed {
+                at: Time(0x80),
+                event: Event::Release,
+            },
+        ];
+        let written = bytes(&Performance {
+            events,
+            end: Time(0x81),
+            ..Default::default()
+        });
+        let expected = [
+            b"MThd\0\0\0\x06\0\x01\0\x02\x61\xa8",
+            &b"MTrk\0\0\0\x0b\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"[..],
+            b"MTrk\0\0\0\x32\x81\0\x91\x3c\x64",
+            b"\0\xff\x01\x15peregrinus: release 3",
+            b"\0\xb1\x40\0\0\xb1\x42\0\0\xb1\x7b\0",
+            b"\x01\xff\x7f\0\0\xff\x2f\0",
+        ]
+        .concat();
+        assert_eq!(written, expected);
+        assert!(sound(&written));
+    }
+
+    fn event() -> impl Strategy<Value = Event> {
+        use Event::*;
+        // Few channels and keys, so that events meet.
+        let channel = prop::sample::select(vec![0u8, 1, 9, 15]);
+        let value = 0u8..128;
+        prop_oneof![
+            4 => (channel.clone(), 58u8..63, 1u8..128)
+                .prop_map(|(channel, key, velocity)| NoteOn { channel, key, velocity }),
+            4 => (channel.clone(), 58u8..63).prop_map(|(channel, key)| NoteOff { channel, key }),
+            2 => (channel.clone(), value.clone())
+                .prop_map(|(channel, value)| Damper { channel, value }),
+            1 => (channel.clone(), value.clone())
+                .prop_map(|(channel, value)| Sostenuto { channel, value }),
+            1 => (channel.clone(), value).prop_map(|(channel, value)| Soft { channel, value }),
+            1 => channel.clone().prop_map(|channel| AllSoundOff { channel }),
+            1 => channel.clone().prop_map(|channel| ResetControllers { channel }),
+            1 => channel.prop_map(|channel| AllNotesOff { channel }),
+            1 => Just(Release),
+        ]
+    }
+
+    fn delta() -> impl Strategy<Value = u64> {
+        prop_oneof![3 => Just(0), 3 => 0u64..5_000, 1 => 0u64..2_000_000_000]
+    }
+
+    #[derive(Clone, Debug)]
+    enum Step {
+        Event(Event),
+        Ours(String),
+        Text(TextKind, String),
+        Key(i8, bool),
+    }
+
+    fn step() -> impl Strategy<Value = Step> {
+        use TextKind::*;
+        let kind = prop::sample::select(vec![
+            Text, Copyright, TrackName, Instrument, Lyric, Marker, Cue,
+        ]);
+        prop_oneof![
+            8 => event().prop_map(Step::Event),
+            1 => "[a-z ]{0,200}".prop_map(|s| Step::Ours(format!("{OURS}set {s}"))),
+            1 => (kind, "\\PC{0,20}").prop_map(|(kind, s)| Step::Text(kind, s)),
+            1 => (-7i8..=7, any::<bool>()).prop_map(|(sharps, minor)| Step::Key(sharps, minor)),
+        ]
+    }
+
+    /// As a file of two tracks gives it back: at equal times the texts of the first come before
+    /// all events.
+    fn performance(steps: Vec<(u64, Step)>, rest: u64) -> Performance {
+        let mut out = Performance {
+            format: 1,
+            tracks: 2,
+            ..Default::default()
+        };
+        for (delta, step) in steps {
+            out.end += Time(delta);
+            let at = out.end;
+            let before_event = out.events.len();
+            match step {
+                Step::Event(event) => out.events.push(Timed { at, event }),
+                Step::Ours(text) => out.texts.push(Text {
+                    at,
+                    before_event,
+                    kind: TextKind::Text,
+                    text,
+                }),
+                Step::Text(kind, text) => {
+                    let before_event = out.events.partition_point(|t| t.at < at);
+                    out.texts.push(Text {
+                        at,
+                        before_event,
+                        kind,
+                        text,
+                    })
+                }
+                Step::Key(sharps, minor) => {
+                    out.key_signatures.push(KeySignature { at, sharps, minor })
+                }
+            }
+        }
+        out.texts.sort_by_key(|t| {
+            (
+                t.at,
+                t.kind == TextKind::Text && t.text.starts_with(OURS),
+                t.before_event,
+            )
+        });
+        out.end += Time(rest);
+        out
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_written_is_read(
+            steps in prop::collection::vec((delta(), step()), 0..80),
+            rest in delta(),
+        ) {
+            let performance = performance(steps, rest);
+            let written = bytes(&performance);
+            prop_assert!(sound(&written));
+            prop_assert_eq!(read(&written).unwrap(), performance);
+        }
+
+        #[test]
+        fn what_is_recorded_is_read(
+            steps in prop::collection::vec((delta(), step(), any::<bool>()), 0..60),
+            rest in delta(),
+        ) {
+            let mut recorder = Recorder::new(Cursor::new(Vec::new())).unwrap();
+            let (mut at, mut events, mut texts) = (Time::ZERO, Vec::new(), Vec::new());
+            for (delta, step, flush) in steps {
+                at += Time(delta);
+                match step {
+                    Step::Event(event) => {
+                        recorder.push(&Timed { at, event });
+                        events.push(Timed { at, event });
+                    }
+                    Step::Ours(text) => {
+                        recorder.text(at, TextKind::Text, &text);
+                        let (before_event, kind) = (events.len(), TextKind::Text);
+                        texts.push(Text { at, before_event, kind, text });
+                    }
+                    Step::Text(kind, text) => {
+                        recorder.text(at, kind, &text);
+                        texts.push(Text { at, before_event: events.len(), kind, text });
+                    }
+                    Step::Key(..) => {}
+                }
+                if flush {
+                    let before = recorder.get_ref().get_ref().clone();
+                    recorder.flush().unwrap();
+                    let now = recorder.get_ref().get_ref();
+                    prop_assert!(sound(now));
+                    let whole = read(now).unwrap();
+                    prop_assert_eq!(&whole.events, &events);
+                    prop_assert_eq!(&whole.texts, &texts);
+                    prop_assert_eq!(&whole.faults, &[]);
+                    // Broken off between content and length: nothing is lost either.
+                    let mut torn = now.clone();
+                    torn[37..41].copy_from_slice(&before[37..41]);
+                    let torn = read(&torn).unwrap();
+                    prop_assert_eq!(&torn.events, &events);
+                }
+            }
+            let done = recorder.finish(at + Time(rest)).unwrap().into_inner();
+            let whole = read(&done).unwrap();
+            prop_assert!(sound(&done));
+            prop_assert_eq!(whole.events, events);
+            prop_assert_eq!(whole.texts, texts);
+            prop_assert_eq!(whole.faults, []);
+            // Time of the steps that a recorder does not take counts for the end only.
+            prop_assert_eq!(whole.end, at + Time(rest));
+        }
+    }
+
+    #[test]
+    fn times_that_go_back_wait_and_centuries_end() {
+        let note = |at, key| Timed {
+            at: Time(at),
+            event: Event::NoteOff { channel: 0, key },
+        };
+        let events = vec![note(10, 1), note(5, 2), note(u64::MAX, 3)];
+        let read = read(&bytes(&Performance {
+            events,
+            ..Default::default()
+        }))
+        .unwrap();
+        assert_eq!(read.events, [note(10, 1), note(10, 2), note(LONGEST.0, 3)]);
+        assert_eq!(read.faults, []);
+    }
+
+    #[test]
+    fn a_file_that_cannot_be_written_says_so() {
+        let error = write(&Performance::default(), &mut &mut [0u8; 20][..]).unwrap_err();
+        assert_eq!(error.kind(), io::ErrorKind::WriteZero);
+        assert_eq!(
+            length(1 << 32).unwrap_err().to_string(),
+            "a track of a MIDI file holds at most 4 gigabytes: begin a new file"
+        );
+    }
+}
