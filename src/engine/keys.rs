@@ -57,6 +57,25 @@ pub enum Fading {
     Sustained,
 }
 
+impl Fading {
+    pub fn name(self) -> &'static str {
+        match self {
+            Fading::Struck => "struck",
+            Fading::Sustained => "sustained",
+        }
+    }
+}
+
+impl std::str::FromStr for Fading {
+    type Err = String;
+    fn from_str(s: &str) -> Result<Fading, String> {
+        [Fading::Struck, Fading::Sustained]
+            .into_iter()
+            .find(|f| f.name() == s)
+            .ok_or_else(|| format!("'{s}' is no way of fading; write struck or sustained"))
+    }
+}
+
 /// Seconds in which a struck string of this key falls to 1/e: about 9 s at the
 /// bottom of the piano, 3 s in its middle, under 1 s at the top. Common
 /// practice, no source: rounded from how long notes of a concert grand serve a

@@ -21,6 +21,6 @@ pub use estimator::{
 pub use history::History;
 pub use hysteresis::Inertia;
 pub use keys::{Fading, Filter, KeySet, each, highest, lowest};
-pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, collection_set};
+pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, collection_set, open};
 pub use reading::{CollectionId, Contender, Established, Reading};
 pub use window::{Heard, Weights};

@@ -5,7 +5,7 @@ use super::estimator::{Estimator, Markov, NO_CENTER, Parameters, STEP, Scores, a
 use super::hysteresis::{Here, Home, Inertia, Verdict};
 use super::keys::{Fading, Filter, Happened, KeySet, Keys};
 use super::reading::{CollectionId, Contender, Established, Reading};
-use super::window::Window;
+use super::window::{Heard, Window};
 use crate::midi;
 use crate::plan::Open;
 use crate::theory::{Catalogue, ModeId, PitchClassSet, Sonority, Spelling, Tonality};
@@ -19,6 +19,41 @@ pub enum Event {
     Inertia(Inertia),
     Filter(Filter),
     Fading(Fading),
+}
+
+impl Event {
+    /// As a recording keeps it: `inertia=phrase`. Notes have no such form.
+    pub fn setting(&self) -> Option<String> {
+        match self {
+            Event::Midi(_) => None,
+            Event::Inertia(i) => Some(format!("inertia={}", i.name())),
+            Event::Filter(f) => Some(format!("channels={} transpose={}", f.channels, f.transpose)),
+            Event::Fading(f) => Some(format!("fading={}", f.name())),
+        }
+    }
+
+    /// Reads what [`Event::setting`] wrote.
+    pub fn from_setting(text: &str) -> Option<Event> {
+        let mut filter = Filter::default();
+        let mut event = None;
+        for word in text.split_whitespace() {
+            let (key, value) = word.split_once('=')?;
+            event = Some(match key {
+                "inertia" => Event::Inertia(value.parse().ok()?),
+                "fading" => Event::Fading(value.parse().ok()?),
+                "channels" => {
+                    filter.channels = value.parse().ok()?;
+                    Event::Filter(filter)
+                }
+                "transpose" => {
+                    filter.transpose = value.parse().ok()?;
+                    Event::Filter(filter)
+                }
+                _ => return None,
+            });
+        }
+        event
+    }
 }
 
 impl From<midi::Event> for Event {
@@ -51,8 +86,9 @@ pub enum Change {
 pub trait Observer {
     fn change(&mut self, at: Time, change: Change);
 
-    /// What one step alone says about every tonality; see [`Estimator::evidence`].
-    fn step(&mut self, _at: Time, _evidence: &Scores) {}
+    /// What was heard in one step, and what that alone says about every
+    /// tonality; see [`Estimator::evidence`].
+    fn step(&mut self, _at: Time, _heard: &Heard, _evidence: &Scores) {}
 }
 
 /// Nobody is told.
@@ -225,7 +261,7 @@ impl<E: Estimator> Monitor<E> {
             self.tell_chord(at, observer);
         }
         self.estimator.step(&heard);
-        observer.step(at, self.estimator.evidence());
+        observer.step(at, &heard, self.estimator.evidence());
         if heard.any {
             let verdict = self
                 .here
@@ -259,7 +295,7 @@ impl<E: Estimator> Monitor<E> {
                     at,
                     since: since.min(at),
                     probability: p.of(tonality),
-                    open: open(&self.catalogue, tonality, heard, p),
+                    open: open(&self.catalogue, tonality, heard, |t| p.of(t)),
                 };
                 self.established = Some(e);
                 self.last_tonic = Some(tonic);
@@ -274,7 +310,7 @@ impl<E: Estimator> Monitor<E> {
                 self.steps_since_refined += 1;
                 if let Some(e) = &mut self.established {
                     e.probability = p.of(e.tonality);
-                    let now = open(&self.catalogue, e.tonality, heard, p);
+                    let now = open(&self.catalogue, e.tonality, heard, |t| p.of(t));
                     let moved = now != e.open;
                     e.open = now;
                     if moved || self.steps_since_refined >= REFINE_STEPS {
@@ -371,7 +407,12 @@ fn ranking(p: &Scores, modes: usize) -> [Option<(Tonality, f32)>; 5] {
 
 /// The degrees of a tonality of which no form has been heard, and the diatonic
 /// modes that differ from it in those alone.
-fn open(catalogue: &Catalogue, t: Tonality, heard: PitchClassSet, p: &Scores) -> Open {
+pub fn open(
+    catalogue: &Catalogue,
+    t: Tonality,
+    heard: PitchClassSet,
+    likely: impl Fn(Tonality) -> f32,
+) -> Open {
     let mode = catalogue.mode(t.mode);
     let mut degrees = 0u8;
     let mut undecided = PitchClassSet::EMPTY;
@@ -408,7 +449,7 @@ fn open(catalogue: &Catalogue, t: Tonality, heard: PitchClassSet, p: &Scores) ->
     });
     for (slot, (id, _)) in others.iter_mut().zip(fitting) {
         *slot = (
-            p.of(Tonality {
+            likely(Tonality {
                 center: t.center,
                 mode: id,
             }),

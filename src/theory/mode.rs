@@ -230,6 +230,26 @@ impl Catalogue {
         Ok(Catalogue { modes })
     }
 
+    /// This catalogue and the modes of another text after it.
+    pub fn extended(&self, text: &str) -> Result<Catalogue, CatalogueError> {
+        let mut all = self.clone();
+        for mode in Catalogue::parse(text)?.modes {
+            if all.modes.iter().any(|m| m.id == mode.id) {
+                return Err(CatalogueError(format!(
+                    "mode '{}': the id is taken",
+                    mode.id
+                )));
+            }
+            all.modes.push(mode);
+        }
+        if all.modes.len() > MAX_MODES {
+            return Err(CatalogueError(format!(
+                "together with ours it holds more than {MAX_MODES} modes"
+            )));
+        }
+        Ok(all)
+    }
+
     /// How many modes.
     pub fn len(&self) -> usize {
         self.modes.len()

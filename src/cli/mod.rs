@@ -1,0 +1,49 @@
+//! The commands, one file each: they wire the rooms together.
+
+mod analyze;
+
+use crate::settings::Settings;
+use clap::{Parser, Subcommand};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Follow the tonal center and the mode of what is played at a keyboard.
+#[derive(Parser)]
+#[command(name = "peregrinus", version, about, max_term_width = 100)]
+struct Cli {
+    /// Read this settings file instead of the usual one.
+    #[arg(long, global = true, value_name = "FILE")]
+    settings: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Read MIDI files and print their tonal plan.
+    Analyze(analyze::Args),
+}
+
+/// What went wrong, as one says it to the user; exit code 1.
+pub type Failure = Box<dyn std::error::Error>;
+
+/// Runs the program; exit codes: 0 ok, 1 failed, 2 usage.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let result = run(cli);
+    match result {
+        Ok(code) => code,
+        Err(e) => {
+            eprintln!("peregrinus: {e}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(cli: Cli) -> Result<ExitCode, Failure> {
+    let settings = Settings::load(cli.settings.as_deref())?;
+    match cli.command {
+        Some(Command::Analyze(args)) => analyze::run(args, &settings),
+        None => Err("the monitor is not here yet".into()),
+    }
+}

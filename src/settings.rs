@@ -1,0 +1,262 @@
+//! The rooms' options, composed: defaults embedded from `config/default.toml`,
+//! overridden by the user's file, each value checked by the room that owns it.
+
+use crate::engine::{self, Fading, Filter, Inertia};
+use crate::midi::PERCUSSION;
+use crate::theory::{Catalogue, Glyphs, Measure, Notation};
+use etcetera::BaseStrategy;
+use serde::Deserialize;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// The embedded defaults, as text.
+pub const DEFAULTS: &str = include_str!("../config/default.toml");
+
+/// Everything that the user may set, checked.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// The port that the user named, if any.
+    pub port: Option<String>,
+    pub filter: Filter,
+    pub fading: Fading,
+    pub inertia: Inertia,
+    pub notation: Notation,
+    pub palette: String,
+    pub catalogue: Arc<Catalogue>,
+}
+
+/// What is wrong with a settings file, and where.
+#[derive(Debug, thiserror::Error)]
+#[error("{}: {what}", path.display())]
+pub struct SettingsError {
+    path: PathBuf,
+    what: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    keyboard: Option<Keyboard>,
+    reading: Option<Reading>,
+    notation: Option<NotationFile>,
+    screen: Option<Screen>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Keyboard {
+    port: Option<String>,
+    channels: Option<Vec<i64>>,
+    transpose: Option<i64>,
+    fading: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Reading {
+    inertia: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct NotationFile {
+    numerals: Option<String>,
+    ionian: Option<String>,
+    glyphs: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Screen {
+    palette: Option<String>,
+}
+
+/// The palettes there are.
+pub const PALETTES: [&str; 3] = ["dark", "light", "none"];
+
+impl Settings {
+    /// The embedded defaults alone.
+    pub fn standard() -> Result<Settings, SettingsError> {
+        let mut s = Settings {
+            port: None,
+            filter: Filter::default(),
+            fading: Fading::default(),
+            inertia: Inertia::default(),
+            notation: Notation::default(),
+            palette: "dark".into(),
+            catalogue: Arc::new(Catalogue::standard().clone()),
+        };
+        s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
+        Ok(s)
+    }
+
+    /// The defaults and the user's files, where there are any: `settings.toml`,
+    /// and `modes.toml` with modes of the user's own.
+    pub fn load(file: Option<&Path>) -> Result<Settings, SettingsError> {
+        let mut s = Settings::standard()?;
+        let named = file.map(Path::to_owned);
+        let path = named
+            .clone()
+            .or_else(|| config_dir().map(|d| d.join("settings.toml")));
+        if let Some(path) = path {
+            match std::fs::read_to_string(&path) {
+                Ok(text) => s.override_with(&text, &path)?,
+                Err(e) if e.kind() == std::io::ErrorKind::NotFound && named.is_none() => {}
+                Err(e) => {
+                    return Err(SettingsError {
+                        what: format!("cannot be read: {e}"),
+                        path,
+                    });
+                }
+            }
+            let modes = path.with_file_name("modes.toml");
+            if let Ok(text) = std::fs::read_to_string(&modes) {
+                let all = s.catalogue.extended(&text).map_err(|e| SettingsError {
+                    path: modes,
+                    what: e.to_string(),
+                })?;
+                s.catalogue = Arc::new(all);
+            }
+        }
+        Ok(s)
+    }
+
+    /// Takes what `text` sets. `path` is for the message.
+    pub fn override_with(&mut self, text: &str, path: &Path) -> Result<(), SettingsError> {
+        self.take(text).map_err(|what| SettingsError {
+            path: path.to_owned(),
+            what,
+        })
+    }
+
+    fn take(&mut self, text: &str) -> Result<(), String> {
+        let file: File = toml::from_str(text).map_err(|e| e.to_string().trim_end().to_owned())?;
+        if let Some(k) = file.keyboard {
+            if let Some(port) = k.port {
+                self.port = Some(port).filter(|p| !p.is_empty());
+            }
+            if let Some(channels) = k.channels {
+                self.filter.channels = channel_mask(&channels)?;
+            }
+            if let Some(t) = k.transpose {
+                self.filter.transpose = i8::try_from(t)
+                    .ok()
+                    .filter(|t| (-48..=48).contains(t))
+                    .ok_or(format!(
+                        "keyboard.transpose is {t}; it must lie between -48 and 48"
+                    ))?;
+            }
+            if let Some(f) = k.fading {
+                self.fading = f.parse().map_err(|e| format!("keyboard.fading: {e}"))?;
+            }
+        }
+        if let Some(i) = file.reading.and_then(|r| r.inertia) {
+            self.inertia = i.parse().map_err(|e| format!("reading.inertia: {e}"))?;
+        }
+        if let Some(n) = file.notation {
+            let one = |key: &str, value: Option<String>, of: [&str; 2]| match value {
+                None => Ok(None),
+                Some(v) => of.iter().position(|o| *o == v).map(Some).ok_or(format!(
+                    "notation.{key} is '{v}'; it must be '{}' or '{}'",
+                    of[0], of[1]
+                )),
+            };
+            if let Some(i) = one("numerals", n.numerals, ["major", "mode"])? {
+                self.notation.measure = [Measure::Major, Measure::Mode][i];
+            }
+            if let Some(i) = one("ionian", n.ionian, ["Ionian", "major"])? {
+                self.notation.ionian_is_major = i == 1;
+            }
+            if let Some(i) = one("glyphs", n.glyphs, ["unicode", "ascii"])? {
+                self.notation.glyphs = [Glyphs::Unicode, Glyphs::Ascii][i];
+            }
+        }
+        if let Some(p) = file.screen.and_then(|s| s.palette) {
+            if !PALETTES.contains(&p.as_str()) {
+                return Err(format!(
+                    "screen.palette is '{p}'; it must be one of {}",
+                    PALETTES.join(", ")
+                ));
+            }
+            self.palette = p;
+        }
+        Ok(())
+    }
+
+    /// The settings that change a reading, as the engine is told them first.
+    pub fn events(&self) -> [engine::Event; 3] {
+        [
+            engine::Event::Filter(self.filter),
+            engine::Event::Fading(self.fading),
+            engine::Event::Inertia(self.inertia),
+        ]
+    }
+}
+
+fn channel_mask(channels: &[i64]) -> Result<u16, String> {
+    if channels.is_empty() {
+        return Ok(!(1 << PERCUSSION));
+    }
+    channels.iter().try_fold(0u16, |mask, &c| match c {
+        1..=16 => Ok(mask | 1 << (c - 1)),
+        _ => Err(format!(
+            "keyboard.channels holds {c}; channels are numbered 1 to 16"
+        )),
+    })
+}
+
+/// Where the user's settings live.
+pub fn config_dir() -> Option<PathBuf> {
+    Some(
+        etcetera::choose_base_strategy()
+            .ok()?
+            .config_dir()
+            .join("peregrinus"),
+    )
+}
+
+/// Where what the program remembers by itself lives: the last keyboard, the log.
+pub fn state_dir() -> Option<PathBuf> {
+    let dirs = etcetera::choose_base_strategy().ok()?;
+    Some(
+        dirs.state_dir()
+            .unwrap_or_else(|| dirs.data_dir())
+            .join("peregrinus"),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_sample_file_holds_the_defaults() {
+        let s = Settings::standard().expect("the embedded defaults");
+        assert_eq!(s.filter, Filter::default());
+        assert_eq!(
+            (s.fading, s.inertia),
+            (Fading::default(), Inertia::default())
+        );
+        assert_eq!(s.notation, Notation::default());
+        assert_eq!((s.port, s.palette.as_str()), (None, "dark"));
+    }
+
+    #[test]
+    fn what_is_wrong_is_said_with_its_place() {
+        let mut s = Settings::standard().expect("the embedded defaults");
+        let mut say = |text: &str| {
+            let path = Path::new("s.toml");
+            s.override_with(text, path)
+                .map_err(|e| e.to_string())
+                .expect_err("an error")
+        };
+        assert_eq!(
+            say("[keyboard]\nchannels = [0]"),
+            "s.toml: keyboard.channels holds 0; channels are numbered 1 to 16"
+        );
+        assert!(say("[reading]\ninertai = 'phrase'").contains("line 2"));
+        assert!(
+            say("[reading]\ninertia = 'slow'").contains("chord, motif, phrase, period, section")
+        );
+    }
+}

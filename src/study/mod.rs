@@ -1,0 +1,81 @@
+//! Whole recordings: the plan as heard, and the plan in hindsight.
+//!
+//! As heard is what the live display said, moment by moment. In hindsight is
+//! what the whole recording makes likeliest. They are never mixed.
+
+mod hindsight;
+
+use crate::engine::{Change, Event, Heard, History, Monitor, Observer, Scores};
+use crate::midi::{OURS, Performance};
+use crate::plan::TonalPlan;
+use crate::theory::Catalogue;
+use crate::time::Time;
+use hindsight::Hindsight;
+use std::sync::Arc;
+
+/// A recording, studied.
+#[derive(Clone, Debug)]
+pub struct Study {
+    pub duration: Time,
+    /// Regions, homes and chords as the live display said them.
+    pub heard: History,
+    /// What the whole makes likeliest.
+    pub hindsight: TonalPlan,
+}
+
+struct Both {
+    heard: History,
+    hindsight: Hindsight,
+}
+
+impl Observer for Both {
+    fn change(&mut self, at: Time, change: Change) {
+        self.heard.change(at, change);
+        if change == Change::Rest {
+            self.hindsight.rest();
+        }
+    }
+
+    fn step(&mut self, at: Time, heard: &Heard, evidence: &Scores) {
+        self.hindsight.step(at, heard, evidence);
+    }
+}
+
+/// Runs a recording through `monitor` as fast as it goes.
+pub fn study(performance: &Performance, mut monitor: Monitor, catalogue: &Arc<Catalogue>) -> Study {
+    let mut both = Both {
+        heard: History::default(),
+        hindsight: Hindsight::new(Arc::clone(catalogue)),
+    };
+    for (at, event) in events(performance) {
+        monitor.on_event(at, event, &mut both);
+    }
+    monitor.advance_to(performance.end, &mut both);
+    both.heard.advance_to(performance.end);
+    Study {
+        duration: performance.end,
+        hindsight: both.hindsight.finish(performance.end),
+        heard: both.heard,
+    }
+}
+
+/// A recording's notes and the settings it carries, in order.
+pub fn events(performance: &Performance) -> Vec<(Time, Event)> {
+    let mut settings = performance
+        .texts
+        .iter()
+        .filter_map(|t| {
+            let event = Event::from_setting(t.text.strip_prefix(OURS)?)?;
+            Some((t.before_event, t.at, event))
+        })
+        .peekable();
+    let mut all = Vec::with_capacity(performance.events.len());
+    for (i, timed) in performance.events.iter().enumerate() {
+        while let Some((_, at, event)) = settings.next_if(|s| s.0 <= i) {
+            all.push((at, event));
+        }
+        all.push((timed.at, Event::Midi(timed.event)));
+    }
+    all.extend(settings.map(|(_, at, event)| (at, event)));
+    all
+}
