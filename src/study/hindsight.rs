@@ -5,7 +5,7 @@
 //! center and for the same notes around another center. Home is the same course
 //! at a higher price.
 
-use crate::engine::{Heard, STEP, Scores, TONALITIES, at_place, open};
+use crate::engine::{COLLECTIONS, Heard, STEP, Scores, TONALITIES, at_place, open};
 use crate::plan::{Region, TonalPlan};
 use crate::theory::{Catalogue, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
@@ -36,7 +36,7 @@ const NO_CENTER: f32 = 6.0;
 pub(super) struct Hindsight {
     catalogue: Arc<Catalogue>,
     states: usize,
-    /// The state that stands for no center.
+    /// From here on the states are collections without a center.
     none: usize,
     /// Which states share their notes.
     groups: Vec<u16>,
@@ -72,13 +72,13 @@ impl Hindsight {
             .collect();
         let course = |prices| Course {
             prices,
-            score: vec![0.0; places + 1],
+            score: vec![0.0; places + COLLECTIONS],
             back: Vec::new(),
             begin: true,
             ends: Vec::new(),
         };
         Hindsight {
-            states: places + 1,
+            states: places + COLLECTIONS,
             none: places,
             group_count: index.len(),
             groups,
@@ -104,9 +104,9 @@ impl Hindsight {
     }
 
     pub fn step(&mut self, at: Time, heard: &Heard, evidence: &Scores) {
-        let mut e = [0.0f32; TONALITIES + 1];
+        let mut e = [0.0f32; TONALITIES + COLLECTIONS];
         e[..self.none].copy_from_slice(&evidence.tonalities[..self.none]);
-        e[self.none] = evidence.collections.iter().fold(f32::MIN, |b, &c| b.max(c));
+        e[self.none..self.states].copy_from_slice(&evidence.collections);
         for course in [&mut self.here, &mut self.home] {
             course.step(
                 &e[..self.states],
@@ -140,7 +140,7 @@ impl Hindsight {
             let stop = (i + 1..path.len())
                 .find(|&j| path[j] != path[i] || self.breaks.contains(&j))
                 .unwrap_or(path.len());
-            if path[i] != self.none {
+            if path[i] < self.none {
                 let tonality = at_place(path[i]);
                 let heard = self.heard[i..stop]
                     .iter()
@@ -196,14 +196,14 @@ impl Hindsight {
 
 impl Course {
     fn step(&mut self, e: &[f32], groups: &[u16], group_count: usize, catalogue: &Catalogue) {
-        let none = e.len() - 1;
+        let none = e.len() - COLLECTIONS;
         let row = self.back.len();
         self.back.resize(row + e.len(), 0);
         if self.begin {
             self.begin = false;
             for (i, s) in self.score.iter_mut().enumerate() {
                 let prior = match i {
-                    _ if i == none => -NO_CENTER,
+                    _ if i >= none => -NO_CENTER,
                     _ => catalogue.mode(at_place(i).mode).weight.ln(),
                 };
                 *s = e[i] + prior;
@@ -228,7 +228,7 @@ impl Course {
         }
         let before = self.score.clone();
         for i in 0..e.len() {
-            let prior = if i == none {
+            let prior = if i >= none {
                 -NO_CENTER
             } else {
                 catalogue.mode(at_place(i).mode).weight.ln()
