@@ -2,8 +2,12 @@
 
 mod event;
 mod file;
+mod intake;
 mod record;
+mod wire;
 
 pub use event::{Channel, Event, PERCUSSION, Timed};
 pub use file::{Fault, FileError, KeySignature, LONGEST, OURS, Performance, Text, TextKind, read};
+pub use intake::{Feeder, Outlet, intake};
 pub use record::{Recorder, write};
+pub use wire::{Sensing, Wire, WireEvent};
