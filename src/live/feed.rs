@@ -1,0 +1,170 @@
+//! From the engine's thread to whoever shows or writes what it says.
+
+use crate::engine::{Change, History, Monitor, Observer, Reading};
+use crate::time::Time;
+use crossbeam_channel::{Receiver, Sender, bounded, unbounded};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// How the notes come in just now.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Link {
+    Keyboard,
+    /// It was unplugged; it is looked for.
+    Lost,
+    /// None was found; one is looked for.
+    #[default]
+    None,
+    File,
+}
+
+/// What there is to say about the way in.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Status {
+    pub link: Link,
+    /// The keyboard's or the file's name.
+    pub name: String,
+    pub notice: Option<String>,
+    pub dropped: u64,
+    /// Set when the engine's thread has ended for good, and why.
+    pub failed: Option<String>,
+}
+
+/// What reaches the history.
+enum Item {
+    Change(Time, Change),
+    /// The past is another one: after seeking.
+    Past(Box<History>),
+}
+
+/// The engine's end.
+pub(super) struct Publisher {
+    latest: Arc<Mutex<Option<Reading>>>,
+    items: Sender<Item>,
+    news: Sender<()>,
+}
+
+/// The reader's end.
+pub struct Feed {
+    latest: Arc<Mutex<Option<Reading>>>,
+    items: Receiver<Item>,
+    news: Receiver<()>,
+    history: History,
+    status: Arc<Mutex<Status>>,
+}
+
+/// So many changes may wait for a reader before the engine waits too.
+const WAITING: usize = 16_384;
+
+/// A lock whose holder died holds a whole value all the same: each is written in one go.
+pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Both ends, and the status that the way in writes.
+pub(super) fn feed() -> (Publisher, Feed, StatusDesk) {
+    let latest = Arc::new(Mutex::new(None));
+    let status = Arc::new(Mutex::new(Status::default()));
+    let (items, items_in) = bounded(WAITING);
+    // One message is enough to say that there is something new.
+    let (news, news_in) = bounded(1);
+    let desk = StatusDesk { status: Arc::clone(&status), news: news.clone() };
+    let publisher = Publisher { latest: Arc::clone(&latest), items, news };
+    let feed = Feed { latest, items: items_in, news: news_in, history: History::default(), status };
+    (publisher, feed, desk)
+}
+
+impl Publisher {
+    /// Makes the monitor's reading the latest one.
+    pub fn publish(&self, monitor: &Monitor) {
+        let reading = monitor.reading();
+        *lock(&self.latest) = Some(reading);
+        let _ = self.news.try_send(());
+    }
+
+    /// Replaces the past.
+    pub fn past(&self, history: &History) {
+        let _ = self.items.send(Item::Past(Box::new(history.clone())));
+    }
+}
+
+impl Observer for Publisher {
+    fn change(&mut self, at: Time, change: Change) {
+        // The reader gone means the program is ending.
+        let _ = self.items.send(Item::Change(at, change));
+    }
+}
+
+/// Where the way in writes its status.
+#[derive(Clone)]
+pub(super) struct StatusDesk {
+    status: Arc<Mutex<Status>>,
+    news: Sender<()>,
+}
+
+impl StatusDesk {
+    pub fn update(&self, change: impl FnOnce(&mut Status)) {
+        let mut status = lock(&self.status);
+        let before = status.clone();
+        change(&mut status);
+        if *status != before {
+            let _ = self.news.try_send(());
+        }
+    }
+
+    /// Runs a thread's work; if it panics, the status says so.
+    pub fn guard(self, what: &'static str, work: impl FnOnce()) {
+        if let Err(panic) = std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)) {
+            let why = panic
+                .downcast_ref::<String>()
+                .map(String::as_str)
+                .or_else(|| panic.downcast_ref::<&str>().copied())
+                .unwrap_or("no reason given");
+            self.update(|s| s.failed = Some(format!("{what} has stopped: {why}")));
+        }
+    }
+}
+
+impl Feed {
+    /// The latest reading; `None` before the first.
+    pub fn reading(&self) -> Option<Reading> {
+        *lock(&self.latest)
+    }
+
+    pub fn status(&self) -> Status {
+        lock(&self.status).clone()
+    }
+
+    /// Gets a message when anything is new.
+    pub fn news(&self) -> &Receiver<()> {
+        &self.news
+    }
+
+    /// The history with every change so far.
+    pub fn history(&mut self) -> &mut History {
+        for item in self.items.try_iter() {
+            match item {
+                Item::Change(at, change) => self.history.change(at, change),
+                Item::Past(history) => self.history = *history,
+            }
+        }
+        &mut self.history
+    }
+
+    /// Hands each change so far to `f` and into the history.
+    pub fn changes(&mut self, mut f: impl FnMut(Time, Change)) {
+        for item in self.items.try_iter() {
+            match item {
+                Item::Change(at, change) => {
+                    self.history.change(at, change);
+                    f(at, change);
+                }
+                Item::Past(history) => self.history = *history,
+            }
+        }
+    }
+}
+
+/// A channel without a bound, for orders of a person: they are few.
+pub(super) fn orders<T>() -> (Sender<T>, Receiver<T>) {
+    unbounded()
+}

@@ -1,0 +1,197 @@
+//! The engine's thread on a keyboard.
+
+use super::clock::Clock;
+use super::feed::{Feed, Publisher, StatusDesk, feed, orders};
+use super::keeper::{Keeper, Wanted};
+use super::record::{RecordError, Recording};
+use super::World;
+use crate::engine::{Event, Monitor};
+use crate::midi::{self, Outlet, Timed, intake};
+use crate::time::Time;
+use crossbeam_channel::{Receiver, Sender, never, select};
+use std::path::Path;
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+/// Events that may wait between the port's thread and the engine's.
+const QUEUE: usize = 4096;
+/// The engine's time stays so far behind the clock, so that an event that was
+/// stamped but not yet received is not late.
+const BEHIND: Time = Time::millis(3);
+
+/// The engine on a keyboard; dropping it ends all threads and the recording.
+pub struct Listener {
+    pub feed: Feed,
+    orders: Option<Sender<Event>>,
+    clock: Arc<dyn Clock>,
+    engine: Option<JoinHandle<()>>,
+    /// Looks for the keyboard; dropped first, so that nothing comes in any more.
+    keeper: Option<Keeper>,
+}
+
+/// Starts listening. `first` are the settings in force, `record` a file to write.
+pub fn listen(
+    world: World,
+    wanted: Wanted,
+    mut monitor: Monitor,
+    first: &[Event],
+    record: Option<&Path>,
+) -> Result<Listener, RecordError> {
+    let World { clock, ports } = world;
+    let (mut publisher, feed, desk) = feed();
+    let stamp = Arc::clone(&clock);
+    let (feeder, outlet) = intake(QUEUE, move || stamp.now());
+    let (lost, lost_in) = orders();
+    let (orders, orders_in) = orders();
+    let recording = record.map(|path| Recording::start(path, desk.clone())).transpose()?;
+    for &event in first {
+        monitor.on_event(Time::ZERO, event, &mut publisher);
+        if let Some(r) = &recording {
+            r.note(Time::ZERO, event);
+        }
+    }
+    publisher.publish(&monitor);
+    let mut engine = Engine {
+        clock: Arc::clone(&clock),
+        monitor,
+        publisher,
+        recording,
+        outlet,
+        desk: desk.clone(),
+        dropped: 0,
+    };
+    let guard = desk.clone();
+    let thread = std::thread::Builder::new()
+        .name("engine".into())
+        .spawn(move || guard.guard("the engine", move || engine.run(&orders_in, &lost_in)));
+    // Without a thread there is nothing to show: the status says so.
+    let thread = match thread {
+        Ok(t) => Some(t),
+        Err(e) => {
+            desk.update(|s| s.failed = Some(format!("the engine cannot start: {e}")));
+            None
+        }
+    };
+    let keeper = Keeper::start(ports, wanted, feeder, Arc::clone(&clock), lost, desk);
+    Ok(Listener { feed, orders: Some(orders), clock, engine: thread, keeper: Some(keeper) })
+}
+
+impl Listener {
+    /// A setting that changes readings.
+    pub fn set(&self, event: Event) {
+        if let Some(orders) = &self.orders {
+            let _ = orders.send(event);
+        }
+    }
+
+    pub fn now(&self) -> Time {
+        self.clock.now()
+    }
+}
+
+impl Drop for Listener {
+    fn drop(&mut self) {
+        self.keeper = None;
+        // The engine ends when nobody can give it orders.
+        self.orders = None;
+        if let Some(engine) = self.engine.take() {
+            let _ = engine.join();
+        }
+    }
+}
+
+struct Engine {
+    clock: Arc<dyn Clock>,
+    monitor: Monitor,
+    publisher: Publisher,
+    recording: Option<Recording>,
+    outlet: Outlet,
+    desk: StatusDesk,
+    dropped: u64,
+}
+
+impl Engine {
+    fn run(&mut self, orders: &Receiver<Event>, lost: &Receiver<Time>) {
+        let notes = self.outlet.receiver().clone();
+        let jumps = self.clock.jumps();
+        let mut lost_open = lost.clone();
+        loop {
+            let wait = self.wait();
+            select! {
+                recv(notes) -> timed => {
+                    if let Ok(t) = timed {
+                        self.take(t.at, Event::Midi(t.event));
+                    }
+                }
+                recv(orders) -> event => match event {
+                    Ok(event) => self.take(self.clock.now(), event),
+                    Err(_) => break,
+                },
+                recv(lost_open) -> at => match at {
+                    Ok(at) => {
+                        // What came in before the loss comes first.
+                        self.drain(&notes);
+                        self.take(at, Event::Midi(midi::Event::Release));
+                    }
+                    Err(_) => lost_open = never(),
+                },
+                recv(jumps) -> _ => {}
+                default(wait) => {}
+            }
+            self.drain(&notes);
+            let now = self.clock.now();
+            if self.outlet.silent(now) {
+                self.take(now, Event::Midi(midi::Event::Release));
+            }
+            self.monitor.advance_to(now.since(BEHIND).max(self.monitor.now()), &mut self.publisher);
+            self.publisher.publish(&self.monitor);
+            let dropped = self.outlet.dropped();
+            if dropped != self.dropped {
+                self.dropped = dropped;
+                self.desk.update(|s| s.dropped = dropped);
+            }
+        }
+        self.drain(&notes);
+        let end = self.clock.now().max(self.monitor.now());
+        if let Some(r) = self.recording.take() {
+            r.finish(end);
+        }
+    }
+
+    fn drain(&mut self, notes: &Receiver<Timed>) {
+        let Engine { monitor, publisher, recording, outlet, .. } = self;
+        let mut take = |t: Timed| {
+            let at = t.at.max(monitor.now());
+            monitor.on_event(at, t.event, publisher);
+            if let Some(r) = recording {
+                r.note(at, Event::Midi(t.event));
+            }
+        };
+        for t in notes.try_iter().take(QUEUE) {
+            take(t);
+        }
+        outlet.take_releases(&mut take);
+    }
+
+    /// One event, at the time that the engine takes it in: that is what is recorded.
+    fn take(&mut self, at: Time, event: Event) {
+        let at = at.max(self.monitor.now());
+        self.monitor.on_event(at, event, &mut self.publisher);
+        if let Some(r) = &self.recording {
+            r.note(at, event);
+        }
+    }
+
+    /// Until the next step of the grid, or for ever while it rests.
+    fn wait(&mut self) -> Duration {
+        let next = self.monitor.next_step().map(|s| s + BEHIND + Time(50));
+        let sounding = self.monitor.reading().sounding() != 0;
+        let sensing = self.outlet.silent_from().filter(|_| sounding);
+        let due = match (next, sensing) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        };
+        due.map_or(Duration::from_secs(3600), |at| self.clock.until(at))
+    }
+}

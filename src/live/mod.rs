@@ -1,0 +1,29 @@
+//! Where time and threads are.
+//!
+//! A performance reaches the engine in one of two ways: [`listen`] takes it from a
+//! keyboard as it is played, [`play`] from a file at the file's own pace. Both run
+//! the same [`Monitor`](crate::engine::Monitor) on a thread of their own and
+//! publish what it says through a [`Feed`]: the latest reading in a slot, changes
+//! in order through a channel. The seams to the outside are in [`World`].
+
+mod clock;
+mod feed;
+mod keeper;
+mod listen;
+mod record;
+mod transport;
+
+pub use clock::{Clock, SystemClock};
+pub use feed::{Feed, Link, Status};
+pub use listen::{Listener, listen};
+pub use record::RecordError;
+pub use transport::{Order, Player, Position, play};
+
+use crate::midi::Ports;
+use std::sync::Arc;
+
+/// Everything outside the program that the live part touches.
+pub struct World {
+    pub clock: Arc<dyn Clock>,
+    pub ports: Box<dyn Ports>,
+}

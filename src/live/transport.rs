@@ -1,0 +1,308 @@
+//! A file, played through the engine at its own pace: speed, seek, pause, repeat.
+
+use super::clock::Clock;
+use super::feed::{Feed, Link, Publisher, feed, lock, orders};
+use crate::engine::{Change, Event, History, Monitor, Observer};
+use crate::time::Time;
+use crossbeam_channel::{Receiver, Sender, select};
+use std::sync::{Arc, Mutex};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+/// What the listener wants of the player.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Order {
+    Pause(bool),
+    /// To a moment of the file.
+    Seek(Time),
+    /// 0.25-4; beyond that the nearest.
+    Speed(f32),
+    /// Repeats what lies between, or no more.
+    Repeat(Option<(Time, Time)>),
+    /// A setting that changes readings, from now on.
+    Set(Event),
+}
+
+/// Where the player stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Position {
+    pub at: Time,
+    pub duration: Time,
+    pub speed: f32,
+    pub paused: bool,
+    pub ended: bool,
+    pub repeat: Option<(Time, Time)>,
+}
+
+/// A file being played; dropping it ends its thread.
+pub struct Player {
+    pub feed: Feed,
+    orders: Option<Sender<Order>>,
+    position: Arc<Mutex<Position>>,
+    engine: Option<JoinHandle<()>>,
+}
+
+/// The slowest and the fastest pace.
+pub const SPEEDS: (f32, f32) = (0.25, 4.0);
+/// A checkpoint so often: seeking runs the engine from the last one.
+const CHECKPOINT: Time = Time::millis(10_000);
+
+/// Plays `events` to their `end`. `monitor` has been told the settings in force.
+pub fn play(
+    name: &str,
+    events: Vec<(Time, Event)>,
+    end: Time,
+    monitor: Monitor,
+    clock: Arc<dyn Clock>,
+    order: Order,
+) -> Player {
+    let (publisher, feed, desk) = feed();
+    desk.update(|s| {
+        s.link = Link::File;
+        s.name = name.to_owned();
+    });
+    let (orders, orders_in) = orders();
+    let position = Arc::new(Mutex::new(Position {
+        at: Time::ZERO,
+        duration: end,
+        speed: 1.0,
+        paused: false,
+        ended: false,
+        repeat: None,
+    }));
+    let mut transport = Transport {
+        clock,
+        events,
+        end,
+        next: 0,
+        at: Time::ZERO,
+        anchor: (Time::ZERO, Time::ZERO),
+        speed: 1.0,
+        paused: false,
+        ended: false,
+        repeat: None,
+        checkpoints: vec![Checkpoint { at: Time::ZERO, next: 0, monitor: monitor.clone(), history: History::default() }],
+        monitor,
+        history: History::default(),
+        publisher,
+        position: Arc::clone(&position),
+    };
+    transport.obey(order);
+    let guard = desk.clone();
+    let thread = std::thread::Builder::new()
+        .name("engine".into())
+        .spawn(move || guard.guard("the engine", move || transport.run(&orders_in)));
+    let engine = match thread {
+        Ok(t) => Some(t),
+        Err(e) => {
+            desk.update(|s| s.failed = Some(format!("the engine cannot start: {e}")));
+            None
+        }
+    };
+    Player { feed, orders: Some(orders), position, engine }
+}
+
+impl Player {
+    pub fn order(&self, order: Order) {
+        if let Some(orders) = &self.orders {
+            let _ = orders.send(order);
+        }
+    }
+
+    pub fn position(&self) -> Position {
+        *lock(&self.position)
+    }
+}
+
+impl Drop for Player {
+    fn drop(&mut self) {
+        self.orders = None;
+        if let Some(engine) = self.engine.take() {
+            let _ = engine.join();
+        }
+    }
+}
+
+struct Checkpoint {
+    at: Time,
+    next: usize,
+    monitor: Monitor,
+    history: History,
+}
+
+struct Transport {
+    clock: Arc<dyn Clock>,
+    events: Vec<(Time, Event)>,
+    end: Time,
+    /// The event that comes next.
+    next: usize,
+    at: Time,
+    /// The clock's time and the file's time when pace or place changed last.
+    anchor: (Time, Time),
+    speed: f32,
+    paused: bool,
+    ended: bool,
+    repeat: Option<(Time, Time)>,
+    checkpoints: Vec<Checkpoint>,
+    monitor: Monitor,
+    history: History,
+    publisher: Publisher,
+    position: Arc<Mutex<Position>>,
+}
+
+/// Tells the history and, in the ordinary course of things, whoever reads along.
+struct Tell<'a>(&'a mut History, Option<&'a mut Publisher>);
+
+impl Observer for Tell<'_> {
+    fn change(&mut self, at: Time, change: Change) {
+        self.0.change(at, change);
+        if let Some(p) = &mut self.1 {
+            p.change(at, change);
+        }
+    }
+}
+
+impl Transport {
+    fn run(&mut self, orders: &Receiver<Order>) {
+        self.anchor = (self.clock.now(), self.at);
+        self.publisher.publish(&self.monitor);
+        let jumps = self.clock.jumps();
+        loop {
+            let wait = self.wait();
+            select! {
+                recv(orders) -> order => match order {
+                    Ok(order) => {
+                        self.play_to_now();
+                        self.obey(order);
+                    }
+                    Err(_) => return,
+                },
+                recv(jumps) -> _ => {}
+                default(wait) => {}
+            }
+            self.play_to_now();
+            self.tell();
+        }
+    }
+
+    /// Where the file should be by the clock.
+    fn target(&self) -> Time {
+        if self.paused || self.ended {
+            return self.at;
+        }
+        let gone = self.clock.now().since(self.anchor.0).seconds() * f64::from(self.speed);
+        self.anchor.1 + Time::from_seconds(gone)
+    }
+
+    fn wait(&self) -> Duration {
+        if self.paused || self.ended {
+            return Duration::from_secs(3600);
+        }
+        let event = self.events.get(self.next).map_or(self.end, |e| e.0);
+        let due = self.monitor.next_step().map_or(event, |s| event.min(s + Time(1)));
+        // The position moves on the screen even while nothing sounds.
+        let due = due.min(self.at + Time::millis(200)).min(self.end);
+        let seconds = due.since(self.at).seconds() / f64::from(self.speed);
+        let target = self.anchor.0
+            + Time::from_seconds(self.at.since(self.anchor.1).seconds() / f64::from(self.speed) + seconds);
+        self.clock.until(target)
+    }
+
+    fn play_to_now(&mut self) {
+        let target = self.target();
+        match self.repeat {
+            Some((from, to)) if self.at < to && target >= to => {
+                self.play_to(to, true);
+                self.seek(from);
+            }
+            _ if target >= self.end => {
+                self.play_to(self.end, true);
+                self.ended = true;
+            }
+            _ => self.play_to(target, true),
+        }
+    }
+
+    fn play_to(&mut self, target: Time, aloud: bool) {
+        while let Some(&(at, event)) = self.events.get(self.next).filter(|e| e.0 <= target) {
+            self.check(at);
+            self.next += 1;
+            let mut tell = Tell(&mut self.history, aloud.then_some(&mut self.publisher));
+            self.monitor.on_event(at, event, &mut tell);
+        }
+        let mut tell = Tell(&mut self.history, aloud.then_some(&mut self.publisher));
+        self.monitor.advance_to(target, &mut tell);
+        self.history.advance_to(target);
+        self.at = target;
+    }
+
+    /// Keeps a checkpoint before the event at `at`, now and then.
+    fn check(&mut self, at: Time) {
+        if self.checkpoints.last().is_some_and(|c| at >= c.at + CHECKPOINT) {
+            self.checkpoints.push(Checkpoint {
+                at: self.monitor.now(),
+                next: self.next,
+                monitor: self.monitor.clone(),
+                history: self.history.clone(),
+            });
+        }
+    }
+
+    fn seek(&mut self, to: Time) {
+        let to = to.min(self.end);
+        let last = self.checkpoints.iter().rposition(|c| c.at <= to).unwrap_or(0);
+        if to < self.at || self.checkpoints[last].at > self.at {
+            let c = &self.checkpoints[last];
+            self.next = c.next;
+            self.monitor = c.monitor.clone();
+            self.history = c.history.clone();
+            self.at = c.at;
+        }
+        self.play_to(to, false);
+        self.publisher.past(&self.history);
+        self.ended = to >= self.end;
+        self.anchor = (self.clock.now(), self.at);
+    }
+
+    fn obey(&mut self, order: Order) {
+        match order {
+            Order::Pause(paused) => self.paused = paused,
+            Order::Seek(to) => self.seek(to),
+            Order::Speed(speed) if speed.is_finite() => {
+                self.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
+            }
+            Order::Speed(_) => {}
+            Order::Repeat(points) => {
+                self.repeat = points.map(|(a, b)| (a.min(b), a.max(b).min(self.end)));
+                // A repeat of nothing would spin.
+                self.repeat = self.repeat.filter(|(a, b)| b.since(*a) >= Time::millis(200));
+                if let Some((from, to)) = self.repeat
+                    && self.at >= to
+                {
+                    self.seek(from);
+                }
+            }
+            Order::Set(event) => {
+                let mut tell = Tell(&mut self.history, Some(&mut self.publisher));
+                self.monitor.on_event(self.at, event, &mut tell);
+                // What was kept was heard under the old setting.
+                for c in &mut self.checkpoints {
+                    c.monitor.on_event(c.at, event, &mut ());
+                }
+            }
+        }
+        self.anchor = (self.clock.now(), self.at);
+    }
+
+    fn tell(&self) {
+        *lock(&self.position) = Position {
+            at: self.at,
+            duration: self.end,
+            speed: self.speed,
+            paused: self.paused,
+            ended: self.ended,
+            repeat: self.repeat,
+        };
+        self.publisher.publish(&self.monitor);
+    }
+}
