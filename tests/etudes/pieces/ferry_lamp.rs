@@ -37,7 +37,7 @@ pub const PIECE: Piece = Piece {
                 (Song, "@80 Eb5q> D5q C5q | D5h Bb4q' | @74 A4q. C5e Bb4q |"),
                 (
                     Ground,
-                    "F#2q> A3+C4< A3+D4< | G2> Bb3+D4< Bb3+D4< | A2> F#3+C4< Bb2 |",
+                    "F#2q> A3+C4< A3+D4< | G2> Bb3+D4< Bb3+D4< | D2> F#3+C4< G2 |",
                 ),
                 (Pedal, "Ph. | Ph. | Ph Pq |"),
             ],
@@ -100,8 +100,8 @@ pub const PIECE: Piece = Piece {
                 ),
                 (
                     Ground,
-                    "C2e> G2 E3 Bb3 E3 G2 | F2q> A3+C4< A3+C4< | A2> F3+C4< F3+C4<
-                     | Bb2> F3+Bb3< F3+Bb3< | C3> G3+Bb3< E3+Bb3< | F2> A3+C4< A3+Eb4<
+                    "C2e> G2 E3 Bb3 E3 G2 | F2> C3 F3 A3 F3 C3 | A2> F3 A3 C4 A3 F3
+                     | Bb1> F2 D3 F3 D3 F2 | C2> G2 E3 Bb3 E3 G2 | F2q> A3+C4< A3+Eb4<
                      | Bb2> F3+D4< F3+D4< | Bb2> F3+Db4< F3+Db4< | C3> F3+A3< F3+A3<
                      | C2> E3+Bb3< E3+Bb3< | F2> C3 A3 | F2> A3+C4< A3+C4<
                      | F2> A3+C4< rq | F2+C3h.% |",

@@ -19,7 +19,7 @@ pub const PIECE: Piece = Piece {
             lines: &[
                 (
                     Song,
-                    "@64 rw~q | @70 D5h.> ,D5 E5e D5e B4q | C5q. B4e A4e G4e A4q B4q'
+                    "@64 rw~q | @70 D5h.> ,F5 E5e D5e B4q | C5q. B4e A4e G4e A4q B4q'
                      | @76 D5q F5h> E5e D5e B4q | @68 C5e A4e ,C5 B4e A4e G4h.\" |",
                 ),
                 (Ground, "G2w~q | G2 | G2 | G2 | G2 |"),
@@ -54,7 +54,7 @@ pub const PIECE: Piece = Piece {
             lines: &[
                 (
                     Song,
-                    "@66 D5q ,D5 Eb5h> D5q Bb4q | C5q. Bb4e Ab4h> G4q'
+                    "@66 D5q ,F5 Eb5h> D5q Bb4q | C5q. Bb4e Ab4h> G4q'
                      | @62 Ab4e Bb4e C5q Bb4e Ab4e F4e> G4q.\" |",
                 ),
                 (Ground, "G2w~q | G2 | G2 |"),
@@ -69,14 +69,15 @@ pub const PIECE: Piece = Piece {
                 (
                     Song,
                     "@74 B4h.> C5e B4e Ab4q | @80 B4e C5e D5e Eb5e F5q @90 G5h>
-                     | @86 F5e Eb5e D5e C5e ,C5 B4q Ab4q> @70 G4q\" |",
+                     | @86 F5e Eb5e D5e C5e B4q Ab4q> @70 G4q\" |",
                 ),
                 (Ground, "G2w~q | G2 | G2 |"),
                 (
                     Tenor,
-                    "rh D3q G3q D3q | rh D3e G3e D3e G3e D3q | rh D3e G3e D3e G3e D3q |",
+                    "rh D3q G3q D3q | rh D3e G3e D3e G3e D3q
+                     | rh D3e G3e D3e G3e D3q |",
                 ),
-                (Pedal, "Ph Ph. | Ph Ph. | Ph Ph. |"),
+                (Pedal, "Ph Pq Ph | Pq Pq Pq Ph | Pq Pq Pq Ph |"),
             ],
         },
         Section {
@@ -85,8 +86,8 @@ pub const PIECE: Piece = Piece {
             lines: &[
                 (
                     Song,
-                    "@68 D5h.> ,D5 E5e D5e B4q | C5q. B4e A4e G4e F4q> A4q'
-                     | @62 B4q D5h ,D5 E5e D5e B4q | *0.92 @58 C5e A4e B4e A4e *0.8 G4h.
+                    "@68 D5h.> ,F5 E5e D5e B4q | C5q. B4e A4e G4e F4q> A4q'
+                     | @60 B5q D6h> ,F6 E6e D6e B5q' | *0.92 @58 C5e A4e B4e A4e *0.8 G4h.
                      | *0.7 D4+G4+B4w~q% |",
                 ),
                 (Ground, "G2w~q | G2 | G2 | G2 | G1+D2w~q% |"),

@@ -38,7 +38,7 @@ pub const PIECE: Piece = Piece {
                 (
                     Song,
                     "@70 A4q.> B4e C5q A4q | G4q. F#4e E4h'
-                     | F#4q. G4e A4q D5q | @80 E5q> ,D5 C5e D5e~h\" |",
+                     | F#4q. G4e A4e B4e D5q | @80 E5q> ,D5 C5e D5e~h\" |",
                 ),
                 (
                     Second,
@@ -79,7 +79,7 @@ pub const PIECE: Piece = Piece {
             lines: &[
                 (
                     Song,
-                    "@62 A4q. Bb4e> C5q A4q | G4q. F4e E4h'
+                    "@62 A4q Bb4q.> C5e A4q | G4q F4e E4e~h'
                      | @70 D5q. C5e Bb4q> A4q | @62 G4q E4e D4e~h\" |",
                 ),
                 (Second, "rw | rh C4h | F4h. E4q | rw |"),
@@ -104,7 +104,7 @@ pub const PIECE: Piece = Piece {
                 (
                     Ground,
                     "D2e> Bb2 Eb3 F3> D3 A2 G2> D3 | C3> G3 Eb3 D2> A2 D3 F3> A2
-                     | D2q.> A2q. Eb2q> | C2q.> G2q. Bb1q | D2e> A2 D3 F3> D3 A2 D2q |",
+                     | D2q.> Bb2q. F2q | C2q.> G2q. Bb1q | D2e> A2 D3 F3> D3 A2 D2q |",
                 ),
                 (Pedal, "Pq. Pq. Pq | Pq. Ph~e | Ph. Pq | Ph. Pq | Ph. Pq |"),
             ],
@@ -116,8 +116,8 @@ pub const PIECE: Piece = Piece {
                 (
                     Song,
                     "@70 A4q.> B4e C5q A4q | G4q. F4e E4h'
-                     | F4q. G4e @78 B4q> A4q | G4q E4e D4e~h'
-                     | @60 A5q. B5e A5h *0.9 | *0.68 @58 F4+B4+D5w% |",
+                     | F4q. G4e @78 B4e.> C5s A4q | G4e F4e E4e D4e~h'
+                     | @62 A4q. B4e A4h *0.9 | *0.68 @58 F4+B4+D5w% |",
                 ),
                 (
                     Second,

@@ -56,7 +56,7 @@ pub const PIECE: Piece = Piece {
                 (
                     Song,
                     "@74 E5q> D5e B4q. | F#5q> E5e D5q.' | @82 E5q G5e B5q.>
-                     | @88 A5q> F#5e D5q. | @80 D5q F#5e E5q D5e | @70 C5h.\" |",
+                     | @88 A5q> G5e F#5e E5e F#5e | @80 D5q F#5e E5q D5e | @70 C5h.\" |",
                 ),
                 (
                     Second,
@@ -76,13 +76,13 @@ pub const PIECE: Piece = Piece {
             lines: &[
                 (
                     Song,
-                    "@62 E5q> D5e B4q. | C5q> B4e A4q.' | @60 G4q A4e B4q D5e
+                    "@62 E5q> D5e B4q. | C5q> B4e A4q.' | @60 G4q A4e B4q ,C5 D5e
                      | @68 C5e> E5e D5e C5q A4e | @62 B4q A4e F#4q D4e | @58 E4h.\" |",
                 ),
                 (
                     Ground,
-                    "E2e> B2 F#3 G3 F#3 B2 | E2> C3 E3 A3 E3 C3 | E2> B2 E3 G3 E3 B2
-                     | A2> E3 A3 C4 A3 E3 | B1> F#2 B2 D3 B2 F#2 | E2> B2 E3 G3 F#3 B2 |",
+                    "E2e> B2 F#3 G3 F#3 B2 | E2> C3 E3 A3 E3 C3 | E2q> B2e G3q F#3e | A2q> E3e C4q G3e
+                     | B1q> F#2e D3q B2e | E2e> B2 E3 G3 F#3 B2 |",
                 ),
                 (Pedal, "Ph. | Ph. | Ph. | Ph. | Ph. | Ph. |"),
             ],

@@ -59,16 +59,16 @@ pub const PIECE: Piece = Piece {
             lines: &[
                 (
                     Song,
-                    "@64 F#4q D#5h> E#5q> | F#5h~e E#5e D#5e C#5e'
-                     | @70 D#5q F#4h G#4q | @64 G#4q. E#4e> @60 D#4h\" |",
+                    "@64 *0.94 F#4q D#5h> E#5q> | F#5h~e E#5e D#5e C#5e'
+                     | @70 D#5q F#4h G#4q | @64 G#4q. E#4e> @60 *0.94 D#4h\" |",
                 ),
                 (Second, "rw | A#4h~e G#4e F#4e E#4e | rw | rh A#3h |"),
                 (
                     Ground,
-                    "B1s> F#2 C#3 D#3 F#3 D#3 C#3 F#2 B1> F#2 C#3 D#3 E#3 D#3 C#3 F#2
-                     | B1> F#2 C#3 D#3 F#3 D#3 C#3 F#2 B1> G#2 C#3 E#3 G#3 E#3 C#3 G#2
-                     | G#1> D#2 A#2 B2 D#3 B2 A#2 D#2 F#1> C#2 A#2 C#3 E#3 C#3 A#2 C#2
-                     | B1> G#2 C#3 E#3 G#3 E#3 C#3 G#2 B1> F#2 C#3 D#3 F#3 D#3 C#3 F#2 |",
+                    "B1e> F#2 C#3 D#3 F#3> D#3 E#3 C#3
+                     | B1> F#2 C#3 D#3 B1> G#2 C#3 E#3
+                     | G#1> D#2 A#2 B2 F#1> C#2 A#2 C#3
+                     | B1> G#2 C#3 E#3 B1> F#2 C#3 D#3 |",
                 ),
                 (Pedal, "Ph Ph | Ph Ph | Ph Ph | Ph Ph |"),
             ],
@@ -79,7 +79,7 @@ pub const PIECE: Piece = Piece {
             lines: &[
                 (
                     Song,
-                    "@82 Bb3+Bb4q G4+G5h> A4+A5q> | @90 Bb4+Bb5h~e A4+A5e G4+G5e F4+F5e'
+                    "@82 *1.02 Bb3+Bb4q G4+G5h> A4+A5q> | @90 Bb4+Bb5h~e A4+A5e G4+G5e F4+F5e'
                      | G5q. F5e D5h | @74 C5q. A4e> @66 G4h'
                      | @60 *0.95 Bb4q G5h *0.85 A5q> | *0.7 @58 G4+D5+Bb5w% |",
                 ),
