@@ -12,7 +12,7 @@ use std::process::ExitCode;
 #[path = "mod.rs"]
 mod etudes;
 
-use etudes::score::{self, Hand, Piece, QUARTER};
+use etudes::score::{self, Hand, QUARTER, Tonality};
 
 fn main() -> ExitCode {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -94,16 +94,19 @@ fn show(name: &str) -> Result<(), String> {
             let beat = f64::from(at % piece.bar) / f64::from(QUARTER) + 1.0;
             println!(
                 "  {beat:<6.3} {:<22} {}",
-                struck(piece, &score, at, Hand::Left),
-                struck(piece, &score, at, Hand::Right)
+                struck(&score, at, Hand::Left),
+                struck(&score, at, Hand::Right)
             );
         }
     }
     Ok(())
 }
 
-fn struck(piece: &Piece, score: &score::Score, at: u32, hand: Hand) -> String {
-    let flat = piece.home.0.contains('b') || piece.home.0 == "F";
+fn struck(score: &score::Score, at: u32, hand: Hand) -> String {
+    let here = score.spans.iter().rfind(|s| s.start <= at).map(|s| s.here);
+    let flat = here.is_some_and(|Tonality(center, mode)| {
+        center.contains('b') || center == "F" || mode.starts_with("phrygian")
+    });
     let names: [&str; 12] = if flat {
         [
             "C", "D♭", "D", "E♭", "E", "F", "G♭", "G", "A♭", "A", "B♭", "B",

@@ -89,7 +89,8 @@ pub fn plan(piece: &Piece, played: &Performance) -> String {
     };
     put(format_args!(
         "# The plan that the composer had in mind, written from the score as it was played.\n\
-         # Times in seconds. A region begins with its first note.\n\n\
+         # Times in seconds. A region begins with its first note; what is passing lies inside\n\
+         # a region and does not become one.\n\n\
          title = \"{}\"\nabout = \"{}\"\nduration = {}\n\n[home]\n",
         piece.title,
         piece.about,
