@@ -2,6 +2,7 @@
 pub mod cli;
 pub mod engine;
 pub mod formats;
+pub mod live;
 pub mod midi;
 pub mod plan;
 pub mod screen;

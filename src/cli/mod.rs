@@ -1,6 +1,12 @@
 //! The commands, one file each: they wire the rooms together.
 
 mod analyze;
+mod lines;
+mod listen;
+mod monitor;
+mod ports;
+mod replay;
+mod stage;
 
 use crate::settings::Settings;
 use clap::{Parser, Subcommand};
@@ -20,6 +26,12 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Follow what is played on a MIDI keyboard.
+    Listen(listen::Args),
+    /// Play a MIDI file through the monitor at its own pace.
+    Replay(replay::Args),
+    /// List the MIDI inputs.
+    Ports,
     /// Read MIDI files and print their tonal plan.
     Analyze(analyze::Args),
 }
@@ -44,6 +56,9 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
     let settings = Settings::load(cli.settings.as_deref())?;
     match cli.command {
         Some(Command::Analyze(args)) => analyze::run(args, &settings),
-        None => Err("the monitor is not here yet".into()),
+        Some(Command::Listen(args)) => listen::run(args, &settings),
+        Some(Command::Replay(args)) => replay::run(args, &settings),
+        Some(Command::Ports) => ports::run(),
+        None => monitor::run(&settings),
     }
 }

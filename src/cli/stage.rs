@@ -1,75 +1,72 @@
-//! What stands behind the screen: a keyboard or a file.
+//! What stands behind the screen: a keyboard, a file, or a demo until there is a keyboard.
 
-use crate::engine::{Event, History, Inertia, Reading};
+use crate::engine::{Event, History, Reading};
 use crate::live::{self, Feed, Listener, Order, Player};
 use crate::plan::Marker;
 use crate::screen::{Intent, Link, Source, Stage, Transport};
 use crate::time::Time;
-use crossbeam_channel::Receiver;
+use crossbeam_channel::{Receiver, never};
 use std::time::Duration;
 
 /// The seam between the screen and whoever plays.
 pub struct Desk {
-    player: Who,
+    /// A file or a demo; shown as long as it is there.
+    file: Option<Player>,
+    keyboard: Option<Listener>,
     markers: Vec<Marker>,
     recording: Option<String>,
-    /// A line of our own, shown until the way in has one.
+    /// A line of our own, shown while the way in has none.
     notice: Option<String>,
     /// The first repeat point, while the second is not set.
     repeat_from: Option<Time>,
     idle: Reading,
-}
-
-enum Who {
-    Keyboard(Listener),
-    File(Player),
+    nothing: (History, Receiver<()>),
 }
 
 impl Desk {
-    pub fn keyboard(listener: Listener, recording: Option<String>, idle: Reading) -> Desk {
-        Desk::new(Who::Keyboard(listener), recording, None, idle)
-    }
-
-    pub fn file(player: Player, notice: Option<String>, idle: Reading) -> Desk {
-        Desk::new(Who::File(player), None, notice, idle)
-    }
-
-    fn new(
-        player: Who,
-        recording: Option<String>,
-        notice: Option<String>,
-        idle: Reading,
-    ) -> Desk {
-        Desk { player, markers: Vec::new(), recording, notice, repeat_from: None, idle }
-    }
-
-    fn feed(&self) -> &Feed {
-        match &self.player {
-            Who::Keyboard(l) => &l.feed,
-            Who::File(p) => &p.feed,
+    pub fn new(idle: Reading) -> Desk {
+        Desk {
+            file: None,
+            keyboard: None,
+            markers: Vec::new(),
+            recording: None,
+            notice: None,
+            repeat_from: None,
+            idle,
+            nothing: (History::default(), never()),
         }
     }
 
-    fn order(&self, order: Order) {
-        if let Who::File(p) = &self.player {
-            p.order(order);
-        }
+    pub fn with_keyboard(self, listener: Listener, recording: Option<String>) -> Desk {
+        Desk { keyboard: Some(listener), recording, ..self }
     }
 
-    fn set_inertia(&self, inertia: Inertia) {
-        match &self.player {
-            Who::Keyboard(l) => l.set(Event::Inertia(inertia)),
-            Who::File(p) => p.order(Order::Set(Event::Inertia(inertia))),
-        }
+    /// With a keyboard as well, the file is a demo: it ends when one is connected.
+    pub fn with_file(self, player: Player, notice: Option<String>) -> Desk {
+        Desk { file: Some(player), notice, ..self }
+    }
+
+    fn feed(&self) -> Option<&Feed> {
+        let file = self.file.as_ref().map(|p| &p.feed);
+        file.or(self.keyboard.as_ref().map(|l| &l.feed))
     }
 
     fn repeat(&mut self) {
-        let Who::File(p) = &self.player else { return };
-        let at = p.position();
-        match (at.repeat, self.repeat_from.take()) {
-            (Some(_), _) => p.order(Order::Repeat(None)),
+        let from = self.repeat_from.take();
+        let Some(player) = &self.file else { return };
+        let at = player.position();
+        match (at.repeat, from) {
+            (Some(_), _) => player.order(Order::Repeat(None)),
             (None, None) => self.repeat_from = Some(at.at),
-            (None, Some(from)) => p.order(Order::Repeat(Some((from, at.at)))),
+            (None, Some(from)) => player.order(Order::Repeat(Some((from, at.at)))),
+        }
+    }
+
+    fn leave_demo_for_a_keyboard(&mut self) {
+        let (Some(_), Some(listener)) = (&self.file, &self.keyboard) else { return };
+        if listener.feed.status().link == live::Link::Keyboard {
+            (self.file, self.notice, self.repeat_from) = (None, None, None);
+            self.markers.clear();
         }
     }
 }
@@ -77,16 +74,26 @@ impl Desk {
 /// The paces that one key steps through.
 const SPEEDS: [f32; 7] = [0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 4.0];
 
+fn next_speed(now: f32, faster: bool) -> Option<f32> {
+    if faster {
+        SPEEDS.into_iter().find(|&s| s > now + 0.01)
+    } else {
+        SPEEDS.into_iter().rev().find(|&s| s < now - 0.01)
+    }
+}
+
 impl Stage for Desk {
     fn reading(&mut self) -> Reading {
-        self.feed().reading().unwrap_or(self.idle)
+        self.leave_demo_for_a_keyboard();
+        self.feed().and_then(Feed::reading).unwrap_or(self.idle)
     }
 
     fn history(&mut self) -> &History {
         let now = self.now();
-        let feed = match &mut self.player {
-            Who::Keyboard(l) => &mut l.feed,
-            Who::File(p) => &mut p.feed,
+        let feed = match (&mut self.file, &mut self.keyboard) {
+            (Some(p), _) => &mut p.feed,
+            (None, Some(l)) => &mut l.feed,
+            (None, None) => return &self.nothing.0,
         };
         let history = feed.history();
         history.advance_to(now);
@@ -98,24 +105,21 @@ impl Stage for Desk {
     }
 
     fn source(&mut self) -> Source {
-        let status = self.feed().status();
-        let transport = match &self.player {
-            Who::Keyboard(_) => None,
-            Who::File(p) => {
-                let at = p.position();
-                Some(Transport {
-                    position: at.at,
-                    duration: at.duration,
-                    speed: at.speed,
-                    paused: at.paused,
-                    ended: at.ended,
-                    repeat: match at.repeat {
-                        Some((a, b)) => (Some(a), Some(b)),
-                        None => (self.repeat_from, None),
-                    },
-                })
+        let status = self.feed().map(Feed::status).unwrap_or_default();
+        let transport = self.file.as_ref().map(|p| {
+            let at = p.position();
+            Transport {
+                position: at.at,
+                duration: at.duration,
+                speed: at.speed,
+                paused: at.paused,
+                ended: at.ended,
+                repeat: match at.repeat {
+                    Some((a, b)) => (Some(a), Some(b)),
+                    None => (self.repeat_from, None),
+                },
             }
-        };
+        });
         Source {
             name: status.name,
             link: match status.link {
@@ -132,46 +136,44 @@ impl Stage for Desk {
     }
 
     fn now(&self) -> Time {
-        match &self.player {
-            Who::Keyboard(l) => l.now(),
-            Who::File(p) => p.position().at,
+        match (&self.file, &self.keyboard) {
+            (Some(p), _) => p.position().at,
+            (None, Some(l)) => l.now(),
+            (None, None) => Time::ZERO,
         }
     }
 
     fn act(&mut self, intent: Intent) {
         match intent {
-            Intent::Inertia(i) => self.set_inertia(i),
+            Intent::Inertia(i) => {
+                let event = Event::Inertia(i);
+                if let Some(player) = &self.file {
+                    player.order(Order::Set(event));
+                }
+                if let Some(listener) = &self.keyboard {
+                    listener.set(event);
+                }
+            }
             Intent::Mark => {
-                let name = format!("{}", self.markers.len() + 1);
+                let name = (self.markers.len() + 1).to_string();
                 self.markers.push(Marker { at: self.now(), name });
             }
             Intent::Repeat => self.repeat(),
-            Intent::Pause => {
-                if let Who::File(p) = &self.player {
-                    let at = p.position();
-                    if at.ended {
-                        p.order(Order::Seek(Time::ZERO));
-                    } else {
-                        p.order(Order::Pause(!at.paused));
+            Intent::Pause | Intent::Seek(_) | Intent::Speed(_) => {
+                let Some(player) = &self.file else { return };
+                let at = player.position();
+                match intent {
+                    Intent::Pause if at.ended => player.order(Order::Seek(Time::ZERO)),
+                    Intent::Pause => player.order(Order::Pause(!at.paused)),
+                    Intent::Seek(seconds) => {
+                        let to = at.at.seconds() + f64::from(seconds);
+                        player.order(Order::Seek(Time::from_seconds(to)));
                     }
-                }
-            }
-            Intent::Seek(seconds) => {
-                if let Who::File(p) = &self.player {
-                    let at = p.position().at.seconds() + f64::from(seconds);
-                    p.order(Order::Seek(Time::from_seconds(at)));
-                }
-            }
-            Intent::Speed(faster) => {
-                if let Who::File(p) = &self.player {
-                    let now = p.position().speed;
-                    let next = if faster {
-                        SPEEDS.into_iter().find(|&s| s > now + 0.01)
-                    } else {
-                        SPEEDS.into_iter().rev().find(|&s| s < now - 0.01)
-                    };
-                    if let Some(speed) = next {
-                        self.order(Order::Speed(speed));
+                    _ => {
+                        let faster = intent == Intent::Speed(true);
+                        if let Some(speed) = next_speed(at.speed, faster) {
+                            player.order(Order::Speed(speed));
+                        }
                     }
                 }
             }
@@ -179,18 +181,17 @@ impl Stage for Desk {
     }
 
     fn news(&self) -> &Receiver<()> {
-        self.feed().news()
+        self.feed().map_or(&self.nothing.1, Feed::news)
     }
 
     fn failed(&mut self) -> Option<String> {
-        self.feed().status().failed
+        self.feed().and_then(|f| f.status().failed)
     }
 
     fn patience(&self) -> Duration {
         // Ages are told by the second; before the first note there are none.
-        match self.feed().reading() {
-            Some(r) if r.begun => Duration::from_secs(1),
-            _ => Duration::from_secs(3600),
-        }
+        let begun = self.feed().and_then(Feed::reading).is_some_and(|r| r.begun);
+        let demo = self.file.is_some() && self.keyboard.is_some();
+        if begun || demo { Duration::from_secs(1) } else { Duration::from_secs(3600) }
     }
 }

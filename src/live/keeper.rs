@@ -45,6 +45,8 @@ impl Keeper {
         let (stop, stopped) = bounded(0);
         let guard = desk.clone();
         let mut search = Search { ports, wanted, feeder, clock, lost, desk, held: None, was: false };
+        // Once before anybody asks, so that it is known from the start whether there is one.
+        search.look();
         let thread = std::thread::Builder::new().name("keeper".into()).spawn(move || {
             guard.guard("the search for keyboards", move || search.run(&stopped));
         });
@@ -76,7 +78,7 @@ struct Search {
 
 impl Search {
     fn run(&mut self, stopped: &Receiver<()>) {
-        let mut since_look = LOOK;
+        let mut since_look = Duration::ZERO;
         loop {
             let told = self.ports.changed();
             if told == Some(true) || since_look >= LOOK {
@@ -100,8 +102,9 @@ impl Search {
                 return;
             }
         };
-        if let Some((port, _)) = &self.held {
-            if list.iter().any(|p| p.id == port.id) {
+        if let Some((port, connection)) = &self.held {
+            let broken = connection.alive() == Some(false);
+            if !broken && list.iter().any(|p| p.id == port.id) {
                 return;
             }
             let name = port.name.clone();

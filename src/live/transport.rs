@@ -112,6 +112,12 @@ impl Player {
     pub fn position(&self) -> Position {
         *lock(&self.position)
     }
+
+    /// Tells the position apart from the player.
+    pub fn watch(&self) -> impl Fn() -> Position + use<> {
+        let position = Arc::clone(&self.position);
+        move || *lock(&position)
+    }
 }
 
 impl Drop for Player {

@@ -1,0 +1,149 @@
+//! Without a terminal: one line for each change.
+
+use super::Failure;
+use crate::engine::{Change, Established};
+use crate::live::Feed;
+use crate::settings::Settings;
+use crate::theory::{Spelling, Tonality};
+use crate::time::Time;
+use clap::ValueEnum;
+use serde::Serialize;
+use std::io::{self, Write};
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+/// How lines look.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    Text,
+    /// One JSON object a line.
+    Json,
+}
+
+#[derive(Serialize)]
+struct Line<'a> {
+    at: f64,
+    what: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    center: Option<usize>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mode: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    name: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    numeral: Option<String>,
+}
+
+/// Prints what `feed` brings until a signal, the end of the file, or a failure.
+pub fn follow(
+    feed: &mut Feed,
+    ended: impl Fn() -> bool,
+    settings: &Settings,
+    format: Format,
+) -> Result<ExitCode, Failure> {
+    let stop = stop_flag()?;
+    let mut printer = Printer { settings, format, within: None, said: None };
+    loop {
+        let over = stop.load(Ordering::Relaxed) || ended();
+        let status = feed.status();
+        if status.notice.is_some() && status.notice != printer.said {
+            eprintln!("peregrinus: {}", status.notice.as_deref().unwrap_or_default());
+            printer.said = status.notice;
+        }
+        let mut result = Ok(());
+        feed.changes(|at, change| {
+            if result.is_ok() {
+                result = printer.print(at, change);
+            }
+        });
+        match result.and_then(|()| io::stdout().flush()) {
+            // Whoever read has enough.
+            Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(ExitCode::SUCCESS),
+            other => other?,
+        }
+        if let Some(why) = status.failed {
+            return Err(why.into());
+        }
+        if over {
+            return Ok(ExitCode::SUCCESS);
+        }
+        let _ = feed.news().recv_timeout(Duration::from_millis(250));
+    }
+}
+
+fn stop_flag() -> io::Result<Arc<AtomicBool>> {
+    let flag = Arc::new(AtomicBool::new(false));
+    #[cfg(unix)]
+    for signal in [
+        signal_hook::consts::SIGINT,
+        signal_hook::consts::SIGTERM,
+        signal_hook::consts::SIGHUP,
+    ] {
+        signal_hook::flag::register(signal, Arc::clone(&flag))?;
+    }
+    Ok(flag)
+}
+
+struct Printer<'a> {
+    settings: &'a Settings,
+    format: Format,
+    within: Option<(Tonality, Spelling)>,
+    said: Option<String>,
+}
+
+impl Printer<'_> {
+    fn print(&mut self, at: Time, change: Change) -> io::Result<()> {
+        let notation = self.settings.notation;
+        let catalogue = &self.settings.catalogue;
+        let tonality = |what, e: Established| Line {
+            at: at.seconds(),
+            what,
+            center: Some(e.tonality.center.index()),
+            mode: Some(&catalogue.mode(e.tonality.mode).id),
+            name: Some(notation.tonality(e.tonality, e.tonic, catalogue)),
+            numeral: None,
+        };
+        let plain = |what| Line {
+            at: at.seconds(),
+            what,
+            center: None,
+            mode: None,
+            name: None,
+            numeral: None,
+        };
+        let line = match change {
+            Change::Here(e) => {
+                self.within = Some((e.tonality, e.tonic));
+                tonality("here", e)
+            }
+            Change::Home(e) => tonality("home", e),
+            Change::NoCenter => {
+                self.within = None;
+                plain("no center")
+            }
+            Change::Chord { sonority, .. } => Line {
+                name: Some(notation.sonority(sonority, self.within, catalogue)),
+                numeral: notation.numeral(sonority, self.within, catalogue),
+                ..plain("chord")
+            },
+            Change::Silence => plain("silence"),
+            Change::Refined(_) | Change::Rest => return Ok(()),
+        };
+        let mut out = io::stdout().lock();
+        match self.format {
+            Format::Json => {
+                serde_json::to_writer(&mut out, &line)?;
+                writeln!(out)
+            }
+            Format::Text => {
+                let name = line.name.unwrap_or_default();
+                let numeral = line.numeral.unwrap_or_default();
+                let text = format!("{:>8}  {:<9}  {name:<14} {numeral}", at.to_string(), line.what);
+                writeln!(out, "{}", text.trim_end())
+            }
+        }
+    }
+}
+

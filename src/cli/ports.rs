@@ -1,0 +1,16 @@
+//! `ports`: the MIDI inputs there are.
+
+use super::Failure;
+use crate::midi;
+use std::process::ExitCode;
+
+pub fn run() -> Result<ExitCode, Failure> {
+    let list = midi::system("peregrinus").list()?;
+    if list.is_empty() {
+        eprintln!("peregrinus: no MIDI input found: connect a keyboard and try again");
+    }
+    for port in list {
+        println!("{}", port.name);
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,92 @@
+//! `replay FILE`: a file through the very same engine, at its own pace.
+
+use super::{Failure, analyze, lines, monitor};
+use crate::engine::{Inertia, Monitor};
+use crate::live::{Order, SystemClock, play};
+use crate::settings::Settings;
+use crate::study;
+use crate::time::Time;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+#[derive(clap::Args)]
+pub struct Args {
+    /// A MIDI file.
+    file: PathBuf,
+    /// How fast, 0.25 to 4 times the file's own pace.
+    #[arg(long, default_value_t = 1.0, value_name = "TIMES")]
+    speed: f32,
+    /// Where to begin, in seconds.
+    #[arg(long, default_value_t = 0.0, value_name = "SECONDS")]
+    from: f64,
+    /// Repeat what lies between two moments, in seconds: 12.5-20.
+    #[arg(long, value_name = "FROM-TO")]
+    repeat: Option<String>,
+    /// How slowly a new tonality is established: chord, motif, phrase, period, section.
+    #[arg(long, value_name = "STOP")]
+    inertia: Option<Inertia>,
+    /// Without a terminal: how each line looks.
+    #[arg(long, value_enum, default_value_t = lines::Format::Text)]
+    format: lines::Format,
+}
+
+pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
+    let usage = |what: String| {
+        eprintln!("peregrinus: {what}");
+        Ok(ExitCode::from(2))
+    };
+    if !(0.25..=4.0).contains(&args.speed) {
+        return usage(format!("--speed {}: it must lie between 0.25 and 4", args.speed));
+    }
+    if !(args.from.is_finite() && args.from >= 0.0) {
+        return usage(format!("--from {}: it must be 0 or more seconds", args.from));
+    }
+    let repeat = match args.repeat.as_deref().map(span).transpose() {
+        Ok(repeat) => repeat,
+        Err(what) => return usage(what),
+    };
+    let file = args.file.display().to_string();
+    let performance = analyze::read(&args.file).map_err(|e| format!("{file}: {e}"))?;
+    let mut settings = settings.clone();
+    if let Some(i) = args.inertia {
+        settings.inertia = i;
+    }
+    let mut engine = Monitor::new(Arc::clone(&settings.catalogue))?;
+    for event in settings.events() {
+        engine.on_event(Time::ZERO, event, &mut ());
+    }
+    let idle = engine.reading();
+    let name = args.file.file_name().map_or(file.clone(), |n| n.to_string_lossy().into_owned());
+    let damaged = performance.faults.first().map(|first| match performance.faults.len() {
+        1 => format!("this file is damaged: {first}"),
+        n => format!("this file is damaged in {n} places; the first: {first}"),
+    });
+    let player = play(
+        &name,
+        study::events(&performance),
+        performance.end,
+        engine,
+        Arc::new(SystemClock::start()),
+        Order::Speed(args.speed),
+    );
+    if args.from > 0.0 {
+        player.order(Order::Seek(Time::from_seconds(args.from)));
+    }
+    if repeat.is_some() {
+        player.order(Order::Repeat(repeat));
+    }
+    monitor::show_file(player, damaged, idle, &settings, args.format)
+}
+
+/// `12.5-20` in seconds.
+fn span(text: &str) -> Result<(Time, Time), String> {
+    let bad = || format!("--repeat {text}: write two moments in seconds, such as 12.5-20");
+    let (a, b) = text.split_once('-').ok_or_else(bad)?;
+    let seconds = |s: &str| s.trim().parse::<f64>().ok().filter(|s| s.is_finite() && *s >= 0.0);
+    let (a, b) = (seconds(a).ok_or_else(bad)?, seconds(b).ok_or_else(bad)?);
+    if b - a < 0.2 {
+        return Err(format!("--repeat {text}: the second moment must be later than the first"));
+    }
+    Ok((Time::from_seconds(a), Time::from_seconds(b)))
+}
