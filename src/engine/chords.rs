@@ -148,10 +148,12 @@ impl ChordTracker {
         self.bass.map(|b| b.0) != before.map(|b| b.0) && low == key
     }
 
-    /// A chord over a bass that was let go belongs to it if it leaves room: not a
-    /// full stroke that begins lower than an octave above it.
+    /// Notes over a bass that was let go belong to it if they lie well above it and
+    /// are not a chord of their own.
     fn cluster_is_above(&self, bass: u8) -> bool {
-        lowest(self.cluster).is_some_and(|low| low >= bass.saturating_add(7))
+        let struck = classes(self.cluster);
+        let own = struck.len() >= 3 && !struck.contains(PitchClass::of_key(bass));
+        !own && lowest(self.cluster).is_some_and(|low| low >= bass.saturating_add(7))
     }
 
     fn weights(&self, at: Time, keys: &Keys) -> [f32; 12] {

@@ -96,6 +96,12 @@ impl History {
     fn sound(&mut self, at: Time) {
         if let Some(since) = self.silent.take() {
             self.rests.push((since, at));
+            // A breath between two strokes does not end a chord.
+            if at.since(since) < BREATH
+                && let Some(c) = self.chords.last_mut()
+            {
+                c.end = at;
+            }
             // A region that outlives a rest takes it in; the strip draws the rest over it.
             for (running, list) in [
                 (self.here, &mut self.plan.regions),
@@ -155,6 +161,14 @@ impl Observer for History {
             }
             Change::Chord { sonority, keys } => {
                 self.chords.pop_if(|c| c.end <= c.start);
+                if let Some(c) = self.chords.last_mut()
+                    && c.end == at
+                    && c.sonority == sonority
+                {
+                    // The same again after a breath.
+                    self.chord = true;
+                    return;
+                }
                 let within = self
                     .here
                     .then(|| self.plan.regions.last().map(|r| (r.tonality, r.tonic)))

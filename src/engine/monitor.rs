@@ -200,10 +200,10 @@ impl<E: Estimator> Monitor<E> {
                     self.begin(at, observer);
                 }
                 self.begun = true;
-                self.silent_since = None;
+                let after_silence = self.silent_since.take().is_some();
                 self.window.on_onset(&self.keys, key);
                 let home = self.scale();
-                if self.chords.on_onset(at, &self.keys, key, home) {
+                if self.chords.on_onset(at, &self.keys, key, home) || after_silence {
                     self.tell_chord(at, observer);
                 }
             }

@@ -1,0 +1,102 @@
+//! How long the engine takes. `cargo bench --bench engine`
+//!
+//! Prints the median and the 99th percentile over many events, after warm-up.
+//! What they are held against: 48 µs is the twentieth part of the 0.96 ms that a
+//! three-byte message takes on a DIN cable (31,250 baud, MIDI 1.0).
+
+use peregrinus::engine::{Event, Monitor, STEP};
+use peregrinus::midi::{self, Performance};
+use peregrinus::study::{events, study};
+use peregrinus::theory::Catalogue;
+use peregrinus::time::Time;
+use std::hint::black_box;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+fn main() {
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let files = recordings();
+    let mut plain = Vec::new();
+    let mut steps = Vec::new();
+    let mut chord = Vec::new();
+    for _ in 0..8 {
+        for (_, bytes) in &files {
+            let performance = read(bytes);
+            let mut monitor = new(&catalogue);
+            for (at, event) in events(&performance) {
+                // The grid's steps first, for themselves.
+                while let Some(next) = monitor.next_step().filter(|&n| n < at) {
+                    let start = Instant::now();
+                    monitor.advance_to(next + Time(1), &mut ());
+                    steps.push(start.elapsed());
+                }
+                let start = Instant::now();
+                monitor.on_event(at, event, &mut ());
+                plain.push(start.elapsed());
+
+                // The same with a step due before it: the worst that a chord waits.
+                if let Event::Midi(midi::Event::NoteOn { .. }) = event {
+                    let mut late = monitor.clone();
+                    let due = late.next_step().map_or(at, |n| n + Time(1));
+                    let start = Instant::now();
+                    late.on_event(due, event, &mut ());
+                    black_box(late.reading().chord);
+                    chord.push(start.elapsed());
+                }
+            }
+        }
+    }
+    println!("{} études, {} events, grid of {} ms", files.len(), plain.len(), STEP.0 / 50);
+    report("an event without a grid step", &mut plain);
+    report("a grid step", &mut steps);
+    report("event to chord across a step", &mut chord);
+
+    let mut parse = Vec::new();
+    let mut whole = Vec::new();
+    for _ in 0..12 {
+        for (_, bytes) in &files {
+            let start = Instant::now();
+            let performance = black_box(read(bytes));
+            parse.push(start.elapsed());
+            let start = Instant::now();
+            black_box(study(&performance, new(&catalogue), &catalogue));
+            whole.push(start.elapsed());
+        }
+    }
+    let music: f64 = files.iter().map(|(_, b)| read(b).end.seconds()).sum();
+    let sum = |d: &[Duration]| d.iter().sum::<Duration>().as_secs_f64() / 12.0;
+    println!(
+        "whole files: parse {:.2} ms, analysis {:.0} ms for {music:.0} s of music: {:.0} times the parse, {:.0} times real time",
+        sum(&parse) * 1e3,
+        sum(&whole) * 1e3,
+        sum(&whole) / sum(&parse),
+        music / sum(&whole)
+    );
+}
+
+fn new(catalogue: &Arc<Catalogue>) -> Monitor {
+    Monitor::new(Arc::clone(catalogue)).unwrap_or_else(|e| panic!("{e}"))
+}
+
+fn read(bytes: &[u8]) -> Performance {
+    midi::read(bytes).unwrap_or_else(|e| panic!("{e}"))
+}
+
+fn recordings() -> Vec<(String, Vec<u8>)> {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings");
+    let mut files: Vec<_> = std::fs::read_dir(folder)
+        .unwrap_or_else(|e| panic!("{folder}: {e}"))
+        .flatten()
+        .map(|e| e.path())
+        .filter(|p| p.extension().is_some_and(|e| e == "mid"))
+        .collect();
+    files.sort();
+    let read = |p: &std::path::PathBuf| std::fs::read(p).unwrap_or_else(|e| panic!("{e}"));
+    files.iter().map(|p| (p.display().to_string(), read(p))).collect()
+}
+
+fn report(what: &str, times: &mut [Duration]) {
+    times.sort_unstable();
+    let at = |q: f64| times[((times.len() - 1) as f64 * q) as usize].as_nanos() as f64 / 1e3;
+    println!("{what:<30} median {:>6.2} µs   p99 {:>6.2} µs   max {:>7.1} µs", at(0.5), at(0.99), at(1.0));
+}
