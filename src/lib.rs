@@ -5,8 +5,10 @@ pub mod formats;
 pub mod live;
 pub mod midi;
 pub mod plan;
+pub mod quiet;
 pub mod screen;
 pub mod settings;
 pub mod study;
 pub mod theory;
+
 pub mod time;

@@ -3,11 +3,13 @@
 mod event;
 mod file;
 mod intake;
+mod ports;
 mod record;
 mod wire;
 
 pub use event::{Channel, Event, PERCUSSION, Timed};
 pub use file::{Fault, FileError, KeySignature, LONGEST, OURS, Performance, Text, TextKind, read};
 pub use intake::{Feeder, Outlet, intake};
+pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};
 pub use record::{Recorder, write};
 pub use wire::{Sensing, Wire, WireEvent};
