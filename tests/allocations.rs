@@ -3,7 +3,9 @@
 use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 
 use allocation_counter::measure;
-use peregrinus::midi::{Outlet, intake};
+use peregrinus::engine::{Change, Monitor, Observer};
+use peregrinus::midi::{Event, Outlet, intake};
+use peregrinus::theory::Catalogue;
 use peregrinus::time::Time;
 
 /// Bytes of every kind: notes with and without running status, pedals, real-time bytes inside
@@ -62,4 +64,64 @@ fn the_midi_callback() {
     let (counted, dropped) = count(|_| ());
     assert_eq!(counted, 0);
     assert!(dropped > 1_000);
+}
+
+/// Playing of every kind for the engine: chords, runs, pedals, silences long enough to rest.
+fn playing(events: usize) -> Vec<(Time, Event)> {
+    let mut seed = 7u64;
+    let mut random = move |below: u64| {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        (seed >> 33) % below
+    };
+    let mut at = Time::millis(10);
+    let mut out = Vec::new();
+    while out.len() < events {
+        let root = 40 + random(24) as u8;
+        let keys = [root, root + 4 + random(2) as u8, root + 7, root + 12 + random(12) as u8];
+        let value = if random(2) == 0 { 0 } else { 127 };
+        out.push((at, Event::Damper { channel: 0, value }));
+        for key in keys {
+            at += Time::millis(random(20));
+            out.push((at, Event::NoteOn { channel: 0, key, velocity: 60 }));
+        }
+        at += Time::millis(100 + random(400));
+        for key in keys {
+            out.push((at, Event::NoteOff { channel: 0, key }));
+        }
+        if random(200) == 0 {
+            out.push((at, Event::Release));
+            at += Time::millis(9_000);
+        }
+    }
+    out
+}
+
+#[test]
+fn the_engine() {
+    let catalogue = std::sync::Arc::new(Catalogue::standard().clone());
+    let mut monitor = Monitor::new(catalogue).expect("the embedded numbers hold");
+    let all = playing(11_000);
+    let (warm, counted) = all.split_at(1_000);
+    let mut changes = 0u64;
+    let mut observer = Count(&mut changes);
+    for &(at, event) in warm {
+        monitor.on_event(at, event, &mut observer);
+    }
+    let info = measure(|| {
+        for &(at, event) in counted {
+            monitor.on_event(at, event, &mut observer);
+            std::hint::black_box(monitor.reading());
+        }
+    });
+    assert!(counted.len() >= 10_000);
+    assert!(changes > 1_000, "it did say something: {changes} changes");
+    assert_eq!(info.count_total, 0, "allocations over {} events", counted.len());
+}
+
+struct Count<'a>(&'a mut u64);
+
+impl Observer for Count<'_> {
+    fn change(&mut self, _: Time, _: Change) {
+        *self.0 += 1;
+    }
 }

@@ -130,13 +130,15 @@ fn screen(mut desk: Desk, settings: &Settings) -> Result<ExitCode, Failure> {
     let options = screen::Options {
         catalogue: Arc::clone(&settings.catalogue),
         notation: settings.notation,
-        palette: settings.palette(),
+        palette: settings.palette,
         log: log_file(),
     };
-    match screen::run(&mut desk, options)? {
-        Outcome::Quit => Ok(ExitCode::SUCCESS),
-        Outcome::Signal(n) => Ok(ExitCode::from(128u8.saturating_add(n as u8))),
-        Outcome::Failed(why) => Err(why.into()),
+    let outcome = screen::run(&mut desk, &options, screen::keyboard())?;
+    // The recording is whole before the program says that it is over.
+    drop(desk);
+    match &outcome {
+        Outcome::Failed(why) => Err(why.clone().into()),
+        other => Ok(ExitCode::from(other.exit_code())),
     }
 }
 

@@ -223,7 +223,7 @@ fn score(p: &Parameters, items: &[Item]) -> (f64, String) {
     let mut report = String::new();
     for (kind, [time, exact, center, changes]) in &sums {
         let per_minute = changes / (time / 60.0);
-        total += (exact + center) / 2.0 / time - 0.004 * per_minute;
+        total += (exact + center) / 2.0 / time - 0.008 * per_minute;
         report += &format!(
             "{kind} {:.3}/{:.3} {per_minute:.1}  ",
             exact / time,
