@@ -1,0 +1,292 @@
+//! The live part as a whole, with a clock and ports of our own: no sound hardware,
+//! no sleeping for music.
+
+use crossbeam_channel::{Receiver, Sender, bounded};
+use peregrinus::engine::{Event, History, Monitor};
+use peregrinus::live::{Clock, Link, Listener, Order, Player, Wanted, World, listen, play};
+use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink};
+use peregrinus::study::{events, study};
+use peregrinus::theory::Catalogue;
+use peregrinus::time::Time;
+use proptest::prelude::*;
+use std::sync::atomic::{AtomicU64, Ordering::SeqCst};
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+/// A clock that stands until it is set.
+struct FakeClock {
+    now: AtomicU64,
+    jump: Sender<()>,
+    jumps: Receiver<()>,
+}
+
+impl FakeClock {
+    fn new() -> Arc<FakeClock> {
+        let (jump, jumps) = bounded(1);
+        Arc::new(FakeClock { now: AtomicU64::new(0), jump, jumps })
+    }
+
+    fn set(&self, at: Time) {
+        self.now.fetch_max(at.0, SeqCst);
+        let _ = self.jump.try_send(());
+    }
+}
+
+impl Clock for FakeClock {
+    fn now(&self) -> Time {
+        Time(self.now.load(SeqCst))
+    }
+
+    fn until(&self, _: Time) -> Duration {
+        // Woken by jumps alone; this is only so that a failing test ends.
+        Duration::from_millis(50)
+    }
+
+    fn jumps(&self) -> Receiver<()> {
+        self.jumps.clone()
+    }
+}
+
+/// Ports that the test plugs and unplugs.
+#[derive(Clone, Default)]
+struct FakePorts(Arc<Mutex<Shelf>>);
+
+#[derive(Default)]
+struct Shelf {
+    there: Vec<PortInfo>,
+    sink: Option<Sink>,
+    changed: bool,
+}
+
+impl FakePorts {
+    fn plug(&self, name: &str, id: &str) {
+        let mut shelf = self.0.lock().unwrap();
+        shelf.there.push(PortInfo { name: name.into(), id: id.into() });
+        shelf.changed = true;
+    }
+
+    fn unplug(&self) {
+        let mut shelf = self.0.lock().unwrap();
+        shelf.there.clear();
+        shelf.sink = None;
+        shelf.changed = true;
+    }
+
+    fn send(&self, bytes: &[u8]) -> bool {
+        match &mut self.0.lock().unwrap().sink {
+            Some(sink) => {
+                sink(bytes);
+                true
+            }
+            None => false,
+        }
+    }
+}
+
+struct Wire;
+impl Connection for Wire {}
+
+impl Ports for FakePorts {
+    fn list(&mut self) -> Result<Vec<PortInfo>, PortError> {
+        Ok(self.0.lock().unwrap().there.clone())
+    }
+
+    fn open(&mut self, port: &PortInfo, sink: Sink) -> Result<Box<dyn Connection>, PortError> {
+        let mut shelf = self.0.lock().unwrap();
+        if !shelf.there.contains(port) {
+            return Err(PortError::Gone { port: port.name.clone() });
+        }
+        shelf.sink = Some(sink);
+        Ok(Box::new(Wire))
+    }
+
+    fn changed(&mut self) -> Option<bool> {
+        Some(std::mem::take(&mut self.0.lock().unwrap().changed))
+    }
+}
+
+fn monitor() -> Monitor {
+    Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap()
+}
+
+fn start(record: Option<&std::path::Path>) -> (Listener, FakePorts, Arc<FakeClock>) {
+    let (clock, ports) = (FakeClock::new(), FakePorts::default());
+    ports.plug("a keyboard", "1");
+    let world = World { clock: clock.clone(), ports: Box::new(ports.clone()) };
+    let listener = listen(world, Wanted::default(), monitor(), &[], record).unwrap();
+    (listener, ports, clock)
+}
+
+/// Waits for what another thread does; the limit only ends a failing test.
+fn wait_for(mut done: impl FnMut() -> bool) {
+    let limit = Instant::now() + Duration::from_secs(20);
+    while !done() {
+        assert!(Instant::now() < limit, "it never happened");
+        std::thread::yield_now();
+    }
+}
+
+#[test]
+fn an_unplugged_keyboard_lets_go_of_its_notes_and_comes_back_by_itself() {
+    let (mut listener, ports, clock) = start(None);
+    assert_eq!(listener.feed.status().link, Link::Keyboard, "known from the start");
+    for round in 0u64..5 {
+        clock.set(Time::millis(1000 * round + 100));
+        assert!(ports.send(&[0x90, 60, 80, 0x90, 64, 80, 0xb0, 64, 127]));
+        wait_for(|| listener.feed.reading().is_some_and(|r| r.held.count_ones() == 2));
+        ports.unplug();
+        wait_for(|| listener.feed.status().link == Link::Lost);
+        wait_for(|| listener.feed.reading().is_some_and(|r| r.sounding() == 0 && !r.damper));
+        let notice = listener.feed.status().notice.unwrap();
+        assert!(notice.contains("a keyboard was unplugged"), "{notice}");
+        ports.plug("a keyboard", &format!("again {round}"));
+        wait_for(|| listener.feed.status().link == Link::Keyboard);
+    }
+    // The same name under another id at once: it was away all the same.
+    clock.set(Time::millis(9000));
+    assert!(ports.send(&[0x90, 60, 80]));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.held != 0));
+    ports.unplug();
+    ports.plug("a keyboard", "unseen");
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.held == 0));
+    wait_for(|| ports.send(&[0x90, 62, 80]));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.held == 1 << 62));
+    assert!(listener.feed.history().chords().len() > 5);
+}
+
+#[test]
+fn active_sensing_that_stops_releases_the_notes() {
+    let (listener, ports, clock) = start(None);
+    clock.set(Time::millis(100));
+    assert!(ports.send(&[0xfe, 0x90, 60, 80]));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.held != 0));
+    clock.set(Time::millis(400));
+    assert!(ports.send(&[0xfe]));
+    clock.set(Time::millis(650));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.at >= Time::millis(640)));
+    assert_ne!(listener.feed.reading().unwrap().held, 0, "250 ms of silence are allowed");
+    clock.set(Time::millis(720));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.held == 0));
+}
+
+/// Playing: (milliseconds to wait, bytes).
+fn performance() -> impl Strategy<Value = Vec<(u64, Vec<u8>)>> {
+    let message = prop_oneof![
+        6 => (36u8..96, 1u8..127).prop_map(|(k, v)| vec![0x90, k, v]),
+        6 => (36u8..96).prop_map(|k| vec![0x80, k, 0]),
+        2 => prop_oneof![Just(0u8), Just(127), 40u8..80].prop_map(|v| vec![0xb0, 64, v]),
+        1 => prop_oneof![Just(0u8), Just(127)].prop_map(|v| vec![0xb0, 66, v]),
+        1 => Just(vec![0xb0, 123, 0]),
+    ];
+    let wait = prop_oneof![5 => 0u64..60, 3 => 60u64..900, 1 => 900u64..12_000];
+    prop::collection::vec((wait, message), 1..150)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn what_was_captured_replays_to_the_identical_plan(playing in performance()) {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("take.mid");
+        let (mut listener, ports, clock) = start(Some(&file));
+        let mut at = 0;
+        for (i, (wait, bytes)) in playing.iter().enumerate() {
+            at += wait;
+            // Now and then the clock is asked in between, as a screen would.
+            if i % 3 == 0 {
+                clock.set(Time::millis(at - wait / 2));
+            }
+            clock.set(Time::millis(at));
+            prop_assert!(ports.send(bytes));
+            if i == playing.len() / 2 {
+                listener.set(Event::Inertia(peregrinus::engine::Inertia::Motif));
+            }
+        }
+        let end = Time::millis(at + 500);
+        clock.set(end);
+        let last = Time::millis(at);
+        wait_for(|| listener.feed.reading().is_some_and(|r| r.at > last));
+        let mut live = listener.feed.history().clone();
+        drop(listener);
+
+        let read = midi::read(&std::fs::read(&file).unwrap()).unwrap();
+        prop_assert_eq!(&read.faults, &vec![]);
+        prop_assert!(read.end >= last);
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let replayed = study(&read, monitor(), &catalogue);
+        let mut heard = replayed.heard;
+        // The two were asked at different moments after the last note.
+        heard.truncate(last);
+        live.truncate(last);
+        prop_assert_eq!(live.plan(), heard.plan());
+        prop_assert_eq!(live.chords(), heard.chords());
+    }
+}
+
+fn etude() -> (Vec<(Time, Event)>, Time) {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid");
+    let performance = midi::read(&std::fs::read(path).unwrap()).unwrap();
+    (events(&performance), performance.end)
+}
+
+fn straight(to: Time) -> History {
+    let mut history = History::default();
+    let mut monitor = monitor();
+    for (at, event) in etude().0.into_iter().filter(|e| e.0 <= to) {
+        monitor.on_event(at, event, &mut history);
+    }
+    monitor.advance_to(to, &mut history);
+    history.advance_to(to);
+    history
+}
+
+fn at(player: &Player, t: Time) -> bool {
+    player.position().at == t
+}
+
+#[test]
+fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
+    let (events, end) = etude();
+    let clock = FakeClock::new();
+    let mut player = play("étude", events, end, monitor(), clock.clone(), Order::Pause(true));
+    let seconds = Time::from_seconds;
+    for to in [40.0, 12.5, 33.0, 33.0, 5.0, 61.0, 20.0] {
+        player.order(Order::Seek(seconds(to)));
+        wait_for(|| at(&player, seconds(to)));
+    }
+    let history = player.feed.history();
+    assert_eq!(history.plan(), straight(seconds(20.0)).plan());
+    assert_eq!(history.chords(), straight(seconds(20.0)).chords());
+
+    // Half the pace: two seconds of the clock are one of the file.
+    player.order(Order::Speed(0.5));
+    player.order(Order::Pause(false));
+    wait_for(|| !player.position().paused);
+    clock.set(seconds(20.0));
+    wait_for(|| at(&player, seconds(30.0)));
+    player.order(Order::Pause(true));
+    wait_for(|| player.position().paused);
+    clock.set(seconds(50.0));
+    std::thread::yield_now();
+    assert_eq!(player.position().at, seconds(30.0));
+
+    // Between two points, round and round.
+    player.order(Order::Repeat(Some((seconds(28.0), seconds(31.0)))));
+    player.order(Order::Speed(1.0));
+    player.order(Order::Pause(false));
+    wait_for(|| !player.position().paused);
+    for i in 1..9 {
+        clock.set(seconds(50.0 + f64::from(i)));
+        wait_for(|| {
+            let p = player.position().at;
+            p >= seconds(28.0) && p < seconds(31.0)
+        });
+    }
+    player.order(Order::Repeat(None));
+    wait_for(|| player.position().repeat.is_none());
+    clock.set(seconds(200.0));
+    wait_for(|| player.position().ended);
+    assert_eq!(player.position().at, end);
+    assert_eq!(player.feed.history().plan(), straight(end).plan());
+}
