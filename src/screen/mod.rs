@@ -3,6 +3,26 @@
 //! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
 //! and what the player wants goes back to it.
 
+mod chord;
+mod contender;
+mod draw;
+mod help;
+mod here;
+mod keys;
+mod large;
+mod palette;
+mod pen;
+mod piano;
+mod run;
+mod status;
+mod strip;
+mod terminal;
+mod window;
+
+pub use palette::Palette;
+pub use run::{Options, Outcome, run};
+pub use terminal::keyboard;
+
 use crate::engine::{History, Inertia, Reading};
 use crate::plan::Marker;
 use crate::time::Time;

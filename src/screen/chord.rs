@@ -1,0 +1,132 @@
+//! The chord that sounds: label, numeral, and its notes or its name in words.
+//!
+//! Rows: a caption with the numeral, the label, the notes. With two rows only,
+//! the label is ordinary text.
+
+use super::draw::{Look, Picture};
+use super::large::{self, Size};
+use super::pen::{Pen, fit};
+use crate::theory::{Notation, PitchClass, Sonority, Spelling, Tonality};
+
+/// What is shown, and the tonality that it is named in.
+type Shown = (Sonority, Option<(Tonality, Spelling)>);
+
+pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, look: &Look) {
+    let styles = look.styles();
+    let ascii = look.ascii();
+    pen.put(0, 0, "chord", styles.quiet);
+    let Some((sonority, within)) = shown(picture) else {
+        return;
+    };
+    let label = look.notation.sonority(sonority, within, look.catalogue);
+    let numeral = look.notation.numeral(sonority, within, look.catalogue);
+    let words = words(sonority, within, look);
+    let gap = 3;
+
+    if size == Size::One {
+        let x = pen.put(
+            8,
+            0,
+            &fit(&label, pen.width().saturating_sub(8), ascii),
+            styles.chord,
+        );
+        if let Some(n) = &numeral {
+            pen.put(x.max(22) + gap, 0, n, styles.numeral);
+        }
+        pen.put(
+            8,
+            1,
+            &fit(&words, pen.width().saturating_sub(8), ascii),
+            styles.text,
+        );
+    } else {
+        let fits = large::fitting(&label, size, pen.width(), ascii);
+        let y = 1 + match fits {
+            Size::One => size.rows() / 2,
+            _ => size.rows() - fits.rows(),
+        };
+        let text = fit(
+            &label,
+            if fits == Size::One {
+                pen.width()
+            } else {
+                u16::MAX
+            },
+            ascii,
+        );
+        let end = large::write(pen, (0, y), &text, fits, styles.chord, ascii);
+        if let Some(n) = &numeral {
+            // Large at the right edge where there is room, else in the caption.
+            let room = pen.width().saturating_sub(end + gap);
+            let large_fits = large::fitting(n, size, room, ascii);
+            let wide = large::width(n, large_fits, ascii);
+            if large_fits > Size::One && wide <= room {
+                let at = (pen.width() - wide, 1 + size.rows() - large_fits.rows());
+                large::write(pen, at, n, large_fits, styles.numeral, ascii);
+            } else {
+                pen.put_right(pen.width(), 0, n, styles.numeral);
+            }
+        }
+        pen.put(
+            0,
+            1 + size.rows(),
+            &fit(&words, pen.width(), ascii),
+            styles.text,
+        );
+    }
+    if picture.asleep().is_some() {
+        pen.tint(0, pen.height(), styles.asleep);
+    }
+}
+
+/// The chord of the moment; in silence the last one.
+fn shown(picture: &Picture) -> Option<Shown> {
+    let reading = picture.reading;
+    match reading.chord {
+        Some((sonority, _)) => Some((sonority, reading.within())),
+        None => {
+            reading.silent_since?;
+            let last = picture.history.chords().last()?;
+            Some((last.sonority, last.within))
+        }
+    }
+}
+
+/// Its notes upwards from the bass, after its name where the label is bare.
+fn words(s: Sonority, within: Option<(Tonality, Spelling)>, look: &Look) -> String {
+    let notes: Vec<String> = (0..12)
+        .map(|i| s.bass().up(i))
+        .filter(|&pc| s.set().contains(pc))
+        .map(|pc| spelled(s, pc, within, &look.notation, look).text(look.notation.glyphs))
+        .collect();
+    let notes = notes.join(" ");
+    match (s, s.words()) {
+        (Sonority::Note(_), _) => "one note".to_owned(),
+        (_, "") => notes,
+        (Sonority::Interval { .. }, words) => words.to_owned(),
+        (_, words) => format!("{words}   {notes}"),
+    }
+}
+
+/// A note of what sounds: members of a chord as stacked thirds, others as the
+/// tonality spells them.
+fn spelled(
+    s: Sonority,
+    pc: PitchClass,
+    within: Option<(Tonality, Spelling)>,
+    notation: &Notation,
+    look: &Look,
+) -> Spelling {
+    if let Sonority::Chord(c) = s {
+        let root = notation.root(c, within, look.catalogue);
+        let above = pc.above(c.root);
+        let kind = crate::theory::Kinds::standard().kind(c.kind);
+        if let Some(m) = kind.members.iter().find(|m| m.semitones as usize == above) {
+            return root.up((m.number as usize + 6) % 7, m.semitones as i32);
+        }
+        if pc == c.bass {
+            return c.spell_bass(root);
+        }
+    }
+    notation.note(pc, within, look.catalogue)
+}

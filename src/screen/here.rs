@@ -1,0 +1,175 @@
+//! Where the music is: center and mode in large letters, home beside it where
+//! it differs, and what is still open.
+//!
+//! Rows: a caption, the letters, a line in words.
+
+use super::draw::{Look, Picture, Sizes, length};
+use super::large::{self, Size};
+use super::pen::{Pen, columns, fit};
+use crate::engine::{Established, collection_name};
+
+pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
+    let styles = look.styles();
+    let ascii = look.ascii();
+    let reading = picture.reading;
+    let below = 1 + size.here.rows();
+    let asleep = picture.asleep();
+
+    let mut words = String::new();
+    let mut left_end = 0;
+    match reading.here {
+        Some(e) => {
+            left_end = tonality(pen, &e, size.here, look);
+            words = open(&e, look);
+        }
+        None => {
+            let (big, small) = match reading.collection {
+                Some(c) => (format!("{}, no center", collection_name(c)), ""),
+                None if reading.begun => ("no center".to_owned(), ""),
+                None => (
+                    "no center yet".to_owned(),
+                    "It shows here as soon as something is played.",
+                ),
+            };
+            words.push_str(small);
+            let fits = large::fitting(&big, size.here.min(Size::Eight), pen.width(), ascii);
+            large::write(
+                pen,
+                (0, top(size.here, fits)),
+                &big,
+                fits,
+                styles.quiet,
+                ascii,
+            );
+        }
+    }
+
+    // The caption: since when, on the left; home on the right.
+    let mut x = pen.put(0, 0, "here", styles.quiet);
+    if let Some(e) = reading.here {
+        let lasted = length(picture.moment().since(e.since));
+        x = pen.put(x + 2, 0, &format!("for {lasted}"), styles.text);
+    }
+    pen.put(0, below, &fit(&words, pen.width(), ascii), styles.strong);
+    if let Some(home) = elsewhere(picture) {
+        draw_home(pen, &home, (left_end, x), size, picture, look);
+    }
+    if let Some(age) = asleep {
+        pen.tint(0, below + 1, styles.asleep);
+        if reading.begun {
+            let text = format!("{} ago", length(age));
+            pen.put(
+                pen.width() / 2 - columns(&text).min(pen.width()) / 2,
+                0,
+                &text,
+                styles.strong,
+            );
+        }
+    }
+}
+
+/// Home, where it is another tonality than here.
+pub(super) fn elsewhere(picture: &Picture) -> Option<Established> {
+    let home = picture.reading.home?;
+    match picture.reading.here {
+        Some(here) if here.tonality.center == home.tonality.center => None,
+        _ => Some(home),
+    }
+}
+
+/// Smaller letters stand on the same base line as larger ones.
+fn top(wanted: Size, taken: Size) -> u16 {
+    1 + match taken {
+        Size::One => wanted.rows() / 2,
+        _ => wanted.rows() - taken.rows(),
+    }
+}
+
+/// Center and mode in the largest size that has room; returns the column after.
+fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
+    let ascii = look.ascii();
+    let styles = look.styles();
+    let tonic = e.tonic.text(look.notation.glyphs);
+    let mode = look.notation.mode(e.tonality, look.catalogue);
+    let whole = format!("{tonic} {mode}");
+    let size = large::fitting(&whole, wanted, pen.width(), ascii);
+    let y = top(wanted, size);
+    if size == Size::One {
+        let spaced = |s: &str| -> String { s.chars().flat_map(|c| [c, ' ']).collect() };
+        let x = pen.put(0, y, &spaced(&tonic), styles.center);
+        return pen.put(x + 2, y, &spaced(&mode), styles.mode);
+    }
+    let start = large::width(&format!("{tonic} "), size, ascii);
+    large::write(pen, (0, y), &tonic, size, styles.center, ascii);
+    large::write(pen, (start, y), &mode, size, styles.mode, ascii)
+}
+
+/// On the right: in words in the caption, and as large as there is room.
+fn draw_home(
+    pen: &mut Pen,
+    home: &Established,
+    (letters_end, caption_end): (u16, u16),
+    size: Sizes,
+    picture: &Picture,
+    look: &Look,
+) {
+    let styles = look.styles();
+    let ascii = look.ascii();
+    let name = look
+        .notation
+        .tonality(home.tonality, home.tonic, look.catalogue);
+    let lasted = length(picture.moment().since(home.since));
+    let caption = format!("inside {name}, for {lasted}");
+    let room = pen.width().saturating_sub(caption_end + 12);
+    pen.put_right(pen.width(), 0, &fit(&caption, room, ascii), styles.home);
+    let room = pen.width().saturating_sub(letters_end + 4);
+    let tonic = home.tonic.text(look.notation.glyphs);
+    for text in [&name, &tonic] {
+        let fits = large::fitting(text, size.home, room, ascii);
+        let wide = large::width(text, fits, ascii);
+        if fits > Size::One && wide <= room {
+            let at = (pen.width() - wide, top(size.here, fits));
+            large::write(pen, at, text, fits, styles.home, ascii);
+            return;
+        }
+    }
+}
+
+/// `6th not heard: Dorian or Aeolian`.
+fn open(e: &Established, look: &Look) -> String {
+    let degrees: Vec<String> = e.open.numbers().map(ordinal).collect();
+    if degrees.is_empty() {
+        return String::new();
+    }
+    let modes: Vec<String> = std::iter::once(e.tonality.mode)
+        .chain(e.open.others())
+        .map(|mode| {
+            let t = crate::theory::Tonality { mode, ..e.tonality };
+            look.notation.mode(t, look.catalogue)
+        })
+        .collect();
+    let mut text = format!("{} not heard", list(&degrees, "and"));
+    if modes.len() > 1 {
+        text.push_str(&format!(": {}", list(&modes, "or")));
+    }
+    text
+}
+
+fn ordinal(n: u8) -> String {
+    let end = match n {
+        1 => "st",
+        2 => "nd",
+        3 => "rd",
+        _ => "th",
+    };
+    format!("{n}{end}")
+}
+
+/// `a, b and c`.
+fn list(items: &[String], word: &str) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} {word} {last}", most.join(", ")),
+    }
+}

@@ -1,0 +1,249 @@
+//! Large letters, made of the 8 by 8 glyphs of a public-domain bitmap font and
+//! a few signs of music drawn in the same grid.
+//!
+//! A line of text becomes one bitmap with the empty columns between letters
+//! trimmed; quadrant blocks carry two by two of its dots a cell. Larger sizes
+//! double the bitmap, rounding corners on the way.
+
+use super::pen::{Pen, columns};
+use ratatui::style::Style;
+
+/// How tall, in rows of the terminal.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Size {
+    /// Ordinary text.
+    One,
+    Four,
+    Eight,
+    Sixteen,
+}
+
+impl Size {
+    pub fn rows(self) -> u16 {
+        match self {
+            Size::One => 1,
+            Size::Four => 4,
+            Size::Eight => 8,
+            Size::Sixteen => 16,
+        }
+    }
+
+    /// From this one down.
+    fn and_smaller(self) -> impl Iterator<Item = Size> {
+        [Size::Sixteen, Size::Eight, Size::Four, Size::One]
+            .into_iter()
+            .filter(move |s| *s <= self)
+    }
+}
+
+/// The largest size up to `wanted` in which the text fits `room` columns.
+pub(super) fn fitting(text: &str, wanted: Size, room: u16, ascii: bool) -> Size {
+    wanted
+        .and_smaller()
+        .find(|&s| width(text, s, ascii) <= room && !(ascii && s == Size::Four))
+        .unwrap_or(Size::One)
+}
+
+/// Columns that a text takes.
+pub(super) fn width(text: &str, size: Size, ascii: bool) -> u16 {
+    match size {
+        Size::One => columns(text),
+        _ => {
+            let dots = line_width(text) << doublings(size);
+            let cells = if ascii { dots } else { dots.div_ceil(2) };
+            cells.min(u16::MAX as usize) as u16
+        }
+    }
+}
+
+/// Writes `text` with its upper left corner at (x, y); returns the column after
+/// it. Ordinary text stands on the third of four rows.
+pub(super) fn write(
+    pen: &mut Pen,
+    (x, y): (u16, u16),
+    text: &str,
+    size: Size,
+    style: Style,
+    ascii: bool,
+) -> u16 {
+    if size == Size::One {
+        return pen.put(x, y, text, style);
+    }
+    let mut map = Bitmap::of(text);
+    let steps = doublings(size);
+    for _ in 0..steps {
+        map = if ascii { map.coarse() } else { map.doubled() };
+    }
+    if ascii {
+        for row in 0..map.height {
+            for column in 0..map.width {
+                if map.at(column as isize, row as isize) {
+                    pen.dot(x.saturating_add(column as u16), y + row as u16, '#', style);
+                }
+            }
+        }
+        return x.saturating_add(map.width as u16);
+    }
+    const QUADRANTS: [char; 16] = [
+        ' ', '▘', '▝', '▀', '▖', '▌', '▞', '▛', '▗', '▚', '▐', '▜', '▄', '▙', '▟', '█',
+    ];
+    let cells = map.width.div_ceil(2);
+    for row in 0..map.height / 2 {
+        for column in 0..cells {
+            let bit = |dx: usize, dy: usize| {
+                map.at((column * 2 + dx) as isize, (row * 2 + dy) as isize) as usize
+            };
+            let code = bit(0, 0) | bit(1, 0) << 1 | bit(0, 1) << 2 | bit(1, 1) << 3;
+            if code != 0 {
+                pen.dot(
+                    x.saturating_add(column as u16),
+                    y + row as u16,
+                    QUADRANTS[code & 15],
+                    style,
+                );
+            }
+        }
+    }
+    x.saturating_add(cells as u16)
+}
+
+/// How often the 8 by 8 dots are doubled. Without quadrants a dot is a whole cell.
+fn doublings(size: Size) -> usize {
+    match size {
+        Size::One | Size::Four => 0,
+        Size::Eight => 1,
+        Size::Sixteen => 2,
+    }
+}
+
+/// Dots between letters, and those of a space.
+const GAP: usize = 1;
+const SPACE: usize = 4;
+
+/// Rows from the top; bit 0 is the leftmost dot, as in the font.
+type Glyph = [u8; 8];
+
+/// The signs of music that the font lacks.
+const SIGNS: [(char, Glyph); 6] = [
+    ('♭', [0x03, 0x03, 0x03, 0x0f, 0x1b, 0x1b, 0x0f, 0x00]),
+    ('♯', [0x08, 0x0a, 0x1e, 0x0a, 0x0a, 0x0f, 0x0a, 0x02]),
+    ('♮', [0x01, 0x01, 0x0d, 0x0b, 0x09, 0x0d, 0x0b, 0x08]),
+    ('ø', [0x00, 0x20, 0x1e, 0x3b, 0x37, 0x33, 0x1e, 0x01]),
+    ('°', [0x06, 0x09, 0x09, 0x06, 0x00, 0x00, 0x00, 0x00]),
+    ('–', [0x00, 0x00, 0x00, 0x0f, 0x00, 0x00, 0x00, 0x00]),
+];
+
+fn glyph(c: char) -> Glyph {
+    if let Some((_, g)) = SIGNS.iter().find(|(s, _)| *s == c) {
+        return *g;
+    }
+    let table = &font8x8::legacy::BASIC_LEGACY;
+    // A question mark for what cannot be drawn.
+    table
+        .get(c as usize)
+        .or(table.get('?' as usize))
+        .copied()
+        .unwrap_or_default()
+}
+
+/// The first dot column and how many, without the empty ones.
+fn ink(g: &Glyph) -> (usize, usize) {
+    let all = g.iter().fold(0u8, |a, row| a | row);
+    if all == 0 {
+        return (0, SPACE - GAP);
+    }
+    let first = all.trailing_zeros() as usize;
+    (first, 8 - all.leading_zeros() as usize - first)
+}
+
+fn line_width(text: &str) -> usize {
+    text.chars().map(|c| ink(&glyph(c)).1 + GAP).sum()
+}
+
+struct Bitmap {
+    width: usize,
+    height: usize,
+    dots: Vec<bool>,
+}
+
+impl Bitmap {
+    fn blank(width: usize, height: usize) -> Bitmap {
+        Bitmap {
+            width,
+            height,
+            dots: vec![false; width * height],
+        }
+    }
+
+    fn of(text: &str) -> Bitmap {
+        let mut map = Bitmap::blank(line_width(text), 8);
+        let mut x = 0;
+        for c in text.chars() {
+            let g = glyph(c);
+            let (first, wide) = ink(&g);
+            for (y, row) in g.iter().enumerate() {
+                for i in 0..wide {
+                    if row >> (first + i) & 1 == 1 {
+                        map.set(x + i, y);
+                    }
+                }
+            }
+            x += wide + GAP;
+        }
+        map
+    }
+
+    fn set(&mut self, x: usize, y: usize) {
+        if let Some(dot) = self.dots.get_mut(y * self.width + x) {
+            *dot = true;
+        }
+    }
+
+    /// Beyond the edge there is nothing.
+    fn at(&self, x: isize, y: isize) -> bool {
+        let inside = |v: isize, n: usize| usize::try_from(v).ok().filter(|&v| v < n);
+        match (inside(x, self.width), inside(y, self.height)) {
+            (Some(x), Some(y)) => self.dots.get(y * self.width + x) == Some(&true),
+            _ => false,
+        }
+    }
+
+    /// Twice as large, each dot four.
+    fn coarse(&self) -> Bitmap {
+        self.scaled(|_, _, here| [here; 4])
+    }
+
+    /// Twice as large; a corner takes its neighbours' side where the two that
+    /// meet in it agree and the other two do not, which rounds stairs to slopes.
+    fn doubled(&self) -> Bitmap {
+        self.scaled(|x, y, here| {
+            let (up, left) = (self.at(x, y - 1), self.at(x - 1, y));
+            let (right, down) = (self.at(x + 1, y), self.at(x, y + 1));
+            let corner = |a: bool, b: bool, c: bool, d: bool| {
+                if a == b && a != c && b != d { a } else { here }
+            };
+            [
+                corner(left, up, down, right),
+                corner(up, right, left, down),
+                corner(down, left, right, up),
+                corner(right, down, up, left),
+            ]
+        })
+    }
+
+    /// `four` gives the upper left, upper right, lower left and lower right dot.
+    fn scaled(&self, four: impl Fn(isize, isize, bool) -> [bool; 4]) -> Bitmap {
+        let mut map = Bitmap::blank(self.width * 2, self.height * 2);
+        for y in 0..self.height {
+            for x in 0..self.width {
+                let (ix, iy) = (x as isize, y as isize);
+                for (i, on) in four(ix, iy, self.at(ix, iy)).into_iter().enumerate() {
+                    if on {
+                        map.set(x * 2 + i % 2, y * 2 + i / 2);
+                    }
+                }
+            }
+        }
+        map
+    }
+}

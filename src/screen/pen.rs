@@ -1,0 +1,132 @@
+//! Writing inside one rectangle: whatever does not fit is cut at its edge.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
+
+/// A rectangle of the buffer, with places counted from its upper left corner.
+pub(super) struct Pen<'a> {
+    buf: &'a mut Buffer,
+    area: Rect,
+}
+
+impl<'a> Pen<'a> {
+    pub fn new(buf: &'a mut Buffer, area: Rect) -> Pen<'a> {
+        let area = area.intersection(buf.area);
+        Pen { buf, area }
+    }
+
+    pub fn width(&self) -> u16 {
+        self.area.width
+    }
+
+    pub fn height(&self) -> u16 {
+        self.area.height
+    }
+
+    /// Writes at (x, y) and returns the column after the text.
+    pub fn put(&mut self, x: u16, y: u16, text: &str, style: Style) -> u16 {
+        if x >= self.area.width || y >= self.area.height {
+            return x.saturating_add(columns(text));
+        }
+        let room = (self.area.width - x) as usize;
+        let (end, _) = self
+            .buf
+            .set_stringn(self.area.x + x, self.area.y + y, text, room, style);
+        end - self.area.x
+    }
+
+    /// Writes so that the text ends before column `end`.
+    pub fn put_right(&mut self, end: u16, y: u16, text: &str, style: Style) {
+        self.put(end.saturating_sub(columns(text)), y, text, style);
+    }
+
+    /// One character of one column.
+    pub fn dot(&mut self, x: u16, y: u16, c: char, style: Style) {
+        if x < self.area.width && y < self.area.height {
+            self.buf[(self.area.x + x, self.area.y + y)]
+                .set_char(c)
+                .set_style(style);
+        }
+    }
+
+    /// `n` times the same character.
+    pub fn line(&mut self, x: u16, y: u16, n: u16, c: char, style: Style) {
+        for i in 0..n.min(self.area.width.saturating_sub(x)) {
+            self.dot(x + i, y, c, style);
+        }
+    }
+
+    /// Lays a style over rows `from..to`.
+    pub fn tint(&mut self, from: u16, to: u16, style: Style) {
+        let to = to.min(self.area.height);
+        if from < to {
+            let rows = Rect::new(self.area.x, self.area.y + from, self.area.width, to - from);
+            self.buf.set_style(rows, style);
+        }
+    }
+
+    /// Empties a part, given in the pen's own places.
+    pub fn wipe(&mut self, x: u16, y: u16, width: u16, height: u16) {
+        for row in y..(y.saturating_add(height)).min(self.area.height) {
+            for column in x..(x.saturating_add(width)).min(self.area.width) {
+                self.buf[(self.area.x + column, self.area.y + row)].reset();
+            }
+        }
+    }
+}
+
+/// Columns that a text takes.
+pub(super) fn columns(text: &str) -> u16 {
+    text.width().min(u16::MAX as usize) as u16
+}
+
+/// The text, or as much as fits and a mark that something is missing.
+pub(super) fn fit(text: &str, room: u16, ascii: bool) -> String {
+    if columns(text) <= room {
+        return text.to_owned();
+    }
+    let mark = if ascii { '~' } else { '…' };
+    let mut out = String::new();
+    for c in text.chars() {
+        let mut more = out.clone();
+        more.push(c);
+        if columns(&more) + 1 > room {
+            break;
+        }
+        out = more;
+    }
+    if room > 0 {
+        out.push(mark);
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_is_cut_with_a_mark() {
+        assert_eq!(fit("D Dorian", 8, false), "D Dorian");
+        assert_eq!(fit("D Dorian", 5, false), "D Do…");
+        assert_eq!(fit("D Dorian", 5, true), "D Do~");
+        assert_eq!(fit("D Dorian", 0, false), "");
+        assert_eq!(fit("日本語", 5, false), "日本…");
+    }
+
+    #[test]
+    fn a_pen_stays_in_its_rectangle() {
+        let mut buf = Buffer::filled(Rect::new(0, 0, 9, 3), ratatui::buffer::Cell::new("x"));
+        let mut pen = Pen::new(&mut buf, Rect::new(2, 1, 5, 1));
+        pen.put(3, 0, "日本", Style::new());
+        pen.put_right(1, 0, "abc", Style::new());
+        pen.line(0, 0, 400, '-', Style::new());
+        pen.put(0, 7, "no", Style::new());
+        let rows: Vec<String> = (0..3)
+            .map(|y| (0..9).map(|x| buf[(x, y)].symbol()).collect())
+            .collect();
+        assert_eq!(rows, ["xxxxxxxxx", "xx-----xx", "xxxxxxxxx"]);
+    }
+}

@@ -1,0 +1,249 @@
+//! The loop: waits for something to happen, turns keys into intents, and draws
+//! when the picture has changed.
+
+use super::draw::{self, Look, Picture, View};
+use super::keys::{self, Wish};
+use super::palette::Palette;
+use super::terminal::Ground;
+use super::{Intent, Stage};
+use crate::theory::{Catalogue, Notation};
+use crossbeam_channel::{Receiver, never, select};
+use ratatui::buffer::Buffer;
+use ratatui::crossterm::event::Event;
+use ratatui::layout::Rect;
+use std::io;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+/// How the screen is to look.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// Its glyphs decide between Unicode and ASCII for the whole screen.
+    pub notation: Notation,
+    pub palette: Palette,
+    /// The catalogue that the readings' tonalities belong to.
+    pub catalogue: Arc<Catalogue>,
+    /// Where standard error goes while the terminal is ours; none: nowhere.
+    pub log: Option<PathBuf>,
+}
+
+/// How it ended. The terminal is back when it is told.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// The player quit.
+    Quit,
+    /// A signal asked for the end: its number.
+    Signal(i32),
+    /// The stage failed, with its message.
+    Failed(String),
+    /// A thread panicked; its message is already on standard error.
+    Lost,
+}
+
+impl Outcome {
+    /// For the shell: 0, 128 + signal, or 1.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Outcome::Quit => 0,
+            Outcome::Signal(n) => u8::try_from(128 + n).unwrap_or(1),
+            Outcome::Failed(_) | Outcome::Lost => 1,
+        }
+    }
+}
+
+/// What interrupts the loop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Alarm {
+    Signal(i32),
+    /// Stop until continued.
+    Stop,
+    /// Continued after a stop that was not ours.
+    Continued,
+    /// The terminal was put back under our feet.
+    Lost,
+}
+
+/// What is drawn on: the terminal, or a stand-in.
+pub(super) trait Surface {
+    fn size(&self) -> io::Result<(u16, u16)>;
+    /// Shows a picture; false when the surface is lost.
+    fn show(&mut self, picture: &Buffer) -> io::Result<bool>;
+    /// Forgets what was shown, so that everything is drawn anew.
+    fn forget(&mut self);
+    /// The player asks to suspend.
+    fn suspend(&mut self) -> io::Result<()>;
+    /// Stops; returns when continued.
+    fn stop(&mut self) -> io::Result<()>;
+    /// Takes the terminal anew.
+    fn resume(&mut self) -> io::Result<()>;
+}
+
+/// Not more than sixty pictures a second.
+const FRAME: Duration = Duration::from_micros(16_667);
+
+/// Takes the terminal and shows `stage` until the player quits, a signal comes,
+/// or the stage fails. `keys` are the terminal's events; see [`super::keyboard`].
+pub fn run(stage: &mut dyn Stage, options: &Options, keys: Receiver<Event>) -> io::Result<Outcome> {
+    let mut ground = Ground::take(options.log.as_deref())?;
+    let alarms = ground.alarms();
+    turn(stage, options, keys, alarms, &mut ground)
+}
+
+pub(super) fn turn(
+    stage: &mut dyn Stage,
+    options: &Options,
+    keys: Receiver<Event>,
+    alarms: Receiver<Alarm>,
+    surface: &mut impl Surface,
+) -> io::Result<Outcome> {
+    let mut desk = Desk::new(options);
+    let mut news = stage.news().clone();
+    let quiet = never();
+    let mut dirty = true;
+    let mut drawn: Option<Instant> = None;
+    loop {
+        if let Some(message) = stage.failed() {
+            return Ok(Outcome::Failed(message));
+        }
+        let due = drawn.map_or(Duration::ZERO, |t| FRAME.saturating_sub(t.elapsed()));
+        if dirty && due.is_zero() {
+            if !desk.draw(stage, surface)? {
+                return Ok(Outcome::Lost);
+            }
+            drawn = Some(Instant::now());
+            dirty = false;
+        }
+        // Once something is to be drawn, news can wait until it is.
+        let (wait, listen) = match dirty {
+            true => (due, &quiet),
+            false => (stage.patience(), &news),
+        };
+        select! {
+            recv(alarms) -> alarm => match alarm {
+                Ok(Alarm::Signal(n)) => return Ok(Outcome::Signal(n)),
+                Ok(Alarm::Lost) | Err(_) => return Ok(Outcome::Lost),
+                Ok(Alarm::Stop) => {
+                    surface.stop()?;
+                    desk.forget(surface);
+                }
+                Ok(Alarm::Continued) => {
+                    surface.resume()?;
+                    desk.forget(surface);
+                }
+            },
+            recv(keys) -> event => match event {
+                Ok(event) => {
+                    if desk.on_event(&event, stage, surface)? {
+                        return Ok(Outcome::Quit);
+                    }
+                }
+                Err(_) => return Err(io::Error::other(
+                    "the terminal gives no more keys; start again in a working terminal",
+                )),
+            },
+            recv(listen) -> sent => {
+                if sent.is_err() {
+                    // Whoever sent news is gone; the stage says whether that is a failure.
+                    news = never();
+                }
+            },
+            default(wait) => {}
+        }
+        dirty = true;
+    }
+}
+
+/// What the loop carries from picture to picture.
+struct Desk<'a> {
+    options: &'a Options,
+    palette: Palette,
+    view: View,
+    shown: Option<Buffer>,
+}
+
+impl<'a> Desk<'a> {
+    fn new(options: &'a Options) -> Desk<'a> {
+        Desk {
+            options,
+            palette: options.palette,
+            view: View::default(),
+            shown: None,
+        }
+    }
+
+    fn forget(&mut self, surface: &mut impl Surface) {
+        self.shown = None;
+        surface.forget();
+    }
+
+    /// Draws the present picture unless it is the one that is shown; false when
+    /// the surface is lost.
+    fn draw(&mut self, stage: &mut dyn Stage, surface: &mut impl Surface) -> io::Result<bool> {
+        let (width, height) = surface.size()?;
+        let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
+        let reading = stage.reading();
+        let source = stage.source();
+        let markers = stage.markers().to_vec();
+        let now = stage.now();
+        let picture = Picture {
+            reading: &reading,
+            history: stage.history(),
+            markers: &markers,
+            source: &source,
+            now,
+        };
+        let look = Look {
+            notation: self.options.notation,
+            palette: self.palette,
+            catalogue: &self.options.catalogue,
+        };
+        draw::draw(&mut buffer, &picture, &mut self.view, &look);
+        if self.shown.as_ref() == Some(&buffer) {
+            return Ok(true);
+        }
+        let there = surface.show(&buffer)?;
+        self.shown = Some(buffer);
+        Ok(there)
+    }
+
+    /// Does what a key asks for; true to quit.
+    fn on_event(
+        &mut self,
+        event: &Event,
+        stage: &mut dyn Stage,
+        surface: &mut impl Surface,
+    ) -> io::Result<bool> {
+        if let Event::Resize(..) = event {
+            self.forget(surface);
+        }
+        let Some(wish) = keys::wish(event) else {
+            return Ok(false);
+        };
+        let view = &mut self.view;
+        match wish {
+            Wish::Quit => return Ok(true),
+            Wish::Suspend => {
+                surface.suspend()?;
+                self.shown = None;
+            }
+            Wish::Redraw => self.forget(surface),
+            Wish::Help => view.help = !view.help,
+            Wish::Close => view.help = false,
+            Wish::Heavier | Wish::Lighter => {
+                let now = stage.reading().inertia;
+                let next = keys::inertia(now, wish == Wish::Heavier);
+                if next != now {
+                    stage.act(Intent::Inertia(next));
+                }
+            }
+            Wish::Ask(intent) => stage.act(intent),
+            Wish::Scroll(back) => view.strip.scroll(back, stage.now()),
+            Wish::Zoom(nearer) => view.strip.zoom(nearer),
+            Wish::Follow => view.strip.follow(),
+            Wish::Order => view.chromatic = !view.chromatic,
+            Wish::Colours => self.palette = self.palette.next(),
+        }
+        Ok(false)
+    }
+}

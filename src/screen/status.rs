@@ -1,0 +1,83 @@
+//! The two lines at the bottom: what the player should know, and how the notes
+//! come in.
+
+use super::draw::{Look, Picture, clock};
+use super::pen::{Pen, columns, fit};
+use super::{Link, Transport};
+
+/// The notice, or nothing.
+pub(super) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
+    if let Some(text) = &picture.source.notice {
+        let text = fit(text, pen.width(), look.ascii());
+        pen.put(0, 0, &text, look.styles().warning);
+    }
+}
+
+pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
+    let styles = look.styles();
+    let ascii = look.ascii();
+    let source = picture.source;
+    let w = pen.width();
+    // On the right, at fixed places: inertia and help.
+    let right = format!("inertia {:<7}  ? help", picture.reading.inertia.name());
+    let right_start = w.saturating_sub(columns(&right));
+    pen.put(right_start, 0, &right, styles.quiet);
+
+    // On the left as much as there is room for, the weightier first.
+    let room = right_start.saturating_sub(2);
+    let mut parts = Vec::new();
+    if source.dropped > 0 {
+        parts.push((
+            format!("{} messages dropped", source.dropped),
+            styles.warning,
+        ));
+    }
+    match source.link {
+        Link::Keyboard => parts.push(("connected".into(), styles.text)),
+        Link::Lost => parts.push(("unplugged, looking for it".into(), styles.warning)),
+        Link::None => parts.push(("no keyboard, looking for one".into(), styles.warning)),
+        Link::File => {}
+    }
+    if let Some(t) = &source.transport {
+        parts.push((transport(t, look), styles.text));
+    }
+    if let Some(file) = &source.recording {
+        parts.push((
+            format!("{} rec {file}", look.sign("●", "*")),
+            styles.warning,
+        ));
+    }
+    let taken: u16 = parts.iter().map(|p| columns(&p.0) + 2).sum();
+    let name = fit(&source.name, room.saturating_sub(taken).max(12), ascii);
+    let mut x = 0;
+    if !name.is_empty() {
+        x = pen.put(0, 0, &name, styles.strong) + 2;
+    }
+    for (text, style) in parts {
+        let left = room.saturating_sub(x);
+        if left < 4 {
+            break;
+        }
+        x = pen.put(x, 0, &fit(&text, left, ascii), style) + 2;
+    }
+}
+
+/// `0:31 / 1:10 paused  ×0.5  repeat 0:10-0:20`.
+fn transport(t: &Transport, look: &Look) -> String {
+    let state = match t {
+        Transport { ended: true, .. } => "ended  ",
+        Transport { paused: true, .. } => "paused ",
+        _ => "playing",
+    };
+    let mut text = format!("{} / {} {state}", clock(t.position), clock(t.duration));
+    if t.speed != 1.0 {
+        text.push_str(&format!("  {}{}", look.sign("×", "x"), t.speed));
+    }
+    let dash = look.sign("–", "-");
+    match t.repeat {
+        (Some(a), Some(b)) => text.push_str(&format!("  repeat {}{dash}{}", clock(a), clock(b))),
+        (Some(a), None) => text.push_str(&format!("  repeat from {}", clock(a))),
+        _ => {}
+    }
+    text
+}

@@ -1,0 +1,272 @@
+//! The history strip: which tonality was established when, home below it, rests
+//! and markers, on a scale of time.
+
+use super::draw::{Look, Picture, clock};
+use super::pen::{Pen, columns, fit};
+use crate::plan::Region;
+use crate::time::{TICKS_PER_SECOND, Time};
+
+/// How many seconds the strip spans, from near to far.
+const SPANS: [u64; 11] = [10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200];
+
+/// What part of the past is shown.
+#[derive(Clone, Debug)]
+pub(super) struct StripView {
+    zoom: usize,
+    /// The right edge while scrolled back; `None` follows the present.
+    end: Option<Time>,
+}
+
+impl Default for StripView {
+    fn default() -> StripView {
+        StripView { zoom: 3, end: None }
+    }
+}
+
+impl StripView {
+    fn span(&self) -> Time {
+        let seconds = SPANS.get(self.zoom).copied().unwrap_or(60);
+        Time(seconds * TICKS_PER_SECOND)
+    }
+
+    /// Nearer (true) or farther.
+    pub fn zoom(&mut self, nearer: bool) {
+        self.zoom = match nearer {
+            true => self.zoom.saturating_sub(1),
+            false => (self.zoom + 1).min(SPANS.len() - 1),
+        };
+    }
+
+    /// A quarter of the span back (true) or forward; the present is followed again.
+    pub fn scroll(&mut self, back: bool, now: Time) {
+        let step = Time(self.span().0 / 4);
+        let end = self.end.unwrap_or(now);
+        let end = match back {
+            true => (end - step).max(self.span().min(now)),
+            false => end + step,
+        };
+        self.end = (end < now).then_some(end);
+    }
+
+    pub fn follow(&mut self) {
+        self.end = None;
+    }
+}
+
+/// Columns of the rows' names.
+const GUTTER: u16 = 6;
+
+pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look: &Look) {
+    let h = pen.height();
+    if pen.width() < GUTTER + 10 || h < 3 {
+        return;
+    }
+    let styles = look.styles();
+    let window = Columns::new(pen.width() - GUTTER, view, picture.now);
+
+    // From the top: scale, markers, chords where there is room, names, the bar
+    // (as tall as there is room), home.
+    let markers = h >= 5 || (h >= 4 && !picture.markers.is_empty());
+    let chords = h >= 7;
+    let mut y = 0;
+    let back = view.end.is_some();
+    let span = span_text(view.span());
+    let span = match back {
+        true => format!("{}{span}", look.sign("◂", "<")),
+        false => span,
+    };
+    pen.put(0, y, &span, if back { styles.strong } else { styles.quiet });
+    scale(pen, y, &window, look);
+    y += 1;
+    if markers {
+        draw_markers(pen, y, &window, picture, look);
+        y += 1;
+    }
+    if chords {
+        pen.put(0, y, "chord", styles.quiet);
+        draw_chords(pen, y, &window, picture, look);
+        y += 1;
+    }
+    let home = h.saturating_sub(y) >= 3;
+    let bar = h.saturating_sub(y + 1 + home as u16).max(1);
+    pen.put(0, y, "here", styles.quiet);
+    let plan = picture.history.plan();
+    for r in &plan.regions {
+        let at_home = home_at(&plan.home, r.start.max(window.start))
+            .is_none_or(|h| h.tonality.center == r.tonality.center);
+        let (c, style) = match at_home {
+            true => (look.sign('█', '#'), styles.home),
+            false => (look.sign('▓', '+'), styles.away),
+        };
+        if let Some((a, b)) = window.part(r.start, r.end, picture.now) {
+            for row in 0..bar {
+                pen.line(GUTTER + a, y + 1 + row, b - a, c, style);
+            }
+        }
+    }
+    for (a, b) in picture.history.rests() {
+        if let Some((a, b)) = window.part(a, b, picture.now) {
+            for row in 0..bar {
+                pen.line(GUTTER + a, y + 1 + row, b - a, ' ', styles.text);
+            }
+            pen.line(
+                GUTTER + a,
+                y + bar.div_ceil(2),
+                b - a,
+                look.sign('·', '.'),
+                styles.faint,
+            );
+        }
+    }
+    names(pen, y, &plan.regions, &window, picture, look, styles.strong);
+    if home {
+        let y = y + 1 + bar;
+        pen.put(0, y, "home", styles.quiet);
+        for r in &plan.home {
+            if let Some((a, b)) = window.part(r.start, r.end, picture.now) {
+                pen.line(GUTTER + a, y, b - a, look.sign('─', '-'), styles.home);
+            }
+        }
+        names(pen, y, &plan.home, &window, picture, look, styles.home);
+    }
+}
+
+fn home_at(home: &[Region], at: Time) -> Option<&Region> {
+    home.iter().rev().find(|r| r.start <= at)
+}
+
+/// Time on columns. The columns are whole multiples from zero, so that nothing
+/// shimmers while the strip moves.
+struct Columns {
+    start: Time,
+    each: u64,
+    count: u16,
+}
+
+impl Columns {
+    fn new(count: u16, view: &StripView, now: Time) -> Columns {
+        let each = (view.span().0 / count.max(1) as u64).max(1);
+        let end = view.end.unwrap_or(now).0 / each + 1;
+        let start = end.saturating_sub(count as u64);
+        Columns {
+            start: Time(start * each),
+            each,
+            count,
+        }
+    }
+
+    /// The column of a moment, if it is in view.
+    fn at(&self, t: Time) -> Option<u16> {
+        let column = t.0.checked_sub(self.start.0)? / self.each;
+        (column < self.count as u64).then_some(column as u16)
+    }
+
+    /// The columns that a stretch takes, at least one; nothing after `now`.
+    fn part(&self, from: Time, to: Time, now: Time) -> Option<(u16, u16)> {
+        let to = to.min(now.max(from));
+        let end = self.start.0 + self.each * self.count as u64;
+        if to < self.start || from.0 >= end || to < from {
+            return None;
+        }
+        let a = (from.0.max(self.start.0) - self.start.0) / self.each;
+        let b = to.0.saturating_sub(self.start.0).div_ceil(self.each);
+        let (a, b) = (a as u16, b.min(self.count as u64) as u16);
+        Some((a, b.max(a + 1)))
+    }
+}
+
+fn span_text(span: Time) -> String {
+    match span.0 / TICKS_PER_SECOND {
+        s @ 0..60 => format!("{s}s"),
+        s @ 60..3600 => format!("{}min", s / 60),
+        s => format!("{}h", s / 3600),
+    }
+}
+
+fn scale(pen: &mut Pen, y: u16, window: &Columns, look: &Look) {
+    const STEPS: [u64; 13] = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600];
+    let styles = look.styles();
+    let step = STEPS
+        .into_iter()
+        .map(|s| s * TICKS_PER_SECOND)
+        .find(|s| s / window.each >= 10)
+        .unwrap_or(7200 * TICKS_PER_SECOND);
+    let mut t = Time(window.start.0.div_ceil(step) * step);
+    while let Some(x) = window.at(t) {
+        let text = clock(t);
+        if x + 1 + columns(&text) <= window.count {
+            let x = pen.put(GUTTER + x, y, look.sign("╷", "|"), styles.faint);
+            pen.put(x, y, &text, styles.quiet);
+        }
+        t += Time(step);
+    }
+}
+
+fn draw_markers(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look: &Look) {
+    let styles = look.styles();
+    let mut in_view: Vec<(u16, &str)> = picture
+        .markers
+        .iter()
+        .filter_map(|m| Some((window.at(m.at)?, m.name.as_str())))
+        .collect();
+    in_view.sort_by_key(|m| m.0);
+    for (i, &(x, name)) in in_view.iter().enumerate() {
+        let end = in_view.get(i + 1).map_or(window.count, |next| next.0);
+        let after = pen.put(GUTTER + x, y, look.sign("▾", "v"), styles.strong);
+        let room = end.saturating_sub(x + 2);
+        if room >= 2 || columns(name) <= room {
+            pen.put(after, y, &fit(name, room, look.ascii()), styles.text);
+        }
+    }
+    if !in_view.is_empty() {
+        pen.put(0, y, "mark", styles.quiet);
+    }
+}
+
+fn draw_chords(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look: &Look) {
+    let styles = look.styles();
+    let mut free = 0;
+    for c in picture.history.chords() {
+        let Some((a, b)) = window.part(c.start, c.end, picture.now) else {
+            continue;
+        };
+        let label = look.notation.sonority(c.sonority, c.within, look.catalogue);
+        // Only what has room for its whole name; the rest is seen by zooming in.
+        if a >= free && columns(&label) < b - a {
+            free = pen.put(GUTTER + a, y, &label, styles.numeral) + 1 - GUTTER;
+        }
+    }
+}
+
+/// The regions' names, each within its own columns: whole, or the center alone.
+fn names(
+    pen: &mut Pen,
+    y: u16,
+    regions: &[Region],
+    window: &Columns,
+    picture: &Picture,
+    look: &Look,
+    style: ratatui::style::Style,
+) {
+    for (i, r) in regions.iter().enumerate() {
+        // A name may run on into empty time, up to the next region.
+        let end = regions.get(i + 1).map_or(Time(u64::MAX), |n| n.start);
+        if window.part(r.start, r.end, picture.now).is_none() {
+            continue;
+        }
+        let a = window.at(r.start.max(window.start)).unwrap_or(0);
+        let b = window.at(end).unwrap_or(window.count);
+        let room = b.saturating_sub(a + 1);
+        let whole = look.notation.tonality(r.tonality, r.tonic, look.catalogue);
+        let tonic = r.tonic.text(look.notation.glyphs);
+        let fits = [whole.as_str(), tonic.as_str()]
+            .into_iter()
+            .find(|t| columns(t) <= room);
+        if let Some(text) = fits {
+            let end = pen.put(GUTTER + a, y, text, style);
+            if end < GUTTER + b {
+                pen.put(end, y, " ", style);
+            }
+        }
+    }
+}

@@ -1,0 +1,343 @@
+//! The one owner of the terminal.
+//!
+//! [`Ground::take`] enters raw mode and the alternate screen, hides the cursor
+//! and sends standard error to a log; whichever comes first of dropping it, a
+//! panic in any thread, and a signal puts all that back, exactly once.
+
+use super::run::{Alarm, Surface};
+use crossbeam_channel::{Receiver, Sender, bounded};
+use ratatui::backend::{Backend, ClearType, CrosstermBackend};
+use ratatui::buffer::Buffer;
+use ratatui::crossterm::event::{self, Event};
+use ratatui::crossterm::style::{Attribute, SetAttribute};
+use ratatui::crossterm::terminal::{
+    BeginSynchronizedUpdate, EndSynchronizedUpdate, EnterAlternateScreen, LeaveAlternateScreen,
+    disable_raw_mode, enable_raw_mode, size,
+};
+use ratatui::crossterm::{cursor, execute, queue};
+use ratatui::layout::Rect;
+use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, MutexGuard, Once, PoisonError};
+use std::time::{Duration, Instant};
+
+/// Whether the terminal is ours. Whoever turns it off puts the terminal back.
+static OURS: AtomicBool = AtomicBool::new(false);
+/// Held while a frame is written, so that none lands on the restored screen.
+static DRAWING: Mutex<()> = Mutex::new(());
+/// Who is told of signals and panics.
+static LISTENER: Mutex<Option<Sender<Alarm>>> = Mutex::new(None);
+
+fn lock<T>(m: &Mutex<T>) -> MutexGuard<'_, T> {
+    m.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Events of the terminal, read by a thread that does nothing but send them.
+/// The channel closes when the terminal gives no more.
+pub fn keyboard() -> Receiver<Event> {
+    let (sender, receiver) = bounded(256);
+    let body = move || {
+        while let Ok(event) = event::read() {
+            if sender.send(event).is_err() {
+                break;
+            }
+        }
+    };
+    // Without a thread the sender is dropped, and the loop ends with an error.
+    let _ = std::thread::Builder::new()
+        .name("terminal keys".into())
+        .spawn(body);
+    receiver
+}
+
+/// The terminal while it is ours.
+pub(super) struct Ground {
+    backend: CrosstermBackend<BufWriter<Stdout>>,
+    shown: Buffer,
+    alarms: Receiver<Alarm>,
+    log: Option<PathBuf>,
+    /// Given back for a while, on purpose.
+    suspended: bool,
+}
+
+impl Ground {
+    /// Takes the terminal; `log` is where standard error goes meanwhile.
+    pub fn take(log: Option<&Path>) -> io::Result<Ground> {
+        if !io::stdout().is_terminal() {
+            return Err(io::Error::other(
+                "standard output is no terminal: run it in one, or ask for plain text",
+            ));
+        }
+        let (sender, alarms) = bounded(16);
+        *lock(&LISTENER) = Some(sender);
+        watch_panics();
+        #[cfg(unix)]
+        signals::watch()?;
+        let ground = Ground {
+            backend: CrosstermBackend::new(BufWriter::with_capacity(1 << 16, io::stdout())),
+            shown: Buffer::empty(Rect::ZERO),
+            alarms,
+            log: log.map(Path::to_owned),
+            suspended: false,
+        };
+        enter(ground.log.as_deref())?;
+        Ok(ground)
+    }
+
+    pub fn alarms(&self) -> Receiver<Alarm> {
+        self.alarms.clone()
+    }
+
+    /// Enters again after having been away, and forgets what was shown.
+    fn enter_again(&mut self) -> io::Result<()> {
+        self.suspended = false;
+        self.shown = Buffer::empty(Rect::ZERO);
+        enter(self.log.as_deref())
+    }
+}
+
+impl Drop for Ground {
+    fn drop(&mut self) {
+        restore();
+        *lock(&LISTENER) = None;
+    }
+}
+
+impl Surface for Ground {
+    fn size(&self) -> io::Result<(u16, u16)> {
+        size()
+    }
+
+    fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
+        if self.suspended {
+            return Ok(true);
+        }
+        let _drawing = lock(&DRAWING);
+        if !OURS.load(Ordering::SeqCst) {
+            return Ok(false);
+        }
+        queue!(self.backend, BeginSynchronizedUpdate)?;
+        if self.shown.area != picture.area {
+            self.backend.clear_region(ClearType::All)?;
+            self.shown = Buffer::empty(picture.area);
+        }
+        self.backend.draw(self.shown.diff(picture).into_iter())?;
+        queue!(self.backend, EndSynchronizedUpdate)?;
+        Write::flush(&mut self.backend)?;
+        self.shown.clone_from(picture);
+        Ok(true)
+    }
+
+    fn forget(&mut self) {
+        self.shown = Buffer::empty(Rect::ZERO);
+    }
+
+    /// Gives the terminal back and asks the whole job to stop, as the terminal
+    /// itself would; the signal that comes back to us does the stopping.
+    fn suspend(&mut self) -> io::Result<()> {
+        #[cfg(unix)]
+        if signals::may_stop() {
+            self.suspended = true;
+            restore();
+            rustix::process::kill_current_process_group(rustix::process::Signal::TSTP)?;
+        }
+        Ok(())
+    }
+
+    fn stop(&mut self) -> io::Result<()> {
+        #[cfg(unix)]
+        {
+            self.suspended = true;
+            restore();
+            signals::stop()?;
+            self.enter_again()?;
+        }
+        Ok(())
+    }
+
+    fn resume(&mut self) -> io::Result<()> {
+        restore();
+        self.enter_again()
+    }
+}
+
+fn enter(log: Option<&Path>) -> io::Result<()> {
+    let _drawing = lock(&DRAWING);
+    OURS.store(true, Ordering::SeqCst);
+    let taken =
+        enable_raw_mode().and_then(|()| execute!(io::stdout(), EnterAlternateScreen, cursor::Hide));
+    match taken {
+        Ok(()) => {
+            aside::divert(log);
+            Ok(())
+        }
+        Err(e) => {
+            leave();
+            Err(e)
+        }
+    }
+}
+
+/// Puts the terminal back if it is ours. For any thread, at any time.
+fn restore() {
+    // A frame in the middle of being written is waited for, but not for ever: the
+    // panic may have come out of it.
+    let patience = Instant::now() + Duration::from_millis(250);
+    let mut drawing = DRAWING.try_lock().ok();
+    while drawing.is_none() && Instant::now() < patience {
+        std::thread::sleep(Duration::from_millis(2));
+        drawing = DRAWING.try_lock().ok();
+    }
+    leave();
+}
+
+fn leave() {
+    if OURS.swap(false, Ordering::SeqCst) {
+        // Where the terminal is gone there is nothing to put back.
+        let _ = execute!(
+            io::stdout(),
+            SetAttribute(Attribute::Reset),
+            LeaveAlternateScreen,
+            cursor::Show
+        );
+        let _ = disable_raw_mode();
+        aside::put_back();
+    }
+}
+
+fn tell(alarm: Alarm) -> bool {
+    lock(&LISTENER)
+        .as_ref()
+        .is_some_and(|l| l.try_send(alarm).is_ok())
+}
+
+/// A panic in any thread puts the terminal back first, so that its message is
+/// read, and ends the loop. Installed once; without a terminal of ours it only
+/// passes the panic on.
+fn watch_panics() {
+    static INSTALLED: Once = Once::new();
+    INSTALLED.call_once(|| {
+        let before = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |info| {
+            restore();
+            tell(Alarm::Lost);
+            before(info);
+        }));
+    });
+}
+
+/// Standard error while the screen is ours: libraries write there too.
+#[cfg(unix)]
+mod aside {
+    use super::lock;
+    use std::fs::{File, OpenOptions};
+    use std::io::{self, IsTerminal};
+    use std::os::fd::OwnedFd;
+    use std::path::Path;
+    use std::sync::Mutex;
+
+    static BEFORE: Mutex<Option<OwnedFd>> = Mutex::new(None);
+
+    /// To `log`, or where it cannot be opened, nowhere. Left alone where the
+    /// user has sent it elsewhere.
+    pub fn divert(log: Option<&Path>) {
+        let mut before = lock(&BEFORE);
+        if before.is_some() || !io::stderr().is_terminal() {
+            return;
+        }
+        let opened = log
+            .and_then(|path| OpenOptions::new().create(true).append(true).open(path).ok())
+            .or_else(|| File::options().write(true).open("/dev/null").ok());
+        let saved = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3);
+        if let (Some(file), Ok(saved)) = (opened, saved)
+            && rustix::stdio::dup2_stderr(&file).is_ok()
+        {
+            *before = Some(saved);
+        }
+    }
+
+    pub fn put_back() {
+        if let Some(fd) = lock(&BEFORE).take() {
+            // Nothing could be told of a failure: it is standard error that failed.
+            let _ = rustix::stdio::dup2_stderr(&fd);
+        }
+    }
+}
+
+#[cfg(not(unix))]
+mod aside {
+    pub fn divert(_: Option<&std::path::Path>) {}
+    pub fn put_back() {}
+}
+
+/// Signals, on a thread of their own for the life of the program.
+#[cfg(unix)]
+mod signals {
+    use super::{Alarm, restore, tell};
+    use rustix::process::{getpgrp, getsid};
+    use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP};
+    use signal_hook::iterator::Signals;
+    use signal_hook::low_level::emulate_default_handler;
+    use std::io;
+    use std::sync::Mutex;
+    use std::sync::atomic::{AtomicBool, Ordering};
+    use std::time::Duration;
+
+    /// The stop that we have brought about ourselves.
+    static STOPPED: AtomicBool = AtomicBool::new(false);
+    /// How long the program may take to end in order.
+    const GRACE: Duration = Duration::from_secs(5);
+
+    pub fn watch() -> io::Result<()> {
+        static WATCHED: Mutex<bool> = Mutex::new(false);
+        let mut watched = super::lock(&WATCHED);
+        if *watched {
+            return Ok(());
+        }
+        let mut signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGTSTP, SIGCONT])?;
+        std::thread::Builder::new()
+            .name("signals".into())
+            .spawn(move || signals.forever().for_each(on))?;
+        *watched = true;
+        Ok(())
+    }
+
+    fn on(signal: i32) {
+        match signal {
+            SIGCONT => {
+                if !STOPPED.swap(false, Ordering::SeqCst) {
+                    tell(Alarm::Continued);
+                }
+            }
+            SIGTSTP => {
+                if !tell(Alarm::Stop) {
+                    let _ = emulate_default_handler(SIGTSTP);
+                }
+            }
+            n => {
+                restore();
+                if !tell(Alarm::Signal(n)) {
+                    let _ = emulate_default_handler(n);
+                }
+                // Whoever is told ends in order; should that hang, end all the same.
+                std::thread::spawn(move || {
+                    std::thread::sleep(GRACE);
+                    let _ = emulate_default_handler(n);
+                });
+            }
+        }
+    }
+
+    /// Stops the whole process until it is told to go on.
+    pub fn stop() -> io::Result<()> {
+        STOPPED.store(true, Ordering::SeqCst);
+        emulate_default_handler(SIGTSTP)
+    }
+
+    /// Whether a shell with job control started us, which could wake us again: it
+    /// gives each job a process group of its own.
+    pub fn may_stop() -> bool {
+        getsid(None).is_ok_and(|session| session != getpgrp())
+    }
+}

@@ -1,0 +1,101 @@
+//! The rolling window: twelve bars, in fifths around the center or chromatic
+//! from it, with the notes' names and the degrees of the mode below.
+
+use super::draw::{Look, Picture, View};
+use super::pen::{Pen, columns};
+use crate::theory::Spelling;
+
+/// The share of the whole that fills a bar: a little more than a third.
+const FULL: f32 = 0.36;
+
+pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
+    let (w, h) = (pen.width(), pen.height());
+    if w < 24 || h < 4 {
+        return;
+    }
+    let styles = look.styles();
+    let reading = picture.reading;
+    let within = reading.within();
+    let slot = w / 12;
+    let bar = slot.saturating_sub(1).max(1);
+    let left = w - slot * 12;
+    let base = h - 2;
+    pen.put(left, 0, "heard lately", styles.quiet);
+    let order = if view.chromatic {
+        "chromatic"
+    } else {
+        "in fifths"
+    };
+    pen.put_right(w.saturating_sub(1), 0, order, styles.quiet);
+
+    for i in 0..12u16 {
+        let x = left + i * slot;
+        let pc = if view.chromatic {
+            view.around.pitch_class().up(i as i32)
+        } else {
+            // From five fifths below the center to six above: every mode is a
+            // block of neighbours, and its brightness is where the block lies.
+            Spelling::at(view.around.fifths() + i as i8 - 5).pitch_class()
+        };
+        let degree =
+            within.and_then(|(t, _)| look.catalogue.mode(t.mode).degree_at(pc.above(t.center)));
+        let is_center = within.is_some_and(|(t, _)| t.center == pc);
+        let style = match (is_center, degree, within) {
+            (true, ..) => styles.center,
+            (_, Some(_), _) => styles.inside,
+            (_, None, Some(_)) => styles.outside,
+            (_, None, None) => styles.text,
+        };
+        let share = reading.window.get(pc.index()).copied().unwrap_or(0.0);
+        let share = if share.is_finite() {
+            share.clamp(0.0, FULL)
+        } else {
+            0.0
+        };
+        bar_at(pen, (x, base), bar, share / FULL, style, look);
+
+        let name = look
+            .notation
+            .note(pc, within, look.catalogue)
+            .text(look.notation.glyphs);
+        let centred = |text: &str| x + bar.saturating_sub(columns(text)) / 2;
+        let heard = reading.heard.contains(pc);
+        let name_style = if heard { style } else { styles.quiet };
+        pen.put(centred(&name), base, &name, name_style);
+        if let Some(d) = degree {
+            let text = d.text(look.notation.glyphs);
+            pen.put(centred(&text), base + 1, &text, name_style);
+        }
+    }
+    if picture.asleep().is_some() {
+        pen.tint(0, h, styles.asleep);
+    }
+}
+
+/// A bar that stands on row `base` (exclusive) and grows up to the caption.
+fn bar_at(
+    pen: &mut Pen,
+    (x, base): (u16, u16),
+    wide: u16,
+    part: f32,
+    style: ratatui::style::Style,
+    look: &Look,
+) {
+    const EIGHTHS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+    let rows = base.saturating_sub(1);
+    let mut left = (part * rows as f32 * 8.0).round() as usize;
+    if part > 0.004 {
+        left = left.max(1);
+    }
+    for up in 0..rows {
+        let now = left.min(8);
+        left -= now;
+        let c = match (look.ascii(), now) {
+            (_, 0) => break,
+            (false, n) => EIGHTHS.get(n).copied().unwrap_or('█'),
+            (true, n) if n > 4 => '#',
+            (true, _) => '_',
+        };
+        pen.line(x, base - 1 - up, wide, c, style);
+    }
+}
