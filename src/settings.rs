@@ -3,6 +3,7 @@
 
 use crate::engine::{self, Fading, Filter, Inertia};
 use crate::midi::PERCUSSION;
+use crate::screen::Palette;
 use crate::theory::{Catalogue, Glyphs, Measure, Notation};
 use etcetera::BaseStrategy;
 use serde::Deserialize;
@@ -21,7 +22,7 @@ pub struct Settings {
     pub fading: Fading,
     pub inertia: Inertia,
     pub notation: Notation,
-    pub palette: String,
+    pub palette: Palette,
     pub catalogue: Arc<Catalogue>,
 }
 
@@ -71,9 +72,6 @@ struct Screen {
     palette: Option<String>,
 }
 
-/// The palettes there are.
-pub const PALETTES: [&str; 3] = ["dark", "light", "none"];
-
 impl Settings {
     /// The embedded defaults alone.
     pub fn standard() -> Result<Settings, SettingsError> {
@@ -83,7 +81,7 @@ impl Settings {
             fading: Fading::default(),
             inertia: Inertia::default(),
             notation: Notation::default(),
-            palette: "dark".into(),
+            palette: Palette::default(),
             catalogue: Arc::new(Catalogue::standard().clone()),
         };
         s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
@@ -172,13 +170,7 @@ impl Settings {
             }
         }
         if let Some(p) = file.screen.and_then(|s| s.palette) {
-            if !PALETTES.contains(&p.as_str()) {
-                return Err(format!(
-                    "screen.palette is '{p}'; it must be one of {}",
-                    PALETTES.join(", ")
-                ));
-            }
-            self.palette = p;
+            self.palette = p.parse().map_err(|e| format!("screen.palette: {e}"))?;
         }
         Ok(())
     }
@@ -238,7 +230,7 @@ mod tests {
             (Fading::default(), Inertia::default())
         );
         assert_eq!(s.notation, Notation::default());
-        assert_eq!((s.port, s.palette.as_str()), (None, "dark"));
+        assert_eq!((s.port, s.palette), (None, Palette::default()));
     }
 
     #[test]

@@ -77,12 +77,24 @@ fn playing(events: usize) -> Vec<(Time, Event)> {
     let mut out = Vec::new();
     while out.len() < events {
         let root = 40 + random(24) as u8;
-        let keys = [root, root + 4 + random(2) as u8, root + 7, root + 12 + random(12) as u8];
+        let keys = [
+            root,
+            root + 4 + random(2) as u8,
+            root + 7,
+            root + 12 + random(12) as u8,
+        ];
         let value = if random(2) == 0 { 0 } else { 127 };
         out.push((at, Event::Damper { channel: 0, value }));
         for key in keys {
             at += Time::millis(random(20));
-            out.push((at, Event::NoteOn { channel: 0, key, velocity: 60 }));
+            out.push((
+                at,
+                Event::NoteOn {
+                    channel: 0,
+                    key,
+                    velocity: 60,
+                },
+            ));
         }
         at += Time::millis(100 + random(400));
         for key in keys {
@@ -115,7 +127,12 @@ fn the_engine() {
     });
     assert!(counted.len() >= 10_000);
     assert!(changes > 1_000, "it did say something: {changes} changes");
-    assert_eq!(info.count_total, 0, "allocations over {} events", counted.len());
+    assert_eq!(
+        info.count_total,
+        0,
+        "allocations over {} events",
+        counted.len()
+    );
 }
 
 struct Count<'a>(&'a mut u64);

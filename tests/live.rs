@@ -23,7 +23,11 @@ struct FakeClock {
 impl FakeClock {
     fn new() -> Arc<FakeClock> {
         let (jump, jumps) = bounded(1);
-        Arc::new(FakeClock { now: AtomicU64::new(0), jump, jumps })
+        Arc::new(FakeClock {
+            now: AtomicU64::new(0),
+            jump,
+            jumps,
+        })
     }
 
     fn set(&self, at: Time) {
@@ -61,7 +65,10 @@ struct Shelf {
 impl FakePorts {
     fn plug(&self, name: &str, id: &str) {
         let mut shelf = self.0.lock().unwrap();
-        shelf.there.push(PortInfo { name: name.into(), id: id.into() });
+        shelf.there.push(PortInfo {
+            name: name.into(),
+            id: id.into(),
+        });
         shelf.changed = true;
     }
 
@@ -94,7 +101,9 @@ impl Ports for FakePorts {
     fn open(&mut self, port: &PortInfo, sink: Sink) -> Result<Box<dyn Connection>, PortError> {
         let mut shelf = self.0.lock().unwrap();
         if !shelf.there.contains(port) {
-            return Err(PortError::Gone { port: port.name.clone() });
+            return Err(PortError::Gone {
+                port: port.name.clone(),
+            });
         }
         shelf.sink = Some(sink);
         Ok(Box::new(Wire))
@@ -112,7 +121,10 @@ fn monitor() -> Monitor {
 fn start(record: Option<&std::path::Path>) -> (Listener, FakePorts, Arc<FakeClock>) {
     let (clock, ports) = (FakeClock::new(), FakePorts::default());
     ports.plug("a keyboard", "1");
-    let world = World { clock: clock.clone(), ports: Box::new(ports.clone()) };
+    let world = World {
+        clock: clock.clone(),
+        ports: Box::new(ports.clone()),
+    };
     let listener = listen(world, Wanted::default(), monitor(), &[], record).unwrap();
     (listener, ports, clock)
 }
@@ -129,14 +141,28 @@ fn wait_for(mut done: impl FnMut() -> bool) {
 #[test]
 fn an_unplugged_keyboard_lets_go_of_its_notes_and_comes_back_by_itself() {
     let (mut listener, ports, clock) = start(None);
-    assert_eq!(listener.feed.status().link, Link::Keyboard, "known from the start");
+    assert_eq!(
+        listener.feed.status().link,
+        Link::Keyboard,
+        "known from the start"
+    );
     for round in 0u64..5 {
         clock.set(Time::millis(1000 * round + 100));
         assert!(ports.send(&[0x90, 60, 80, 0x90, 64, 80, 0xb0, 64, 127]));
-        wait_for(|| listener.feed.reading().is_some_and(|r| r.held.count_ones() == 2));
+        wait_for(|| {
+            listener
+                .feed
+                .reading()
+                .is_some_and(|r| r.held.count_ones() == 2)
+        });
         ports.unplug();
         wait_for(|| listener.feed.status().link == Link::Lost);
-        wait_for(|| listener.feed.reading().is_some_and(|r| r.sounding() == 0 && !r.damper));
+        wait_for(|| {
+            listener
+                .feed
+                .reading()
+                .is_some_and(|r| r.sounding() == 0 && !r.damper)
+        });
         let notice = listener.feed.status().notice.unwrap();
         assert!(notice.contains("a keyboard was unplugged"), "{notice}");
         ports.plug("a keyboard", &format!("again {round}"));
@@ -163,8 +189,17 @@ fn active_sensing_that_stops_releases_the_notes() {
     clock.set(Time::millis(400));
     assert!(ports.send(&[0xfe]));
     clock.set(Time::millis(650));
-    wait_for(|| listener.feed.reading().is_some_and(|r| r.at >= Time::millis(640)));
-    assert_ne!(listener.feed.reading().unwrap().held, 0, "250 ms of silence are allowed");
+    wait_for(|| {
+        listener
+            .feed
+            .reading()
+            .is_some_and(|r| r.at >= Time::millis(640))
+    });
+    assert_ne!(
+        listener.feed.reading().unwrap().held,
+        0,
+        "250 ms of silence are allowed"
+    );
     clock.set(Time::millis(720));
     wait_for(|| listener.feed.reading().is_some_and(|r| r.held == 0));
 }
@@ -249,7 +284,14 @@ fn at(player: &Player, t: Time) -> bool {
 fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
     let (events, end) = etude();
     let clock = FakeClock::new();
-    let mut player = play("étude", events, end, monitor(), clock.clone(), Order::Pause(true));
+    let mut player = play(
+        "étude",
+        events,
+        end,
+        monitor(),
+        clock.clone(),
+        Order::Pause(true),
+    );
     let seconds = Time::from_seconds;
     for to in [40.0, 12.5, 33.0, 33.0, 5.0, 61.0, 20.0] {
         player.order(Order::Seek(seconds(to)));

@@ -44,12 +44,20 @@ pub fn follow(
     format: Format,
 ) -> Result<ExitCode, Failure> {
     let stop = stop_flag()?;
-    let mut printer = Printer { settings, format, within: None, said: None };
+    let mut printer = Printer {
+        settings,
+        format,
+        within: None,
+        said: None,
+    };
     loop {
         let over = stop.load(Ordering::Relaxed) || ended();
         let status = feed.status();
         if status.notice.is_some() && status.notice != printer.said {
-            eprintln!("peregrinus: {}", status.notice.as_deref().unwrap_or_default());
+            eprintln!(
+                "peregrinus: {}",
+                status.notice.as_deref().unwrap_or_default()
+            );
             printer.said = status.notice;
         }
         let mut result = Ok(());
@@ -140,10 +148,13 @@ impl Printer<'_> {
             Format::Text => {
                 let name = line.name.unwrap_or_default();
                 let numeral = line.numeral.unwrap_or_default();
-                let text = format!("{:>8}  {:<9}  {name:<14} {numeral}", at.to_string(), line.what);
+                let text = format!(
+                    "{:>8}  {:<9}  {name:<14} {numeral}",
+                    at.to_string(),
+                    line.what
+                );
                 writeln!(out, "{}", text.trim_end())
             }
         }
     }
 }
-

@@ -8,6 +8,7 @@ mod ports;
 mod replay;
 mod stage;
 
+use crate::screen::Palette;
 use crate::settings::Settings;
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -20,6 +21,9 @@ struct Cli {
     /// Read this settings file instead of the usual one.
     #[arg(long, global = true, value_name = "FILE")]
     settings: Option<PathBuf>,
+    /// Colours: dark, light or none; without this NO_COLOR and the settings decide.
+    #[arg(long, global = true, value_name = "NAME")]
+    palette: Option<Palette>,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -53,7 +57,9 @@ pub fn main() -> ExitCode {
 }
 
 fn run(cli: Cli) -> Result<ExitCode, Failure> {
-    let settings = Settings::load(cli.settings.as_deref())?;
+    let mut settings = Settings::load(cli.settings.as_deref())?;
+    let no_color = std::env::var_os("NO_COLOR");
+    settings.palette = Palette::choose(cli.palette, no_color.as_deref(), settings.palette);
     match cli.command {
         Some(Command::Analyze(args)) => analyze::run(args, &settings),
         Some(Command::Listen(args)) => listen::run(args, &settings),

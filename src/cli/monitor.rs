@@ -16,8 +16,10 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 /// The étude that plays while there is no keyboard.
-const DEMO: (&str, &[u8]) =
-    ("One Hearth, an étude", include_bytes!("../../recordings/01_one_hearth.mid"));
+const DEMO: (&str, &[u8]) = (
+    "One Hearth, an étude",
+    include_bytes!("../../recordings/01_one_hearth.mid"),
+);
 
 /// `peregrinus` alone.
 pub fn run(settings: &Settings) -> Result<ExitCode, Failure> {
@@ -34,11 +36,21 @@ pub fn run(settings: &Settings) -> Result<ExitCode, Failure> {
     if !std::io::stdout().is_terminal() {
         eprintln!("peregrinus: {notice}");
         let position = player.watch();
-        return lines::follow(&mut player.feed, || position().ended, settings, lines::Format::Text);
+        return lines::follow(
+            &mut player.feed,
+            || position().ended,
+            settings,
+            lines::Format::Text,
+        );
     }
     // Draining keeps the engine that waits for a keyboard from waiting for us.
     listener.feed.history();
-    screen(Desk::new(idle).with_keyboard(listener, None).with_file(player, Some(notice)), settings)
+    screen(
+        Desk::new(idle)
+            .with_keyboard(listener, None)
+            .with_file(player, Some(notice)),
+        settings,
+    )
 }
 
 /// `listen`.
@@ -48,7 +60,13 @@ pub fn listen(
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
     let (listener, idle) = start(settings, record)?;
-    show_keyboard(listener, record.map(|r| r.display().to_string()), idle, settings, format)
+    show_keyboard(
+        listener,
+        record.map(|r| r.display().to_string()),
+        idle,
+        settings,
+        format,
+    )
 }
 
 fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Reading), Failure> {
@@ -57,7 +75,9 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
     let memory = state_dir().map(|d| d.join("keyboard"));
     let wanted = Wanted {
         port: settings.port.clone(),
-        remembered: memory.as_deref().and_then(|f| std::fs::read_to_string(f).ok()),
+        remembered: memory
+            .as_deref()
+            .and_then(|f| std::fs::read_to_string(f).ok()),
         remember: memory.map(|file| -> Box<dyn Fn(&str) + Send> {
             Box::new(move |name| remember(&file, name))
         }),

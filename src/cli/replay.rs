@@ -37,10 +37,16 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         Ok(ExitCode::from(2))
     };
     if !(0.25..=4.0).contains(&args.speed) {
-        return usage(format!("--speed {}: it must lie between 0.25 and 4", args.speed));
+        return usage(format!(
+            "--speed {}: it must lie between 0.25 and 4",
+            args.speed
+        ));
     }
     if !(args.from.is_finite() && args.from >= 0.0) {
-        return usage(format!("--from {}: it must be 0 or more seconds", args.from));
+        return usage(format!(
+            "--from {}: it must be 0 or more seconds",
+            args.from
+        ));
     }
     let repeat = match args.repeat.as_deref().map(span).transpose() {
         Ok(repeat) => repeat,
@@ -57,11 +63,17 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         engine.on_event(Time::ZERO, event, &mut ());
     }
     let idle = engine.reading();
-    let name = args.file.file_name().map_or(file.clone(), |n| n.to_string_lossy().into_owned());
-    let damaged = performance.faults.first().map(|first| match performance.faults.len() {
-        1 => format!("this file is damaged: {first}"),
-        n => format!("this file is damaged in {n} places; the first: {first}"),
-    });
+    let name = args
+        .file
+        .file_name()
+        .map_or(file.clone(), |n| n.to_string_lossy().into_owned());
+    let damaged = performance
+        .faults
+        .first()
+        .map(|first| match performance.faults.len() {
+            1 => format!("this file is damaged: {first}"),
+            n => format!("this file is damaged in {n} places; the first: {first}"),
+        });
     let player = play(
         &name,
         study::events(&performance),
@@ -83,10 +95,17 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
 fn span(text: &str) -> Result<(Time, Time), String> {
     let bad = || format!("--repeat {text}: write two moments in seconds, such as 12.5-20");
     let (a, b) = text.split_once('-').ok_or_else(bad)?;
-    let seconds = |s: &str| s.trim().parse::<f64>().ok().filter(|s| s.is_finite() && *s >= 0.0);
+    let seconds = |s: &str| {
+        s.trim()
+            .parse::<f64>()
+            .ok()
+            .filter(|s| s.is_finite() && *s >= 0.0)
+    };
     let (a, b) = (seconds(a).ok_or_else(bad)?, seconds(b).ok_or_else(bad)?);
     if b - a < 0.2 {
-        return Err(format!("--repeat {text}: the second moment must be later than the first"));
+        return Err(format!(
+            "--repeat {text}: the second moment must be later than the first"
+        ));
     }
     Ok((Time::from_seconds(a), Time::from_seconds(b)))
 }

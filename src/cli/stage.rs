@@ -38,12 +38,20 @@ impl Desk {
     }
 
     pub fn with_keyboard(self, listener: Listener, recording: Option<String>) -> Desk {
-        Desk { keyboard: Some(listener), recording, ..self }
+        Desk {
+            keyboard: Some(listener),
+            recording,
+            ..self
+        }
     }
 
     /// With a keyboard as well, the file is a demo: it ends when one is connected.
     pub fn with_file(self, player: Player, notice: Option<String>) -> Desk {
-        Desk { file: Some(player), notice, ..self }
+        Desk {
+            file: Some(player),
+            notice,
+            ..self
+        }
     }
 
     fn feed(&self) -> Option<&Feed> {
@@ -63,7 +71,9 @@ impl Desk {
     }
 
     fn leave_demo_for_a_keyboard(&mut self) {
-        let (Some(_), Some(listener)) = (&self.file, &self.keyboard) else { return };
+        let (Some(_), Some(listener)) = (&self.file, &self.keyboard) else {
+            return;
+        };
         if listener.feed.status().link == live::Link::Keyboard {
             (self.file, self.notice, self.repeat_from) = (None, None, None);
             self.markers.clear();
@@ -156,7 +166,10 @@ impl Stage for Desk {
             }
             Intent::Mark => {
                 let name = (self.markers.len() + 1).to_string();
-                self.markers.push(Marker { at: self.now(), name });
+                self.markers.push(Marker {
+                    at: self.now(),
+                    name,
+                });
             }
             Intent::Repeat => self.repeat(),
             Intent::Pause | Intent::Seek(_) | Intent::Speed(_) => {
@@ -192,6 +205,10 @@ impl Stage for Desk {
         // Ages are told by the second; before the first note there are none.
         let begun = self.feed().and_then(Feed::reading).is_some_and(|r| r.begun);
         let demo = self.file.is_some() && self.keyboard.is_some();
-        if begun || demo { Duration::from_secs(1) } else { Duration::from_secs(3600) }
+        if begun || demo {
+            Duration::from_secs(1)
+        } else {
+            Duration::from_secs(3600)
+        }
     }
 }

@@ -67,9 +67,22 @@ pub(super) fn feed() -> (Publisher, Feed, StatusDesk) {
     let (items, items_in) = bounded(WAITING);
     // One message is enough to say that there is something new.
     let (news, news_in) = bounded(1);
-    let desk = StatusDesk { status: Arc::clone(&status), news: news.clone() };
-    let publisher = Publisher { latest: Arc::clone(&latest), items, news };
-    let feed = Feed { latest, items: items_in, news: news_in, history: History::default(), status };
+    let desk = StatusDesk {
+        status: Arc::clone(&status),
+        news: news.clone(),
+    };
+    let publisher = Publisher {
+        latest: Arc::clone(&latest),
+        items,
+        news,
+    };
+    let feed = Feed {
+        latest,
+        items: items_in,
+        news: news_in,
+        history: History::default(),
+        status,
+    };
     (publisher, feed, desk)
 }
 

@@ -44,14 +44,28 @@ impl Keeper {
     ) -> Keeper {
         let (stop, stopped) = bounded(0);
         let guard = desk.clone();
-        let mut search = Search { ports, wanted, feeder, clock, lost, desk, held: None, was: false };
+        let mut search = Search {
+            ports,
+            wanted,
+            feeder,
+            clock,
+            lost,
+            desk,
+            held: None,
+            was: false,
+        };
         // Once before anybody asks, so that it is known from the start whether there is one.
         search.look();
-        let thread = std::thread::Builder::new().name("keeper".into()).spawn(move || {
-            guard.guard("the search for keyboards", move || search.run(&stopped));
-        });
+        let thread = std::thread::Builder::new()
+            .name("keeper".into())
+            .spawn(move || {
+                guard.guard("the search for keyboards", move || search.run(&stopped));
+            });
         // Without the thread nothing is connected, which the screen shows.
-        Keeper { stop: Some(stop), thread: thread.ok() }
+        Keeper {
+            stop: Some(stop),
+            thread: thread.ok(),
+        }
     }
 }
 
@@ -110,7 +124,11 @@ impl Search {
             let name = port.name.clone();
             self.let_go(Some(name));
         }
-        match choose(&list, self.wanted.port.as_deref(), self.wanted.remembered.as_deref()) {
+        match choose(
+            &list,
+            self.wanted.port.as_deref(),
+            self.wanted.remembered.as_deref(),
+        ) {
             Ok(port) => {
                 let port = port.clone();
                 self.connect(port);
@@ -121,7 +139,10 @@ impl Search {
 
     fn connect(&mut self, port: PortInfo) {
         let mut feeder = self.feeder.another();
-        match self.ports.open(&port, Box::new(move |bytes| feeder.bytes(bytes))) {
+        match self
+            .ports
+            .open(&port, Box::new(move |bytes| feeder.bytes(bytes)))
+        {
             Ok(connection) => {
                 let back = self.was.then(|| format!("{} is back", port.name));
                 self.was = true;

@@ -1,10 +1,10 @@
 //! The engine's thread on a keyboard.
 
+use super::World;
 use super::clock::Clock;
 use super::feed::{Feed, Publisher, StatusDesk, feed, orders};
 use super::keeper::{Keeper, Wanted};
 use super::record::{RecordError, Recording};
-use super::World;
 use crate::engine::{Event, Monitor};
 use crate::midi::{self, Outlet, Timed, intake};
 use crate::time::Time;
@@ -44,7 +44,9 @@ pub fn listen(
     let (feeder, outlet) = intake(QUEUE, move || stamp.now());
     let (lost, lost_in) = orders();
     let (orders, orders_in) = orders();
-    let recording = record.map(|path| Recording::start(path, desk.clone())).transpose()?;
+    let recording = record
+        .map(|path| Recording::start(path, desk.clone()))
+        .transpose()?;
     for &event in first {
         monitor.on_event(Time::ZERO, event, &mut publisher);
         if let Some(r) = &recording {
@@ -74,7 +76,13 @@ pub fn listen(
         }
     };
     let keeper = Keeper::start(ports, wanted, feeder, Arc::clone(&clock), lost, desk);
-    Ok(Listener { feed, orders: Some(orders), clock, engine: thread, keeper: Some(keeper) })
+    Ok(Listener {
+        feed,
+        orders: Some(orders),
+        clock,
+        engine: thread,
+        keeper: Some(keeper),
+    })
 }
 
 impl Listener {
@@ -144,7 +152,10 @@ impl Engine {
             if self.outlet.silent(now) {
                 self.take(now, Event::Midi(midi::Event::Release));
             }
-            self.monitor.advance_to(now.since(BEHIND).max(self.monitor.now()), &mut self.publisher);
+            self.monitor.advance_to(
+                now.since(BEHIND).max(self.monitor.now()),
+                &mut self.publisher,
+            );
             self.publisher.publish(&self.monitor);
             let dropped = self.outlet.dropped();
             if dropped != self.dropped {
@@ -160,7 +171,13 @@ impl Engine {
     }
 
     fn drain(&mut self, notes: &Receiver<Timed>) {
-        let Engine { monitor, publisher, recording, outlet, .. } = self;
+        let Engine {
+            monitor,
+            publisher,
+            recording,
+            outlet,
+            ..
+        } = self;
         let mut take = |t: Timed| {
             let at = t.at.max(monitor.now());
             monitor.on_event(at, t.event, publisher);

@@ -36,8 +36,16 @@ const FLUSH: Duration = Duration::from_millis(900);
 impl Recording {
     /// A file that exists is not written over.
     pub fn start(path: &Path, desk: StatusDesk) -> Result<Recording, RecordError> {
-        let fail = |why| RecordError { path: path.to_owned(), why };
-        let file = File::options().write(true).read(true).create_new(true).open(path).map_err(fail)?;
+        let fail = |why| RecordError {
+            path: path.to_owned(),
+            why,
+        };
+        let file = File::options()
+            .write(true)
+            .read(true)
+            .create_new(true)
+            .open(path)
+            .map_err(fail)?;
         let recorder = Recorder::new(file).map_err(fail)?;
         let (notes, receiver) = bounded(WAITING);
         let name = path.display().to_string();
@@ -75,7 +83,11 @@ fn write(mut recorder: Recorder<File>, notes: &Receiver<Note>) -> std::io::Resul
     let mut flushed = Instant::now();
     let mut dirty = false;
     loop {
-        match notes.recv_timeout(if dirty { FLUSH } else { Duration::from_secs(3600) }) {
+        match notes.recv_timeout(if dirty {
+            FLUSH
+        } else {
+            Duration::from_secs(3600)
+        }) {
             Ok(Note::Event(at, event)) => {
                 last = at;
                 dirty = true;

@@ -81,7 +81,12 @@ pub fn play(
         paused: false,
         ended: false,
         repeat: None,
-        checkpoints: vec![Checkpoint { at: Time::ZERO, next: 0, monitor: monitor.clone(), history: History::default() }],
+        checkpoints: vec![Checkpoint {
+            at: Time::ZERO,
+            next: 0,
+            monitor: monitor.clone(),
+            history: History::default(),
+        }],
         monitor,
         history: History::default(),
         publisher,
@@ -99,7 +104,12 @@ pub fn play(
             None
         }
     };
-    Player { feed, orders: Some(orders), position, engine }
+    Player {
+        feed,
+        orders: Some(orders),
+        position,
+        engine,
+    }
 }
 
 impl Player {
@@ -205,12 +215,17 @@ impl Transport {
             return Duration::from_secs(3600);
         }
         let event = self.events.get(self.next).map_or(self.end, |e| e.0);
-        let due = self.monitor.next_step().map_or(event, |s| event.min(s + Time(1)));
+        let due = self
+            .monitor
+            .next_step()
+            .map_or(event, |s| event.min(s + Time(1)));
         // The position moves on the screen even while nothing sounds.
         let due = due.min(self.at + Time::millis(200)).min(self.end);
         let seconds = due.since(self.at).seconds() / f64::from(self.speed);
         let target = self.anchor.0
-            + Time::from_seconds(self.at.since(self.anchor.1).seconds() / f64::from(self.speed) + seconds);
+            + Time::from_seconds(
+                self.at.since(self.anchor.1).seconds() / f64::from(self.speed) + seconds,
+            );
         self.clock.until(target)
     }
 
@@ -244,7 +259,11 @@ impl Transport {
 
     /// Keeps a checkpoint before the event at `at`, now and then.
     fn check(&mut self, at: Time) {
-        if self.checkpoints.last().is_some_and(|c| at >= c.at + CHECKPOINT) {
+        if self
+            .checkpoints
+            .last()
+            .is_some_and(|c| at >= c.at + CHECKPOINT)
+        {
             self.checkpoints.push(Checkpoint {
                 at: self.monitor.now(),
                 next: self.next,
@@ -256,7 +275,11 @@ impl Transport {
 
     fn seek(&mut self, to: Time) {
         let to = to.min(self.end);
-        let last = self.checkpoints.iter().rposition(|c| c.at <= to).unwrap_or(0);
+        let last = self
+            .checkpoints
+            .iter()
+            .rposition(|c| c.at <= to)
+            .unwrap_or(0);
         if to < self.at || self.checkpoints[last].at > self.at {
             let c = &self.checkpoints[last];
             self.next = c.next;
@@ -281,7 +304,9 @@ impl Transport {
             Order::Repeat(points) => {
                 self.repeat = points.map(|(a, b)| (a.min(b), a.max(b).min(self.end)));
                 // A repeat of nothing would spin.
-                self.repeat = self.repeat.filter(|(a, b)| b.since(*a) >= Time::millis(200));
+                self.repeat = self
+                    .repeat
+                    .filter(|(a, b)| b.since(*a) >= Time::millis(200));
                 if let Some((from, to)) = self.repeat
                     && self.at >= to
                 {

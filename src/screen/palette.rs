@@ -19,16 +19,40 @@ pub enum Palette {
     Plain,
 }
 
+impl std::str::FromStr for Palette {
+    type Err = String;
+
+    fn from_str(s: &str) -> Result<Palette, String> {
+        Palette::ALL
+            .into_iter()
+            .find(|p| p.name() == s)
+            .ok_or_else(|| {
+                let all = Palette::ALL.map(Palette::name).join(", ");
+                format!("'{s}' is no palette; write one of: {all}")
+            })
+    }
+}
+
 impl Palette {
     pub const ALL: [Palette; 3] = [Palette::Dark, Palette::Light, Palette::Plain];
 
-    /// The palette in force: what the settings ask for, else none where the
-    /// environment's `NO_COLOR` is set and not empty (no-color.org), else dark.
-    pub fn choose(wanted: Option<Palette>, no_color: Option<&OsStr>) -> Palette {
+    /// The palette in force: what the command line asks for, else none where the
+    /// environment's `NO_COLOR` is set and not empty (no-color.org), else what
+    /// the settings say.
+    pub fn choose(wanted: Option<Palette>, no_color: Option<&OsStr>, set: Palette) -> Palette {
         wanted.unwrap_or(match no_color {
             Some(v) if !v.is_empty() => Palette::Plain,
-            _ => Palette::Dark,
+            _ => set,
         })
+    }
+
+    /// As the settings write it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Palette::Dark => "dark",
+            Palette::Light => "light",
+            Palette::Plain => "none",
+        }
     }
 
     /// The next one, for a key that goes through them.
@@ -133,10 +157,16 @@ mod tests {
     #[test]
     fn no_color_is_honoured_and_a_setting_overrides_it() {
         let set = Some(OsStr::new("1"));
-        assert_eq!(Palette::choose(None, set), Palette::Plain);
-        assert_eq!(Palette::choose(None, Some(OsStr::new(""))), Palette::Dark);
-        assert_eq!(Palette::choose(None, None), Palette::Dark);
-        assert_eq!(Palette::choose(Some(Palette::Light), set), Palette::Light);
+        assert_eq!(Palette::choose(None, set, Palette::Dark), Palette::Plain);
+        assert_eq!(
+            Palette::choose(None, Some(OsStr::new("")), Palette::Dark),
+            Palette::Dark
+        );
+        assert_eq!(Palette::choose(None, None, Palette::Dark), Palette::Dark);
+        assert_eq!(
+            Palette::choose(Some(Palette::Light), set, Palette::Dark),
+            Palette::Light
+        );
     }
 
     #[test]

@@ -98,8 +98,8 @@ pub(super) fn turn(
     surface: &mut impl Surface,
 ) -> io::Result<Outcome> {
     let mut desk = Desk::new(options);
-    let mut news = stage.news().clone();
     let quiet = never();
+    let mut deaf = false;
     let mut dirty = true;
     let mut drawn: Option<Instant> = None;
     loop {
@@ -114,10 +114,12 @@ pub(super) fn turn(
             drawn = Some(Instant::now());
             dirty = false;
         }
+        // The stage may have changed its source of news.
+        let source = stage.news().clone();
         // Once something is to be drawn, news can wait until it is.
         let (wait, listen) = match dirty {
             true => (due, &quiet),
-            false => (stage.patience(), &news),
+            false => (stage.patience(), if deaf { &quiet } else { &source }),
         };
         select! {
             recv(alarms) -> alarm => match alarm {
@@ -145,7 +147,7 @@ pub(super) fn turn(
             recv(listen) -> sent => {
                 if sent.is_err() {
                     // Whoever sent news is gone; the stage says whether that is a failure.
-                    news = never();
+                    deaf = true;
                 }
             },
             default(wait) => {}

@@ -228,47 +228,31 @@ fn watch_panics() {
 }
 
 /// Standard error while the screen is ours: libraries write there too.
-#[cfg(unix)]
 mod aside {
     use super::lock;
-    use std::fs::{File, OpenOptions};
+    use crate::quiet::Quiet;
+    use std::fs::OpenOptions;
     use std::io::{self, IsTerminal};
-    use std::os::fd::OwnedFd;
     use std::path::Path;
     use std::sync::Mutex;
 
-    static BEFORE: Mutex<Option<OwnedFd>> = Mutex::new(None);
+    static QUIET: Mutex<Option<Quiet>> = Mutex::new(None);
 
     /// To `log`, or where it cannot be opened, nowhere. Left alone where the
     /// user has sent it elsewhere.
     pub fn divert(log: Option<&Path>) {
-        let mut before = lock(&BEFORE);
-        if before.is_some() || !io::stderr().is_terminal() {
+        let mut quiet = lock(&QUIET);
+        if quiet.is_some() || !io::stderr().is_terminal() {
             return;
         }
-        let opened = log
-            .and_then(|path| OpenOptions::new().create(true).append(true).open(path).ok())
-            .or_else(|| File::options().write(true).open("/dev/null").ok());
-        let saved = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3);
-        if let (Some(file), Ok(saved)) = (opened, saved)
-            && rustix::stdio::dup2_stderr(&file).is_ok()
-        {
-            *before = Some(saved);
-        }
+        let file =
+            log.and_then(|path| OpenOptions::new().create(true).append(true).open(path).ok());
+        *quiet = Some(file.map_or_else(Quiet::new, Quiet::to));
     }
 
     pub fn put_back() {
-        if let Some(fd) = lock(&BEFORE).take() {
-            // Nothing could be told of a failure: it is standard error that failed.
-            let _ = rustix::stdio::dup2_stderr(&fd);
-        }
+        *lock(&QUIET) = None;
     }
-}
-
-#[cfg(not(unix))]
-mod aside {
-    pub fn divert(_: Option<&std::path::Path>) {}
-    pub fn put_back() {}
 }
 
 /// Signals, on a thread of their own for the life of the program.

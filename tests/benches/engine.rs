@@ -46,7 +46,12 @@ fn main() {
             }
         }
     }
-    println!("{} études, {} events, grid of {} ms", files.len(), plain.len(), STEP.0 / 50);
+    println!(
+        "{} études, {} events, grid of {} ms",
+        files.len(),
+        plain.len(),
+        STEP.0 / 50
+    );
     report("an event without a grid step", &mut plain);
     report("a grid step", &mut steps);
     report("event to chord across a step", &mut chord);
@@ -92,11 +97,19 @@ fn recordings() -> Vec<(String, Vec<u8>)> {
         .collect();
     files.sort();
     let read = |p: &std::path::PathBuf| std::fs::read(p).unwrap_or_else(|e| panic!("{e}"));
-    files.iter().map(|p| (p.display().to_string(), read(p))).collect()
+    files
+        .iter()
+        .map(|p| (p.display().to_string(), read(p)))
+        .collect()
 }
 
 fn report(what: &str, times: &mut [Duration]) {
     times.sort_unstable();
     let at = |q: f64| times[((times.len() - 1) as f64 * q) as usize].as_nanos() as f64 / 1e3;
-    println!("{what:<30} median {:>6.2} µs   p99 {:>6.2} µs   max {:>7.1} µs", at(0.5), at(0.99), at(1.0));
+    println!(
+        "{what:<30} median {:>6.2} µs   p99 {:>6.2} µs   max {:>7.1} µs",
+        at(0.5),
+        at(0.99),
+        at(1.0)
+    );
 }

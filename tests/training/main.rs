@@ -65,9 +65,12 @@ impl Random {
 
 fn main() {
     let mut files: Vec<String> = std::env::args().skip(1).collect();
-    let seconds = files.last().and_then(|s| s.parse::<u64>().ok()).inspect(|_| {
-        files.pop();
-    });
+    let seconds = files
+        .last()
+        .and_then(|s| s.parse::<u64>().ok())
+        .inspect(|_| {
+            files.pop();
+        });
     let mut random = Random(20_261_125);
     let mut kinds: BTreeMap<String, Vec<Piece>> = BTreeMap::new();
     for file in &files {
@@ -89,7 +92,12 @@ fn main() {
     if let Some(folk) = kinds.get("folk-mode") {
         for _ in 0..25 {
             let set: Vec<(Piece, i8)> = (0..5)
-                .map(|_| (folk[random.below(folk.len())].clone(), random.below(12) as i8 - 6))
+                .map(|_| {
+                    (
+                        folk[random.below(folk.len())].clone(),
+                        random.below(12) as i8 - 6,
+                    )
+                })
                 .collect();
             items.push(item("folk-set", &set));
         }
@@ -108,7 +116,10 @@ fn main() {
             println!("# {top:.4}  {report}");
         }
     }
-    println!("{}", toml::to_string(&best).unwrap_or_else(|e| panic!("{e}")));
+    println!(
+        "{}",
+        toml::to_string(&best).unwrap_or_else(|e| panic!("{e}"))
+    );
 }
 
 fn perturbed(p: &Parameters, random: &mut Random) -> Parameters {
@@ -140,10 +151,19 @@ fn item(kind: &str, pieces: &[(Piece, i8)]) -> Item {
     for (p, transpose) in pieces {
         let mut end = at;
         for &(onset, length, key) in &p.notes {
-            let Some(key) = key.checked_add_signed(*transpose).filter(|k| *k < 128) else { continue };
-            let (a, b) = (at + onset * p.quarter, at + (onset + length.max(0.05)) * p.quarter);
+            let Some(key) = key.checked_add_signed(*transpose).filter(|k| *k < 128) else {
+                continue;
+            };
+            let (a, b) = (
+                at + onset * p.quarter,
+                at + (onset + length.max(0.05)) * p.quarter,
+            );
             end = b.max(end);
-            let on = midi::Event::NoteOn { channel: 0, key, velocity: 80 };
+            let on = midi::Event::NoteOn {
+                channel: 0,
+                key,
+                velocity: 80,
+            };
             let off = midi::Event::NoteOff { channel: 0, key };
             events.push((Time::from_seconds(a), 1, Event::Midi(on)));
             events.push((Time::from_seconds(b - 0.005), 0, Event::Midi(off)));
@@ -160,7 +180,11 @@ fn item(kind: &str, pieces: &[(Piece, i8)]) -> Item {
     }
     events.sort_by_key(|e| (e.0, e.1));
     let events = events.into_iter().map(|(t, _, e)| (t, e)).collect();
-    Item { kind: kind.to_owned(), events, segments }
+    Item {
+        kind: kind.to_owned(),
+        events,
+        segments,
+    }
 }
 
 /// What is established, second by second.
@@ -210,7 +234,10 @@ fn score(p: &Parameters, items: &[Item]) -> (f64, String) {
                 })
             })
             .collect();
-        handles.into_iter().map(|h| h.join().unwrap_or_default()).collect()
+        handles
+            .into_iter()
+            .map(|h| h.join().unwrap_or_default())
+            .collect()
     });
     let mut sums: BTreeMap<String, [f64; 4]> = BTreeMap::new();
     for part in parts {
@@ -235,8 +262,13 @@ fn score(p: &Parameters, items: &[Item]) -> (f64, String) {
 
 /// Seconds in all, right, right in center, and changes shown.
 fn run(p: &Parameters, item: &Item, catalogue: &Arc<Catalogue>) -> [f64; 4] {
-    let mut monitor = Monitor::with_estimator(Arc::clone(catalogue), Markov::new(catalogue, p.clone()));
-    let mut shown = Shown { catalogue, now: None, spans: Vec::new() };
+    let mut monitor =
+        Monitor::with_estimator(Arc::clone(catalogue), Markov::new(catalogue, p.clone()));
+    let mut shown = Shown {
+        catalogue,
+        now: None,
+        spans: Vec::new(),
+    };
     for &(at, event) in &item.events {
         monitor.on_event(at, event, &mut shown);
     }
