@@ -4,6 +4,9 @@
 //! the pedal holds and those just let go are weighed, the kinds of chord are
 //! fitted to the weights, and the chord that stands gives way only to one that
 //! fits clearly better: a passing note in the melody does not change it.
+//!
+//! The weights below were found by a search on labelled chamber and keyboard
+//! music (tests/training/README.md), then rounded.
 
 use super::keys::{KeySet, Keys, each, lowest};
 use crate::theory::{Chord, FOREIGN_BASS, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost};
@@ -14,26 +17,26 @@ const CLUSTER: Time = Time::millis(70);
 /// Seconds in which a note that was let go is forgotten to 1/e.
 const MEMORY: f32 = 0.9;
 /// The same for a note that only the pedal holds, in the middle of the keyboard …
-const PEDAL_MEMORY: f32 = 1.6;
+const PEDAL_MEMORY: f32 = 1.0;
 /// … and for a bass.
-const PEDAL_BASS_MEMORY: f32 = 4.0;
+const PEDAL_BASS_MEMORY: f32 = 3.6;
 /// A bass that was let go stays the bass for so long, while nothing as low follows.
 const BASS_STAYS: Time = Time::millis(1800);
 /// A lone melody note above a chord counts in full only after so long.
 const PASSING: Time = Time::millis(350);
 /// What it counts before.
-const PASSING_WEIGHT: f32 = 0.3;
+const PASSING_WEIGHT: f32 = 0.5;
 /// How much a note outside the chord costs, and a missing member.
-const OUTSIDE: f32 = 1.1;
+const OUTSIDE: f32 = 0.95;
 const MISSING: f32 = 0.45;
 /// What a kind's far-fetchedness weighs against the notes.
-const COST: f32 = 1.6;
+const COST: f32 = 2.2;
 /// By how much another chord must fit better than the one that stands.
 const SWITCH: f32 = 0.55;
 /// The same when a new bass or several notes were struck at once.
-const SWITCH_STRUCK: f32 = 0.12;
+const SWITCH_STRUCK: f32 = 0.19;
 /// A pitch class that weighs less is not part of anything.
-const AUDIBLE: f32 = 0.12;
+const AUDIBLE: f32 = 0.15;
 
 /// Follows the chord.
 #[derive(Clone, Debug)]
