@@ -2,11 +2,15 @@
 //! near it is, and on which evidence.
 
 use super::draw::{Look, Picture};
+use super::large::{self, Size};
 use super::pen::{Pen, fit};
+use crate::engine::Contender;
 
 /// Columns of the caption and of the name: the gauge stands at a fixed place.
 const CAPTION: u16 = 9;
 const NAME: u16 = 22;
+/// The same where the name has large letters.
+const LARGE_NAME: u16 = 68;
 
 pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
@@ -18,64 +22,74 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     else {
         return;
     };
-    let w = pen.width();
-    pen.put(0, 0, "leaning", styles.quiet);
+    let (w, h) = (pen.width(), pen.height());
     let name = look.notation.tonality(c.tonality, c.tonic, look.catalogue);
-    let name = format!("{} {name}", look.sign("→", ">"));
-    pen.put(CAPTION, 0, &fit(&name, NAME, ascii), styles.contender);
+    let tonic = c.tonic.text(look.notation.glyphs);
+    let arrow = format!("{} {name}", look.sign("→", ">"));
+    let evidence = evidence(&c, &tonic, look);
 
-    let mut evidence = Vec::new();
-    if c.in_bass {
-        let tonic = c.tonic.text(look.notation.glyphs);
-        evidence.push(format!("{tonic} in the bass"));
+    if h >= 4 && w >= LARGE_NAME + 30 {
+        // Large letters; gauge and evidence to their right.
+        let size = large::fitting(&name, Size::Four, LARGE_NAME - 2, ascii);
+        let y = match size {
+            Size::One => 1,
+            _ => 0,
+        };
+        large::write(pen, (0, y), &name, size, styles.contender, ascii);
+        let start = LARGE_NAME;
+        let long = (w - start).min(50);
+        pen.put(start, 0, "leaning", styles.quiet);
+        for row in 1..h - 2 {
+            gauge(pen, (start, row), long, c.nearness, look);
+        }
+        let text = fit(&evidence, w - start, ascii);
+        pen.put(start, h - 2, &text, styles.text);
+        return;
     }
-    if let Some(pc) = c.heard {
-        let note = look
-            .notation
-            .note(pc, Some((c.tonality, c.tonic)), look.catalogue)
-            .text(look.notation.glyphs);
-        evidence.push(format!("{note} heard"));
-    }
-    let evidence = evidence.join(", ");
-
+    pen.put(0, 0, "leaning", styles.quiet);
+    pen.put(CAPTION, 0, &fit(&arrow, NAME, ascii), styles.contender);
     let start = CAPTION + NAME + 1;
     // On one row the words stand after the gauge, on more below the name.
-    let below = pen.height() > 1;
+    let below = h > 1;
     let words = 26;
-    let end = if below {
-        w
-    } else {
-        w.saturating_sub(words + 2)
+    let end = match below {
+        true => w,
+        false => w.saturating_sub(words + 2),
     };
     let long = end.saturating_sub(start).min(60);
-    gauge(pen, start, long, c.nearness, look);
+    gauge(pen, (start, 0), long, c.nearness, look);
     if below {
-        pen.put(
-            CAPTION + 2,
-            1,
-            &fit(&evidence, w.saturating_sub(CAPTION + 2), ascii),
-            styles.text,
-        );
+        let room = w.saturating_sub(CAPTION + 2);
+        pen.put(CAPTION + 2, 1, &fit(&evidence, room, ascii), styles.text);
     } else {
         pen.put(end + 2, 0, &fit(&evidence, words, ascii), styles.text);
     }
 }
 
+/// `E in the bass, F♯ heard`.
+fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
+    let bass = c.in_bass.then(|| format!("{tonic} in the bass"));
+    let heard = c.heard.map(|pc| {
+        let within = Some((c.tonality, c.tonic));
+        let note = look.notation.note(pc, within, look.catalogue);
+        format!("{} heard", note.text(look.notation.glyphs))
+    });
+    [bass, heard]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
 /// How near: full means that it is about to be established.
-fn gauge(pen: &mut Pen, x: u16, long: u16, part: f32, look: &Look) {
+fn gauge(pen: &mut Pen, (x, y): (u16, u16), long: u16, part: f32, look: &Look) {
     let styles = look.styles();
     let part = if part.is_finite() {
         part.clamp(0.0, 1.0)
     } else {
         0.0
     };
-    let on = (part * long as f32).round() as u16;
-    pen.line(x, 0, on, look.sign('━', '='), styles.contender);
-    pen.line(
-        x + on,
-        0,
-        long - on.min(long),
-        look.sign('╌', '.'),
-        styles.faint,
-    );
+    let on = ((part * long as f32).round() as u16).min(long);
+    pen.line(x, y, on, look.sign('━', '='), styles.contender);
+    pen.line(x + on, y, long - on, look.sign('╌', '.'), styles.faint);
 }

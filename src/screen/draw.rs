@@ -139,18 +139,18 @@ pub(super) fn places(area: Rect) -> Option<Places> {
         Plan {
             size: size(Sixteen, Eight, Eight),
             chord: (11, 12),
-            contender: (2, 3),
+            contender: (5, 5),
             piano: (6, 8),
-            strip: (8, 11),
+            strip: (10, 10),
             window: 74,
         }
     } else if w >= 112 && h >= 33 {
         Plan {
             size: size(Eight, Four, Four),
-            chord: (7, 8),
-            contender: (2, 3),
+            chord: (6, 8),
+            contender: (4, 5),
             piano: (3, 6),
-            strip: (6, 9),
+            strip: (6, 7),
             window: 50,
         }
     } else if w >= 72 && h >= 22 {
@@ -159,7 +159,7 @@ pub(super) fn places(area: Rect) -> Option<Places> {
             chord: (6, 8),
             contender: (1, 3),
             piano: (3, 4),
-            strip: (4, 8),
+            strip: (4, 7),
             window: 38,
         }
     } else {
@@ -189,8 +189,7 @@ pub(super) fn places(area: Rect) -> Option<Places> {
                 rows[i] += 1;
                 spare -= 1;
             }
-            let wanted = if round < 1 { 0 } else { 2 };
-            if gaps[i] < wanted && gaps[i] < round {
+            if gaps[i] < round.min(4) {
                 if spare == 0 {
                     break 'rounds;
                 }
@@ -198,7 +197,7 @@ pub(super) fn places(area: Rect) -> Option<Places> {
                 spare -= 1;
             }
         }
-        if spare == before && round > 2 {
+        if spare == before && round > 4 {
             break;
         }
     }

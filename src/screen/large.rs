@@ -49,7 +49,7 @@ pub(super) fn width(text: &str, size: Size, ascii: bool) -> u16 {
     match size {
         Size::One => columns(text),
         _ => {
-            let dots = line_width(text) << doublings(size);
+            let dots = line_width(text) << doublings(size, ascii);
             let cells = if ascii { dots } else { dots.div_ceil(2) };
             cells.min(u16::MAX as usize) as u16
         }
@@ -70,8 +70,7 @@ pub(super) fn write(
         return pen.put(x, y, text, style);
     }
     let mut map = Bitmap::of(text);
-    let steps = doublings(size);
-    for _ in 0..steps {
+    for _ in 0..doublings(size, ascii) {
         map = if ascii { map.coarse() } else { map.doubled() };
     }
     if ascii {
@@ -107,13 +106,14 @@ pub(super) fn write(
     x.saturating_add(cells as u16)
 }
 
-/// How often the 8 by 8 dots are doubled. Without quadrants a dot is a whole cell.
-fn doublings(size: Size) -> usize {
-    match size {
+/// How often the 8 by 8 dots are doubled. In ASCII a dot is a whole cell.
+fn doublings(size: Size, ascii: bool) -> usize {
+    let times = match size {
         Size::One | Size::Four => 0,
         Size::Eight => 1,
         Size::Sixteen => 2,
-    }
+    };
+    times - (ascii && times > 0) as usize
 }
 
 /// Dots between letters, and those of a space.

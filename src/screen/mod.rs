@@ -17,6 +17,8 @@ mod run;
 mod status;
 mod strip;
 mod terminal;
+#[cfg(test)]
+mod tests;
 mod window;
 
 pub use palette::Palette;

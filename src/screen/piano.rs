@@ -26,9 +26,11 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Loo
     let keys = (last - first + 1) as u16;
     let left = (w - keys * wide) / 2;
     // Black keys, white keys, names of the octaves.
-    let black_rows = (h - 1).div_ceil(2);
+    let black_rows = (h - 1) / 2;
     let white_rows = h - 1 - black_rows;
 
+    // In front the white keys are as wide as all.
+    pen.line(left, h - 2, keys * wide, look.sign('─', '-'), styles.faint);
     for key in first..=last {
         let x = left + (key - first) as u16 * wide;
         let black = is_black(key);
@@ -37,15 +39,13 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Loo
             false => (black_rows, white_rows),
         };
         let mark = mark(key, picture, look);
-        let idle = match black {
-            true => look.sign('▒', ':'),
-            false => look.sign('─', '-'),
-        };
+
         for row in from..from + rows {
             for column in x..x + wide {
                 match mark {
                     Some((c, style)) => pen.dot(column, row, c, style),
-                    None => pen.dot(column, row, idle, styles.faint),
+                    None if black => pen.dot(column, row, look.sign('▒', ':'), styles.faint),
+                    None => {}
                 }
             }
         }
@@ -111,7 +111,7 @@ fn mark(key: u8, picture: &Picture, look: &Look) -> Option<(char, Style)> {
     let styles = look.styles();
     let pc = PitchClass::of_key(key);
     let (filled, hollow, plain, small, style) = match reading.here {
-        Some(e) if e.tonality.center == pc => ('◆', '◇', 'C', 'c', styles.center),
+        Some(e) if e.tonality.center == pc => ('◆', '◇', '*', '+', styles.center),
         Some(e) if !look.catalogue.all_forms(e.tonality).contains(pc) => {
             ('▲', '△', 'X', 'x', styles.outside)
         }

@@ -19,24 +19,22 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let source = picture.source;
     let w = pen.width();
     // On the right, at fixed places: inertia and help.
-    let right = format!("inertia {:<7}  ? help", picture.reading.inertia.name());
+    let word = if w < 72 { "" } else { "inertia " };
+    let right = format!("{word}{:<7}  ? help", picture.reading.inertia.name());
     let right_start = w.saturating_sub(columns(&right));
     pen.put(right_start, 0, &right, styles.quiet);
 
     // On the left as much as there is room for, the weightier first.
     let room = right_start.saturating_sub(2);
     let mut parts = Vec::new();
-    if source.dropped > 0 {
-        parts.push((
-            format!("{} messages dropped", source.dropped),
-            styles.warning,
-        ));
-    }
     match source.link {
         Link::Keyboard => parts.push(("connected".into(), styles.text)),
-        Link::Lost => parts.push(("unplugged, looking for it".into(), styles.warning)),
-        Link::None => parts.push(("no keyboard, looking for one".into(), styles.warning)),
+        Link::Lost => parts.push(("unplugged".into(), styles.warning)),
+        Link::None => parts.push(("no keyboard".into(), styles.warning)),
         Link::File => {}
+    }
+    if source.dropped > 0 {
+        parts.push((format!("{} dropped", source.dropped), styles.warning));
     }
     if let Some(t) = &source.transport {
         parts.push((transport(t, look), styles.text));
@@ -47,8 +45,10 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
             styles.warning,
         ));
     }
-    let taken: u16 = parts.iter().map(|p| columns(&p.0) + 2).sum();
-    let name = fit(&source.name, room.saturating_sub(taken).max(12), ascii);
+    let taken = parts.iter().fold(0u16, |sum, p| {
+        sum.saturating_add(columns(&p.0)).saturating_add(2)
+    });
+    let name = fit(&source.name, room.saturating_sub(taken).max(8), ascii);
     let mut x = 0;
     if !name.is_empty() {
         x = pen.put(0, 0, &name, styles.strong) + 2;
@@ -62,21 +62,21 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     }
 }
 
-/// `0:31 / 1:10 paused  ×0.5  repeat 0:10-0:20`.
+/// `0:31/1:10 paused ×0.5 repeat 0:10–0:20`.
 fn transport(t: &Transport, look: &Look) -> String {
     let state = match t {
         Transport { ended: true, .. } => "ended  ",
         Transport { paused: true, .. } => "paused ",
         _ => "playing",
     };
-    let mut text = format!("{} / {} {state}", clock(t.position), clock(t.duration));
+    let mut text = format!("{}/{} {state}", clock(t.position), clock(t.duration));
     if t.speed != 1.0 {
-        text.push_str(&format!("  {}{}", look.sign("×", "x"), t.speed));
+        text.push_str(&format!(" {}{}", look.sign("×", "x"), t.speed));
     }
     let dash = look.sign("–", "-");
     match t.repeat {
-        (Some(a), Some(b)) => text.push_str(&format!("  repeat {}{dash}{}", clock(a), clock(b))),
-        (Some(a), None) => text.push_str(&format!("  repeat from {}", clock(a))),
+        (Some(a), Some(b)) => text.push_str(&format!(" repeat {}{dash}{}", clock(a), clock(b))),
+        (Some(a), None) => text.push_str(&format!(" repeat from {}", clock(a))),
         _ => {}
     }
     text

@@ -2,9 +2,11 @@
 //! and markers, on a scale of time.
 
 use super::draw::{Look, Picture, clock};
+use super::large::{self, Size};
 use super::pen::{Pen, columns, fit};
 use crate::plan::Region;
 use crate::time::{TICKS_PER_SECOND, Time};
+use ratatui::style::Style;
 
 /// How many seconds the strip spans, from near to far.
 const SPANS: [u64; 11] = [10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200];
@@ -88,46 +90,71 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look:
         y += 1;
     }
     let home = h.saturating_sub(y) >= 3;
-    let bar = h.saturating_sub(y + 1 + home as u16).max(1);
-    pen.put(0, y, "here", styles.quiet);
+    let left = h.saturating_sub(y + home as u16);
+    // Large names where the bar still has two rows.
+    let size = match left {
+        6.. if !look.ascii() => Size::Four,
+        _ => Size::One,
+    };
+    let bar = left.saturating_sub(size.rows()).clamp(1, 2);
+    pen.put(0, y + size.rows() - 1, "here", styles.quiet);
+    let bar_top = y + size.rows();
     let plan = picture.history.plan();
     for r in &plan.regions {
-        let at_home = home_at(&plan.home, r.start.max(window.start))
-            .is_none_or(|h| h.tonality.center == r.tonality.center);
+        let at_home =
+            home_at(&plan.home, r.start).is_none_or(|h| h.tonality.center == r.tonality.center);
         let (c, style) = match at_home {
             true => (look.sign('█', '#'), styles.home),
             false => (look.sign('▓', '+'), styles.away),
         };
         if let Some((a, b)) = window.part(r.start, r.end, picture.now) {
-            for row in 0..bar {
-                pen.line(GUTTER + a, y + 1 + row, b - a, c, style);
+            for row in bar_top..bar_top + bar {
+                pen.line(GUTTER + a, row, b - a, c, style);
+                // A notch where it begins tells it from the one before.
+                if window.at(r.start) == Some(a) && a > 0 {
+                    pen.dot(GUTTER + a, row, look.sign('▐', '|'), style);
+                }
             }
         }
     }
     for (a, b) in picture.history.rests() {
         if let Some((a, b)) = window.part(a, b, picture.now) {
-            for row in 0..bar {
-                pen.line(GUTTER + a, y + 1 + row, b - a, ' ', styles.text);
+            for row in bar_top..bar_top + bar {
+                pen.line(GUTTER + a, row, b - a, ' ', styles.text);
             }
             pen.line(
                 GUTTER + a,
-                y + bar.div_ceil(2),
+                bar_top + bar - 1,
                 b - a,
                 look.sign('·', '.'),
-                styles.faint,
+                styles.quiet,
             );
         }
     }
-    names(pen, y, &plan.regions, &window, picture, look, styles.strong);
+    names(
+        pen,
+        (y, size),
+        &plan.regions,
+        &window,
+        picture,
+        (look, styles.strong),
+    );
     if home {
-        let y = y + 1 + bar;
+        let y = bar_top + bar;
         pen.put(0, y, "home", styles.quiet);
         for r in &plan.home {
             if let Some((a, b)) = window.part(r.start, r.end, picture.now) {
                 pen.line(GUTTER + a, y, b - a, look.sign('─', '-'), styles.home);
             }
         }
-        names(pen, y, &plan.home, &window, picture, look, styles.home);
+        names(
+            pen,
+            (y, Size::One),
+            &plan.home,
+            &window,
+            picture,
+            (look, styles.home),
+        );
     }
 }
 
@@ -145,8 +172,11 @@ struct Columns {
 
 impl Columns {
     fn new(count: u16, view: &StripView, now: Time) -> Columns {
-        let each = (view.span().0 / count.max(1) as u64).max(1);
-        let end = view.end.unwrap_or(now).0 / each + 1;
+        let each = view.span().0.div_ceil(count.max(1) as u64).max(1);
+        let end = match view.end {
+            Some(end) => end.0.div_ceil(each),
+            None => now.0 / each + 1,
+        };
         let start = end.saturating_sub(count as u64);
         Columns {
             start: Time(start * each),
@@ -164,7 +194,10 @@ impl Columns {
     /// The columns that a stretch takes, at least one; nothing after `now`.
     fn part(&self, from: Time, to: Time, now: Time) -> Option<(u16, u16)> {
         let to = to.min(now.max(from));
-        let end = self.start.0 + self.each * self.count as u64;
+        let end = self
+            .start
+            .0
+            .saturating_add(self.each.saturating_mul(self.count as u64));
         if to < self.start || from.0 >= end || to < from {
             return None;
         }
@@ -191,14 +224,15 @@ fn scale(pen: &mut Pen, y: u16, window: &Columns, look: &Look) {
         .map(|s| s * TICKS_PER_SECOND)
         .find(|s| s / window.each >= 10)
         .unwrap_or(7200 * TICKS_PER_SECOND);
-    let mut t = Time(window.start.0.div_ceil(step) * step);
-    while let Some(x) = window.at(t) {
+    let first = window.start.0.div_ceil(step);
+    for i in 0..window.count as u64 {
+        let t = Time((first + i).saturating_mul(step));
+        let Some(x) = window.at(t) else { break };
         let text = clock(t);
         if x + 1 + columns(&text) <= window.count {
             let x = pen.put(GUTTER + x, y, look.sign("╷", "|"), styles.faint);
             pen.put(x, y, &text, styles.quiet);
         }
-        t += Time(step);
     }
 }
 
@@ -212,8 +246,8 @@ fn draw_markers(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look
     in_view.sort_by_key(|m| m.0);
     for (i, &(x, name)) in in_view.iter().enumerate() {
         let end = in_view.get(i + 1).map_or(window.count, |next| next.0);
-        let after = pen.put(GUTTER + x, y, look.sign("▾", "v"), styles.strong);
-        let room = end.saturating_sub(x + 2);
+        let after = pen.put(GUTTER + x, y, look.sign("▾", "v "), styles.strong);
+        let room = end.saturating_sub(after - GUTTER + 1);
         if room >= 2 || columns(name) <= room {
             pen.put(after, y, &fit(name, room, look.ascii()), styles.text);
         }
@@ -241,19 +275,19 @@ fn draw_chords(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look:
 /// The regions' names, each within its own columns: whole, or the center alone.
 fn names(
     pen: &mut Pen,
-    y: u16,
+    (y, size): (u16, Size),
     regions: &[Region],
     window: &Columns,
     picture: &Picture,
-    look: &Look,
-    style: ratatui::style::Style,
+    (look, style): (&Look, Style),
 ) {
+    let ascii = look.ascii();
     for (i, r) in regions.iter().enumerate() {
-        // A name may run on into empty time, up to the next region.
-        let end = regions.get(i + 1).map_or(Time(u64::MAX), |n| n.start);
         if window.part(r.start, r.end, picture.now).is_none() {
             continue;
         }
+        // A name may run on into empty time, up to the next region.
+        let end = regions.get(i + 1).map_or(Time(u64::MAX), |n| n.start);
         let a = window.at(r.start.max(window.start)).unwrap_or(0);
         let b = window.at(end).unwrap_or(window.count);
         let room = b.saturating_sub(a + 1);
@@ -261,10 +295,10 @@ fn names(
         let tonic = r.tonic.text(look.notation.glyphs);
         let fits = [whole.as_str(), tonic.as_str()]
             .into_iter()
-            .find(|t| columns(t) <= room);
+            .find(|t| large::width(t, size, ascii) <= room);
         if let Some(text) = fits {
-            let end = pen.put(GUTTER + a, y, text, style);
-            if end < GUTTER + b {
+            let end = large::write(pen, (GUTTER + a, y), text, size, style, ascii);
+            if size == Size::One && end < GUTTER + b {
                 pen.put(end, y, " ", style);
             }
         }

@@ -3,7 +3,7 @@
 
 use super::draw::{Look, Picture, View};
 use super::pen::{Pen, columns};
-use crate::theory::Spelling;
+use crate::theory::PitchClass;
 
 /// The share of the whole that fills a bar: a little more than a third.
 const FULL: f32 = 0.36;
@@ -35,7 +35,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
         } else {
             // From five fifths below the center to six above: every mode is a
             // block of neighbours, and its brightness is where the block lies.
-            Spelling::at(view.around.fifths() + i as i8 - 5).pitch_class()
+            PitchClass::new((view.around.fifths() as i32 + i as i32 - 5) * 7)
         };
         let degree =
             within.and_then(|(t, _)| look.catalogue.mode(t.mode).degree_at(pc.above(t.center)));

@@ -1,0 +1,327 @@
+//! Pictures from hand-made readings and histories, as text.
+
+use super::draw::{self, Look, Picture, View};
+use super::palette::Palette;
+use super::{Link, Source, Transport};
+use crate::engine::{
+    Change, CollectionId, Contender, Established, History, Inertia, KeySet, Observer, Reading,
+};
+use crate::plan::{Marker, Open};
+use crate::theory::{Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority};
+use crate::time::Time;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+mod any_size;
+mod pictures;
+mod the_loop;
+
+fn sec(s: f64) -> Time {
+    Time::from_seconds(s)
+}
+
+pub(super) fn established(name: &str, since: f64, at: f64) -> Established {
+    let t = Catalogue::standard()
+        .parse_tonality(name)
+        .expect("a tonality");
+    Established {
+        tonality: t.tonality,
+        tonic: t.tonic,
+        at: sec(at),
+        since: sec(since),
+        probability: 0.9,
+        open: Open::default(),
+    }
+}
+
+fn open(mut e: Established, degrees: &[u8], others: &[&str]) -> Established {
+    let bits = degrees.iter().fold(0, |b, n| b | 1 << (n - 1));
+    let others = others
+        .iter()
+        .map(|m| Catalogue::standard().find(m).expect("a mode"));
+    e.open = Open::new(bits, others);
+    e
+}
+
+fn keys(list: &[u8]) -> KeySet {
+    list.iter().fold(0, |s, k| s | 1 << k)
+}
+
+fn named(list: &[u8], within: &str) -> Sonority {
+    let t = Catalogue::standard()
+        .parse_tonality(within)
+        .expect("a tonality");
+    let set: PitchClassSet = list.iter().map(|&k| PitchClass::of_key(k)).collect();
+    let bass = list.iter().min().copied().unwrap_or(0);
+    let home = Catalogue::standard().all_forms(t.tonality);
+    Kinds::standard().name(set, PitchClass::of_key(bass), home)
+}
+
+/// Everything one picture is made of.
+#[derive(Clone, Debug)]
+pub(super) struct Scene {
+    pub reading: Reading,
+    pub history: History,
+    pub markers: Vec<Marker>,
+    pub source: Source,
+    pub now: Time,
+    pub help: bool,
+}
+
+impl Scene {
+    /// Before the first note.
+    pub fn nothing() -> Scene {
+        Scene {
+            reading: Reading {
+                at: Time::ZERO,
+                held: 0,
+                pedalled: 0,
+                damper: false,
+                struck: 0,
+                struck_at: Time::ZERO,
+                window: [0.0; 12],
+                heard: PitchClassSet::EMPTY,
+                chord: None,
+                here: None,
+                home: None,
+                contender: None,
+                ranking: [None; 5],
+                collection: None,
+                silent_since: None,
+                begun: false,
+                inertia: Inertia::Phrase,
+            },
+            history: History::default(),
+            markers: Vec::new(),
+            source: Source {
+                name: "Digital Piano".into(),
+                link: Link::Keyboard,
+                ..Source::default()
+            },
+            now: Time::ZERO,
+            help: false,
+        }
+    }
+
+    /// D Dorian for a while; the sixth has not been heard.
+    pub fn dorian() -> Scene {
+        let mut s = Scene::nothing();
+        let here = open(established("D dorian", 2.0, 3.5), &[6], &["aeolian"]);
+        let chord = [50, 53, 57, 60];
+        s.now = sec(14.2);
+        s.reading.at = s.now;
+        s.reading.begun = true;
+        s.reading.here = Some(here);
+        s.reading.home = Some(here);
+        s.reading.held = keys(&chord);
+        s.reading.pedalled = keys(&[38, 62]);
+        s.reading.damper = true;
+        s.reading.chord = Some((named(&chord, "D dorian"), sec(14.0)));
+        // D E F G A C.
+        let w = [
+            0.13, 0.0, 0.26, 0.0, 0.08, 0.17, 0.0, 0.11, 0.0, 0.2, 0.0, 0.0,
+        ];
+        s.hear(w);
+        let h = &mut s.history;
+        h.change(
+            sec(1.0),
+            Change::Chord {
+                sonority: named(&[50, 57], "D dorian"),
+                keys: 0,
+            },
+        );
+        h.change(sec(3.5), Change::Here(here));
+        h.change(sec(3.5), Change::Home(here));
+        h.change(
+            sec(5.0),
+            Change::Chord {
+                sonority: named(&[43, 47, 50], "D dorian"),
+                keys: 0,
+            },
+        );
+        h.change(
+            sec(10.0),
+            Change::Chord {
+                sonority: named(&chord, "D dorian"),
+                keys: 0,
+            },
+        );
+        h.advance_to(s.now);
+        s
+    }
+
+    /// G Mixolydian inside D Dorian, with E Aeolian near, later on.
+    pub fn wandering() -> Scene {
+        let mut s = Scene::dorian();
+        let home = established("D dorian", 2.0, 3.5);
+        let here = established("G mixolydian", 61.0, 63.0);
+        let h = &mut s.history;
+        h.change(sec(20.0), Change::Here(established("F lydian", 18.0, 20.0)));
+        h.change(sec(32.0), Change::Silence);
+        h.change(
+            sec(38.0),
+            Change::Chord {
+                sonority: named(&[50, 53, 57], "D dorian"),
+                keys: 0,
+            },
+        );
+        h.change(sec(40.0), Change::Here(established("D dorian", 38.0, 40.0)));
+        h.change(sec(63.0), Change::Here(here));
+        let chord = [43, 59, 62, 65, 69];
+        h.change(
+            sec(65.0),
+            Change::Chord {
+                sonority: named(&chord, "G mixolydian"),
+                keys: 0,
+            },
+        );
+        s.now = sec(67.4);
+        h.advance_to(s.now);
+        s.markers = vec![
+            Marker {
+                at: sec(19.0),
+                name: "second idea".into(),
+            },
+            Marker {
+                at: sec(61.0),
+                name: "bridge".into(),
+            },
+        ];
+        let e = established("E aeolian", 60.0, 60.0);
+        s.reading = Reading {
+            at: s.now,
+            here: Some(here),
+            home: Some(home),
+            held: keys(&chord),
+            pedalled: keys(&[66, 52]),
+            chord: Some((named(&chord, "G mixolydian"), sec(65.0))),
+            contender: Some(Contender {
+                tonality: e.tonality,
+                tonic: e.tonic,
+                probability: 0.3,
+                nearness: 0.62,
+                in_bass: true,
+                heard: Some(PitchClass::new(6)),
+            }),
+            ..s.reading
+        };
+        s.hear([
+            0.05, 0.0, 0.15, 0.0, 0.08, 0.12, 0.04, 0.28, 0.0, 0.1, 0.0, 0.18,
+        ]);
+        s
+    }
+
+    /// The same after the hands have been off the keys for eight seconds.
+    pub fn stopped() -> Scene {
+        let mut s = Scene::wandering();
+        s.history.change(sec(67.4), Change::Silence);
+        s.now = sec(75.9);
+        s.history.advance_to(s.now);
+        s.reading = Reading {
+            at: s.now,
+            held: 0,
+            pedalled: 0,
+            damper: false,
+            chord: None,
+            silent_since: Some(sec(67.4)),
+            ..s.reading
+        };
+        s
+    }
+
+    /// A whole-tone run.
+    pub fn whole_tone() -> Scene {
+        let mut s = Scene::nothing();
+        let chord = [60, 62, 64, 66, 68];
+        s.now = sec(4.0);
+        s.reading.begun = true;
+        s.reading.collection = Some(CollectionId(0));
+        s.reading.held = keys(&chord);
+        s.reading.chord = Some((named(&chord, "C ionian"), sec(3.0)));
+        s.hear([0.2, 0.0, 0.2, 0.0, 0.2, 0.0, 0.2, 0.0, 0.1, 0.0, 0.1, 0.0]);
+        s.history.advance_to(s.now);
+        s
+    }
+
+    /// A file, paused between repeat points, in a tonality with a long name.
+    pub fn file() -> Scene {
+        let mut s = Scene::wandering();
+        let here = established("F# phrygian dominant", 61.0, 63.0);
+        s.reading.here = Some(here);
+        s.reading.home = Some(established("B minor", 2.0, 3.5));
+        s.reading.contender = None;
+        let chord = [54, 58, 61, 64, 67];
+        s.reading.held = keys(&chord);
+        s.reading.chord = Some((named(&chord, "F# phrygian dominant"), sec(65.0)));
+        s.history.change(sec(67.4), Change::Here(here));
+        s.source = Source {
+            name: "several modes on one center.mid".into(),
+            link: Link::File,
+            transport: Some(Transport {
+                position: sec(67.4),
+                duration: sec(82.0),
+                speed: 0.5,
+                paused: true,
+                ended: false,
+                repeat: (Some(sec(60.0)), Some(sec(70.0))),
+            }),
+            ..Source::default()
+        };
+        s
+    }
+
+    /// The keyboard was unplugged, and the queue had overflowed before.
+    pub fn lost() -> Scene {
+        let mut s = Scene::stopped();
+        s.source.link = Link::Lost;
+        s.source.dropped = 12;
+        s.source.recording = Some("evening.mid".into());
+        s.source.notice =
+            Some("Digital Piano is gone; it comes back by itself when plugged in.".into());
+        s
+    }
+
+    fn hear(&mut self, window: [f32; 12]) {
+        self.reading.window = window;
+        self.reading.heard = PitchClass::all()
+            .filter(|p| window[p.index()] > 0.0)
+            .collect();
+    }
+
+    pub fn draw(&self, width: u16, height: u16, palette: Palette, glyphs: Glyphs) -> Buffer {
+        let mut buf = Buffer::empty(Rect::new(0, 0, width, height));
+        let picture = Picture {
+            reading: &self.reading,
+            history: &self.history,
+            markers: &self.markers,
+            source: &self.source,
+            now: self.now,
+        };
+        let look = Look {
+            notation: Notation {
+                glyphs,
+                ..Notation::default()
+            },
+            palette,
+            catalogue: Catalogue::standard(),
+        };
+        let mut view = View {
+            help: self.help,
+            ..View::default()
+        };
+        draw::draw(&mut buf, &picture, &mut view, &look);
+        buf
+    }
+
+    pub fn text(&self, width: u16, height: u16, glyphs: Glyphs) -> String {
+        as_text(&self.draw(width, height, Palette::Dark, glyphs))
+    }
+}
+
+pub(super) fn as_text(buf: &Buffer) -> String {
+    let rows = (0..buf.area.height).map(|y| {
+        let row: String = (0..buf.area.width).map(|x| buf[(x, y)].symbol()).collect();
+        row.trim_end().to_owned()
+    });
+    rows.collect::<Vec<_>>().join("\n")
+}

@@ -1,0 +1,304 @@
+//! No size and no reading breaks the picture.
+
+use super::*;
+use crate::screen::draw::{SMALLEST, places};
+use crate::screen::pen::Pen;
+use crate::screen::{chord, contender, help, here, piano, status, strip, window};
+use crate::theory::{Chord, KindId, ModeId, Spelling, Tonality};
+use proptest::prelude::*;
+use ratatui::buffer::Cell;
+
+fn pitch_class() -> impl Strategy<Value = PitchClass> {
+    (0..12).prop_map(PitchClass::new)
+}
+
+fn time() -> impl Strategy<Value = Time> {
+    prop_oneof![
+        (0..200u64).prop_map(|s| Time::millis(s * 1000)),
+        any::<u64>().prop_map(Time),
+    ]
+}
+
+fn text() -> impl Strategy<Value = String> {
+    prop_oneof![
+        "[ -~]{0,40}",
+        "[é日♭\u{200b}\u{301}\n\t\u{1b}🎹]{0,20}",
+        Just("x".repeat(400)),
+    ]
+}
+
+prop_compose! {
+    fn any_established()(
+        center in pitch_class(), mode in 0..40u8, tonic in -20..20i8,
+        at in time(), since in time(), degrees in any::<u8>(), others in prop::collection::vec(0..40u8, 0..4),
+    ) -> Established {
+        Established {
+            tonality: Tonality { center, mode: ModeId(mode) },
+            tonic: Spelling::at(tonic),
+            at,
+            since,
+            probability: 0.5,
+            open: Open::new(degrees, others.into_iter().map(ModeId)),
+        }
+    }
+}
+
+fn sonority() -> impl Strategy<Value = Sonority> {
+    let kinds = Kinds::standard().iter().count() as u8;
+    prop_oneof![
+        pitch_class().prop_map(Sonority::Note),
+        (pitch_class(), pitch_class()).prop_map(|(low, high)| Sonority::Interval { low, high }),
+        (pitch_class(), 0..kinds, pitch_class()).prop_map(|(root, k, bass)| Sonority::Chord(
+            Chord {
+                root,
+                kind: KindId(k),
+                bass
+            }
+        )),
+        (any::<u16>(), pitch_class()).prop_map(|(m, bass)| Sonority::Notes {
+            set: PitchClassSet::from_mask(m).with(bass),
+            bass
+        }),
+    ]
+}
+
+fn share() -> impl Strategy<Value = f32> {
+    prop_oneof![
+        0.0..1.0f32,
+        Just(f32::NAN),
+        Just(f32::INFINITY),
+        Just(-1.0f32)
+    ]
+}
+
+prop_compose! {
+    fn contenders()(
+        e in any_established(), nearness in share(), in_bass in any::<bool>(),
+        heard in prop::option::of(pitch_class()),
+    ) -> Contender {
+        Contender { tonality: e.tonality, tonic: e.tonic, probability: 0.2, nearness, in_bass, heard }
+    }
+}
+
+prop_compose! {
+    fn readings()(
+        (held, pedalled, damper) in (any::<u128>(), any::<u128>(), any::<bool>()),
+        window in prop::array::uniform12(share()),
+        heard in any::<u16>(),
+        chord in prop::option::of((sonority(), time())),
+        here in prop::option::of(any_established()),
+        home in prop::option::of(any_established()),
+        contender in prop::option::of(contenders()),
+        collection in prop::option::of(any::<u8>().prop_map(CollectionId)),
+        silent_since in prop::option::of(time()),
+        begun in any::<bool>(),
+        inertia in 0..5usize,
+    ) -> Reading {
+        Reading {
+            held, pedalled, damper, window, chord, here, home, contender, collection, silent_since, begun,
+            heard: PitchClassSet::from_mask(heard),
+            inertia: Inertia::ALL[inertia],
+            ..Scene::nothing().reading
+        }
+    }
+}
+
+fn histories() -> impl Strategy<Value = History> {
+    let change = prop_oneof![
+        any_established().prop_map(Change::Here),
+        any_established().prop_map(Change::Refined),
+        any_established().prop_map(Change::Home),
+        Just(Change::NoCenter),
+        Just(Change::Silence),
+        Just(Change::Rest),
+        (sonority(), any::<u128>()).prop_map(|(sonority, keys)| Change::Chord { sonority, keys }),
+    ];
+    prop::collection::vec((0..9000u64, change), 0..30).prop_map(|changes| {
+        let mut h = History::default();
+        let mut at = Time::ZERO;
+        for (later, change) in changes {
+            at += Time::millis(later);
+            h.change(at, change);
+        }
+        h
+    })
+}
+
+prop_compose! {
+    fn sources()(
+        name in text(), link in 0..4u8, dropped in any::<u64>(),
+        recording in prop::option::of(text()), notice in prop::option::of(text()),
+        transport in prop::option::of((time(), time(), share(), any::<bool>(), prop::option::of(time()), prop::option::of(time()))),
+    ) -> Source {
+        Source {
+            name, dropped, recording, notice,
+            link: [Link::Keyboard, Link::Lost, Link::None, Link::File][link as usize % 4],
+            transport: transport.map(|(position, duration, speed, paused, a, b)| Transport {
+                position, duration, speed, paused, ended: false, repeat: (a, b),
+            }),
+        }
+    }
+}
+
+prop_compose! {
+    fn any_scene()(
+        reading in readings(), history in histories(), source in sources(), now in time(),
+        markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(),
+    ) -> Scene {
+        let markers = markers.into_iter().map(|(at, name)| Marker { at, name }).collect();
+        Scene { reading, history, markers, source, now, help }
+    }
+}
+
+/// Whether two rectangles share a cell.
+fn meet(a: Rect, b: Rect) -> bool {
+    !a.is_empty() && !b.is_empty() && a.intersects(b)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 128, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn any_scene_at_any_size(scene in any_scene(), w in 0..250u16, h in 0..70u16, look in 0..6usize) {
+        let glyphs = [Glyphs::Unicode, Glyphs::Ascii][look % 2];
+        let buf = scene.draw(w, h, Palette::ALL[look / 2], glyphs);
+        prop_assert_eq!(buf.area, Rect::new(0, 0, w, h));
+    }
+
+    #[test]
+    fn panels_have_their_own_places(w in 0..400u16, h in 0..120u16) {
+        let area = Rect::new(3, 2, w, h);
+        match places(area) {
+            None => prop_assert!(w < SMALLEST.0 || h < SMALLEST.1),
+            Some(p) => {
+                let all = [p.here, p.chord, p.window, p.contender, p.piano, p.strip, p.notice, p.status];
+                for (i, a) in all.iter().enumerate() {
+                    prop_assert_eq!(area.intersection(*a), *a, "panel {} leaves the screen", i);
+                    for b in &all[i + 1..] {
+                        prop_assert!(!meet(*a, *b), "panel {i} overlaps: {a:?} {b:?}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_panel_keeps_to_its_place(scene in any_scene(), w in 0..250u16, h in 0..30u16, ascii in any::<bool>()) {
+        let area = Rect::new(0, 0, 256, 40);
+        let place = Rect::new(4, 3, w, h);
+        let picture = Picture {
+            reading: &scene.reading,
+            history: &scene.history,
+            markers: &scene.markers,
+            source: &scene.source,
+            now: scene.now,
+        };
+        let glyphs = if ascii { Glyphs::Ascii } else { Glyphs::Unicode };
+        let look = Look {
+            notation: Notation { glyphs, ..Notation::default() },
+            palette: Palette::Dark,
+            catalogue: Catalogue::standard(),
+        };
+        let mut view = View::default();
+        for panel in 0..9 {
+            let mut buf = Buffer::filled(area, Cell::new("x"));
+            let mut pen = Pen::new(&mut buf, place);
+            let sizes = draw::places(Rect::new(0, 0, 240, 67)).map(|p| p.size).unwrap_or_default();
+            match panel {
+                0 => here::draw(&mut pen, sizes, &picture, &look),
+                1 => chord::draw(&mut pen, sizes.chord, &picture, &look),
+                2 => window::draw(&mut pen, &picture, &view, &look),
+                3 => contender::draw(&mut pen, &picture, &look),
+                4 => piano::draw(&mut pen, &picture, &mut view, &look),
+                5 => strip::draw(&mut pen, &picture, &mut view.strip, &look),
+                6 => status::notice(&mut pen, &picture, &look),
+                7 => status::draw(&mut pen, &picture, &look),
+                _ => help::draw(&mut pen, &picture, &look),
+            }
+            for p in area.positions().filter(|p| !place.contains(*p)) {
+                prop_assert_eq!(buf[p].symbol(), "x", "panel {} at {:?}", panel, p);
+            }
+        }
+    }
+}
+
+/// Scrolling and zooming stay within the history and come back to the present.
+#[test]
+fn the_strip_comes_back_to_the_present() {
+    let scene = Scene::wandering();
+    let mut view = View::default();
+    let look = Look {
+        notation: Notation::default(),
+        palette: Palette::Dark,
+        catalogue: Catalogue::standard(),
+    };
+    let picture = Picture {
+        reading: &scene.reading,
+        history: &scene.history,
+        markers: &scene.markers,
+        source: &scene.source,
+        now: scene.now,
+    };
+    let text = |view: &mut View| {
+        let mut buf = Buffer::empty(Rect::new(0, 0, 80, 24));
+        draw::draw(&mut buf, &picture, view, &look);
+        as_text(&buf)
+    };
+    let present = text(&mut view);
+    view.strip.zoom(true);
+    let near = text(&mut view);
+    assert!(
+        near.contains("30s") && !near.contains("second idea"),
+        "{near}"
+    );
+    for _ in 0..50 {
+        view.strip.scroll(true, scene.now);
+    }
+    let past = text(&mut view);
+    assert!(past.contains("◂30s") && past.contains("0:00"), "{past}");
+    for _ in 0..50 {
+        view.strip.scroll(false, scene.now);
+    }
+    assert_eq!(text(&mut view), near);
+    view.strip.scroll(true, scene.now);
+    view.strip.follow();
+    view.strip.zoom(false);
+    assert_eq!(text(&mut view), present);
+}
+
+/// Where not every key has room, the piano moves by octaves and only when it must.
+#[test]
+fn the_piano_does_not_jump() {
+    let mut scene = Scene::dorian();
+    let look = Look {
+        notation: Notation::default(),
+        palette: Palette::Dark,
+        catalogue: Catalogue::standard(),
+    };
+    let mut view = View::default();
+    let mut lowest = |held: &[u8], width: u16| {
+        scene.reading.held = keys(held);
+        scene.reading.pedalled = 0;
+        let picture = Picture {
+            reading: &scene.reading,
+            history: &scene.history,
+            markers: &scene.markers,
+            source: &scene.source,
+            now: scene.now,
+        };
+        let mut buf = Buffer::empty(Rect::new(0, 0, width, 3));
+        piano::draw(
+            &mut Pen::new(&mut buf, Rect::new(0, 0, width, 3)),
+            &picture,
+            &mut view,
+            &look,
+        );
+        view.lowest_key
+    };
+    assert_eq!(lowest(&[60], 60), 24);
+    assert_eq!(lowest(&[90], 60), 48);
+    // 60 is still in view.
+    assert_eq!(lowest(&[60], 60), 48);
+    assert_eq!(lowest(&[], 60), 48);
+    assert_eq!(lowest(&[36, 38], 60), 36);
+}

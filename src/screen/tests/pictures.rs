@@ -1,0 +1,202 @@
+//! What the panels look like, as text.
+
+use super::*;
+
+/// Every scene, with the name that its pictures have.
+fn scenes() -> Vec<(&'static str, Scene)> {
+    let help = Scene {
+        help: true,
+        ..Scene::file()
+    };
+    vec![
+        ("nothing", Scene::nothing()),
+        ("dorian", Scene::dorian()),
+        ("wandering", Scene::wandering()),
+        ("stopped", Scene::stopped()),
+        ("whole_tone", Scene::whole_tone()),
+        ("file", Scene::file()),
+        ("lost", Scene::lost()),
+        ("help", help),
+    ]
+}
+
+fn pictures(width: u16, height: u16, glyphs: Glyphs, suffix: &str) {
+    for (name, scene) in scenes() {
+        let text = scene.text(width, height, glyphs);
+        insta::assert_snapshot!(format!("{name}_{width}x{height}{suffix}"), text);
+    }
+}
+
+#[test]
+fn on_the_common_terminal() {
+    pictures(80, 24, Glyphs::Unicode, "");
+}
+
+#[test]
+fn on_a_wider_one() {
+    pictures(120, 36, Glyphs::Unicode, "");
+}
+
+#[test]
+fn on_a_projector() {
+    for (name, scene) in [
+        ("dorian", Scene::dorian()),
+        ("wandering", Scene::wandering()),
+    ] {
+        let text = scene.text(240, 67, Glyphs::Unicode);
+        insta::assert_snapshot!(format!("{name}_240x67"), text);
+    }
+}
+
+#[test]
+fn on_the_smallest() {
+    pictures(60, 18, Glyphs::Unicode, "");
+}
+
+#[test]
+fn in_ascii() {
+    for (width, height) in [(80, 24), (120, 36)] {
+        for (name, scene) in scenes() {
+            let text = scene.text(width, height, Glyphs::Ascii);
+            let odd: String = text.chars().filter(|c| !c.is_ascii()).collect();
+            assert_eq!(odd, "", "{name} at {width}x{height}");
+        }
+    }
+    for (name, scene) in [("wandering", Scene::wandering()), ("file", Scene::file())] {
+        let text = scene.text(80, 24, Glyphs::Ascii);
+        insta::assert_snapshot!(format!("{name}_80x24_ascii"), text);
+    }
+    let text = Scene::wandering().text(120, 36, Glyphs::Ascii);
+    insta::assert_snapshot!("wandering_120x36_ascii", text);
+}
+
+/// Colour is never the only cue: without it every letter is the same.
+#[test]
+fn no_colour_takes_no_letter_away() {
+    for (name, scene) in scenes() {
+        let dark = scene.draw(80, 24, Palette::Dark, Glyphs::Unicode);
+        for palette in [Palette::Light, Palette::Plain] {
+            let other = scene.draw(80, 24, palette, Glyphs::Unicode);
+            assert_eq!(as_text(&other), as_text(&dark), "{name}");
+        }
+        let plain = scene.draw(80, 24, Palette::Plain, Glyphs::Unicode);
+        let coloured = plain
+            .content
+            .iter()
+            .find(|c| c.fg != ratatui::style::Color::Reset || c.bg != ratatui::style::Color::Reset);
+        assert_eq!(coloured, None, "{name}");
+    }
+}
+
+/// Labels change, places do not: captions stand where they stood.
+#[test]
+fn nothing_jumps() {
+    let captions = [
+        "here",
+        "chord",
+        "heard lately",
+        "in fifths",
+        "C3",
+        "inertia",
+        "? help",
+    ];
+    for (width, height) in [(80, 24), (120, 36), (200, 60)] {
+        let places = |scene: &Scene| -> Vec<Option<(usize, usize)>> {
+            let text = scene.text(width, height, Glyphs::Unicode);
+            captions
+                .iter()
+                .map(|c| {
+                    let mut rows = text.lines().enumerate();
+                    rows.find_map(|(y, row)| {
+                        let at = row.find(c)?;
+                        Some((row[..at].chars().count(), y))
+                    })
+                })
+                .collect()
+        };
+        let first = places(&Scene::nothing());
+        assert!(first.iter().all(Option::is_some), "{first:?}");
+        for (name, scene) in scenes().iter().filter(|s| !s.1.help) {
+            assert_eq!(places(scene), first, "{name} at {width}x{height}");
+        }
+    }
+}
+
+#[test]
+fn below_the_smallest_size_one_line_says_so() {
+    let scene = Scene::wandering();
+    let told = |w, h| {
+        let text = scene.text(w, h, Glyphs::Unicode);
+        let lines: Vec<String> = text
+            .lines()
+            .map(str::trim)
+            .filter(|l| !l.is_empty())
+            .map(str::to_owned)
+            .collect();
+        lines
+    };
+    assert_eq!(
+        told(59, 18),
+        ["Too small: Peregrinus needs 60×18, this is 59×18."]
+    );
+    assert_eq!(told(30, 5), ["Too small: needs 60×18"]);
+    assert_eq!(told(6, 1), ["60×18"]);
+    assert_eq!(told(1, 1), ["!"]);
+}
+
+/// Words that a picture must have, whatever it looks like.
+#[test]
+fn it_says_what_it_knows() {
+    let says = |scene: &Scene, words: &[&str]| {
+        let text = scene.text(80, 24, Glyphs::Unicode);
+        for w in words {
+            assert!(text.contains(w), "no '{w}' in\n{text}");
+        }
+    };
+    says(
+        &Scene::dorian(),
+        &[
+            "6th not heard: Dorian or Aeolian",
+            "for 12 s",
+            "D F A C",
+            "pedal",
+        ],
+    );
+    says(
+        &Scene::wandering(),
+        &[
+            "inside D Dorian, for 1 min",
+            "→ E Aeolian",
+            "E in the bass, F♯ heard",
+        ],
+    );
+    says(&Scene::stopped(), &["8 s ago"]);
+    says(
+        &Scene::lost(),
+        &["unplugged", "12 dropped", "rec evening.mid", "comes back"],
+    );
+    says(
+        &Scene::file(),
+        &["1:07/1:22 paused", "×0.5", "repeat 1:00–1:10"],
+    );
+}
+
+/// In silence the picture stays and is dimmed; the age is not.
+#[test]
+fn a_picture_that_stopped_is_dimmed() {
+    use ratatui::style::Modifier;
+    let dim = |scene: &Scene| {
+        let buf = scene.draw(80, 24, Palette::Plain, Glyphs::Unicode);
+        (1..5u16)
+            .flat_map(|y| (1..40u16).map(move |x| (x, y)))
+            .filter(|&p| buf[p].symbol() != " ")
+            .all(|p| buf[p].modifier.contains(Modifier::DIM))
+    };
+    assert!(!dim(&Scene::wandering()));
+    assert!(dim(&Scene::stopped()));
+    let letters = |s: &Scene| -> Vec<String> {
+        let text = s.text(80, 24, Glyphs::Unicode);
+        text.lines().skip(1).take(4).map(str::to_owned).collect()
+    };
+    assert_eq!(letters(&Scene::stopped()), letters(&Scene::wandering()));
+}

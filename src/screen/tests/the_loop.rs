@@ -1,0 +1,320 @@
+//! The loop with a stage, a surface and keys of the test's own.
+
+use super::*;
+use crate::screen::run::{Alarm, Surface, turn};
+use crate::screen::{Intent, Options, Outcome, Stage};
+use crossbeam_channel::{Receiver, Sender, unbounded};
+use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyModifiers};
+use std::io;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+struct FakeStage {
+    scene: Scene,
+    /// Milliseconds, moved by the test.
+    clock: Arc<AtomicU64>,
+    news: Receiver<()>,
+    acts: Vec<Intent>,
+    failure: Option<String>,
+    patience: Duration,
+}
+
+impl Stage for FakeStage {
+    fn reading(&mut self) -> Reading {
+        self.scene.reading
+    }
+    fn history(&mut self) -> &History {
+        &self.scene.history
+    }
+    fn markers(&self) -> &[Marker] {
+        &self.scene.markers
+    }
+    fn source(&mut self) -> Source {
+        self.scene.source.clone()
+    }
+    fn now(&self) -> Time {
+        self.scene.now + Time::millis(self.clock.load(Ordering::SeqCst))
+    }
+    fn act(&mut self, intent: Intent) {
+        self.acts.push(intent);
+    }
+    fn news(&self) -> &Receiver<()> {
+        &self.news
+    }
+    fn failed(&mut self) -> Option<String> {
+        self.failure.clone()
+    }
+    fn patience(&self) -> Duration {
+        self.patience
+    }
+}
+
+#[derive(Default)]
+struct FakeSurface {
+    shows: usize,
+    last: String,
+    lost: bool,
+    stops: usize,
+    suspends: usize,
+    forgets: usize,
+}
+
+impl Surface for FakeSurface {
+    fn size(&self) -> io::Result<(u16, u16)> {
+        Ok((80, 24))
+    }
+    fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
+        self.shows += 1;
+        self.last = as_text(picture);
+        Ok(!self.lost)
+    }
+    fn forget(&mut self) {
+        self.forgets += 1;
+    }
+    fn suspend(&mut self) -> io::Result<()> {
+        self.suspends += 1;
+        Ok(())
+    }
+    fn stop(&mut self) -> io::Result<()> {
+        self.stops += 1;
+        Ok(())
+    }
+    fn resume(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+struct Rig {
+    stage: FakeStage,
+    surface: FakeSurface,
+    clock: Arc<AtomicU64>,
+    news: Sender<()>,
+    keys: (Sender<Event>, Receiver<Event>),
+    alarms: (Sender<Alarm>, Receiver<Alarm>),
+}
+
+impl Rig {
+    fn new(scene: Scene) -> Rig {
+        let (news, receiver) = unbounded();
+        let clock = Arc::new(AtomicU64::new(0));
+        Rig {
+            stage: FakeStage {
+                scene,
+                clock: clock.clone(),
+                news: receiver,
+                acts: Vec::new(),
+                failure: None,
+                patience: Duration::from_secs(3600),
+            },
+            surface: FakeSurface::default(),
+            clock,
+            news,
+            keys: unbounded(),
+            alarms: unbounded(),
+        }
+    }
+
+    fn press(&self, code: KeyCode, modifiers: KeyModifiers) {
+        let key = KeyEvent::new(code, modifiers);
+        self.keys
+            .0
+            .send(Event::Key(key))
+            .expect("the loop's end is here");
+    }
+
+    fn types(&self, text: &str) {
+        for c in text.chars() {
+            self.press(KeyCode::Char(c), KeyModifiers::NONE);
+        }
+    }
+
+    fn run(&mut self) -> io::Result<Outcome> {
+        let options = Options {
+            notation: Notation::default(),
+            palette: Palette::Dark,
+            catalogue: Arc::new(Catalogue::standard().clone()),
+            log: None,
+        };
+        turn(
+            &mut self.stage,
+            &options,
+            self.keys.1.clone(),
+            self.alarms.1.clone(),
+            &mut self.surface,
+        )
+    }
+}
+
+#[test]
+fn q_and_control_c_quit() {
+    let mut rig = Rig::new(Scene::dorian());
+    rig.types("q");
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(
+        rig.surface.last.contains("6th not heard"),
+        "{}",
+        rig.surface.last
+    );
+    rig.press(KeyCode::Char('c'), KeyModifiers::CONTROL);
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+}
+
+#[test]
+fn keys_become_intents() {
+    let mut rig = Rig::new(Scene::file());
+    rig.types(" -+rm][");
+    rig.press(KeyCode::Left, KeyModifiers::NONE);
+    rig.types("q");
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert_eq!(
+        rig.stage.acts,
+        [
+            Intent::Pause,
+            Intent::Speed(false),
+            Intent::Speed(true),
+            Intent::Repeat,
+            Intent::Mark,
+            Intent::Inertia(Inertia::Period),
+            Intent::Inertia(Inertia::Motif),
+            Intent::Seek(-5.0),
+        ]
+    );
+}
+
+#[test]
+fn help_opens_and_closes() {
+    let mut rig = Rig::new(Scene::dorian());
+    let keys = rig.keys.0.clone();
+    let press = move |code| {
+        // Slower than the limit of pictures, so that each is drawn.
+        std::thread::sleep(Duration::from_millis(40));
+        keys.send(Event::Key(KeyEvent::new(code, KeyModifiers::NONE)))
+    };
+    rig.types("?");
+    let typist = std::thread::spawn(move || press(KeyCode::Char('q')));
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(typist.join().is_ok_and(|sent| sent.is_ok()));
+    let help = &rig.surface.last;
+    assert!(help.contains("Take breaks."), "{help}");
+    // Keys that need a file are not in force.
+    assert!(!help.contains("pause and go on"), "{help}");
+}
+
+#[test]
+fn signals_failure_and_loss_end_it() {
+    let mut rig = Rig::new(Scene::dorian());
+    rig.alarms.0.send(Alarm::Signal(15)).expect("open");
+    let outcome = rig.run().expect("an outcome");
+    assert_eq!((outcome.exit_code(), outcome), (143, Outcome::Signal(15)));
+
+    rig.alarms.0.send(Alarm::Lost).expect("open");
+    let outcome = rig.run().expect("an outcome");
+    assert_eq!((outcome.exit_code(), outcome), (1, Outcome::Lost));
+
+    rig.surface.lost = true;
+    assert_eq!(rig.run().ok(), Some(Outcome::Lost));
+
+    rig.stage.failure = Some("the engine has stopped".into());
+    let outcome = rig.run().expect("an outcome");
+    assert_eq!(outcome.exit_code(), 1);
+    assert_eq!(outcome, Outcome::Failed("the engine has stopped".into()));
+}
+
+#[test]
+fn without_keys_it_ends_with_an_error() {
+    let mut rig = Rig::new(Scene::dorian());
+    let (sender, receiver) = unbounded();
+    drop(sender);
+    rig.keys.1 = receiver;
+    let error = rig.run().expect_err("no keys, no end");
+    assert!(error.to_string().contains("no more keys"), "{error}");
+}
+
+#[test]
+fn stop_and_continue_draw_everything_anew() {
+    let mut rig = Rig::new(Scene::dorian());
+    rig.press(KeyCode::Char('z'), KeyModifiers::CONTROL);
+    rig.alarms.0.send(Alarm::Stop).expect("open");
+    let keys = rig.keys.0.clone();
+    let typist = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(80));
+        keys.send(Event::Key(KeyEvent::new(
+            KeyCode::Char('q'),
+            KeyModifiers::NONE,
+        )))
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(typist.join().is_ok_and(|sent| sent.is_ok()));
+    let s = &rig.surface;
+    assert_eq!((s.suspends, s.stops, s.forgets), (1, 1, 1));
+    assert_eq!(s.shows, 2, "once at first, once after the stop");
+}
+
+#[test]
+fn the_same_picture_is_not_drawn_twice() {
+    let mut rig = Rig::new(Scene::dorian());
+    let (news, keys) = (rig.news.clone(), rig.keys.0.clone());
+    let player = std::thread::spawn(move || {
+        for _ in 0..10 {
+            std::thread::sleep(Duration::from_millis(20));
+            if news.send(()).is_err() {
+                return false;
+            }
+        }
+        keys.send(Event::Key(KeyEvent::new(
+            KeyCode::Char('q'),
+            KeyModifiers::NONE,
+        )))
+        .is_ok()
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(player.join().is_ok_and(|sent| sent));
+    assert_eq!(rig.surface.shows, 1);
+}
+
+#[test]
+fn not_more_than_sixty_pictures_a_second() {
+    let mut rig = Rig::new(Scene::wandering());
+    let (news, keys, clock) = (rig.news.clone(), rig.keys.0.clone(), rig.clock.clone());
+    let start = Instant::now();
+    let player = std::thread::spawn(move || {
+        // Every message brings a second of ages and a new picture.
+        for _ in 0..300 {
+            clock.fetch_add(1000, Ordering::SeqCst);
+            if news.send(()).is_err() {
+                return false;
+            }
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        keys.send(Event::Key(KeyEvent::new(
+            KeyCode::Char('q'),
+            KeyModifiers::NONE,
+        )))
+        .is_ok()
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(player.join().is_ok_and(|sent| sent));
+    let most = start.elapsed().as_secs_f64() * 60.0 + 2.0;
+    assert!(rig.surface.shows > 2 && (rig.surface.shows as f64) < most);
+}
+
+/// A stage whose news have ended must not keep the loop spinning or end it.
+#[test]
+fn ended_news_leave_the_keys_in_force() {
+    let mut rig = Rig::new(Scene::dorian());
+    let (closed, receiver) = unbounded();
+    drop(closed);
+    rig.stage.news = receiver;
+    let keys = rig.keys.0.clone();
+    let typist = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(50));
+        keys.send(Event::Key(KeyEvent::new(
+            KeyCode::Char('q'),
+            KeyModifiers::NONE,
+        )))
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(typist.join().is_ok_and(|sent| sent.is_ok()));
+    assert_eq!(rig.surface.shows, 1);
+}
