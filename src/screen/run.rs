@@ -225,10 +225,7 @@ impl<'a> Desk<'a> {
         let view = &mut self.view;
         match wish {
             Wish::Quit => return Ok(true),
-            Wish::Suspend => {
-                surface.suspend()?;
-                self.shown = None;
-            }
+            Wish::Suspend => surface.suspend()?,
             Wish::Redraw => self.forget(surface),
             Wish::Help => view.help = !view.help,
             Wish::Close => view.help = false,

@@ -264,8 +264,11 @@ fn draw_chords(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look:
         let Some((a, b)) = window.part(c.start, c.end, picture.now) else {
             continue;
         };
-        let label = look.notation.sonority(c.sonority, c.within, look.catalogue);
         // Only what has room for its whole name; the rest is seen by zooming in.
+        if b - a < 2 {
+            continue;
+        }
+        let label = look.notation.sonority(c.sonority, c.within, look.catalogue);
         if a >= free && columns(&label) < b - a {
             free = pen.put(GUTTER + a, y, &label, styles.numeral) + 1 - GUTTER;
         }

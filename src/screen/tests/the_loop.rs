@@ -58,6 +58,8 @@ struct FakeSurface {
     stops: usize,
     suspends: usize,
     forgets: usize,
+    /// Pressed as soon as this many pictures were shown.
+    quit_after: Option<(usize, Sender<Event>)>,
 }
 
 impl Surface for FakeSurface {
@@ -67,6 +69,11 @@ impl Surface for FakeSurface {
     fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
         self.shows += 1;
         self.last = as_text(picture);
+        if let Some((n, keys)) = &self.quit_after
+            && self.shows == *n
+        {
+            keys.send(q()).map_err(io::Error::other)?;
+        }
         Ok(!self.lost)
     }
     fn forget(&mut self) {
@@ -83,6 +90,10 @@ impl Surface for FakeSurface {
     fn resume(&mut self) -> io::Result<()> {
         Ok(())
     }
+}
+
+fn q() -> Event {
+    Event::Key(KeyEvent::new(KeyCode::Char('q'), KeyModifiers::NONE))
 }
 
 struct Rig {
@@ -185,16 +196,9 @@ fn keys_become_intents() {
 #[test]
 fn help_opens_and_closes() {
     let mut rig = Rig::new(Scene::dorian());
-    let keys = rig.keys.0.clone();
-    let press = move |code| {
-        // Slower than the limit of pictures, so that each is drawn.
-        std::thread::sleep(Duration::from_millis(40));
-        keys.send(Event::Key(KeyEvent::new(code, KeyModifiers::NONE)))
-    };
     rig.types("?");
-    let typist = std::thread::spawn(move || press(KeyCode::Char('q')));
+    rig.surface.quit_after = Some((2, rig.keys.0.clone()));
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
-    assert!(typist.join().is_ok_and(|sent| sent.is_ok()));
     let help = &rig.surface.last;
     assert!(help.contains("Take breaks."), "{help}");
     // Keys that need a file are not in force.
@@ -236,19 +240,11 @@ fn stop_and_continue_draw_everything_anew() {
     let mut rig = Rig::new(Scene::dorian());
     rig.press(KeyCode::Char('z'), KeyModifiers::CONTROL);
     rig.alarms.0.send(Alarm::Stop).expect("open");
-    let keys = rig.keys.0.clone();
-    let typist = std::thread::spawn(move || {
-        std::thread::sleep(Duration::from_millis(80));
-        keys.send(Event::Key(KeyEvent::new(
-            KeyCode::Char('q'),
-            KeyModifiers::NONE,
-        )))
-    });
+    // Once at first, once after the stop.
+    rig.surface.quit_after = Some((2, rig.keys.0.clone()));
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
-    assert!(typist.join().is_ok_and(|sent| sent.is_ok()));
     let s = &rig.surface;
-    assert_eq!((s.suspends, s.stops, s.forgets), (1, 1, 1));
-    assert_eq!(s.shows, 2, "once at first, once after the stop");
+    assert_eq!((s.suspends, s.stops, s.forgets, s.shows), (1, 1, 1, 2));
 }
 
 #[test]
@@ -262,11 +258,7 @@ fn the_same_picture_is_not_drawn_twice() {
                 return false;
             }
         }
-        keys.send(Event::Key(KeyEvent::new(
-            KeyCode::Char('q'),
-            KeyModifiers::NONE,
-        )))
-        .is_ok()
+        keys.send(q()).is_ok()
     });
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert!(player.join().is_ok_and(|sent| sent));
@@ -287,11 +279,7 @@ fn not_more_than_sixty_pictures_a_second() {
             }
             std::thread::sleep(Duration::from_millis(1));
         }
-        keys.send(Event::Key(KeyEvent::new(
-            KeyCode::Char('q'),
-            KeyModifiers::NONE,
-        )))
-        .is_ok()
+        keys.send(q()).is_ok()
     });
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert!(player.join().is_ok_and(|sent| sent));
@@ -309,10 +297,7 @@ fn ended_news_leave_the_keys_in_force() {
     let keys = rig.keys.0.clone();
     let typist = std::thread::spawn(move || {
         std::thread::sleep(Duration::from_millis(50));
-        keys.send(Event::Key(KeyEvent::new(
-            KeyCode::Char('q'),
-            KeyModifiers::NONE,
-        )))
+        keys.send(q())
     });
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert!(typist.join().is_ok_and(|sent| sent.is_ok()));
