@@ -6,7 +6,7 @@ use super::feed::{Feed, Publisher, StatusDesk, feed, orders};
 use super::keeper::{Keeper, Wanted};
 use super::record::{RecordError, Recording};
 use crate::engine::{Event, Monitor};
-use crate::midi::{self, Outlet, Timed, intake};
+use crate::midi::{self, Fed, Outlet, intake};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, never, select};
 use std::path::Path;
@@ -127,9 +127,9 @@ impl Engine {
         loop {
             let wait = self.wait();
             select! {
-                recv(notes) -> timed => {
-                    if let Ok(t) = timed {
-                        self.take(t.at, Event::Midi(t.event));
+                recv(notes) -> fed => {
+                    if let Ok(fed) = fed {
+                        self.accept(fed);
                     }
                 }
                 recv(orders) -> event => match event {
@@ -170,7 +170,13 @@ impl Engine {
         }
     }
 
-    fn drain(&mut self, notes: &Receiver<Timed>) {
+    fn drain(&mut self, notes: &Receiver<Fed>) {
+        for fed in notes.try_iter().take(QUEUE) {
+            self.accept(fed);
+        }
+    }
+
+    fn accept(&mut self, fed: Fed) {
         let Engine {
             monitor,
             publisher,
@@ -178,17 +184,13 @@ impl Engine {
             outlet,
             ..
         } = self;
-        let mut take = |t: Timed| {
+        outlet.accept(fed, |t| {
             let at = t.at.max(monitor.now());
             monitor.on_event(at, t.event, publisher);
             if let Some(r) = recording {
                 r.note(at, Event::Midi(t.event));
             }
-        };
-        for t in notes.try_iter().take(QUEUE) {
-            take(t);
-        }
-        outlet.take_releases(&mut take);
+        });
     }
 
     /// One event, at the time that the engine takes it in: that is what is recorded.

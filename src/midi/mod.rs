@@ -9,7 +9,7 @@ mod wire;
 
 pub use event::{Channel, Event, PERCUSSION, Timed};
 pub use file::{Fault, FileError, KeySignature, LONGEST, OURS, Performance, Text, TextKind, read};
-pub use intake::{Feeder, Outlet, intake};
+pub use intake::{Fed, Feeder, Outlet, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};
 pub use record::{Recorder, write};
 pub use wire::{Sensing, Wire, WireEvent};
