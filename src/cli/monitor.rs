@@ -4,7 +4,9 @@
 use super::stage::Desk;
 use super::{Failure, lines};
 use crate::engine::{Monitor, Reading};
-use crate::live::{self, Link, Listener, Order, Player, SystemClock, Wanted, World, play};
+use crate::live::{
+    self, Link, Listener, Order, Player, Remember, SystemClock, Wanted, World, play,
+};
 use crate::midi;
 use crate::screen::{self, Outcome};
 use crate::settings::{Settings, state_dir};
@@ -78,9 +80,7 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
         remembered: memory
             .as_deref()
             .and_then(|f| std::fs::read_to_string(f).ok()),
-        remember: memory.map(|file| -> Box<dyn Fn(&str) + Send> {
-            Box::new(move |name| remember(&file, name))
-        }),
+        remember: memory.map(|file| -> Remember { Box::new(move |name| remember(&file, name)) }),
     };
     let world = World {
         clock: Arc::new(SystemClock::start()),

@@ -23,9 +23,9 @@ const PEDAL_BASS_MEMORY: f32 = 3.6;
 /// A bass that was let go stays the bass for so long, while nothing as low follows.
 const BASS_STAYS: Time = Time::millis(1800);
 /// A lone melody note above a chord counts in full only after so long.
-const PASSING: Time = Time::millis(350);
+const PASSING: Time = Time::millis(800);
 /// What it counts before.
-const PASSING_WEIGHT: f32 = 0.5;
+const PASSING_WEIGHT: f32 = 0.3;
 /// How much a note outside the chord costs, and a missing member.
 const OUTSIDE: f32 = 0.95;
 const MISSING: f32 = 0.45;
@@ -35,6 +35,8 @@ const COST: f32 = 2.2;
 const SWITCH: f32 = 0.55;
 /// The same when a new bass or several notes were struck at once.
 const SWITCH_STRUCK: f32 = 0.19;
+/// A kind that costs no more than this is plain enough to be taken for granted.
+const PLAIN: f32 = 0.3;
 /// A pitch class that weighs less is not part of anything.
 const AUDIBLE: f32 = 0.15;
 
@@ -53,6 +55,8 @@ pub struct ChordTracker {
     /// Nothing from before here counts any more.
     horizon: Time,
     bass: Option<(u8, Time)>,
+    /// The key struck last.
+    last: u8,
 }
 
 impl Default for ChordTracker {
@@ -66,6 +70,7 @@ impl Default for ChordTracker {
             alone: 0,
             horizon: Time::ZERO,
             bass: None,
+            last: 0,
         }
     }
 }
@@ -74,6 +79,11 @@ impl ChordTracker {
     /// What it says, and since when.
     pub fn now(&self) -> Option<(Sonority, Time)> {
         self.now
+    }
+
+    /// The key that is the bass, sounding or let go.
+    pub fn bass(&self) -> Option<u8> {
+        self.bass.map(|b| b.0)
     }
 
     /// The keys struck together last, and when.
@@ -130,7 +140,6 @@ impl ChordTracker {
             self.ended[key as usize] = Some(at);
         }
         self.sounding = sounding;
-        self.alone &= sounding;
     }
 
     /// Keeps the bass through the notes above it. True if a new one was struck.
@@ -139,24 +148,30 @@ impl ChordTracker {
         let before = self.bass;
         let stays = before.is_some_and(|(b, t)| {
             let sounds = keys.sounding() >> b & 1 == 1;
-            low > b.saturating_add(4)
-                && at.since(t) < BASS_STAYS
-                && !sounds
-                && self.cluster_is_above(b)
+            low > b && !sounds && at.since(t) < BASS_STAYS && self.is_above(b, low)
         });
         if !stays {
-            let since = keys.strike(low).at;
-            self.bass = Some((low, since));
+            self.bass = Some((low, keys.strike(low).at));
         }
+        self.last = key;
         self.bass.map(|b| b.0) != before.map(|b| b.0) && low == key
     }
 
-    /// Notes over a bass that was let go belong to it if they lie well above it and
-    /// are not a chord of their own.
-    fn cluster_is_above(&self, bass: u8) -> bool {
+    /// Whether what was just struck lies over a bass that was let go: well above
+    /// it and no chord of its own (bass A, then C E G: Am7; but not E D B), or a
+    /// note of a figure that went higher before (C G E G, but not the step from C
+    /// to D).
+    fn is_above(&self, bass: u8, low: u8) -> bool {
         let struck = classes(self.cluster);
-        let own = struck.len() >= 3 && !struck.contains(PitchClass::of_key(bass));
-        !own && lowest(self.cluster).is_some_and(|low| low >= bass.saturating_add(7))
+        let root = PitchClass::of_key(bass);
+        let own = struck.len() >= 3 && !struck.contains(root) && {
+            match Kinds::standard().name(struck, root, PitchClassSet::ALL) {
+                Sonority::Chord(c) => c.root != root || Kinds::standard().kind(c.kind).cost > PLAIN,
+                _ => true,
+            }
+        };
+        let figure = struck.len() == 1 && self.last > low && low >= bass.saturating_add(3);
+        !own && (figure || low >= bass.saturating_add(7))
     }
 
     fn weights(&self, at: Time, keys: &Keys) -> [f32; 12] {
@@ -189,6 +204,8 @@ impl ChordTracker {
             let left = (-(at.since(strike.at).seconds() as f32) / memory).exp();
             put(key, left * if old { 0.35 } else { 0.95 });
         }
+        // A hand that holds a whole chord has left the one before.
+        let whole = classes(keys.held() & !self.alone).len() >= 3;
         for (key, ended) in self.ended.iter().enumerate() {
             let Some(ended) = *ended else { continue };
             let since = at.since(ended).seconds() as f32;
@@ -198,7 +215,7 @@ impl ChordTracker {
             let key = key as u8;
             if Some(key) == bass {
                 put(key, 0.9);
-            } else if keys.strike(key).at >= self.horizon && self.alone >> key & 1 == 0 {
+            } else if !whole && keys.strike(key).at >= self.horizon && self.alone >> key & 1 == 0 {
                 put(key, 0.8 * (-since / MEMORY).exp());
             }
         }

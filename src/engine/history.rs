@@ -154,11 +154,22 @@ impl Observer for History {
                 }
             }
             Change::NoCenter => self.here = false,
-            Change::Home(e) => {
-                close(&mut self.plan.home);
-                self.plan.home.push(region(e));
-                self.home = true;
-            }
+            // Another mode on the same home is no other home: it is the same, better known.
+            Change::Home(e) => match self.plan.home.last_mut() {
+                Some(r) if self.home && r.tonality.center == e.tonality.center => {
+                    *r = Region {
+                        start: r.start,
+                        end: r.end,
+                        since: r.since,
+                        ..region(e)
+                    };
+                }
+                _ => {
+                    close(&mut self.plan.home);
+                    self.plan.home.push(region(e));
+                    self.home = true;
+                }
+            },
             Change::Chord { sonority, keys } => {
                 self.chords.pop_if(|c| c.end <= c.start);
                 if let Some(c) = self.chords.last_mut()

@@ -1,8 +1,8 @@
 //! What is shown: a tonality is established only when it has been clearly and
 //! long enough the likelier one, and home moves more slowly than here.
 
-use super::estimator::{STEP, Scores};
-use crate::theory::{Catalogue, ModeId, PitchClass, Tonality};
+use super::estimator::{STEP, Scores, TONALITIES, place};
+use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
 use std::str::FromStr;
 
@@ -74,7 +74,7 @@ struct Rules {
 /// How sure the first tonality must be, and a mode among those of its center.
 const FIRST: f32 = 0.25;
 /// A new mode on the same center needs this part of the margin and of the dwell.
-const SAME_CENTER: f32 = 0.5;
+const SAME_CENTER: f32 = 0.3;
 /// A contender is worth showing from this share of the established one's probability.
 const NOTICED: f32 = 0.35;
 /// Without a center: the collections' share must exceed this for as long as a change dwells.
@@ -90,6 +90,9 @@ const RETURN_HOME: f32 = 1.0;
 #[derive(Clone, Debug)]
 pub struct Here {
     modes: usize,
+    /// For each mode the notes above its center without which it is not named:
+    /// common-practice minor without a leading tone is Aeolian.
+    needs: [PitchClassSet; MAX_MODES],
     now: Option<Tonality>,
     steps: u32,
     /// Challenger for the center or the mode, and for how many steps it has led.
@@ -113,8 +116,17 @@ pub enum Verdict {
 
 impl Here {
     pub fn new(catalogue: &Catalogue) -> Here {
+        let mut needs = [PitchClassSet::EMPTY; MAX_MODES];
+        for (id, mode) in catalogue.iter().filter(|(_, m)| !m.movable.is_empty()) {
+            needs[id.0 as usize] = mode
+                .characteristic
+                .iter()
+                .map(|d| PitchClass::new(d.semitones() as i32))
+                .collect();
+        }
         Here {
             modes: catalogue.len(),
+            needs,
             now: None,
             steps: 0,
             rival: None,
@@ -140,14 +152,14 @@ impl Here {
     }
 
     /// The one gaining on the established, how likely it is and how near.
-    pub fn contender(&self, p: &Scores) -> Option<(Tonality, f32, f32)> {
+    pub fn contender(&self, p: &Scores, heard: PitchClassSet) -> Option<(Tonality, f32, f32)> {
         let now = self.now?;
         let centers = self.centers(p);
-        let (rival, q) = self.best_besides(p, &centers, now)?;
+        let (rival, q) = self.best_besides(p, &centers, now, heard);
         let share = q / self
             .weight(p, &centers, now, rival.center == now.center)
             .max(1e-9);
-        (share > NOTICED).then(|| (rival, q, self.nearness.max(0.0).min(1.0)))
+        (share > NOTICED).then(|| (rival, q, self.nearness.clamp(0.0, 1.0)))
     }
 
     fn centers(&self, p: &Scores) -> [f32; 12] {
@@ -158,15 +170,25 @@ impl Here {
         sums
     }
 
-    fn best_mode(&self, p: &Scores, center: PitchClass) -> (ModeId, f32) {
-        (0..self.modes).fold((ModeId(0), f32::MIN), |best, m| {
-            let q = p.tonalities[m * 12 + center.index()];
-            if q > best.1 {
-                (ModeId(m as u8), q)
-            } else {
-                best
-            }
-        })
+    /// The likeliest mode on a center, of those that `heard` allows.
+    fn best_mode(
+        &self,
+        p: &Scores,
+        center: PitchClass,
+        heard: PitchClassSet,
+        but: Option<ModeId>,
+    ) -> (ModeId, f32) {
+        let above = heard.seen_from(center);
+        (0..self.modes)
+            .filter(|&m| self.needs[m].is_subset(above) && but != Some(ModeId(m as u8)))
+            .fold((ModeId(0), f32::MIN), |best, m| {
+                let q = p.tonalities[m * 12 + center.index()];
+                if q > best.1 {
+                    (ModeId(m as u8), q)
+                } else {
+                    best
+                }
+            })
     }
 
     /// What a rival has to beat: the center's sum, or the mode's own share.
@@ -184,18 +206,9 @@ impl Here {
         p: &Scores,
         centers: &[f32; 12],
         now: Tonality,
-    ) -> Option<(Tonality, f32)> {
-        let (mode, q) = (0..self.modes).filter(|&m| m != now.mode.0 as usize).fold(
-            (now.mode, f32::MIN),
-            |best, m| {
-                let q = p.tonalities[m * 12 + now.center.index()];
-                if q > best.1 {
-                    (ModeId(m as u8), q)
-                } else {
-                    best
-                }
-            },
-        );
+        heard: PitchClassSet,
+    ) -> (Tonality, f32) {
+        let (mode, q) = self.best_mode(p, now.center, heard, Some(now.mode));
         // Distances above the established center, so that ties fall alike in every transposition.
         let (center, sum) =
             (1..12)
@@ -210,26 +223,32 @@ impl Here {
         let by_center = sum / centers[now.center.index()].max(1e-9);
         let by_mode = q / p.of(now).max(1e-9);
         if by_center >= by_mode {
-            Some((
+            (
                 Tonality {
                     center,
-                    mode: self.best_mode(p, center).0,
+                    mode: self.best_mode(p, center, heard, None).0,
                 },
                 sum,
-            ))
+            )
         } else {
-            Some((
+            (
                 Tonality {
                     center: now.center,
                     mode,
                 },
                 q,
-            ))
+            )
         }
     }
 
     /// One step of the grid, with sound in it.
-    pub fn step(&mut self, at: Time, p: &Scores, inertia: Inertia) -> Verdict {
+    pub fn step(
+        &mut self,
+        at: Time,
+        p: &Scores,
+        heard: PitchClassSet,
+        inertia: Inertia,
+    ) -> Verdict {
         let rules = inertia.rules();
         let centers = self.centers(p);
         self.steps = self.steps.saturating_add(1);
@@ -252,14 +271,12 @@ impl Here {
             if self.steps < BEGIN_STEPS || !clear {
                 return Verdict::Same;
             }
-            let (mode, _) = self.best_mode(p, center);
+            let (mode, _) = self.best_mode(p, center, heard, None);
             self.now = Some(Tonality { center, mode });
             return Verdict::Changed;
         };
 
-        let Some((rival, q)) = self.best_besides(p, &centers, now) else {
-            return Verdict::Same;
-        };
+        let (rival, q) = self.best_besides(p, &centers, now, heard);
         let same_center = rival.center == now.center;
         let ease = if same_center { SAME_CENTER } else { 1.0 };
         let need = 1.0 + (rules.margin - 1.0) * ease;
@@ -298,21 +315,23 @@ fn first_best(centers: &[f32; 12]) -> (PitchClass, f32) {
     best
 }
 
-/// The center that the music is in on the larger scale.
+/// The tonality that the music is in on the larger scale.
 #[derive(Clone, Debug)]
 pub struct Home {
     now: Option<Tonality>,
-    /// Seconds spent lately on each center, forgotten slowly.
-    weights: [f32; 12],
+    /// Seconds spent lately in each tonality, forgotten slowly.
+    weights: [f32; TONALITIES],
+    modes: usize,
     /// Centers that have been home, by pitch class.
     been: u16,
 }
 
 impl Home {
-    pub fn new() -> Home {
+    pub fn new(catalogue: &Catalogue) -> Home {
         Home {
             now: None,
-            weights: [0.0; 12],
+            weights: [0.0; TONALITIES],
+            modes: catalogue.len(),
             been: 0,
         }
     }
@@ -321,32 +340,44 @@ impl Home {
         self.now
     }
 
+    /// Seconds spent lately on a center, and the mode that had most of them.
+    fn on(&self, center: PitchClass) -> (f32, ModeId) {
+        let mut best = (f32::MIN, ModeId(0));
+        let mut sum = 0.0;
+        for m in 0..self.modes {
+            let w = self.weights[m * 12 + center.index()];
+            sum += w;
+            if w > best.0 {
+                best = (w, ModeId(m as u8));
+            }
+        }
+        (sum, best.1)
+    }
+
     /// One step of the grid with what is established here. True if home changed.
     pub fn step(&mut self, here: Option<Tonality>, inertia: Inertia) -> bool {
         let Some(here) = here else { return false };
         let step = STEP.seconds() as f32;
         let keep = 1.0 - step / inertia.rules().home;
-        for w in &mut self.weights {
+        for w in &mut self.weights[..self.modes * 12] {
             *w *= keep;
         }
-        self.weights[here.center.index()] += step;
+        self.weights[place(here)] += step;
         let before = self.now;
-        match self.now {
-            None => self.now = Some(here),
-            // The home's mode follows what is played on it.
-            Some(now) if now.center == here.center => self.now = Some(here),
+        let center = match before {
+            None => here.center,
             Some(now) => {
                 let been = self.been >> here.center.index() & 1 == 1;
                 let need = if been { RETURN_HOME } else { LEAVE_HOME };
-                let mine = self.weights[now.center.index()];
-                if self.weights[here.center.index()] > need * mine {
-                    self.now = Some(here);
-                }
+                let moved = self.on(here.center).0 > need * self.on(now.center).0;
+                if moved { here.center } else { now.center }
             }
-        }
-        if let Some(now) = self.now {
-            self.been |= 1 << now.center.index();
-        }
+        };
+        self.been |= 1 << center.index();
+        self.now = Some(Tonality {
+            center,
+            mode: self.on(center).1,
+        });
         before != self.now
     }
 }
@@ -357,7 +388,7 @@ mod tests {
 
     #[test]
     fn a_short_visit_leaves_home_and_a_long_one_moves_it() {
-        let mut home = Home::new();
+        let mut home = Home::new(Catalogue::standard());
         let t = |c| {
             Some(Tonality {
                 center: PitchClass::new(c),

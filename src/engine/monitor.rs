@@ -140,6 +140,7 @@ impl<E: Estimator> Monitor<E> {
     pub fn with_estimator(catalogue: Arc<Catalogue>, estimator: E) -> Monitor<E> {
         Monitor {
             here: Here::new(&catalogue),
+            home: Home::new(&catalogue),
             catalogue,
             now: Time::ZERO,
             next_step: None,
@@ -147,7 +148,6 @@ impl<E: Estimator> Monitor<E> {
             keys: Keys::new(STEP),
             window: Window::new(STEP),
             estimator,
-            home: Home::new(),
             chords: ChordTracker::default(),
             established: None,
             home_established: None,
@@ -201,11 +201,11 @@ impl<E: Estimator> Monitor<E> {
                 }
                 self.begun = true;
                 let after_silence = self.silent_since.take().is_some();
-                self.window.on_onset(&self.keys, key);
                 let home = self.scale();
                 if self.chords.on_onset(at, &self.keys, key, home) || after_silence {
                     self.tell_chord(at, observer);
                 }
+                self.window.on_onset(&self.keys, key, self.chords.bass());
             }
             Happened::Released => self.after_release(at, observer),
             Happened::Nothing => {}
@@ -254,7 +254,7 @@ impl<E: Estimator> Monitor<E> {
     }
 
     fn step(&mut self, at: Time, observer: &mut impl Observer) {
-        let heard = self.window.close_step(&self.keys);
+        let heard = self.window.close_step(&self.keys, self.chords.bass());
         self.keys.fade();
         let home = self.scale();
         if self.chords.on_time(at, &self.keys, home) {
@@ -263,9 +263,8 @@ impl<E: Estimator> Monitor<E> {
         self.estimator.step(&heard);
         observer.step(at, &heard, self.estimator.evidence());
         if heard.any {
-            let verdict = self
-                .here
-                .step(at, self.estimator.probabilities(), self.inertia);
+            let p = self.estimator.probabilities();
+            let verdict = self.here.step(at, p, self.window.heard(), self.inertia);
             self.follow(at, verdict, observer);
         }
         if let Some(since) = self.silent_since
@@ -321,10 +320,26 @@ impl<E: Estimator> Monitor<E> {
             }
         }
         if self.home.step(self.here.now(), self.inertia)
-            && let (Some(t), Some(e)) = (self.home.now(), self.established)
+            && let Some(tonality) = self.home.now()
         {
-            let home = Established { at, ..e };
-            debug_assert_eq!(home.tonality.center, t.center);
+            let before = self
+                .home_established
+                .filter(|h| h.tonality.center == tonality.center);
+            let home = Established {
+                tonality,
+                tonic: match (before, self.established) {
+                    (Some(h), _) => h.tonic,
+                    (None, Some(e)) if e.tonality.center == tonality.center => e.tonic,
+                    _ => self.catalogue.spell(tonality, self.last_tonic),
+                },
+                at: before.map_or(at, |h| h.at),
+                since: before.map_or_else(
+                    || self.here.since(tonality.center).unwrap_or(at).min(at),
+                    |h| h.since,
+                ),
+                probability: p.of(tonality),
+                open: open(&self.catalogue, tonality, heard, |t| p.of(t)),
+            };
             self.home_established = Some(home);
             observer.change(at, Change::Home(home));
         }
@@ -366,7 +381,7 @@ impl<E: Estimator> Monitor<E> {
 
     fn contender(&self, p: &Scores) -> Option<Contender> {
         let now = self.established?;
-        let (tonality, probability, nearness) = self.here.contender(p)?;
+        let (tonality, probability, nearness) = self.here.contender(p, self.window.heard())?;
         let heard = self.window.heard();
         let own = self
             .catalogue
@@ -445,7 +460,6 @@ pub fn open(
             && m.parent == "diatonic"
             && m.movable.is_empty()
             && m.set().up(t.center.index() as i32).minus(undecided) == own
-            && m.set() != mode.set()
     });
     for (slot, (id, _)) in others.iter_mut().zip(fitting) {
         *slot = (

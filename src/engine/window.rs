@@ -1,6 +1,6 @@
 //! The rolling pitch-class window, and what else the estimator is told each step.
 
-use super::keys::{Keys, each, highest, lowest};
+use super::keys::{Keys, each, highest};
 use crate::theory::{PitchClass, PitchClassSet};
 use crate::time::Time;
 
@@ -41,7 +41,7 @@ const LONG: f32 = 12.0;
 const ONSET: f32 = 0.15;
 /// The share of the long window from which a pitch class counts as heard.
 const HEARD: f32 = 0.012;
-/// A bass is a bass below this key, or when it lies well below the rest.
+/// A bass is a bass below this key, or when it lies so far below the top.
 const BASS_BELOW: u8 = 57;
 const BASS_GAP: u8 = 10;
 
@@ -66,25 +66,25 @@ impl Window {
     }
 
     /// A key was struck.
-    pub fn on_onset(&mut self, keys: &Keys, key: u8) {
+    pub fn on_onset(&mut self, keys: &Keys, key: u8, bass: Option<u8>) {
         let pc = PitchClass::of_key(key).index();
         let weight = 0.5 + f32::from(keys.strike(key).velocity) / 128.0;
         self.now.any = true;
         self.now.onsets[pc] += weight;
-        if bass_of(keys) == Some(key) {
+        if bass_of(keys, bass) == Some(key) {
             self.now.bass_onsets[pc] += weight;
         }
     }
 
     /// Ends a step: what sounded in it is added up.
-    pub fn close_step(&mut self, keys: &Keys) -> Heard {
+    pub fn close_step(&mut self, keys: &Keys, bass: Option<u8>) -> Heard {
         let mut now = std::mem::take(&mut self.now);
         let sounding = keys.sounding();
         for key in each(sounding) {
             now.sounding[PitchClass::of_key(key).index()] += self.step * keys.strike(key).left;
         }
         now.any |= sounding != 0;
-        if let Some(key) = bass_of(keys) {
+        if let Some(key) = bass_of(keys, bass) {
             now.bass[PitchClass::of_key(key).index()] += self.step * keys.strike(key).left;
         }
         if let Some(key) = highest(keys.held()) {
@@ -119,10 +119,10 @@ impl Window {
     }
 }
 
-/// The key that is the bass now: the lowest that sounds, if it lies low or well below the rest.
-fn bass_of(keys: &Keys) -> Option<u8> {
-    let low = lowest(keys.sounding())?;
-    let next = lowest(keys.sounding() & !(1 << low));
-    let apart = next.is_some_and(|n| n - low >= BASS_GAP);
-    (low < BASS_BELOW || apart).then_some(low)
+/// The bass as evidence for a center: the key that the chord stands on, if it
+/// lies low or well below the rest. A lone melody has none.
+fn bass_of(keys: &Keys, bass: Option<u8>) -> Option<u8> {
+    let bass = bass?;
+    let apart = highest(keys.sounding()).is_some_and(|top| top >= bass.saturating_add(BASS_GAP));
+    (bass < BASS_BELOW || apart).then_some(bass)
 }

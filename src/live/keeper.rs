@@ -9,6 +9,9 @@ use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::Duration;
 
+/// Told the name of a keyboard that was connected, to keep it for the next time.
+pub type Remember = Box<dyn Fn(&str) + Send>;
+
 /// Which keyboard.
 #[derive(Default)]
 pub struct Wanted {
@@ -17,12 +20,12 @@ pub struct Wanted {
     /// The one used last.
     pub remembered: Option<String>,
     /// Told the name of each one that is connected.
-    pub remember: Option<Box<dyn Fn(&str) + Send>>,
+    pub remember: Option<Remember>,
 }
 
 /// No port says that it is gone: so look this often. A keyboard is back within
 /// two of these.
-const LOOK: Duration = Duration::from_millis(700);
+const LOOK: Duration = Duration::from_millis(300);
 /// Where the backend tells of changes, ask it this often.
 const ASK: Duration = Duration::from_millis(5);
 

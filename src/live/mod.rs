@@ -15,7 +15,7 @@ mod transport;
 
 pub use clock::{Clock, SystemClock};
 pub use feed::{Feed, Link, Status};
-pub use keeper::Wanted;
+pub use keeper::{Remember, Wanted};
 pub use listen::{Listener, listen};
 pub use record::RecordError;
 pub use transport::{Order, Player, Position, play};

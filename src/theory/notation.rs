@@ -1,6 +1,6 @@
 //! How the user wants things written: a value that whoever makes text is given.
 
-use super::chord::{Chord, Sonority};
+use super::chord::{Chord, Kinds, Sonority, Triad};
 use super::mode::{Catalogue, Tonality, spell_degree};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling};
@@ -72,8 +72,9 @@ impl Notation {
         Spelling::nearest(pc, middle - 0.1)
     }
 
-    /// A chord's root. A diminished seventh's is its leading note: the sharper
-    /// spelling (C♯°7 before Dm), as its members are stacked thirds.
+    /// A chord's root: the mode's own degree, else by what the chord is. A
+    /// diminished one stands on a raised leading note (C♯°7 before Dm), any other
+    /// on a lowered degree (D♭, A♭7 in C). Common practice, no source.
     pub fn root(
         &self,
         chord: Chord,
@@ -81,16 +82,26 @@ impl Notation {
         catalogue: &Catalogue,
     ) -> Spelling {
         let plain = self.note(chord.root, within, catalogue);
-        let kind = super::chord::Kinds::standard().kind(chord.kind);
-        let leading = kind.triad() == super::chord::Triad::Diminished && plain.accidental() < 0;
-        let in_mode = within.is_some_and(|(t, _)| catalogue.all_forms(t).contains(chord.root));
-        if leading && !in_mode && kind.seventh() != Some(10) {
-            let sharp = Spelling::at(plain.fifths() + 12);
-            if sharp.accidental() <= 1 {
-                return sharp;
-            }
+        let Some((t, tonic)) = within else {
+            return plain;
+        };
+        if catalogue.all_forms(t).contains(chord.root) {
+            return plain;
         }
-        plain
+        let kind = Kinds::standard().kind(chord.kind);
+        let around = f32::from(tonic.fifths());
+        match kind.triad() {
+            Triad::Diminished => {
+                let sharp = Spelling::nearest(chord.root, around + 7.5);
+                if sharp.accidental() <= 1 {
+                    sharp
+                } else {
+                    plain
+                }
+            }
+            Triad::Major => Spelling::nearest(chord.root, around - 1.5),
+            _ => plain,
+        }
     }
 
     /// The label of whatever sounds.
