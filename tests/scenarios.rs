@@ -1,0 +1,684 @@
+//! Plays every file of tests/scenarios/ through the engine and compares what it
+//! says with what a musician wrote down. The format: tests/scenarios/README.md.
+
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+use std::path::Path;
+use std::sync::Arc;
+
+use serde::Deserialize;
+
+use peregrinus::engine::{Change, Event, Inertia, Monitor, Observer, Reading, collection_name};
+use peregrinus::midi;
+use peregrinus::theory::{Catalogue, Glyphs, Notation, PitchClass, Spelling};
+use peregrinus::time::Time;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Scenario {
+    about: String,
+    tempo: f64,
+    beats: u32,
+    #[serde(default)]
+    spread: u64,
+    inertia: Option<String>,
+    fading: Option<String>,
+    voice: Vec<Voice>,
+    #[serde(default)]
+    pedal: Vec<Pedal>,
+    expect: Vec<Expect>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Voice {
+    notes: String,
+    at: Option<String>,
+    repeat: Option<u32>,
+    velocity: Option<u8>,
+    touch: Option<f64>,
+    roll: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Pedal {
+    down: String,
+    up: String,
+}
+
+#[derive(Deserialize, Clone, Default)]
+#[serde(deny_unknown_fields)]
+struct Expect {
+    at: Option<String>,
+    from: Option<String>,
+    to: Option<String>,
+    center: Option<String>,
+    mode: Option<String>,
+    spelling: Option<String>,
+    open: Option<Vec<u8>>,
+    modes: Option<BTreeSet<String>>,
+    no_center: Option<bool>,
+    collection: Option<String>,
+    centers: Option<Vec<String>>,
+    center_changes: Option<usize>,
+    home: Option<String>,
+    label: Option<String>,
+    #[serde(default)]
+    chords: Vec<(String, String)>,
+    why: Option<String>,
+    known_fault: Option<String>,
+}
+
+/// How often a stretch is looked at.
+const LOOK: Time = Time::millis(50);
+/// A chord must stand so long after its stroke.
+const CLUSTER: Time = Time::millis(70);
+
+impl Scenario {
+    /// A number of beats from the start, as time.
+    fn time(&self, beats: f64) -> Time {
+        Time::from_seconds(beats * 60.0 / self.tempo)
+    }
+
+    /// `3.1.5`: bar 3, half a beat after its first.
+    fn place(&self, text: &str) -> Result<f64, String> {
+        let bad = || format!("'{text}' is no place: write bar.beat, as 3.1 or 3.1.5");
+        let (bar, beat) = text.split_once('.').ok_or_else(bad)?;
+        let bar: u32 = bar.parse().map_err(|_| bad())?;
+        let beat: f64 = beat.parse().map_err(|_| bad())?;
+        if bar < 1 || !(1.0..f64::from(self.beats) + 1.0).contains(&beat) {
+            return Err(bad());
+        }
+        Ok(f64::from((bar - 1) * self.beats) + beat - 1.0)
+    }
+
+    /// Bar, beat and seconds, for a report.
+    fn where_is(&self, at: Time) -> String {
+        let beats = at.seconds() * self.tempo / 60.0;
+        let bar = (beats / f64::from(self.beats)).floor();
+        let beat = beats - bar * f64::from(self.beats) + 1.0;
+        format!("{}.{beat:.1} ({:.2} s)", bar + 1.0, at.seconds())
+    }
+
+    /// Everything that the hands and the foot do, in order.
+    fn performance(&self) -> Result<Vec<(Time, Event)>, String> {
+        // What lets go comes before what strikes at the same time.
+        let mut all: Vec<(Time, u8, midi::Event)> = Vec::new();
+        for (number, voice) in self.voice.iter().enumerate() {
+            self.voice(voice, &mut all)
+                .map_err(|e| format!("voice {}: {e}", number + 1))?;
+        }
+        for pedal in &self.pedal {
+            for (place, value) in [(&pedal.down, 127), (&pedal.up, 0)] {
+                let damper = midi::Event::Damper { channel: 0, value };
+                all.push((self.time(self.place(place)?), 1, damper));
+            }
+        }
+        all.sort_by_key(|&(at, order, _)| (at, order));
+        Ok(all
+            .into_iter()
+            .map(|(at, _, event)| (at, Event::Midi(event)))
+            .collect())
+    }
+
+    fn voice(&self, voice: &Voice, all: &mut Vec<(Time, u8, midi::Event)>) -> Result<(), String> {
+        let start = match &voice.at {
+            Some(place) => self.place(place)?,
+            None => 0.0,
+        };
+        let (strokes, length) = strokes(&voice.notes, self.beats)?;
+        let touch = voice.touch.unwrap_or(0.95);
+        for turn in 0..voice.repeat.unwrap_or(1) {
+            for stroke in &strokes {
+                let begin = start + f64::from(turn) * length + stroke.at;
+                let on = self.time(begin);
+                let off = self.time(begin + stroke.length * touch);
+                for (i, &key) in stroke.keys.iter().enumerate() {
+                    let late = voice.roll.unwrap_or(0) * i as u64 + self.lateness(on, key);
+                    let velocity = voice.velocity.unwrap_or(72);
+                    let note_on = midi::Event::NoteOn {
+                        channel: 0,
+                        key,
+                        velocity,
+                    };
+                    let on = on + Time::millis(late);
+                    if on >= off {
+                        return Err(format!("a note of {} beats is too short", stroke.length));
+                    }
+                    all.push((on, 2, note_on));
+                    all.push((off, 0, midi::Event::NoteOff { channel: 0, key }));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Milliseconds, 0 to `spread`, always the same for the same stroke.
+    fn lateness(&self, on: Time, key: u8) -> u64 {
+        let mixed = (on.0 ^ u64::from(key) << 32).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        (mixed >> 40) % (self.spread + 1)
+    }
+}
+
+struct Stroke {
+    at: f64,
+    length: f64,
+    keys: Vec<u8>,
+}
+
+/// Reads `D2/1 [D3 G3 C4]/3 | r/2 …`; also gives its length in beats.
+fn strokes(text: &str, beats: u32) -> Result<(Vec<Stroke>, f64), String> {
+    let mut out: Vec<Stroke> = Vec::new();
+    let (mut now, mut length) = (0.0f64, 1.0f64);
+    let mut chord: Option<Vec<u8>> = None;
+    for word in text.split_whitespace() {
+        let bar = |now: f64| (now / f64::from(beats)).round() * f64::from(beats);
+        if word == "|" {
+            if (now - bar(now)).abs() > 1e-6 {
+                return Err(format!(
+                    "the bar line after beat {now} does not fall on a bar of {beats} beats"
+                ));
+            }
+            // Thirds of a beat do not add up exactly.
+            now = bar(now);
+            continue;
+        }
+        let (open, rest) = match word.strip_prefix('[') {
+            Some(rest) => (true, rest),
+            None => (false, word),
+        };
+        if open && chord.replace(Vec::new()).is_some() {
+            return Err(format!("'{word}' opens a chord inside a chord"));
+        }
+        let (name, new_length) = match rest.split_once('/') {
+            Some((name, l)) => (name, Some(fraction(l)?)),
+            None => (rest, None),
+        };
+        let (name, close) = match name.strip_suffix(']') {
+            Some(name) => (name, true),
+            None => (name, false),
+        };
+        length = new_length.unwrap_or(length);
+        let keys = match (&mut chord, name) {
+            (None, "r") => Vec::new(),
+            (None, name) if !close => vec![key(name)?],
+            (Some(keys), name) => {
+                keys.push(key(name)?);
+                if !close {
+                    if new_length.is_some() {
+                        return Err(format!("'{word}': the length goes after the bracket"));
+                    }
+                    continue;
+                }
+                chord.take().unwrap_or_default()
+            }
+            _ => return Err(format!("'{word}' closes no chord")),
+        };
+        let at = now;
+        now += length;
+        if !keys.is_empty() {
+            out.push(Stroke { at, length, keys });
+        }
+    }
+    if chord.is_some() {
+        return Err("the last chord is not closed".into());
+    }
+    if (now / f64::from(beats)).fract() > 1e-6 && (now / f64::from(beats)).fract() < 1.0 - 1e-6 {
+        return Err(format!("{now} beats are no whole number of bars"));
+    }
+    Ok((out, now))
+}
+
+fn fraction(text: &str) -> Result<f64, String> {
+    let bad = || format!("'/{text}' is no length: write beats, as /1, /0.5 or /1/3");
+    let value = match text.split_once('/') {
+        Some((a, b)) => {
+            let (a, b): (f64, f64) = (a.parse().map_err(|_| bad())?, b.parse().map_err(|_| bad())?);
+            a / b
+        }
+        None => text.parse().map_err(|_| bad())?,
+    };
+    if value > 0.0 && value.is_finite() {
+        Ok(value)
+    } else {
+        Err(bad())
+    }
+}
+
+/// `F#4` as a MIDI note number, C4 = 60.
+fn key(text: &str) -> Result<u8, String> {
+    let bad = || format!("'{text}' is no note: write a letter, # or b, and the octave, as F#4");
+    let octave = text.find(|c: char| c.is_ascii_digit()).ok_or_else(bad)?;
+    let note: Spelling = text[..octave].parse().map_err(|_| bad())?;
+    let octave: i32 = text[octave..].parse().map_err(|_| bad())?;
+    // B#3 is C4: count from the letter, not from the pitch class.
+    let letter = Spelling::of(note.letter(), 0).pitch_class().index() as i32;
+    let number = 12 * (octave + 1) + letter + i32::from(note.accidental());
+    u8::try_from(number)
+        .ok()
+        .filter(|&k| k < 128)
+        .ok_or_else(bad)
+}
+
+/// What was said, at every moment that anybody asks about.
+struct Said {
+    readings: Vec<(Time, Reading)>,
+    /// Times at which another center than the one before was shown.
+    center_changes: Vec<Time>,
+}
+
+#[derive(Default)]
+struct Changes {
+    last: Option<PitchClass>,
+    at: Vec<Time>,
+}
+
+impl Observer for Changes {
+    fn change(&mut self, at: Time, change: Change) {
+        if let Change::Here(e) = change {
+            if self.last.is_some_and(|c| c != e.tonality.center) {
+                self.at.push(at);
+            }
+            self.last = Some(e.tonality.center);
+        }
+    }
+}
+
+impl Said {
+    fn at(&self, at: Time) -> Option<&Reading> {
+        let i = self.readings.binary_search_by_key(&at, |r| r.0).ok()?;
+        Some(&self.readings[i].1)
+    }
+}
+
+fn play(scenario: &Scenario) -> Result<Said, String> {
+    let events = scenario.performance()?;
+    let mut looks: BTreeSet<Time> = BTreeSet::new();
+    for e in &scenario.expect {
+        looks.extend(moments(scenario, e)?);
+        for (place, _) in &e.chords {
+            looks.insert(scenario.time(scenario.place(place)?) + CLUSTER);
+        }
+    }
+    let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone()))?;
+    let mut changes = Changes::default();
+    if let Some(i) = &scenario.inertia {
+        monitor.on_event(Time::ZERO, Event::Inertia(i.parse()?), &mut changes);
+    }
+    if let Some(f) = &scenario.fading {
+        monitor.on_event(Time::ZERO, Event::Fading(f.parse()?), &mut changes);
+    }
+    assert_eq!(
+        monitor.reading().inertia,
+        match &scenario.inertia {
+            Some(i) => i.parse()?,
+            None => Inertia::default(),
+        }
+    );
+    let mut events = events.into_iter().peekable();
+    let mut readings = Vec::new();
+    for look in looks {
+        while let Some((at, event)) = events.next_if(|e| e.0 < look) {
+            monitor.on_event(at, event, &mut changes);
+        }
+        monitor.advance_to(look, &mut changes);
+        readings.push((look, monitor.reading()));
+    }
+    Ok(Said {
+        readings,
+        center_changes: changes.at,
+    })
+}
+
+/// The stretch that an expectation speaks of.
+fn stretch(scenario: &Scenario, e: &Expect) -> Result<Option<(Time, Time)>, String> {
+    let time = |p: &String| Ok::<Time, String>(scenario.time(scenario.place(p)?));
+    match (&e.at, &e.from, &e.to) {
+        (None, None, None) if !e.chords.is_empty() => Ok(None),
+        (Some(at), None, None) => {
+            let at = time(at)?;
+            Ok(Some((at, at + Time(1))))
+        }
+        (None, Some(from), Some(to)) => {
+            let (from, to) = (time(from)?, time(to)?);
+            if from < to {
+                Ok(Some((from, to)))
+            } else {
+                Err("'from' must lie before 'to'".into())
+            }
+        }
+        _ => Err("an expectation needs 'at', or 'from' and 'to', or 'chords'".into()),
+    }
+}
+
+fn moments(scenario: &Scenario, e: &Expect) -> Result<Vec<Time>, String> {
+    let Some((from, to)) = stretch(scenario, e)? else {
+        return Ok(Vec::new());
+    };
+    Ok((0..)
+        .map(|i| Time(from.0 + i * LOOK.0))
+        .take_while(|&t| t < to)
+        .collect())
+}
+
+const ASCII: Notation = Notation {
+    glyphs: Glyphs::Ascii,
+    measure: peregrinus::theory::Measure::Major,
+    ionian_is_major: false,
+};
+
+/// The label shown, in plain letters.
+fn label(r: &Reading) -> String {
+    match r.chord {
+        Some((s, _)) => ASCII.sonority(s, r.within(), Catalogue::standard()),
+        None => "nothing".into(),
+    }
+}
+
+/// A label as a musician may write it.
+fn plain(label: &str) -> String {
+    label
+        .replace('♭', "b")
+        .replace('♯', "#")
+        .replace("o7", "dim7")
+        .replace('°', "dim")
+}
+
+fn pitch_class(name: &str) -> Result<PitchClass, String> {
+    name.parse::<Spelling>()
+        .map(Spelling::pitch_class)
+        .map_err(|e| e.to_string())
+}
+
+/// The center and mode shown, for a report.
+fn shown(r: &Reading) -> String {
+    match (r.here, r.collection) {
+        (Some(h), _) => ASCII.tonality(h.tonality, h.tonic, Catalogue::standard()),
+        (None, Some(c)) => format!("no center ({})", collection_name(c)),
+        (None, None) => "no center".into(),
+    }
+}
+
+/// The first thing in a reading that is not as expected: what was read instead.
+fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
+    let catalogue = Catalogue::standard();
+    let here = r.here.map(|h| h.tonality);
+    if let Some(center) = &e.center
+        && here.map(|t| t.center) != Some(pitch_class(center)?)
+    {
+        return Ok(Some(shown(r)));
+    }
+    if let Some(mode) = &e.mode {
+        let id = catalogue
+            .iter()
+            .find(|(_, m)| m.id == *mode)
+            .ok_or_else(|| format!("'{mode}' is no id of config/modes.toml"))?
+            .0;
+        if here.map(|t| t.mode) != Some(id) {
+            return Ok(Some(shown(r)));
+        }
+    }
+    if let Some(spelling) = &e.spelling {
+        let is = r.here.map(|h| h.tonic.text(Glyphs::Ascii));
+        if is.as_deref() != Some(spelling) {
+            return Ok(Some(shown(r)));
+        }
+    }
+    if let Some(open) = &e.open {
+        let is: Vec<u8> = r.here.map_or(Vec::new(), |h| h.open.numbers().collect());
+        if r.here.is_none() || is != *open {
+            return Ok(Some(format!("{} with open degrees {is:?}", shown(r))));
+        }
+    }
+    if let Some(modes) = &e.modes {
+        let is: BTreeSet<String> = r
+            .here
+            .iter()
+            .flat_map(|h| std::iter::once(h.tonality.mode).chain(h.open.others()))
+            .map(|m| catalogue.mode(m).id.clone())
+            .collect();
+        if is != *modes {
+            return Ok(Some(format!("{is:?}")));
+        }
+    }
+    if let Some(none) = e.no_center
+        && r.here.is_none() != none
+    {
+        return Ok(Some(shown(r)));
+    }
+    if let Some(collection) = &e.collection
+        && r.collection.map(collection_name) != Some(collection.as_str())
+    {
+        return Ok(Some(shown(r)));
+    }
+    if let Some(centers) = &e.centers
+        && let Some(t) = here
+    {
+        let allowed = centers
+            .iter()
+            .map(|c| pitch_class(c))
+            .collect::<Result<Vec<_>, _>>()?;
+        if !allowed.contains(&t.center) {
+            return Ok(Some(shown(r)));
+        }
+    }
+    if let Some(home) = &e.home
+        && r.home.map(|h| h.tonality.center) != Some(pitch_class(home)?)
+    {
+        return Ok(Some(match r.home {
+            Some(h) => format!("home {}", ASCII.tonality(h.tonality, h.tonic, catalogue)),
+            None => "no home".into(),
+        }));
+    }
+    if let Some(want) = &e.label
+        && label(r) != plain(want)
+    {
+        return Ok(Some(label(r)));
+    }
+    Ok(None)
+}
+
+/// Everything that misses one expectation, as lines.
+fn misses(scenario: &Scenario, e: &Expect, said: &Said) -> Result<Vec<String>, String> {
+    let mut lines = Vec::new();
+    // Neighbouring moments with the same miss are one line.
+    let mut run: Option<(Time, Time, String)> = None;
+    let mut tell = |run: Option<(Time, Time, String)>| {
+        if let Some((from, to, what)) = run {
+            lines.push(format!(
+                "from {} to {}: read {what}",
+                scenario.where_is(from),
+                scenario.where_is(to)
+            ));
+        }
+    };
+    for at in moments(scenario, e)? {
+        let reading = said.at(at).ok_or("a moment was not looked at")?;
+        run = match (run, miss(e, reading)?) {
+            (Some((from, _, what)), Some(now)) if what == now => Some((from, at, what)),
+            (before, now) => {
+                tell(before);
+                now.map(|what| (at, at, what))
+            }
+        };
+    }
+    tell(run);
+    for (place, want) in &e.chords {
+        let at = scenario.time(scenario.place(place)?) + CLUSTER;
+        let reading = said.at(at).ok_or("a moment was not looked at")?;
+        let is = label(reading);
+        if is != plain(want) {
+            lines.push(format!("at {place}: {want} expected, read {is}"));
+        }
+    }
+    if let (Some(most), Some((from, to))) = (e.center_changes, stretch(scenario, e)?) {
+        let changes: Vec<String> = said
+            .center_changes
+            .iter()
+            .filter(|&&t| from <= t && t < to)
+            .map(|&t| scenario.where_is(t))
+            .collect();
+        if changes.len() > most {
+            lines.push(format!(
+                "{} changes of center, at most {most} expected: at {}",
+                changes.len(),
+                changes.join(", ")
+            ));
+        }
+    }
+    Ok(lines)
+}
+
+fn describe(e: &Expect) -> String {
+    let mut s = match (&e.at, &e.from, &e.to) {
+        (Some(at), ..) => format!("at {at}:"),
+        (_, Some(from), Some(to)) => format!("{from} to {to}:"),
+        _ => String::from("chords"),
+    };
+    for (key, value) in [
+        ("center", &e.center),
+        ("mode", &e.mode),
+        ("spelling", &e.spelling),
+        ("home", &e.home),
+        ("label", &e.label),
+        ("collection", &e.collection),
+    ] {
+        if let Some(v) = value {
+            let _ = write!(s, " {key} {v}");
+        }
+    }
+    for (key, value) in [
+        ("open", e.open.as_ref().map(|v| format!("{v:?}"))),
+        ("modes", e.modes.as_ref().map(|v| format!("{v:?}"))),
+        ("centers", e.centers.as_ref().map(|v| format!("{v:?}"))),
+        ("no_center", e.no_center.map(|v| v.to_string())),
+        ("center_changes", e.center_changes.map(|v| v.to_string())),
+    ] {
+        if let Some(v) = value {
+            let _ = write!(s, " {key} {v}");
+        }
+    }
+    if let Some(why) = &e.why {
+        let _ = write!(s, " ({why})");
+    }
+    s
+}
+
+/// Whether an expectation says anything that could fail.
+fn says_something(e: &Expect) -> bool {
+    !e.chords.is_empty()
+        || [
+            &e.center,
+            &e.mode,
+            &e.spelling,
+            &e.collection,
+            &e.home,
+            &e.label,
+        ]
+        .iter()
+        .any(|v| v.is_some())
+        || e.open.is_some()
+        || e.modes.is_some()
+        || e.no_center.is_some()
+        || e.centers.is_some()
+        || e.center_changes.is_some()
+}
+
+/// Complaints about a scenario; none if it holds, known faults included.
+fn check(text: &str) -> Result<Vec<String>, String> {
+    let scenario: Scenario = toml::from_str(text).map_err(|e| e.to_string())?;
+    if scenario.about.is_empty() || !(scenario.tempo > 0.0) || scenario.beats == 0 {
+        return Err("it needs 'about', and a tempo and beats greater than 0".into());
+    }
+    let said = play(&scenario)?;
+    let mut complaints = Vec::new();
+    for e in &scenario.expect {
+        if !says_something(e) {
+            return Err(format!("the expectation '{}' says nothing", describe(e)));
+        }
+        let lines = misses(&scenario, e, &said)?;
+        match (&e.known_fault, lines.is_empty()) {
+            (None, false) => {
+                complaints.push(format!("{}\n      {}", describe(e), lines.join("\n      ")));
+            }
+            (Some(_), true) => complaints.push(format!(
+                "{}\n      holds now: take its known_fault mark away",
+                describe(e)
+            )),
+            _ => {}
+        }
+    }
+    Ok(complaints)
+}
+
+#[test]
+fn every_scenario_is_read_as_a_musician_would() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scenarios");
+    let mut files: Vec<_> = std::fs::read_dir(&folder)
+        .expect("tests/scenarios")
+        .map(|f| f.expect("a file").path())
+        .filter(|p| p.extension().is_some_and(|e| e == "toml"))
+        .collect();
+    files.sort();
+    assert!(files.len() >= 12, "only {} scenarios", files.len());
+    let mut report = String::new();
+    for path in &files {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        let text = std::fs::read_to_string(path).expect("a text");
+        let complaints = check(&text).unwrap_or_else(|e| vec![format!("cannot be played: {e}")]);
+        for c in complaints {
+            let _ = writeln!(report, "  {name}: {c}");
+        }
+    }
+    assert!(report.is_empty(), "\n{report}");
+}
+
+const SMALL: &str = "about = 'x'\ntempo = 60\nbeats = 4\n[[voice]]\nnotes = '[C3 E3 G3]/4 | [C3 E3 G3]'\n[[expect]]\n";
+
+/// The checker itself: a wrong expectation fails, a fault that is none fails.
+#[test]
+fn a_wrong_expectation_and_an_idle_mark_are_both_told() {
+    let check = |rest: &str| check(&format!("{SMALL}{rest}"));
+    assert_eq!(check("chords = [['1.1', 'C']]"), Ok(vec![]));
+    let wrong = check("chords = [['1.1', 'Am']]").expect("it plays");
+    assert_eq!(wrong.len(), 1);
+    assert!(
+        wrong[0].contains("at 1.1: Am expected, read C"),
+        "{wrong:?}"
+    );
+    let known = check("chords = [['1.1', 'Am']]\nknown_fault = 'it is C'");
+    assert_eq!(known, Ok(vec![]));
+    let idle = check("chords = [['1.1', 'C']]\nknown_fault = 'none'").expect("it plays");
+    assert!(
+        idle[0].contains("take its known_fault mark away"),
+        "{idle:?}"
+    );
+    let span = check("from = '1.2'\nto = '3.1'\nlabel = 'G'").expect("it plays");
+    assert!(
+        span[0].contains("from 1.2.0 (1.00 s)") && span[0].contains("read C"),
+        "{span:?}"
+    );
+    let centers = check("from = '1.1'\nto = '3.1'\ncenters = ['F#']\ncenter_changes = 0");
+    assert_eq!(centers.map(|c| c.len()), Ok(1));
+}
+
+#[test]
+fn a_mistake_in_a_file_is_told_with_its_place() {
+    let wrong = |notes: &str| strokes(notes, 4).map(|_| ()).unwrap_err();
+    assert!(wrong("C4/3 | D4/1").contains("after beat 3"));
+    assert!(wrong("H4/4").contains("'H4' is no note"));
+    assert!(wrong("[C4 E4/2 G4]").contains("after the bracket"));
+    assert!(wrong("[C4 E4").contains("not closed"));
+    assert!(wrong("C4/0").contains("no length"));
+    assert!(wrong("C4/3").contains("no whole number of bars"));
+    assert!(check(&format!("{SMALL}at = '1.5'\ncenter = 'C'")).is_err());
+    assert!(check(&format!("{SMALL}at = '1.1'")).is_err());
+    assert!(check(&format!("{SMALL}at = '1.1'\nmode = 'Dorian'")).is_err());
+    let (thirds, length) = strokes("C4/1/3 D4 E4 [C4 G4]/3 | r/4", 4).expect("notes");
+    assert_eq!((thirds.len(), length), (4, 8.0));
+    assert_eq!(
+        (key("B#3"), key("Cb4"), key("C-1").is_err()),
+        (Ok(60), Ok(59), true)
+    );
+}
