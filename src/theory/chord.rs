@@ -254,11 +254,13 @@ impl Kinds {
         let mut consider = |cost: f32, root: PitchClass, kind: KindId| {
             let outside = if home.contains(root) { 0.0 } else { 0.05 };
             let cost = cost + outside;
-            if best.is_none_or(|(c, _)| cost < c) {
+            // Equal costs may differ in their last bit: the root nearest above the bass stays.
+            if best.is_none_or(|(c, _)| cost < c - 1e-4) {
                 best = Some((cost, Chord { root, kind, bass }));
             }
         };
-        for root in set.iter() {
+        // From the bass upwards, so that ties fall alike in every transposition.
+        for root in (0..12).map(|n| bass.up(n)).filter(|&r| set.contains(r)) {
             let above = set.seen_from(root);
             let upper = set.without(bass).seen_from(root);
             for (id, kind) in self.iter() {
