@@ -588,7 +588,11 @@ fn says_something(e: &Expect) -> bool {
 /// Complaints about a scenario; none if it holds, known faults included.
 fn check(text: &str) -> Result<Vec<String>, String> {
     let scenario: Scenario = toml::from_str(text).map_err(|e| e.to_string())?;
-    if scenario.about.is_empty() || !(scenario.tempo > 0.0) || scenario.beats == 0 {
+    if scenario.about.is_empty()
+        || !scenario.tempo.is_normal()
+        || scenario.tempo < 0.0
+        || scenario.beats == 0
+    {
         return Err("it needs 'about', and a tempo and beats greater than 0".into());
     }
     let said = play(&scenario)?;
