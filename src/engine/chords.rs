@@ -55,8 +55,13 @@ pub struct ChordTracker {
     /// Nothing from before here counts any more.
     horizon: Time,
     bass: Option<(u8, Time)>,
-    /// The key struck last.
-    last: u8,
+    /// The same before the present stroke, and the lowest key of the stroke before
+    /// if that was a note of a figure.
+    bass_before: Option<(u8, Time)>,
+    low_before: Option<u8>,
+    chord_before: bool,
+    /// Whether the bass was struck alone, or with a melody note: then a chord follows.
+    bass_alone: bool,
 }
 
 impl Default for ChordTracker {
@@ -70,7 +75,10 @@ impl Default for ChordTracker {
             alone: 0,
             horizon: Time::ZERO,
             bass: None,
-            last: 0,
+            bass_before: None,
+            low_before: None,
+            chord_before: false,
+            bass_alone: false,
         }
     }
 }
@@ -96,6 +104,14 @@ impl ChordTracker {
         self.mark_ends(at, keys);
         let bit = 1u128 << key;
         if at.since(self.cluster_at) > CLUSTER || self.cluster == 0 {
+            if self.bass.is_some_and(|(b, _)| self.cluster >> b & 1 == 1) {
+                self.bass_alone = self.cluster.count_ones() <= 2;
+            }
+            // A figure is made of single notes, with a melody note at most.
+            let single = self.cluster.count_ones() <= 2;
+            self.low_before = lowest(self.cluster).filter(|_| single);
+            self.chord_before = !single;
+            self.bass_before = self.bass;
             self.cluster = 0;
             self.cluster_at = at;
         }
@@ -146,32 +162,41 @@ impl ChordTracker {
     fn follow_bass(&mut self, at: Time, keys: &Keys, key: u8) -> bool {
         let low = lowest(keys.sounding()).unwrap_or(key);
         let before = self.bass;
-        let stays = before.is_some_and(|(b, t)| {
+        // The bass that was there before this stroke, so that the order in which
+        // its notes arrive does not matter.
+        let stays = self.bass_before.filter(|&(b, t)| {
             let sounds = keys.sounding() >> b & 1 == 1;
             low > b && !sounds && at.since(t) < BASS_STAYS && self.is_above(b, low)
         });
-        if !stays {
-            self.bass = Some((low, keys.strike(low).at));
-        }
-        self.last = key;
+        self.bass = stays.or(Some((low, keys.strike(low).at)));
         self.bass.map(|b| b.0) != before.map(|b| b.0) && low == key
     }
 
-    /// Whether what was just struck lies over a bass that was let go: well above
-    /// it and no chord of its own (bass A, then C E G: Am7; but not E D B), or a
-    /// note of a figure that went higher before (C G E G, but not the step from C
-    /// to D).
+    /// Whether what was just struck lies over a bass that was let go: notes
+    /// together above it that are no chord of their own (bass A, then C E G: Am7;
+    /// but not E D B), one note well above it, or a note of a figure that went
+    /// higher before (C G E G, but not the step from C to D).
     fn is_above(&self, bass: u8, low: u8) -> bool {
         let struck = classes(self.cluster);
         let root = PitchClass::of_key(bass);
-        let own = struck.len() >= 3 && !struck.contains(root) && {
+        if struck.len() >= 3 && !self.bass_alone {
+            return false;
+        }
+        if struck.len() >= 3 && !struck.contains(root) {
             match Kinds::standard().name(struck, root, PitchClassSet::ALL) {
-                Sonority::Chord(c) => c.root != root || Kinds::standard().kind(c.kind).cost > PLAIN,
-                _ => true,
+                Sonority::Chord(c)
+                    if c.root == root && Kinds::standard().kind(c.kind).cost <= PLAIN => {}
+                _ => return false,
             }
-        };
-        let figure = struck.len() == 1 && self.last > low && low >= bass.saturating_add(3);
-        !own && (figure || low >= bass.saturating_add(7))
+        }
+        if struck.len() >= 2 {
+            return low >= bass.saturating_add(if self.bass_alone { 3 } else { 7 });
+        }
+        // Down again from a chord: the next bass.
+        let figure = self
+            .low_before
+            .is_some_and(|before| before > low && before <= bass + 19);
+        low >= bass.saturating_add(if figure { 3 } else { 7 }) && !self.chord_before
     }
 
     fn weights(&self, at: Time, keys: &Keys) -> [f32; 12] {
@@ -196,7 +221,9 @@ impl ChordTracker {
         for key in each(keys.pedalled()) {
             let strike = keys.strike(key);
             let old = strike.at < self.horizon && Some(key) != bass;
-            let memory = if Some(key) == bass || key < 48 {
+            // What was struck over the present bass belongs to it.
+            let over = self.bass.is_some_and(|(_, since)| strike.at >= since);
+            let memory = if over || key < 48 {
                 PEDAL_BASS_MEMORY
             } else {
                 PEDAL_MEMORY

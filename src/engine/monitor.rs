@@ -376,7 +376,7 @@ impl<E: Estimator> Monitor<E> {
         }
         let best =
             (0..NO_CENTER.len()).max_by(|&a, &b| p.collections[a].total_cmp(&p.collections[b]))?;
-        (p.collections[best] > 0.4).then_some(CollectionId(best as u8))
+        (p.collections[best] > 0.3).then_some(CollectionId(best as u8))
     }
 
     fn contender(&self, p: &Scores) -> Option<Contender> {
