@@ -1,4 +1,17 @@
-//! Peregrinus.
+//! Peregrinus follows the tonal center and the mode of what is played at a
+//! keyboard, live and from files.
+//!
+//! ```text
+//!  MIDI port ──► midi (bytes → events) ──┐
+//!                                        ├──► engine::Monitor ──► Reading ──► screen
+//!  MIDI file ──► midi (file → events) ───┘          │
+//!                                                   └──► Changes ──► History ──► formats
+//! ```
+//!
+//! `theory` and `plan` hold the values that all of these speak in; `live` has the
+//! threads and the clock; `study` looks at whole recordings; `cli` wires the
+//! rooms together. Nothing points back.
+
 pub mod cli;
 pub mod engine;
 pub mod formats;
@@ -10,5 +23,4 @@ pub mod screen;
 pub mod settings;
 pub mod study;
 pub mod theory;
-
 pub mod time;

@@ -69,7 +69,8 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Loo
         pen.dot(x, black_rows, look.sign('›', '>'), styles.strong);
     }
     if picture.reading.damper {
-        pen.put_right(w, h - 1, "pedal", styles.text);
+        // Its blanks clear the octave name below it.
+        pen.put_right(w, h - 1, "   pedal", styles.text);
     }
 }
 

@@ -69,7 +69,12 @@ impl Notation {
             .collect();
         let middle = all.iter().map(|&f| f as f32).sum::<f32>() / all.len().max(1) as f32;
         // A♭ rather than G♯ in C where both are as far: the lowered sixth is the commoner.
-        Spelling::nearest(pc, middle - 0.1)
+        let near = Spelling::nearest(pc, middle - 0.1);
+        match near.accidental() {
+            -1..=1 => near,
+            // No double accidentals for a note that only passes.
+            a => Spelling::at(near.fifths() - 12 * a.signum()),
+        }
     }
 
     /// A chord's root: the mode's own degree, else by what the chord is. A
