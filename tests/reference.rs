@@ -644,7 +644,7 @@ const NAMED_OTHERWISE: &[(&str, &str, &str)] = &[
     ("Csus2/G", "Gsus4", "sus2 or sus4: the bass decides"),
     ("Cm7/Eb", "Eb6", "C6 or Am7, Cm6 or Am7b5: the bass decides"),
     ("Cm7b5/Eb", "Ebm6", "C6 or Am7, Cm6 or Am7b5: the bass decides"),
-    ("Cdim7/Eb", "D#dim7", "a symmetrical chord is named from its bass"),
+    ("Cdim7/Eb", "Ebdim7", "a symmetrical chord is named from its bass"),
     ("Cdim7/Gb", "F#dim7", "a symmetrical chord is named from its bass"),
     ("Cdim7/Bbb", "Adim7", "a symmetrical chord is named from its bass"),
     ("Cm(maj7)/B", "Cm/B", "the same notes and bass stand in the table under the plainer name"),
@@ -668,6 +668,9 @@ const NAMED_OTHERWISE: &[(&str, &str, &str)] = &[
     ("Cm/Ab", "Abmaj7", "the root in the bass makes it a seventh chord"),
     ("Cm/A", "Am7b5", "C6 or Am7, Cm6 or Am7b5: the bass decides"),
     ("Cm7/F", "F9sus4", "the same notes and bass stand in the table under the plainer name"),
+    ("C7sus2", "Gm/C", "over a pedal point a triad and its bass are the commoner reading"),
+    ("Cmaj7sus2", "G/C", "over a pedal point a triad and its bass are the commoner reading"),
+    ("C6sus4", "Fadd9/C", "an added ninth over its fifth is plainer than 6sus4"),
     ("Caug/D", "E7#5/D", "the same notes and bass stand in the table under the plainer name"),
 ];
 
@@ -677,10 +680,7 @@ const NAMED_OTHERWISE: &[(&str, &str, &str)] = &[
 const KNOWN_FAULTS: &[(&str, &str, &str)] = &[
     ("Cmaj13(no11)", "Am11/C", "a thirteenth with its root in the bass is no m11 over its third"),
     ("phrygian_sus on C", "C#maj7b5/B#", "no player would call it that: the notes alone say more"),
-    ("Cadd9/G", "G6sus4", "an added ninth over its fifth is plainer than 6sus4"),
-    ("C7b9/Bb", "A#dim9", "a dominant over its seventh is plainer than dim9"),
-    ("C/F", "Fmaj7sus2", "over a pedal point it is C/F; the table has the notes also as Fmaj7sus2"),
-    ("Cm/F", "F7sus2", "over a pedal point it is Cm/F; the table has the notes also as F7sus2"),
+    ("C7b9/Bb", "Bbdim9", "a dominant over its seventh is plainer than dim9"),
 ];
 
 /// A row of the table as it should stand on `root`.
