@@ -102,18 +102,27 @@ impl Settings {
                 Err(e) if e.kind() == std::io::ErrorKind::NotFound && named.is_none() => {}
                 Err(e) => {
                     return Err(SettingsError {
-                        what: format!("cannot be read: {e}"),
+                        what: unreadable(&e),
                         path,
                     });
                 }
             }
             let modes = path.with_file_name("modes.toml");
-            if let Ok(text) = std::fs::read_to_string(&modes) {
-                let all = s.catalogue.extended(&text).map_err(|e| SettingsError {
-                    path: modes,
-                    what: e.to_string(),
-                })?;
-                s.catalogue = Arc::new(all);
+            match std::fs::read_to_string(&modes) {
+                Ok(text) => {
+                    let all = s.catalogue.extended(&text).map_err(|e| SettingsError {
+                        path: modes,
+                        what: e.to_string().trim_end().to_owned(),
+                    })?;
+                    s.catalogue = Arc::new(all);
+                }
+                Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+                Err(e) => {
+                    return Err(SettingsError {
+                        what: unreadable(&e),
+                        path: modes,
+                    });
+                }
             }
         }
         Ok(s)
@@ -182,6 +191,14 @@ impl Settings {
             engine::Event::Fading(self.fading),
             engine::Event::Inertia(self.inertia),
         ]
+    }
+}
+
+fn unreadable(e: &std::io::Error) -> String {
+    match e.kind() {
+        std::io::ErrorKind::NotFound => "there is no such file: check its name".into(),
+        std::io::ErrorKind::InvalidData => "this is no text in UTF-8: save it as that".into(),
+        _ => format!("cannot be read: {e}"),
     }
 }
 

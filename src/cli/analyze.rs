@@ -156,7 +156,14 @@ fn report(path: &Path, settings: &Settings, format: Format) -> Result<Report, Fa
 
 /// Reads a performance from disk.
 pub fn read(path: &Path) -> Result<Performance, Failure> {
-    let bytes = std::fs::read(path).map_err(|e| format!("cannot be read: {e}"))?;
+    let bytes = std::fs::read(path).map_err(|e| match e.kind() {
+        std::io::ErrorKind::NotFound => "there is no such file: check its name".into(),
+        std::io::ErrorKind::IsADirectory => "this is a folder: name a file in it".into(),
+        std::io::ErrorKind::PermissionDenied => {
+            "there is no permission to read it: ask its owner, or copy it".into()
+        }
+        _ => format!("cannot be read: {e}"),
+    })?;
     Ok(midi::read(&bytes)?)
 }
 
@@ -173,7 +180,7 @@ fn expand(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
         let before = files.len();
         walk(path, &mut files, 0)?;
         if files.len() == before {
-            return Err(format!("{}: no MIDI file in this folder", path.display()).into());
+            return Err(format!("{}: no MIDI file in this folder (they end in .mid, .midi, .smf or .rmi): name another", path.display()).into());
         }
         files[before..].sort();
     }

@@ -6,16 +6,31 @@ use crate::midi::{OURS, Recorder, TextKind, Timed};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use std::fs::File;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 /// The recording cannot begin.
 #[derive(Debug, thiserror::Error)]
-#[error("{}: cannot be written: {why}", path.display())]
+#[error("{}: {}", path.display(), remedy(why))]
 pub struct RecordError {
     path: PathBuf,
     why: std::io::Error,
+}
+
+/// What stands in the way, and what to do.
+fn remedy(why: &std::io::Error) -> String {
+    match why.kind() {
+        ErrorKind::AlreadyExists => {
+            "is there already and is not written over: choose another name".into()
+        }
+        ErrorKind::NotFound => "its folder is not there: make it, or choose another".into(),
+        ErrorKind::PermissionDenied => {
+            "there is no permission to write here: choose another folder".into()
+        }
+        _ => format!("cannot be written: {why}; choose another place"),
+    }
 }
 
 enum Note {

@@ -183,6 +183,10 @@ fn grouped(n: u64) -> String {
     out
 }
 
+fn be(n: usize) -> &'static str {
+    if n == 1 { "is" } else { "are" }
+}
+
 fn count(n: usize, thing: &str) -> String {
     let s = if n == 1 { "" } else { "s" };
     format!("{} {thing}{s}", grouped(n as u64))
@@ -237,7 +241,7 @@ fn find_header<'a>(
         faults.push(Fault {
             offset: 0,
             track: None,
-            what: format!("{} before the header are skipped", count(at, "byte")),
+            what: format!("{} before the header {} skipped", count(at, "byte"), be(at)),
         });
         return Ok((bytes, at));
     }
@@ -478,10 +482,11 @@ impl<'a> Chunks<'a, '_> {
                 _ => match find(bytes, at + 1, b"MTrk") {
                     Some(next) => {
                         let skipped = count(next - at, "byte");
+                        let be = be(next - at);
                         self.fault(
                             at,
                             None,
-                            format!("{skipped} that belong to no chunk are skipped"),
+                            format!("{skipped} outside of all chunks {be} skipped"),
                         );
                         next
                     }
@@ -490,7 +495,11 @@ impl<'a> Chunks<'a, '_> {
                         let what = if starts(bytes, at, b"MTrk") {
                             "the file ends inside the header of a track".into()
                         } else {
-                            format!("{} after the last chunk are skipped", count(rest, "byte"))
+                            format!(
+                                "{} after the last chunk {} skipped",
+                                count(rest, "byte"),
+                                be(rest)
+                            )
                         };
                         self.fault(at, None, what);
                         return;
@@ -567,17 +576,17 @@ impl<'a> Chunks<'a, '_> {
                 ),
             );
         }
-        let used = format!("its first {} are used", count(parsed.events, "event"));
-        let used = if parsed.events == 1 {
-            "its first event is used".into()
-        } else {
-            used
+        let used = match parsed.events {
+            0 => "none of its events is used".into(),
+            1 => "its first event is used".into(),
+            n => format!("its first {} are used", count(n, "event")),
         };
         let next = match parsed.stop {
             Stop::Ended(after) if after == limit => limit,
             Stop::Ended(after) => {
                 let swallowed = starts(self.bytes, after, b"MTrk");
                 if whole {
+                    let be = be(limit - after);
                     let rest = count(limit - after, "byte");
                     let what = if swallowed {
                         format!(
@@ -585,7 +594,7 @@ impl<'a> Chunks<'a, '_> {
                         )
                     } else {
                         format!(
-                            "{rest} between the end of the track and the end of its chunk are skipped"
+                            "{rest} between the end of the track and the end of its chunk {be} skipped"
                         )
                     };
                     self.fault(if swallowed { at + 4 } else { after }, Some(number), what);
@@ -1530,7 +1539,7 @@ mod tests {
             (
                 "between the chunks",
                 [head(2), ended(&NOTE), vec![0; 5], ended(&OTHER)].concat(),
-                &["byte 34: 5 bytes that belong to no chunk are skipped"],
+                &["byte 34: 5 bytes outside of all chunks are skipped"],
                 4,
             ),
             (

@@ -131,6 +131,7 @@ pub struct CatalogueError(pub String);
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct File {
+    #[serde(default)]
     mode: Vec<Entry>,
 }
 
@@ -149,6 +150,19 @@ struct Entry {
     #[serde(default = "one")]
     weight: f32,
 }
+
+/// What other programs know: major and minor, and the seven diatonic modes.
+const SCORED_AS: [&str; 9] = [
+    "major",
+    "minor",
+    "ionian",
+    "dorian",
+    "phrygian",
+    "lydian",
+    "mixolydian",
+    "aeolian",
+    "locrian",
+];
 
 fn one() -> f32 {
     1.0
@@ -207,6 +221,13 @@ impl Catalogue {
             }
             if !(e.weight > 0.0 && e.weight.is_finite()) {
                 return Err(fail("its weight must be greater than 0".into()));
+            }
+            if !SCORED_AS.contains(&e.scored_as.as_str()) {
+                return Err(fail(format!(
+                    "scored_as is '{}'; it must be one of {}",
+                    e.scored_as,
+                    SCORED_AS.join(", ")
+                )));
             }
             modes.push(Mode {
                 id: e.id,
