@@ -11,6 +11,7 @@ mod stage;
 use crate::screen::Palette;
 use crate::settings::Settings;
 use clap::{Parser, Subcommand};
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -49,11 +50,19 @@ pub fn main() -> ExitCode {
     let result = run(cli);
     match result {
         Ok(code) => code,
+        // Whoever read our output has enough: no failure of ours.
+        Err(e) if closed_pipe(&*e) => ExitCode::SUCCESS,
         Err(e) => {
-            eprintln!("peregrinus: {e}");
+            // Standard error may be a terminal that is gone; `eprintln` would panic.
+            let _ = writeln!(std::io::stderr(), "peregrinus: {e}");
             ExitCode::FAILURE
         }
     }
+}
+
+fn closed_pipe(e: &(dyn std::error::Error + 'static)) -> bool {
+    e.downcast_ref::<std::io::Error>()
+        .is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
 }
 
 fn run(cli: Cli) -> Result<ExitCode, Failure> {

@@ -2,6 +2,7 @@
 
 use super::Failure;
 use crate::midi;
+use std::io::Write;
 use std::process::ExitCode;
 
 pub fn run() -> Result<ExitCode, Failure> {
@@ -9,8 +10,9 @@ pub fn run() -> Result<ExitCode, Failure> {
     if list.is_empty() {
         eprintln!("peregrinus: no MIDI input found: connect a keyboard and try again");
     }
+    let mut out = std::io::stdout().lock();
     for port in list {
-        println!("{}", port.name);
+        writeln!(out, "{}", port.name)?;
     }
     Ok(ExitCode::SUCCESS)
 }
