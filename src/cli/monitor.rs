@@ -30,8 +30,9 @@ pub fn run(settings: &Settings) -> Result<ExitCode, Failure> {
     if status.link == Link::Keyboard {
         return show_keyboard(listener, None, idle, settings, lines::Format::Text);
     }
+    // The word that must not be cut off on a narrow screen comes first.
     let notice = format!(
-        "{}; this is a demo until one is there",
+        "demo: {}",
         status.notice.unwrap_or_else(|| "no keyboard found".into())
     );
     let mut player = demo(settings)?;
