@@ -1,6 +1,6 @@
 //! What stands behind the screen: a keyboard, a file, or a demo until there is a keyboard.
 
-use crate::engine::{Event, History, Reading};
+use crate::engine::{Event, History, Inertia, Reading};
 use crate::live::{self, Feed, Listener, Order, Player};
 use crate::plan::Marker;
 use crate::screen::{Intent, Link, Source, Stage, Transport};
@@ -19,6 +19,8 @@ pub struct Desk {
     notice: Option<String>,
     /// The first repeat point, while the second is not set.
     repeat_from: Option<Time>,
+    /// Asked for, and not yet in a reading: keys may come faster than readings.
+    inertia: Option<Inertia>,
     idle: Reading,
     nothing: (History, Receiver<()>),
 }
@@ -32,6 +34,7 @@ impl Desk {
             recording: None,
             notice: None,
             repeat_from: None,
+            inertia: None,
             idle,
             nothing: (History::default(), never()),
         }
@@ -62,7 +65,7 @@ impl Desk {
     fn repeat(&mut self) {
         let from = self.repeat_from.take();
         let Some(player) = &self.file else { return };
-        let at = player.position();
+        let at = player.ahead();
         match (at.repeat, from) {
             (Some(_), _) => player.order(Order::Repeat(None)),
             (None, None) => self.repeat_from = Some(at.at),
@@ -95,7 +98,10 @@ fn next_speed(now: f32, faster: bool) -> Option<f32> {
 impl Stage for Desk {
     fn reading(&mut self) -> Reading {
         self.leave_demo_for_a_keyboard();
-        self.feed().and_then(Feed::reading).unwrap_or(self.idle)
+        let mut reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);
+        self.inertia = self.inertia.filter(|&i| i != reading.inertia);
+        reading.inertia = self.inertia.unwrap_or(reading.inertia);
+        reading
     }
 
     fn history(&mut self) -> &History {
@@ -156,6 +162,7 @@ impl Stage for Desk {
     fn act(&mut self, intent: Intent) {
         match intent {
             Intent::Inertia(i) => {
+                self.inertia = Some(i);
                 let event = Event::Inertia(i);
                 if let Some(player) = &self.file {
                     player.order(Order::Set(event));
@@ -174,7 +181,7 @@ impl Stage for Desk {
             Intent::Repeat => self.repeat(),
             Intent::Pause | Intent::Seek(_) | Intent::Speed(_) => {
                 let Some(player) = &self.file else { return };
-                let at = player.position();
+                let at = player.ahead();
                 match intent {
                     Intent::Pause if at.ended => player.order(Order::Seek(Time::ZERO)),
                     Intent::Pause => player.order(Order::Pause(!at.paused)),

@@ -34,11 +34,18 @@ pub struct Position {
     pub repeat: Option<(Time, Time)>,
 }
 
+#[derive(Clone, Copy)]
+struct Places {
+    now: Position,
+    /// Where it will stand once the orders that wait are obeyed.
+    ahead: Position,
+}
+
 /// A file being played; dropping it ends its thread.
 pub struct Player {
     pub feed: Feed,
     orders: Option<Sender<Order>>,
-    position: Arc<Mutex<Position>>,
+    places: Arc<Mutex<Places>>,
     engine: Option<JoinHandle<()>>,
 }
 
@@ -62,13 +69,17 @@ pub fn play(
         s.name = name.to_owned();
     });
     let (orders, orders_in) = orders();
-    let position = Arc::new(Mutex::new(Position {
+    let start = Position {
         at: Time::ZERO,
         duration: end,
         speed: 1.0,
         paused: false,
         ended: false,
         repeat: None,
+    };
+    let places = Arc::new(Mutex::new(Places {
+        now: start,
+        ahead: start,
     }));
     let mut transport = Transport {
         clock,
@@ -90,7 +101,7 @@ pub fn play(
         monitor,
         history: History::default(),
         publisher,
-        position: Arc::clone(&position),
+        places: Arc::clone(&places),
     };
     transport.obey(order);
     let guard = desk.clone();
@@ -107,26 +118,45 @@ pub fn play(
     Player {
         feed,
         orders: Some(orders),
-        position,
+        places,
         engine,
     }
 }
 
 impl Player {
     pub fn order(&self, order: Order) {
-        if let Some(orders) = &self.orders {
-            let _ = orders.send(order);
+        let Some(orders) = &self.orders else { return };
+        // Held until it is sent: see `tell`.
+        let mut places = lock(&self.places);
+        let p = &mut places.ahead;
+        match order {
+            Order::Pause(paused) => p.paused = paused,
+            Order::Seek(to) => {
+                p.at = to.min(p.duration);
+                p.ended = p.at >= p.duration;
+            }
+            Order::Speed(speed) if speed.is_finite() => {
+                p.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
+            }
+            Order::Repeat(points) => p.repeat = points,
+            Order::Speed(_) | Order::Set(_) => {}
         }
+        let _ = orders.send(order);
     }
 
     pub fn position(&self) -> Position {
-        *lock(&self.position)
+        lock(&self.places).now
+    }
+
+    /// Where it will stand once the orders that wait are obeyed: keys may come faster.
+    pub fn ahead(&self) -> Position {
+        lock(&self.places).ahead
     }
 
     /// Tells the position apart from the player.
     pub fn watch(&self) -> impl Fn() -> Position + use<> {
-        let position = Arc::clone(&self.position);
-        move || *lock(&position)
+        let places = Arc::clone(&self.places);
+        move || lock(&places).now
     }
 }
 
@@ -163,7 +193,7 @@ struct Transport {
     monitor: Monitor,
     history: History,
     publisher: Publisher,
-    position: Arc<Mutex<Position>>,
+    places: Arc<Mutex<Places>>,
 }
 
 /// Tells the history and, in the ordinary course of things, whoever reads along.
@@ -197,7 +227,7 @@ impl Transport {
                 default(wait) => {}
             }
             self.play_to_now();
-            self.tell();
+            self.tell(orders);
         }
     }
 
@@ -325,8 +355,9 @@ impl Transport {
         self.anchor = (self.clock.now(), self.at);
     }
 
-    fn tell(&self) {
-        *lock(&self.position) = Position {
+    fn tell(&self, orders: &Receiver<Order>) {
+        let mut places = lock(&self.places);
+        places.now = Position {
             at: self.at,
             duration: self.end,
             speed: self.speed,
@@ -334,6 +365,11 @@ impl Transport {
             ended: self.ended,
             repeat: self.repeat,
         };
+        // `order` sends under the same lock.
+        if orders.is_empty() {
+            places.ahead = places.now;
+        }
+        drop(places);
         self.publisher.publish(&self.monitor);
     }
 }
