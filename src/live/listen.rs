@@ -4,6 +4,7 @@ use super::World;
 use super::clock::Clock;
 use super::feed::{Feed, Publisher, StatusDesk, feed, orders};
 use super::keeper::{Keeper, Wanted};
+use super::provoke;
 use super::record::{RecordError, Recording};
 use crate::engine::{Event, Monitor};
 use crate::midi::{self, Fed, Outlet, intake};
@@ -124,6 +125,7 @@ impl Engine {
         let notes = self.outlet.receiver().clone();
         let jumps = self.clock.jumps();
         let mut lost_open = lost.clone();
+        let panic_at = provoke::wanted();
         loop {
             let wait = self.wait();
             select! {
@@ -156,6 +158,7 @@ impl Engine {
                 now.since(BEHIND).max(self.monitor.now()),
                 &mut self.publisher,
             );
+            provoke::check(panic_at, now);
             self.publisher.publish(&self.monitor);
             let dropped = self.outlet.dropped();
             if dropped != self.dropped {

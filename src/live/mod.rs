@@ -10,6 +10,7 @@ mod clock;
 mod feed;
 mod keeper;
 mod listen;
+mod provoke;
 mod record;
 mod transport;
 

@@ -2,6 +2,7 @@
 
 use super::clock::Clock;
 use super::feed::{Feed, Link, Publisher, feed, lock, orders};
+use super::provoke;
 use crate::engine::{Change, Event, History, Monitor, Observer};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, select};
@@ -213,6 +214,7 @@ impl Transport {
         self.anchor = (self.clock.now(), self.at);
         self.publisher.publish(&self.monitor);
         let jumps = self.clock.jumps();
+        let panic_at = provoke::wanted();
         loop {
             let wait = self.wait();
             select! {
@@ -227,6 +229,7 @@ impl Transport {
                 default(wait) => {}
             }
             self.play_to_now();
+            provoke::check(panic_at, self.at);
             self.tell(orders);
         }
     }
