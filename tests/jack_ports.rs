@@ -1,151 +1,14 @@
-//! Our inputs over a real JACK server, the dummy driver behind it. Needs `jackd` (Debian: jackd2).
-//!
-//! libjack takes the server's name from the environment, which a test must not change under other
-//! threads. So each test starts a server of its own and then itself once more, with the name set.
+//! Our inputs over a real JACK server.
 
-use std::process::{Child, Command, Stdio};
-use std::sync::mpsc::{Receiver, SyncSender, channel, sync_channel};
-use std::sync::{Arc, Mutex};
+#[path = "common/jackd.rs"]
+mod jackd;
+
+use std::sync::mpsc::channel;
 use std::thread::sleep;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
-use jack::{Client, ClientOptions, Control, MidiOut, Port, ProcessHandler, ProcessScope, RawMidi};
+use jackd::{Keyboard, Server, with_server, within};
 use peregrinus::midi::{Connection, PortError, PortInfo, Ports, system};
-
-const NAME: &str = "PEREGRINUS_TEST_SERVER";
-
-struct Server(Child);
-
-impl Server {
-    fn start(name: &str) -> Server {
-        let child = Command::new("jackd")
-            .args([
-                "-n", name, "-r", "-S", "-d", "dummy", "-r", "48000", "-p", "256",
-            ])
-            .env("JACK_NO_AUDIO_RESERVATION", "1")
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("jackd starts (Debian: apt-get install jackd2)");
-        let up = Command::new("jack_wait")
-            .args(["-s", name, "-w", "-t", "10"])
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .status()
-            .expect("jack_wait runs");
-        assert!(up.success(), "the server is up");
-        Server(child)
-    }
-}
-
-impl Drop for Server {
-    fn drop(&mut self) {
-        // Killed, it would keep its place in the table of servers, which has eight.
-        if let Some(pid) = rustix::process::Pid::from_raw(self.0.id() as i32) {
-            let _ = rustix::process::kill_process(pid, rustix::process::Signal::TERM);
-        }
-        let _ = self.0.wait();
-    }
-}
-
-/// Runs `body` in a process of its own, with the server's name set and, if `up`, the server
-/// running. Nothing may be printed: it would be on a player's screen.
-fn with_server(test: &str, up: bool, body: impl FnOnce(&str)) {
-    if let Ok(name) = std::env::var(NAME) {
-        return body(&name);
-    }
-    let name = format!("peregrinus-{test}-{}", std::process::id());
-    // One after the other: they share that table, and the machine.
-    static TURN: Mutex<()> = Mutex::new(());
-    let _turn = TURN.lock();
-    let server = up.then(|| Server::start(&name));
-    let output = Command::new(std::env::current_exe().unwrap())
-        .args(["--exact", test, "--quiet", "--nocapture"])
-        .env("JACK_DEFAULT_SERVER", &name)
-        .env("JACK_NO_START_SERVER", "1")
-        .env(NAME, &name)
-        .output()
-        .unwrap();
-    drop(server);
-    for entry in std::fs::read_dir("/dev/shm")
-        .into_iter()
-        .flatten()
-        .flatten()
-    {
-        if entry.file_name().to_string_lossy().contains(&name) {
-            let _ = std::fs::remove_file(entry.path());
-        }
-    }
-    let (out, err) = (
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr),
-    );
-    assert!(output.status.success(), "{}\n{out}\n{err}", output.status);
-    assert_eq!(err, "", "noise on standard error");
-    assert!(out.contains("test result: ok. 1 passed"), "{out}");
-    assert!(out.lines().count() <= 5, "noise on standard output: {out}");
-}
-
-type Shared = Arc<Mutex<Option<Port<MidiOut>>>>;
-
-/// Another client: a keyboard that can be unplugged.
-struct Keyboard {
-    client: jack::AsyncClient<(), Player>,
-    port: Shared,
-    send: SyncSender<[u8; 3]>,
-}
-
-struct Player {
-    port: Shared,
-    messages: Receiver<[u8; 3]>,
-}
-
-impl ProcessHandler for Player {
-    fn process(&mut self, _: &Client, scope: &ProcessScope) -> Control {
-        if let Ok(mut port) = self.port.try_lock()
-            && let Some(port) = port.as_mut()
-        {
-            let mut writer = port.writer(scope);
-            while let Ok(bytes) = self.messages.try_recv() {
-                let _ = writer.write(&RawMidi {
-                    time: 0,
-                    bytes: &bytes,
-                });
-            }
-        }
-        Control::Continue
-    }
-}
-
-impl Keyboard {
-    fn new(name: &str) -> Keyboard {
-        let (client, _) = Client::new(name, ClientOptions::NO_START_SERVER).unwrap();
-        let port = Shared::default();
-        let (send, messages) = sync_channel(1_000);
-        let player = Player {
-            port: port.clone(),
-            messages,
-        };
-        let client = client.activate_async((), player).unwrap();
-        let keyboard = Keyboard { client, port, send };
-        keyboard.plug();
-        keyboard
-    }
-
-    fn plug(&self) {
-        let port = self
-            .client
-            .as_client()
-            .register_port("out", MidiOut::default())
-            .unwrap();
-        *self.port.lock().unwrap() = Some(port);
-    }
-
-    fn unplug(&self) {
-        let port = self.port.lock().unwrap().take().unwrap();
-        self.client.as_client().unregister_port(port).unwrap();
-    }
-}
 
 type Heard = std::sync::mpsc::Receiver<Vec<u8>>;
 
@@ -155,17 +18,6 @@ fn open(ports: &mut dyn Ports, port: &PortInfo) -> (Box<dyn Connection>, Heard) 
         .open(port, Box::new(move |b| drop(sink.send(b.to_vec()))))
         .unwrap();
     (connection, heard)
-}
-
-fn within(what: &str, limit: u64, mut check: impl FnMut() -> bool) {
-    let start = Instant::now();
-    while !check() {
-        assert!(
-            start.elapsed() < Duration::from_millis(limit),
-            "{what}, within {limit} ms"
-        );
-        sleep(Duration::from_millis(1));
-    }
 }
 
 /// Waits until the note comes; what else comes before is lost.

@@ -1,0 +1,391 @@
+//! The corpus of bad input under tests/bad: each with what must be said and how it must end.
+
+use std::collections::BTreeSet;
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::sync::Arc;
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+use peregrinus::engine::Monitor;
+use peregrinus::live::{Link, SystemClock, Wanted, World, listen};
+use peregrinus::midi::{Connection, PortError, PortInfo, Ports, Sink};
+use peregrinus::theory::Catalogue;
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+
+const ROOT: &str = env!("CARGO_MANIFEST_DIR");
+/// Nothing here needs as long as that, on the slowest machine.
+const LIMIT: Duration = Duration::from_secs(30);
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Case {
+    name: String,
+    args: Vec<String>,
+    code: i32,
+    #[serde(default)]
+    stderr: Vec<String>,
+    #[serde(default)]
+    stdout: Vec<String>,
+    settings: Option<String>,
+    settings_bytes: Option<String>,
+    modes: Option<String>,
+    modes_bytes: Option<String>,
+}
+
+#[derive(Deserialize)]
+struct Cases<T> {
+    case: Vec<T>,
+}
+
+fn cases<T: DeserializeOwned>(file: &str) -> Vec<T> {
+    let path = Path::new(ROOT).join("tests/bad").join(file);
+    let text = std::fs::read_to_string(&path).unwrap();
+    let all: Cases<T> = toml::from_str(&text).unwrap_or_else(|e| panic!("{file}: {e}"));
+    all.case
+}
+
+/// Two digits are a byte, "letters" are themselves, `#` begins a comment.
+fn bytes(text: &str) -> Vec<u8> {
+    let mut out = Vec::new();
+    for line in text.lines().filter(|l| !l.starts_with('#')) {
+        // Every second part is between quotation marks.
+        for (i, part) in line.split('"').enumerate() {
+            if i % 2 == 1 {
+                out.extend_from_slice(part.as_bytes());
+                continue;
+            }
+            for digits in part.split_whitespace() {
+                assert_eq!(digits.len(), 2, "{line}");
+                out.push(u8::from_str_radix(digits, 16).unwrap_or_else(|e| panic!("{line}: {e}")));
+            }
+        }
+    }
+    out
+}
+
+/// Writes the corpus as files; their names without the ending.
+fn write_files(to: &Path) -> BTreeSet<String> {
+    std::fs::create_dir_all(to).unwrap();
+    let mut names = BTreeSet::new();
+    for entry in std::fs::read_dir(Path::new(ROOT).join("tests/bad/files")).unwrap() {
+        let path = entry.unwrap().path();
+        let name = path.file_stem().unwrap().to_str().unwrap().to_owned();
+        let text = std::fs::read_to_string(&path).unwrap();
+        std::fs::write(to.join(&name).with_extension("mid"), bytes(&text)).unwrap();
+        names.insert(name);
+    }
+    names
+}
+
+/// A home of its own for each run, so that the user's settings never matter.
+struct Home {
+    folder: tempfile::TempDir,
+}
+
+impl Home {
+    fn new() -> Home {
+        let home = Home {
+            folder: tempfile::tempdir().unwrap(),
+        };
+        std::fs::create_dir_all(home.config()).unwrap();
+        let tmp = home.tmp();
+        let etude = Path::new(ROOT).join("recordings/05_ferry_lamp.mid");
+        for folder in ["empty", "two"] {
+            std::fs::create_dir_all(tmp.join(folder)).unwrap();
+        }
+        for copy in ["taken.mid", "two/one.mid", "two/other.MID"] {
+            std::fs::copy(&etude, tmp.join(copy)).unwrap();
+        }
+        home
+    }
+
+    fn config(&self) -> PathBuf {
+        self.folder.path().join("config/peregrinus")
+    }
+
+    fn tmp(&self) -> PathBuf {
+        self.folder.path().join("tmp")
+    }
+
+    fn command(&self) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_peregrinus"));
+        let path = self.folder.path();
+        command
+            .env("HOME", path)
+            .env("XDG_CONFIG_HOME", path.join("config"))
+            .env("XDG_STATE_HOME", path.join("state"))
+            .env("XDG_DATA_HOME", path.join("data"))
+            .env("JACK_DEFAULT_SERVER", "peregrinus-none-of-this-name")
+            .env("JACK_NO_START_SERVER", "1")
+            .stdin(Stdio::null());
+        command
+    }
+
+    /// Exit code, standard output, standard error.
+    fn run(&self, args: &[String], name: &str) -> (Option<i32>, String, String) {
+        let (out, err) = (
+            self.folder.path().join("out"),
+            self.folder.path().join("err"),
+        );
+        let mut child = self
+            .command()
+            .args(args)
+            .stdout(File::create(&out).unwrap())
+            .stderr(File::create(&err).unwrap())
+            .spawn()
+            .unwrap();
+        let start = Instant::now();
+        let status = loop {
+            if let Some(status) = child.try_wait().unwrap() {
+                break status;
+            }
+            if start.elapsed() > LIMIT {
+                let _ = child.kill();
+                panic!("{name}: it does not end");
+            }
+            sleep(Duration::from_millis(2));
+        };
+        let read = |p| String::from_utf8(std::fs::read(p).unwrap()).unwrap();
+        (status.code(), read(&out), read(&err))
+    }
+}
+
+#[test]
+fn each_case_is_answered() {
+    let shared = tempfile::tempdir().unwrap();
+    let files = shared.path().join("files");
+    let corpus = write_files(&files);
+    let cases: Vec<Case> = cases("cases.toml");
+    let mut used = BTreeSet::new();
+    let mut wrong = Vec::new();
+    for case in &cases {
+        let home = Home::new();
+        let write = |name: &str, text: &Option<String>, hex: &Option<String>| {
+            let content = text
+                .clone()
+                .map(String::into_bytes)
+                .or(hex.as_deref().map(bytes));
+            if let Some(content) = content {
+                std::fs::write(home.config().join(name), content).unwrap();
+            }
+        };
+        write("settings.toml", &case.settings, &case.settings_bytes);
+        write("modes.toml", &case.modes, &case.modes_bytes);
+        let tmp = home.tmp();
+        let fill = |text: &String| {
+            text.replace("{files}", files.to_str().unwrap())
+                .replace("{etudes}", &format!("{ROOT}/recordings"))
+                .replace("{tmp}", tmp.to_str().unwrap())
+        };
+        for name in &corpus {
+            if case
+                .args
+                .iter()
+                .any(|a| a.ends_with(&format!("/{name}.mid")))
+            {
+                used.insert(name.clone());
+            }
+        }
+        let args: Vec<String> = case.args.iter().map(fill).collect();
+        let (code, out, err) = home.run(&args, &case.name);
+        let mut complain = |what: String| {
+            wrong.push(format!(
+                "{}: {what}\n  out: {}\n  err: {err}",
+                case.name,
+                &out[..out.len().min(300)]
+            ));
+        };
+        if code != Some(case.code) {
+            complain(format!("exit code {code:?}, not {}", case.code));
+        }
+        for (texts, stream) in [(&case.stderr, &err), (&case.stdout, &out)] {
+            for text in texts.iter().map(fill).filter(|t| !stream.contains(t)) {
+                complain(format!("not said: {text}"));
+            }
+        }
+        if err.contains("panicked") || err.contains("RUST_BACKTRACE") {
+            complain("a panic".into());
+        }
+        // Every failure says why, in our name or the option parser's; success and usage are quiet.
+        let ours = err.starts_with("peregrinus: ") || err.starts_with("error: ");
+        if case.code != 0 && (!ours || case.stderr.is_empty()) {
+            complain("no reason".into());
+        }
+        if case.code == 2 && !out.is_empty() {
+            complain("a result in spite of wrong usage".into());
+        }
+    }
+    let unused: Vec<_> = corpus.difference(&used).collect();
+    assert!(unused.is_empty(), "no case for the files {unused:?}");
+    assert!(
+        wrong.is_empty(),
+        "{} of {} cases:\n{}",
+        wrong.len(),
+        cases.len(),
+        wrong.join("\n")
+    );
+    assert!(cases.len() > 80);
+}
+
+#[test]
+fn what_is_there_is_not_written_over() {
+    let home = Home::new();
+    let taken = home.tmp().join("taken.mid");
+    let before = std::fs::read(&taken).unwrap();
+    let args = ["listen", "--record"].map(String::from);
+    let args = [&args[..], &[taken.to_str().unwrap().to_owned()]].concat();
+    assert_eq!(home.run(&args, "taken").0, Some(1));
+    assert_eq!(std::fs::read(&taken).unwrap(), before);
+}
+
+/// Whoever reads our output may stop at any time.
+#[test]
+fn a_reader_that_goes_away_is_no_failure() {
+    let home = Home::new();
+    let etudes = format!("{ROOT}/recordings");
+    for args in [
+        vec!["analyze", &etudes, "--format", "jsonl"],
+        vec!["replay", &etudes, "--speed", "4"],
+        vec!["--help"],
+    ] {
+        let mut args: Vec<String> = args.into_iter().map(String::from).collect();
+        if args[0] == "replay" {
+            args[1] = format!("{etudes}/01_one_hearth.mid");
+        }
+        let mut child = home
+            .command()
+            .args(&args)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        drop(child.stdout.take());
+        let start = Instant::now();
+        while child.try_wait().unwrap().is_none() {
+            assert!(start.elapsed() < LIMIT, "{args:?}");
+            sleep(Duration::from_millis(2));
+        }
+        let output = child.wait_with_output().unwrap();
+        let err = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(err, "", "{args:?}");
+        assert!(output.status.success(), "{args:?}: {}", output.status);
+    }
+}
+
+/// Without a keyboard `listen` says so and waits for one; a signal ends it in order.
+#[cfg(unix)]
+#[test]
+fn listening_to_nothing_says_so_and_waits() {
+    use rustix::process::{Pid, Signal, kill_process};
+    let home = Home::new();
+    let err = home.folder.path().join("err");
+    let mut child = home
+        .command()
+        .args(["listen", "--port", "none that is there"])
+        .stdout(Stdio::null())
+        .stderr(File::create(&err).unwrap())
+        .spawn()
+        .unwrap();
+    let start = Instant::now();
+    while !std::fs::read_to_string(&err).unwrap().ends_with('\n') {
+        assert!(start.elapsed() < LIMIT, "nothing is said");
+        sleep(Duration::from_millis(5));
+    }
+    sleep(Duration::from_millis(1600));
+    assert!(child.try_wait().unwrap().is_none(), "it waits");
+    kill_process(Pid::from_child(&child), Signal::TERM).unwrap();
+    assert_eq!(child.wait().unwrap().code(), Some(0));
+    let said = std::fs::read_to_string(&err).unwrap();
+    let reasons = [
+        "no JACK server",
+        "no ALSA sequencer",
+        "no permission",
+        "no MIDI input is named",
+    ];
+    assert!(reasons.iter().any(|r| said.contains(r)), "{said}");
+    assert_eq!(said.lines().count(), 1, "once, and no noise: {said}");
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PortCase {
+    name: String,
+    there: Vec<String>,
+    wanted: Option<String>,
+    remembered: Option<String>,
+    fault: Option<String>,
+    connected: Option<String>,
+    notice: Option<String>,
+}
+
+struct FakePorts {
+    there: Vec<PortInfo>,
+    fault: Option<PortError>,
+}
+
+struct Wire;
+impl Connection for Wire {}
+
+impl Ports for FakePorts {
+    fn list(&mut self) -> Result<Vec<PortInfo>, PortError> {
+        match &self.fault {
+            Some(PortError::Busy { .. }) | None => Ok(self.there.clone()),
+            Some(fault) => Err(fault.clone()),
+        }
+    }
+
+    fn open(&mut self, _: &PortInfo, _: Sink) -> Result<Box<dyn Connection>, PortError> {
+        self.fault.clone().map_or(Ok(Box::new(Wire)), Err)
+    }
+
+    fn changed(&mut self) -> Option<bool> {
+        Some(false)
+    }
+}
+
+#[test]
+fn each_state_of_the_ports_is_told() {
+    for case in cases::<PortCase>("ports.toml") {
+        let fault = case.fault.as_deref().map(|f| match f {
+            "sequencer" => PortError::NoSequencer,
+            "permission" => PortError::NoPermission,
+            "library" => PortError::NoLibrary,
+            "server" => PortError::NoServer,
+            "busy" => PortError::Busy {
+                port: case.there[0].clone(),
+            },
+            other => panic!("{}: no fault '{other}'", case.name),
+        });
+        let info = |name: &String| PortInfo {
+            name: name.clone(),
+            id: name.clone(),
+        };
+        let world = World {
+            clock: Arc::new(SystemClock::start()),
+            ports: Box::new(FakePorts {
+                there: case.there.iter().map(info).collect(),
+                fault,
+            }),
+        };
+        let wanted = Wanted {
+            port: case.wanted,
+            remembered: case.remembered,
+            remember: None,
+        };
+        let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+        let listener = listen(world, wanted, monitor, &[], None).unwrap();
+        let status = listener.feed.status();
+        assert_eq!(status.notice, case.notice, "{}", case.name);
+        let link = match case.connected {
+            Some(_) => Link::Keyboard,
+            None => Link::None,
+        };
+        assert_eq!(status.link, link, "{}", case.name);
+        if let Some(name) = case.connected {
+            assert_eq!(status.name, name, "{}", case.name);
+        }
+    }
+}

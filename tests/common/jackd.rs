@@ -1,0 +1,184 @@
+//! A JACK server for a test, the dummy driver behind it, and a keyboard on it. Needs `jackd`
+//! (Debian: jackd2).
+//!
+//! libjack takes the server's name from the environment, which a test must not change under other
+//! threads. So each test starts a server of its own and then itself once more, with the name set.
+
+// Each test target uses a part of this.
+#![allow(dead_code)]
+
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+use jack::{Client, ClientOptions, Control, MidiOut, Port, ProcessHandler, ProcessScope, RawMidi};
+
+const NAME: &str = "PEREGRINUS_TEST_SERVER";
+
+/// Ends when dropped.
+pub struct Server(Child);
+
+impl Server {
+    pub fn start(name: &str) -> Server {
+        let child = Command::new("jackd")
+            .args([
+                "-n", name, "-r", "-S", "-d", "dummy", "-r", "48000", "-p", "256",
+            ])
+            .env("JACK_NO_AUDIO_RESERVATION", "1")
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("jackd starts (Debian: apt-get install jackd2)");
+        let up = Command::new("jack_wait")
+            .args(["-s", name, "-w", "-t", "10"])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .status()
+            .expect("jack_wait runs");
+        assert!(up.success(), "the server is up");
+        Server(child)
+    }
+}
+
+impl Server {
+    /// Without a chance to say goodbye. It keeps its place in the table of servers, which has
+    /// eight, until one of the same name is started.
+    pub fn kill(mut self) {
+        self.0.kill().expect("the server can be killed");
+        self.0.wait().expect("the server ends");
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        if !matches!(self.0.try_wait(), Ok(None)) {
+            return;
+        }
+        // Killed, it would keep its place in the table of servers.
+        if let Some(pid) = rustix::process::Pid::from_raw(self.0.id() as i32) {
+            let _ = rustix::process::kill_process(pid, rustix::process::Signal::TERM);
+        }
+        let _ = self.0.wait();
+    }
+}
+
+/// Runs `body` in a process of its own, with the server's name set and, if `up`, the server
+/// running. Nothing may be printed: it would be on a player's screen.
+pub fn with_server(test: &str, up: bool, body: impl FnOnce(&str)) {
+    if let Ok(name) = std::env::var(NAME) {
+        return body(&name);
+    }
+    let name = format!("peregrinus-{test}-{}", std::process::id());
+    // One after the other: they share that table, and the machine.
+    static TURN: Mutex<()> = Mutex::new(());
+    let _turn = TURN.lock();
+    let server = up.then(|| Server::start(&name));
+    let output = Command::new(std::env::current_exe().unwrap())
+        .args(["--exact", test, "--quiet", "--nocapture"])
+        .env("JACK_DEFAULT_SERVER", &name)
+        .env("JACK_NO_START_SERVER", "1")
+        .env(NAME, &name)
+        .output()
+        .unwrap();
+    drop(server);
+    sweep(&name);
+    let (out, err) = (quoted(&output.stdout), quoted(&output.stderr));
+    assert!(output.status.success(), "{}\n{out}\n{err}", output.status);
+    assert_eq!(err, "", "noise on standard error");
+    assert!(out.contains("test result: ok. 1 passed"), "{out}");
+    assert!(out.lines().count() <= 5, "noise on standard output: {out}");
+}
+
+/// Removes what a server leaves behind.
+pub fn sweep(name: &str) {
+    for entry in std::fs::read_dir("/dev/shm")
+        .into_iter()
+        .flatten()
+        .flatten()
+    {
+        if entry.file_name().to_string_lossy().contains(name) {
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// So that whoever counts results does not count the inner one as well.
+fn quoted(bytes: &[u8]) -> String {
+    let text = String::from_utf8_lossy(bytes);
+    text.lines().map(|line| format!("| {line}\n")).collect()
+}
+
+type Shared = Arc<Mutex<Option<Port<MidiOut>>>>;
+
+/// Another client: a keyboard that can be unplugged.
+pub struct Keyboard {
+    pub client: jack::AsyncClient<(), Player>,
+    port: Shared,
+    pub send: SyncSender<[u8; 3]>,
+}
+
+pub struct Player {
+    port: Shared,
+    messages: Receiver<[u8; 3]>,
+}
+
+impl ProcessHandler for Player {
+    fn process(&mut self, _: &Client, scope: &ProcessScope) -> Control {
+        if let Ok(mut port) = self.port.try_lock()
+            && let Some(port) = port.as_mut()
+        {
+            let mut writer = port.writer(scope);
+            while let Ok(bytes) = self.messages.try_recv() {
+                let _ = writer.write(&RawMidi {
+                    time: 0,
+                    bytes: &bytes,
+                });
+            }
+        }
+        Control::Continue
+    }
+}
+
+impl Keyboard {
+    pub fn new(name: &str) -> Keyboard {
+        let (client, _) = Client::new(name, ClientOptions::NO_START_SERVER).unwrap();
+        let port = Shared::default();
+        let (send, messages) = sync_channel(1_000);
+        let player = Player {
+            port: port.clone(),
+            messages,
+        };
+        let client = client.activate_async((), player).unwrap();
+        let keyboard = Keyboard { client, port, send };
+        keyboard.plug();
+        keyboard
+    }
+
+    pub fn plug(&self) {
+        let port = self
+            .client
+            .as_client()
+            .register_port("out", MidiOut::default())
+            .unwrap();
+        *self.port.lock().unwrap() = Some(port);
+    }
+
+    pub fn unplug(&self) {
+        let port = self.port.lock().unwrap().take().unwrap();
+        self.client.as_client().unregister_port(port).unwrap();
+    }
+}
+
+/// Fails if `check` does not hold within `limit` milliseconds.
+pub fn within(what: &str, limit: u64, mut check: impl FnMut() -> bool) {
+    let start = Instant::now();
+    while !check() {
+        assert!(
+            start.elapsed() < Duration::from_millis(limit),
+            "{what}, within {limit} ms"
+        );
+        sleep(Duration::from_millis(1));
+    }
+}

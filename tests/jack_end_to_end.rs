@@ -1,0 +1,420 @@
+//! The whole way over real JACK ports: another client plays, Peregrinus listens.
+
+#[path = "common/jackd.rs"]
+mod jackd;
+
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, Mutex};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+use jackd::{Keyboard, Server, with_server, within};
+use peregrinus::engine::{Monitor, STEP};
+use peregrinus::live::{Link, Listener, SystemClock, Wanted, World, listen};
+use peregrinus::midi::{self, Event};
+use peregrinus::theory::Catalogue;
+use peregrinus::time::Time;
+use serde_json::Value;
+
+/// The period of the dummy driver: 256 frames at 48,000 a second.
+const PERIOD: f64 = 256.0 / 48_000.0;
+
+/// The program as a process of its own, its lines gathered as they come.
+struct Program {
+    child: Child,
+    out: Arc<Mutex<Vec<String>>>,
+    err: Arc<Mutex<Vec<String>>>,
+}
+
+fn gather(from: impl std::io::Read + Send + 'static) -> Arc<Mutex<Vec<String>>> {
+    let lines = Arc::new(Mutex::new(Vec::new()));
+    let into = Arc::clone(&lines);
+    std::thread::spawn(move || {
+        for line in BufReader::new(from).lines().map_while(Result::ok) {
+            into.lock().unwrap().push(line);
+        }
+    });
+    lines
+}
+
+fn program(home: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_peregrinus"));
+    command
+        .env("HOME", home)
+        .env("XDG_CONFIG_HOME", home.join("config"))
+        .env("XDG_STATE_HOME", home.join("state"))
+        .env("XDG_DATA_HOME", home.join("data"));
+    command
+}
+
+impl Program {
+    fn start(home: &Path, args: &[&str]) -> Program {
+        let mut child = program(home)
+            .args(args)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let out = gather(child.stdout.take().unwrap());
+        let err = gather(child.stderr.take().unwrap());
+        Program { child, out, err }
+    }
+
+    fn said(&self, what: &str) -> bool {
+        self.err.lock().unwrap().iter().any(|l| l.contains(what))
+    }
+
+    fn lines(&self) -> Vec<Value> {
+        let lines = self.out.lock().unwrap();
+        let parse = |l: &String| serde_json::from_str(l).unwrap_or_else(|e| panic!("{l}: {e}"));
+        lines.iter().map(parse).collect()
+    }
+
+    /// Seconds of processor time so far: fields 14 and 15 of proc(5)'s stat, in
+    /// hundredths (sysconf's clock tick, 100 on every Linux).
+    fn worked(&self) -> f64 {
+        let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.child.id())).unwrap();
+        let after_name = stat.rsplit_once(") ").unwrap().1;
+        let fields: Vec<&str> = after_name.split(' ').collect();
+        let ticks = |i: usize| fields[i - 3].parse::<f64>().unwrap();
+        (ticks(14) + ticks(15)) / 100.0
+    }
+
+    fn running(&mut self) -> bool {
+        self.child.try_wait().unwrap().is_none()
+    }
+
+    fn stop(&mut self) {
+        let pid = rustix::process::Pid::from_child(&self.child);
+        rustix::process::kill_process(pid, rustix::process::Signal::TERM).unwrap();
+        let mut code = None;
+        within("the program ends", 5_000, || {
+            code = self.child.try_wait().unwrap();
+            code.is_some()
+        });
+        assert_eq!(code.and_then(|c| c.code()), Some(0), "{:?}", self.err);
+    }
+}
+
+impl Drop for Program {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn analyze(home: &Path, file: &Path) -> Value {
+    let output = program(home)
+        .args(["analyze", "--format", "json"])
+        .arg(file)
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{output:?}");
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+/// (center, mode, seconds) of each region as it was heard.
+type Plan = Vec<(u64, String, f64)>;
+
+fn plan(list: &Value, what: &str, time: &str) -> Plan {
+    let all = list.as_array().unwrap().iter();
+    all.filter(|l| what.is_empty() || l["what"] == what)
+        .map(|l| {
+            let mode = l["mode"].as_str().unwrap().to_owned();
+            (
+                l["center"].as_u64().unwrap(),
+                mode,
+                l[time].as_f64().unwrap(),
+            )
+        })
+        .collect()
+}
+
+fn bytes(event: Event) -> [u8; 3] {
+    match event {
+        Event::NoteOn {
+            channel,
+            key,
+            velocity,
+        } => [0x90 | channel, key, velocity],
+        Event::NoteOff { channel, key } => [0x80 | channel, key, 64],
+        Event::Damper { channel, value } => [0xb0 | channel, 64, value],
+        Event::Sostenuto { channel, value } => [0xb0 | channel, 66, value],
+        Event::Soft { channel, value } => [0xb0 | channel, 67, value],
+        other => panic!("no étude holds {other:?}"),
+    }
+}
+
+/// Forty-four seconds hold its five established tonalities.
+const PLAYED: Time = Time::millis(44_000);
+
+#[test]
+fn an_etude_gives_the_plan_of_its_file() {
+    with_server("an_etude_gives_the_plan_of_its_file", true, |_| {
+        let folder = tempfile::tempdir().unwrap();
+        let home = folder.path();
+        let take = home.join("take.mid");
+        let etude: PathBuf =
+            concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid").into();
+        let score = midi::read(&std::fs::read(&etude).unwrap()).unwrap();
+        let keyboard = Keyboard::new("keyboard");
+        let record = take.to_str().unwrap();
+        let mut listening = Program::start(
+            home,
+            &[
+                "listen", "--port", "keyboard", "--format", "json", "--record", record,
+            ],
+        );
+        // Notes that nobody hears yet are lost: wait for the connection.
+        let client = keyboard.client.as_client();
+        within("it connects", 5_000, || {
+            client
+                .port_by_name("peregrinus:in")
+                .is_some_and(|p| p.connected_count() == Ok(1))
+        });
+        sleep(Duration::from_millis(50));
+        let start = Instant::now();
+        for e in score.events.iter().filter(|e| e.at <= PLAYED) {
+            sleep(e.at.duration().saturating_sub(start.elapsed()));
+            keyboard.send.send(bytes(e.event)).unwrap();
+        }
+        // One step more, so that what was said last is written.
+        sleep(Duration::from_millis(400));
+        listening.stop();
+        assert_eq!(*listening.err.lock().unwrap(), Vec::<String>::new());
+
+        let live = Value::Array(listening.lines());
+        let again = analyze(home, &take);
+        assert_eq!(again["complete"], true);
+        // The recording: the very same, to the microsecond that JSON keeps.
+        for (what, list) in [("here", "regions"), ("home", "home")] {
+            let (live, again) = (
+                plan(&live, what, "at"),
+                plan(&again["heard"][list], "", "start"),
+            );
+            assert!(!live.is_empty(), "{what}: nothing was established");
+            let rounded = |p: &Plan| -> Plan {
+                let micro = |t: f64| (t * 1e6).round() / 1e6;
+                p.iter()
+                    .map(|(c, m, t)| (*c, m.clone(), micro(*t)))
+                    .collect()
+            };
+            assert_eq!(rounded(&live), rounded(&again), "{what}: live and recorded");
+        }
+
+        // The étude: the same tonalities, each a step of the engine early or late at most, since
+        // JACK's periods move the notes.
+        let recorded = midi::read(&std::fs::read(&take).unwrap()).unwrap();
+        let first = |p: &midi::Performance| {
+            let struck = p
+                .events
+                .iter()
+                .find(|e| matches!(e.event, Event::NoteOn { .. }));
+            struck.unwrap().at.seconds()
+        };
+        let offset = first(&recorded) - first(&score);
+        let mut written = plan(&analyze(home, &etude)["heard"]["regions"], "", "start");
+        written.retain(|r| r.2 < PLAYED.seconds());
+        let live = plan(&live, "here", "at");
+        let names = |p: &Plan| {
+            p.iter()
+                .map(|(c, m, _)| (*c, m.clone()))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(names(&live), names(&written));
+        for (live, written) in live.iter().zip(&written) {
+            let away = (live.2 - offset - written.2).abs();
+            assert!(
+                away <= STEP.seconds() + 2.0 * PERIOD,
+                "{live:?} {written:?}"
+            );
+        }
+    });
+}
+
+/// Numbers that look random and are the same each time (xorshift).
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, n: u64) -> u64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        self.0 % n
+    }
+}
+
+fn hears() -> Listener {
+    let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+    let world = World {
+        clock: Arc::new(SystemClock::start()),
+        ports: midi::system("peregrinus"),
+    };
+    listen(world, Wanted::default(), monitor, &[], None).unwrap()
+}
+
+#[test]
+fn unplugged_while_playing() {
+    with_server("unplugged_while_playing", true, |_| {
+        let keyboard = Keyboard::new("keyboard");
+        let mut listener = hears();
+        let mut dice = Dice(0x7065_7265_6772_696e);
+        let reading = |l: &Listener| l.feed.reading().unwrap();
+        within("it connects", 2_000, || {
+            listener.feed.status().link == Link::Keyboard
+        });
+        let send = |bytes: [u8; 3]| keyboard.send.send(bytes).unwrap();
+        let (mut short, mut struck) = (0, 0);
+        for round in 0..20 {
+            // Some notes, the pedal in some rounds, some notes let go under it.
+            let keys: Vec<u8> = (0..1 + dice.below(5))
+                .map(|_| 36 + dice.below(50) as u8)
+                .collect();
+            let pedal = dice.below(3) > 0;
+            if pedal {
+                send([0xb0, 64, 127]);
+            }
+            for &key in &keys {
+                send([0x90, key, 1 + dice.below(127) as u8]);
+            }
+            if pedal && dice.below(2) == 0 {
+                send([0x80, keys[0], 0]);
+            }
+            within("the notes are heard", 2_000, || {
+                let r = reading(&listener);
+                keys.iter().all(|k| r.sounding() >> k & 1 == 1) && r.damper == pedal
+            });
+            sleep(Duration::from_millis(dice.below(150)));
+
+            let gap = if round % 2 == 0 {
+                dice.below(30)
+            } else {
+                dice.below(900)
+            };
+            short += u32::from(gap < 30);
+            keyboard.unplug();
+            let gone = Instant::now();
+            sleep(Duration::from_millis(gap));
+            keyboard.plug();
+            within("no note is stuck", 2_000, || {
+                let r = reading(&listener);
+                r.sounding() == 0 && !r.damper
+            });
+            within("it is back", 2_000, || {
+                listener.feed.status().link == Link::Keyboard
+            });
+            // A key of its own, struck until it is heard: connected, not only shown so.
+            let key = 90 + (round % 20) as u8;
+            let mut last = Instant::now() - Duration::from_secs(1);
+            within("it plays again", 2_000, || {
+                if last.elapsed() > Duration::from_millis(50) {
+                    last = Instant::now();
+                    send([0x90, key, 64]);
+                    struck += 1;
+                }
+                reading(&listener).held >> key & 1 == 1
+            });
+            let away = gone.elapsed() - Duration::from_millis(gap);
+            assert!(away < Duration::from_secs(2), "round {round}: {away:?}");
+            assert_eq!(
+                reading(&listener).held,
+                1 << key,
+                "round {round}: nothing else"
+            );
+            send([0x80, key, 0]);
+            within("it is let go", 2_000, || reading(&listener).sounding() == 0);
+        }
+        assert!(short >= 8, "{short} gaps were short");
+        let notice = listener.feed.status().notice;
+        assert_eq!(notice.as_deref(), Some("keyboard:out is back"));
+        assert!(
+            listener.feed.history().chords().len() >= 20,
+            "{struck} struck"
+        );
+    });
+}
+
+#[test]
+fn the_server_is_killed_and_started_again() {
+    with_server("the_server_is_killed_and_started_again", false, |name| {
+        let folder = tempfile::tempdir().unwrap();
+        let server = Server::start(name);
+        let keyboard = Keyboard::new("keyboard");
+        let mut program = Program::start(folder.path(), &["listen", "--format", "json"]);
+        let client = keyboard.client.as_client();
+        within("it connects", 5_000, || {
+            client
+                .port_by_name("peregrinus:in")
+                .is_some_and(|p| p.connected_count() == Ok(1))
+        });
+        sleep(Duration::from_millis(50));
+        keyboard.send.send([0x90, 60, 64]).unwrap();
+        let chords = |p: &Program| p.lines().iter().filter(|l| l["what"] == "chord").count();
+        within("the note is heard", 2_000, || chords(&program) == 1);
+
+        server.kill();
+        within("the end of the server is said", 4_000, || {
+            program.said("no JACK server answers: start one")
+        });
+        let before = program.worked();
+        sleep(Duration::from_secs(2));
+        let worked = program.worked() - before;
+        assert!(
+            worked < 0.4,
+            "{worked} s of processor time in 2 s of waiting"
+        );
+        assert!(program.running());
+        let silence = |p: &Program| p.lines().iter().any(|l| l["what"] == "silence");
+        assert!(silence(&program), "the held note was released");
+
+        // A client of a server that is gone must be closed before another is opened.
+        drop(keyboard);
+        let _server = Server::start(name);
+        let keyboard = Keyboard::new("keyboard");
+        within("it is back", 5_000, || program.said("keyboard:out is back"));
+        within("it plays again", 2_000, || {
+            keyboard.send.send([0x90, 64, 64]).unwrap();
+            sleep(Duration::from_millis(50));
+            chords(&program) > 1
+        });
+        program.stop();
+        let said = program.err.lock().unwrap().clone();
+        assert_eq!(said.len(), 2, "two lines and no noise: {said:?}");
+    });
+}
+
+#[test]
+fn a_recording_is_whole_after_a_signal() {
+    with_server("a_recording_is_whole_after_a_signal", true, |_| {
+        let folder = tempfile::tempdir().unwrap();
+        let take = folder.path().join("take.mid");
+        let keyboard = Keyboard::new("keyboard");
+        let record = take.to_str().unwrap();
+        let mut program = Program::start(folder.path(), &["listen", "--record", record]);
+        let client = keyboard.client.as_client();
+        within("it connects", 5_000, || {
+            client
+                .port_by_name("peregrinus:in")
+                .is_some_and(|p| p.connected_count() == Ok(1))
+        });
+        sleep(Duration::from_millis(50));
+        for key in [60, 64, 67] {
+            keyboard.send.send([0x90, key, 80]).unwrap();
+        }
+        within("the chord is said", 2_000, || {
+            !program.out.lock().unwrap().is_empty()
+        });
+        sleep(Duration::from_millis(200));
+        program.stop();
+        let read = midi::read(&std::fs::read(&take).unwrap()).unwrap();
+        assert_eq!(read.faults, []);
+        let struck = read
+            .events
+            .iter()
+            .filter(|e| matches!(e.event, Event::NoteOn { .. }));
+        assert_eq!(struck.count(), 3);
+    });
+}

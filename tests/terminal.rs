@@ -1,0 +1,558 @@
+//! The program in a pseudo-terminal, as a player has it before him: keys go in, bytes come out,
+//! and a terminal of our own says what is to be seen.
+#![cfg(unix)]
+
+use std::io::{Read, Write};
+use std::num::NonZeroU16;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
+use std::thread::{JoinHandle, sleep};
+use std::time::{Duration, Instant};
+
+use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, SlavePty, native_pty_system};
+use rustix::process::{Pid, Signal, kill_process};
+
+const BIN: &str = env!("CARGO_BIN_EXE_peregrinus");
+/// How the étude that plays without a keyboard is called on the screen.
+const DEMO: &str = "One Hearth";
+/// What ALSA's and JACK's libraries begin their complaints with.
+const NOISE: [&str; 5] = [
+    "ALSA lib",
+    "annot connect to server",
+    "jack server is not",
+    "JackShm",
+    "Cannot read socket",
+];
+const ENTER: &[u8] = b"\x1b[?1049h";
+const LEAVE: &[u8] = b"\x1b[?1049l";
+
+struct Seen {
+    terminal: vt100::Parser,
+    bytes: Vec<u8>,
+}
+
+struct Term {
+    master: Box<dyn MasterPty + Send>,
+    /// Kept, so that the line's settings outlive the program.
+    slave: Box<dyn SlavePty + Send>,
+    child: Box<dyn Child + Send + Sync>,
+    keys: Box<dyn Write + Send>,
+    seen: Arc<Mutex<Seen>>,
+    reader: JoinHandle<()>,
+    settings: String,
+    home: tempfile::TempDir,
+}
+
+/// What is left when the program has ended.
+struct End {
+    code: u32,
+    /// The main screen, without empty lines.
+    screen: String,
+    bytes: Vec<u8>,
+}
+
+fn size(cols: u16, rows: u16) -> PtySize {
+    PtySize {
+        rows,
+        cols,
+        ..PtySize::default()
+    }
+}
+
+fn cells(n: u16) -> NonZeroU16 {
+    NonZeroU16::new(n).unwrap()
+}
+
+fn command(program: &str, home: &Path) -> CommandBuilder {
+    let config = home.join("config/peregrinus");
+    std::fs::create_dir_all(&config).unwrap();
+    // Whatever is connected to this machine, the demo plays.
+    let text = "[keyboard]\nport = \"none that is there\"\n";
+    std::fs::write(config.join("settings.toml"), text).unwrap();
+    let mut command = CommandBuilder::new(program);
+    command.cwd(home);
+    command.env("HOME", home);
+    command.env("XDG_CONFIG_HOME", home.join("config"));
+    command.env("XDG_STATE_HOME", home.join("state"));
+    command.env("TERM", "xterm-256color");
+    command.env("JACK_DEFAULT_SERVER", "peregrinus-none-of-this-name");
+    command.env("JACK_NO_START_SERVER", "1");
+    command.env_remove("NO_COLOR");
+    command.env_remove("PEREGRINUS_PANIC_AT");
+    command
+}
+
+impl Term {
+    fn start(args: &[&str]) -> Term {
+        let home = tempfile::tempdir().unwrap();
+        let mut command = command(BIN, home.path());
+        command.args(args);
+        Term::run(command, home)
+    }
+
+    fn run(command: CommandBuilder, home: tempfile::TempDir) -> Term {
+        let pair = native_pty_system().openpty(size(80, 24)).unwrap();
+        let settings = format!("{:?}", pair.master.get_termios().unwrap());
+        let mut from = pair.master.try_clone_reader().unwrap();
+        let keys = pair.master.take_writer().unwrap();
+        let seen = Arc::new(Mutex::new(Seen {
+            terminal: vt100::Parser::new(cells(24), cells(80), 0),
+            bytes: Vec::new(),
+        }));
+        let child = pair.slave.spawn_command(command).unwrap();
+        let into = Arc::clone(&seen);
+        let reader = std::thread::spawn(move || {
+            let mut buffer = [0; 4096];
+            // At the end Linux gives an error, others nothing.
+            while let Ok(n @ 1..) = from.read(&mut buffer) {
+                let mut seen = into.lock().unwrap();
+                seen.terminal.process(&buffer[..n]);
+                seen.bytes.extend_from_slice(&buffer[..n]);
+            }
+        });
+        Term {
+            master: pair.master,
+            slave: pair.slave,
+            child,
+            keys,
+            seen,
+            reader,
+            settings,
+            home,
+        }
+    }
+
+    /// The demo, running.
+    fn demo() -> Term {
+        let term = Term::start(&[]);
+        term.see("the demo plays", |t| {
+            t.contains(DEMO) && t.contains("playing")
+        });
+        term
+    }
+
+    fn press(&mut self, keys: &str) {
+        self.keys.write_all(keys.as_bytes()).unwrap();
+        self.keys.flush().unwrap();
+    }
+
+    fn text(&self) -> String {
+        self.seen.lock().unwrap().terminal.screen().contents()
+    }
+
+    fn full(&self) -> bool {
+        let seen = self.seen.lock().unwrap();
+        seen.terminal.screen().alternate_screen()
+    }
+
+    fn written(&self) -> usize {
+        self.seen.lock().unwrap().bytes.len()
+    }
+
+    fn settings(&self) -> String {
+        format!("{:?}", self.master.get_termios().unwrap())
+    }
+
+    /// Waits until the screen is so.
+    fn see(&self, what: &str, check: impl Fn(&str) -> bool) {
+        self.wait(what, || check(&self.text()));
+    }
+
+    fn wait(&self, what: &str, mut check: impl FnMut() -> bool) {
+        let start = Instant::now();
+        while !check() {
+            let late = start.elapsed() > Duration::from_secs(10);
+            assert!(!late, "{what}; the screen:\n{}", self.text());
+            sleep(Duration::from_millis(10));
+        }
+    }
+
+    /// Where the demo stands, in seconds, from the status line: `0:31/1:22`.
+    fn position(&self) -> u64 {
+        let text = self.text();
+        let seconds = |clock: &str| {
+            let (minutes, seconds) = clock.split_once(':')?;
+            Some(minutes.parse::<u64>().ok()? * 60 + seconds.parse::<u64>().ok()?)
+        };
+        let mut clocks = text
+            .split_whitespace()
+            .filter_map(|word| word.split_once('/'))
+            .filter_map(|(at, all)| seconds(all).and(seconds(at)));
+        clocks.next().expect(&text)
+    }
+
+    fn signal(&self, signal: Signal) {
+        let pid = self.child.process_id().unwrap();
+        kill_process(Pid::from_raw(pid as i32).unwrap(), signal).unwrap();
+    }
+
+    fn resize(&self, cols: u16, rows: u16) {
+        let mut seen = self.seen.lock().unwrap();
+        seen.terminal.set_size(cells(rows), cells(cols));
+        drop(seen);
+        self.master.resize(size(cols, rows)).unwrap();
+    }
+
+    /// Waits for the end; the terminal must be as it was.
+    fn end(mut self) -> End {
+        let mut status = None;
+        let start = Instant::now();
+        while status.is_none() {
+            let late = start.elapsed() > Duration::from_secs(10);
+            assert!(!late, "it does not end; the screen:\n{}", self.text());
+            sleep(Duration::from_millis(10));
+            status = self.child.try_wait().unwrap();
+        }
+        let status = status.unwrap();
+        assert_eq!(status.signal(), None, "it ended by itself");
+        assert_eq!(self.settings(), self.settings, "the line's settings");
+        drop(self.slave);
+        self.reader.join().unwrap();
+        let seen = self.seen.lock().unwrap();
+        let screen = seen.terminal.screen();
+        assert!(!screen.alternate_screen(), "the main screen is back");
+        assert!(!screen.hide_cursor(), "the cursor is back");
+        let plain = (
+            screen.fgcolor(),
+            screen.bgcolor(),
+            screen.bold(),
+            screen.inverse(),
+        );
+        let default = vt100::Color::Default;
+        assert_eq!(plain, (default, default, false, false), "plain letters");
+        let (entered, left) = (count(&seen.bytes, ENTER), count(&seen.bytes, LEAVE));
+        assert_eq!(entered, left, "as often left as entered");
+        let all = String::from_utf8_lossy(&seen.bytes).into_owned();
+        for noise in NOISE {
+            assert!(!all.contains(noise), "{noise:?} reached the terminal");
+        }
+        let lines: Vec<_> = screen
+            .contents()
+            .lines()
+            .map(str::trim_end)
+            .map(String::from)
+            .collect();
+        End {
+            code: status.exit_code(),
+            screen: lines
+                .into_iter()
+                .filter(|l| !l.is_empty())
+                .collect::<Vec<_>>()
+                .join("\n"),
+            bytes: seen.bytes.clone(),
+        }
+    }
+}
+
+fn count(bytes: &[u8], what: &[u8]) -> usize {
+    bytes.windows(what.len()).filter(|w| *w == what).count()
+}
+
+#[test]
+fn the_demo_plays_and_its_keys_work() {
+    let mut term = Term::demo();
+    let during = term.settings();
+    assert_ne!(during, term.settings, "keys are read raw");
+    assert!(term.full());
+    assert!(term.seen.lock().unwrap().terminal.screen().hide_cursor());
+    term.see("how to connect a keyboard", |t| t.contains("demo: "));
+
+    // Help opens, and closes in two ways.
+    for close in ["?", "\x1b"] {
+        term.press("?");
+        term.see("help", |t| t.contains("Keys") && t.contains("Take breaks."));
+        term.press(close);
+        term.see("no help", |t| !t.contains("Take breaks."));
+    }
+
+    // Inertia, to both ends and no further.
+    for (keys, stop) in [
+        ("]", "inertia period"),
+        ("]]]", "inertia section"),
+        ("[[[[[[[", "inertia chord"),
+        ("]]", "inertia phrase"),
+    ] {
+        term.press(keys);
+        term.see(stop, |t| t.contains(stop));
+    }
+
+    // Pause stops the transport, once more lets it go on.
+    term.press(" ");
+    term.see("it pauses", |t| t.contains("paused"));
+    let at = term.position();
+    sleep(Duration::from_millis(1300));
+    assert_eq!(term.position(), at, "it stands");
+    term.press("\x1b[C\x1b[C\x1b[C");
+    term.wait("fifteen seconds on", || term.position() == at + 15);
+    term.press("\x1b[D");
+    term.wait("five seconds back", || term.position() == at + 10);
+    term.see("the étude's first tonality in the history", |t| {
+        t.contains("D Dorian")
+    });
+    for _ in 0..6 {
+        term.press("\x1b[D");
+    }
+    term.wait("not before the beginning", || term.position() == 0);
+    term.press("\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C");
+    term.wait("half a minute", || term.position() == 30);
+
+    // A marker, where it stands.
+    assert!(!term.text().contains("▾1"));
+    term.press("m");
+    term.see("a marker", |t| t.contains("mark") && t.contains("▾1"));
+
+    // The history: nearer, farther, back, and following again.
+    let span = |t: &str, span: &str| t.lines().any(|l| l.trim_start().starts_with(span));
+    term.see("a minute", |t| span(t, "1min"));
+    term.press("z");
+    term.see("half a minute", |t| span(t, "30s"));
+    term.press("z");
+    term.see("twenty seconds", |t| span(t, "20s"));
+    term.press(",");
+    term.see("scrolled back", |t| span(t, "◂20s"));
+    term.press(".");
+    term.see("forward again", |t| span(t, "20s"));
+    term.press(",");
+    term.see("scrolled back", |t| span(t, "◂20s"));
+    term.press("f");
+    term.see("following", |t| span(t, "20s"));
+    term.press("ZZ");
+    term.see("a minute", |t| span(t, "1min"));
+
+    // Pace and repeat.
+    term.press("+");
+    term.see("faster", |t| t.contains("×1.5"));
+    term.press("--");
+    term.see("slower", |t| t.contains("×0.75"));
+    term.press("=");
+    term.see("as written", |t| t.contains("paused") && !t.contains('×'));
+    term.press("r");
+    term.see("the first point", |t| t.contains("repeat from 0:30"));
+    term.press("\x1b[C");
+    term.wait("on", || term.position() == 35);
+    term.press("r");
+    term.see("both points", |t| t.contains("repeat 0:30–0:35"));
+    term.press("r");
+    term.see("no more", |t| !t.contains("repeat"));
+
+    // Colours: at last there are none, and it is still all there.
+    term.press("cc");
+    let before = term.written();
+    term.press("\x0c");
+    term.wait("drawn anew", || term.written() > before + 500);
+    sleep(Duration::from_millis(200));
+    let anew = term.seen.lock().unwrap().bytes[before..].to_vec();
+    assert_eq!(count(&anew, b"\x1b[38;"), 0, "no colours");
+    term.see("all there", |t| t.contains(DEMO));
+
+    term.press(" ");
+    term.see("it plays", |t| t.contains("playing"));
+    term.wait("on it goes", || term.position() > 35);
+    term.press("q");
+    let end = term.end();
+    assert_eq!(
+        (end.code, end.screen.as_str()),
+        (0, ""),
+        "nothing is left behind"
+    );
+}
+
+#[test]
+fn sizes_down_to_one_cell_and_back() {
+    let mut term = Term::demo();
+    let sizes = [
+        (120, 36, "playing"),
+        (240, 67, "playing"),
+        (60, 18, "playing"),
+        (59, 18, "needs 60×18"),
+        (40, 12, "needs 60×18"),
+        (20, 5, "needs 60×18"),
+        (8, 3, "60×18"),
+        (3, 2, "!"),
+        (1, 1, "!"),
+        (200, 1, "needs 60×18"),
+        (1, 60, "!"),
+        (80, 24, "playing"),
+    ];
+    for (cols, rows, text) in sizes {
+        term.resize(cols, rows);
+        term.see(&format!("{cols}x{rows}: {text}"), |t| t.contains(text));
+        // Help over it, too.
+        term.press("??");
+    }
+    // Faster than anybody pulls a window.
+    for i in 0..40 {
+        term.resize(1 + i * 37 % 150, 1 + i * 17 % 50);
+    }
+    term.resize(80, 24);
+    term.see("all there", |t| {
+        t.contains(DEMO) && t.contains("playing") && t.contains("demo: ") && t.contains("? help")
+    });
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
+#[test]
+fn every_end_puts_the_terminal_back() {
+    let etude = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid");
+    let ways: [(&[&str], Result<&str, Signal>, u32); 6] = [
+        (&["replay", etude], Ok("q"), 0),
+        (&["listen"], Ok("\x03"), 0),
+        (&[], Err(Signal::TERM), 143),
+        (&[], Err(Signal::HUP), 129),
+        (&["listen"], Err(Signal::TERM), 143),
+        (&["replay", etude], Err(Signal::INT), 130),
+    ];
+    for (args, way, code) in ways {
+        let mut term = Term::start(args);
+        term.see("the screen", |t| t.contains("? help"));
+        match way {
+            Ok(key) => term.press(key),
+            Err(signal) => term.signal(signal),
+        }
+        let end = term.end();
+        assert_eq!(
+            (end.code, end.screen.as_str()),
+            (code, ""),
+            "{args:?} {way:?}"
+        );
+        assert_eq!(count(&end.bytes, ENTER), 1);
+    }
+}
+
+/// The window is closed: nobody reads any more, and nothing may be left running.
+#[test]
+fn a_terminal_that_goes_away_ends_it() {
+    let Term {
+        master,
+        slave,
+        mut child,
+        keys,
+        reader,
+        home,
+        ..
+    } = Term::demo();
+    drop((master, slave, keys));
+    // The reader's copy is the last that keeps the terminal: ended by a hang-up from here.
+    let pid = Pid::from_raw(child.process_id().unwrap() as i32).unwrap();
+    kill_process(pid, Signal::HUP).unwrap();
+    let start = Instant::now();
+    let status = loop {
+        if let Some(status) = child.try_wait().unwrap() {
+            break status;
+        }
+        assert!(start.elapsed() < Duration::from_secs(4), "it goes on");
+        sleep(Duration::from_millis(10));
+    };
+    assert_eq!(status.exit_code(), 129);
+    reader.join().unwrap();
+    drop(home);
+}
+
+/// Through a shell with job control, which alone can wake a job again.
+#[test]
+fn suspended_and_resumed() {
+    let home = tempfile::tempdir().unwrap();
+    let mut command = command("/bin/sh", home.path());
+    let script = format!(
+        "'{BIN}'; for n in 1 2; do echo \"stopped $n\"; read -r line; fg; done; echo \"ended $?\""
+    );
+    command.args(["-m", "-c", &script]);
+    let mut term = Term::run(command, home);
+    term.see("the demo plays", |t| {
+        t.contains(DEMO) && t.contains("playing")
+    });
+    for round in 1..=2 {
+        term.press("\x1a");
+        let stopped = format!("stopped {round}");
+        term.see("the shell is there", |t| t.contains(&stopped));
+        assert!(!term.full(), "round {round}");
+        assert!(!term.seen.lock().unwrap().terminal.screen().hide_cursor());
+        assert_eq!(term.settings(), term.settings, "the line's settings");
+        let still = term.written();
+        sleep(Duration::from_millis(1500));
+        assert_eq!(term.written(), still, "nothing is drawn over the shell");
+        term.press("\n");
+        term.see("drawn again", |t| t.contains(DEMO) && t.contains("? help"));
+        assert!(term.full());
+    }
+    // The keys are read raw again.
+    term.press("?");
+    term.see("help", |t| t.contains("Take breaks."));
+    term.press("?q");
+    let end = term.end();
+    assert!(end.screen.contains("ended 0"), "{}", end.screen);
+    assert!(!end.screen.contains(DEMO), "{}", end.screen);
+    assert_eq!(count(&end.bytes, ENTER), 3);
+}
+
+/// Stopped from outside without warning, and the terminal used by another meanwhile.
+#[test]
+fn continued_after_a_stop_that_was_not_ours() {
+    let mut term = Term::demo();
+    term.signal(Signal::STOP);
+    sleep(Duration::from_millis(300));
+    let before = term.written();
+    term.signal(Signal::CONT);
+    term.wait("the screen is entered anew", || {
+        count(&term.seen.lock().unwrap().bytes[before..], ENTER) == 1
+    });
+    term.see("all there", |t| t.contains(DEMO) && t.contains("? help"));
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
+#[test]
+fn a_panic_in_the_engine_is_readable() {
+    let home = tempfile::tempdir().unwrap();
+    let mut command = command(BIN, home.path());
+    command.env("PEREGRINUS_PANIC_AT", "1.5");
+    command.env("RUST_BACKTRACE", "0");
+    let end = Term::run(command, home).end();
+    assert_eq!(end.code, 1);
+    let text = &end.screen;
+    assert!(text.contains("thread 'engine'"), "{text}");
+    assert!(text.contains("provoked by PEREGRINUS_PANIC_AT"), "{text}");
+    assert!(!text.contains(DEMO), "{text}");
+    assert_eq!((count(&end.bytes, ENTER), count(&end.bytes, LEAVE)), (1, 1));
+}
+
+#[test]
+fn nothing_is_drawn_while_nothing_changes() {
+    let mut term = Term::demo();
+    term.press(" ");
+    term.see("it pauses", |t| t.contains("paused"));
+    sleep(Duration::from_millis(500));
+    let before = term.written();
+    sleep(Duration::from_secs(3));
+    assert_eq!(
+        term.written() - before,
+        0,
+        "bytes in three seconds of pause"
+    );
+    // With no keyboard and no demo, nothing to tell either.
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+    let mut term = Term::start(&["listen"]);
+    term.see("the screen", |t| t.contains("? help"));
+    sleep(Duration::from_millis(500));
+    let before = term.written();
+    sleep(Duration::from_secs(3));
+    assert_eq!(
+        term.written() - before,
+        0,
+        "bytes in three seconds of waiting"
+    );
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
+/// What libraries print while the screen is ours is kept for whoever asks.
+#[test]
+fn the_log_is_where_it_is_said() {
+    let mut term = Term::demo();
+    let log: PathBuf = term.home.path().join("state/peregrinus/log");
+    term.wait("the log is there", || log.is_file());
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
