@@ -48,7 +48,8 @@ pub struct Region {
     pub tonic: Spelling,
     /// What was still open when it ended.
     pub open: Open,
-    /// The highest probability it had.
+    /// As heard: the highest probability that it had. In hindsight: the share of
+    /// what sounded that belongs to it.
     pub probability: f32,
 }
 

@@ -5,6 +5,7 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::engine::{Event, History, Monitor};
 use peregrinus::live::{Clock, Link, Listener, Order, Player, Wanted, World, listen, play};
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink};
+use peregrinus::plan::{ChordSpan, TonalPlan};
 use peregrinus::study::{events, study};
 use peregrinus::theory::Catalogue;
 use peregrinus::time::Time;
@@ -217,6 +218,20 @@ fn performance() -> impl Strategy<Value = Vec<(u64, Vec<u8>)>> {
     prop::collection::vec((wait, message), 1..150)
 }
 
+/// Regions, homes and chords as they stood at a moment.
+fn clipped(history: &mut History, at: Time) -> (TonalPlan, Vec<ChordSpan>) {
+    history.advance_to(at);
+    let mut plan = history.plan().clone();
+    for list in [&mut plan.regions, &mut plan.home] {
+        list.retain(|r| r.start <= at);
+        list.iter_mut().for_each(|r| r.end = r.end.min(at));
+    }
+    let mut chords = history.chords().to_vec();
+    chords.retain(|c| c.start <= at);
+    chords.iter_mut().for_each(|c| c.end = c.end.min(at));
+    (plan, chords)
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
 
@@ -252,12 +267,7 @@ proptest! {
         let replayed = study(&read, monitor(), &catalogue);
         let mut heard = replayed.heard;
         // The two were asked at different moments after the last note.
-        for history in [&mut heard, &mut live] {
-            history.advance_to(last);
-            history.truncate(last);
-        }
-        prop_assert_eq!(live.plan(), heard.plan());
-        prop_assert_eq!(live.chords(), heard.chords());
+        prop_assert_eq!(clipped(&mut live, last), clipped(&mut heard, last));
     }
 }
 

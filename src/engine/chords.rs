@@ -13,7 +13,7 @@ use crate::theory::{Chord, FOREIGN_BASS, Kinds, PitchClass, PitchClassSet, Sonor
 use crate::time::Time;
 
 /// Onsets this close belong to one stroke of the hands.
-const CLUSTER: Time = Time::millis(70);
+pub const CLUSTER: Time = Time::millis(70);
 /// Seconds in which a note that was let go is forgotten to 1/e.
 const MEMORY: f32 = 0.9;
 /// The same for a note that only the pedal holds, in the middle of the keyboard …
@@ -22,6 +22,10 @@ const PEDAL_MEMORY: f32 = 1.0;
 const PEDAL_BASS_MEMORY: f32 = 3.6;
 /// A bass that was let go stays the bass for so long, while nothing as low follows.
 const BASS_STAYS: Time = Time::millis(1800);
+/// The foot changes the pedal at most so long after the hands have changed.
+const FOOT: Time = Time::millis(300);
+/// A chord that stands is taken on trust so long while one or two of its notes go on.
+const TRUST: Time = Time::millis(4000);
 /// A lone melody note above a chord counts in full only after so long.
 const PASSING: Time = Time::millis(800);
 /// What it counts before.
@@ -35,6 +39,12 @@ const COST: f32 = 2.2;
 const SWITCH: f32 = 0.55;
 /// The same when a new bass or several notes were struck at once.
 const SWITCH_STRUCK: f32 = 0.19;
+/// How far over a bass that was let go another low note is not a new bass, in
+/// semitones: more than a step in a figure, a fifth otherwise; and how far a
+/// figure reaches.
+const STEP_OVER: u8 = 3;
+const WELL_OVER: u8 = 7;
+const FIGURE: u8 = 19;
 /// A kind that costs no more than this is plain enough to be taken for granted.
 const PLAIN: f32 = 0.3;
 /// A pitch class that weighs less is not part of anything.
@@ -130,10 +140,19 @@ impl ChordTracker {
         // what came before is past, but for a bass that still sounds.
         let struck = classes(self.cluster);
         let new_bass = self.follow_bass(at, keys, key);
-        if struck.len() >= 3 {
+        // So is it after a chord when a new bass begins all by itself.
+        let afresh = new_bass && self.chord_before && keys.sounding() & !self.cluster == 0;
+        if struck.len() >= 3 || afresh {
             self.horizon = self.cluster_at;
         }
         self.name(at, keys, home, new_bass || struck.len() >= 3)
+    }
+
+    /// The damper went up. What it held is past, but for what was struck just
+    /// before: the foot follows the hand.
+    pub fn on_pedal_up(&mut self, at: Time) {
+        let just = at.since(self.cluster_at) < FOOT;
+        self.horizon = if just { self.cluster_at } else { at };
     }
 
     /// Something was let go, or a step of the grid passed.
@@ -190,13 +209,18 @@ impl ChordTracker {
             }
         }
         if struck.len() >= 2 {
-            return low >= bass.saturating_add(if self.bass_alone { 3 } else { 7 });
+            return low
+                >= bass.saturating_add(if self.bass_alone {
+                    STEP_OVER
+                } else {
+                    WELL_OVER
+                });
         }
         // Down again from a chord: the next bass.
         let figure = self
             .low_before
-            .is_some_and(|before| before > low && before <= bass + 19);
-        low >= bass.saturating_add(if figure { 3 } else { 7 }) && !self.chord_before
+            .is_some_and(|before| before > low && before <= bass.saturating_add(FIGURE));
+        low >= bass.saturating_add(if figure { STEP_OVER } else { WELL_OVER }) && !self.chord_before
     }
 
     fn weights(&self, at: Time, keys: &Keys) -> [f32; 12] {
@@ -262,12 +286,12 @@ impl ChordTracker {
         let block = classes(self.cluster);
         let whole = keys.held() & !self.cluster == 0 && self.cluster & !keys.held() == 0;
         let found = if whole && block.len() >= 3 && keys.pedalled() & !self.cluster == 0 {
-            Kinds::standard().name(block, PitchClass::of_key(bass_key), home)
+            Kinds::standard().name(block, bass, home)
         } else if audible.len() < 3 {
             match self.now {
                 // A note of the chord that stands is that chord still.
                 Some((s @ Sonority::Chord(_), since))
-                    if audible.is_subset(s.set()) && at.since(since) < Time::millis(4000) =>
+                    if audible.is_subset(s.set()) && at.since(since) < TRUST =>
                 {
                     s
                 }
@@ -280,7 +304,7 @@ impl ChordTracker {
                     let stands = Chord { bass, ..old };
                     let switch = if struck { SWITCH_STRUCK } else { SWITCH };
                     if fit_of(&w, stands, home) + switch >= fit {
-                        Sonority::Chord(if stands.bass == old.bass { old } else { stands })
+                        Sonority::Chord(stands)
                     } else {
                         Sonority::Chord(new)
                     }
@@ -348,7 +372,10 @@ fn best_fit(
                 .members
                 .iter()
                 .all(|m| m.semitones as usize != bass.above(root));
-            if foreign && (kind.members.len() > 4 || kind.cost + FOREIGN_BASS > 0.7) {
+            // No note is named that was not heard, but for a fifth.
+            let heard = kind.core().is_subset(audible.seen_from(root));
+            let far = foreign && (kind.members.len() > 4 || kind.cost + FOREIGN_BASS > 0.7);
+            if far || !heard {
                 continue;
             }
             let chord = Chord {

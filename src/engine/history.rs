@@ -1,5 +1,6 @@
 //! The plan as heard, gathered from the engine's changes.
 
+use super::chords::CLUSTER;
 use super::monitor::{Change, Observer};
 use super::reading::Established;
 use crate::plan::{ChordSpan, Region, TonalPlan};
@@ -21,7 +22,7 @@ pub struct History {
 }
 
 /// Silence shorter than this is breath.
-const BREATH: Time = Time::millis(2000);
+pub const BREATH: Time = Time::millis(2000);
 
 impl History {
     /// Lets everything that runs reach to `at`.
@@ -76,26 +77,28 @@ impl History {
             .filter(|(a, b)| b.since(*a) >= BREATH)
     }
 
-    /// Forgets what lies after `at`, as if nothing more had happened: for seeking back.
-    pub fn truncate(&mut self, at: Time) {
-        self.until = self.until.min(at);
+    /// Takes back what [`History::advance_to`] let run beyond `at`: the engine's
+    /// time is a little behind the clock that a screen asks for.
+    fn take_back(&mut self, at: Time) {
+        if at >= self.until {
+            return;
+        }
+        self.until = at;
         for list in [&mut self.plan.regions, &mut self.plan.home] {
-            list.retain(|r| r.start <= at);
             if let Some(r) = list.last_mut() {
-                r.end = r.end.min(at);
+                r.end = r.end.min(at.max(r.start));
             }
         }
-        self.chords.retain(|c| c.start <= at);
         if let Some(c) = self.chords.last_mut() {
-            c.end = c.end.min(at);
+            c.end = c.end.min(at.max(c.start));
         }
-        self.rests.retain(|r| r.0 <= at);
-        self.silent = self.silent.filter(|&s| s <= at);
     }
 
     fn sound(&mut self, at: Time) {
         if let Some(since) = self.silent.take() {
-            self.rests.push((since, at));
+            if at.since(since) >= BREATH {
+                self.rests.push((since, at));
+            }
             // A breath between two strokes does not end a chord.
             if at.since(since) < BREATH
                 && let Some(c) = self.chords.last_mut()
@@ -134,9 +137,10 @@ fn close(list: &mut Vec<Region>) {
 
 impl Observer for History {
     fn change(&mut self, at: Time, change: Change) {
-        match change {
-            Change::Rest | Change::Silence => {}
-            _ => self.sound(at),
+        self.take_back(at);
+        // A stroke after silence always tells its chord; the rest may come in silence too.
+        if matches!(change, Change::Chord { .. }) {
+            self.sound(at);
         }
         self.advance_to(at);
         match change {
@@ -154,24 +158,21 @@ impl Observer for History {
                 }
             }
             Change::NoCenter => self.here = false,
-            // Another mode on the same home is no other home: it is the same, better known.
-            Change::Home(e) => match self.plan.home.last_mut() {
-                Some(r) if self.home && r.tonality.center == e.tonality.center => {
-                    *r = Region {
-                        start: r.start,
-                        end: r.end,
-                        since: r.since,
-                        ..region(e)
-                    };
-                }
-                _ => {
-                    close(&mut self.plan.home);
-                    self.plan.home.push(region(e));
-                    self.home = true;
-                }
-            },
+            Change::Home(e) => {
+                close(&mut self.plan.home);
+                self.plan.home.push(region(e));
+                self.home = true;
+            }
             Change::Chord { sonority, keys } => {
-                self.chords.pop_if(|c| c.end <= c.start);
+                // Labels that stood only while the hands were striking are one with
+                // what the stroke came to.
+                if self.chord
+                    && let Some(c) = self.chords.last_mut()
+                    && at.since(c.start) < CLUSTER
+                {
+                    (c.sonority, c.keys, c.end) = (sonority, keys, at);
+                    return;
+                }
                 if let Some(c) = self.chords.last_mut()
                     && c.end == at
                     && c.sonority == sonority
@@ -198,8 +199,7 @@ impl Observer for History {
                 self.silent = Some(at);
             }
             Change::Rest => {
-                self.here = false;
-                self.home = false;
+                (self.here, self.home, self.chord) = (false, false, false);
             }
         }
     }

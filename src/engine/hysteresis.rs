@@ -75,6 +75,8 @@ struct Rules {
 const FIRST: f32 = 0.25;
 /// A new mode on the same center needs this part of the margin and of the dwell.
 const SAME_CENTER: f32 = 0.3;
+/// A mode that is less likely than this is not established, however faint the others are.
+const FAINT: f32 = 0.15;
 /// A contender is worth showing from this share of the established one's probability.
 const NOTICED: f32 = 0.35;
 /// Without a center: the collections' share must exceed this for as long as a change dwells.
@@ -85,6 +87,8 @@ const BEGIN_STEPS: u32 = 5;
 const LEAVE_HOME: f32 = 1.6;
 /// … unless that center has been home before.
 const RETURN_HOME: f32 = 1.0;
+/// A mode at home gives way to one that weighs so many times more.
+const HOME_MODE: f32 = 2.0;
 
 /// What is established here, and what is about to be.
 #[derive(Clone, Debug)]
@@ -286,7 +290,8 @@ impl Here {
             _ => 0,
         };
         self.nearness = (share / need).min(1.0);
-        if share <= need {
+        let faint = same_center && q < FAINT;
+        if share <= need || faint {
             self.rival = None;
             return Verdict::Same;
         }
@@ -374,10 +379,19 @@ impl Home {
             }
         };
         self.been |= 1 << center.index();
-        self.now = Some(Tonality {
-            center,
-            mode: self.on(center).1,
-        });
+        let (_, most) = self.on(center);
+        let mode = match before {
+            Some(now) if now.center == center => {
+                let weight = |mode| self.weights[place(Tonality { center, mode })];
+                if weight(most) > HOME_MODE * weight(now.mode) {
+                    most
+                } else {
+                    now.mode
+                }
+            }
+            _ => most,
+        };
+        self.now = Some(Tonality { center, mode });
         before != self.now
     }
 }

@@ -18,9 +18,9 @@ mod window;
 pub use estimator::{
     COLLECTIONS, Estimator, Markov, Parameters, STEP, Scores, TONALITIES, at_place, place,
 };
-pub use history::History;
+pub use history::{BREATH, History};
 pub use hysteresis::Inertia;
 pub use keys::{Fading, Filter, KeySet, each, highest, lowest};
-pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, collection_set, open};
+pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, open};
 pub use reading::{CollectionId, Contender, Established, Reading};
 pub use window::{Heard, Weights};

@@ -98,7 +98,9 @@ impl Observer for () {
 
 /// After so long without a sound the next note begins afresh.
 pub const REST: Time = Time::millis(8000);
-/// While the degrees that are open change, say so at most every so many steps.
+/// So does it when nothing has been struck for so long, whatever is held.
+const STANDING: Time = Time::millis(120_000);
+/// A change of probability alone is told every so many steps.
 const REFINE_STEPS: u32 = 5;
 
 /// Keys, window, estimator, hysteresis and chord tracker in one. Time comes from
@@ -121,9 +123,12 @@ pub struct Monitor<E: Estimator = Markov> {
     chords: ChordTracker,
     established: Option<Established>,
     home_established: Option<Established>,
-    /// What has been heard since the established mode was.
+    /// Home has not been told since the beginning or the last long rest.
+    home_untold: bool,
+    /// The spelling that the next tonic stays near to.
     last_tonic: Option<Spelling>,
     silent_since: Option<Time>,
+    last_onset: Time,
     begun: bool,
     steps_since_refined: u32,
 }
@@ -151,8 +156,10 @@ impl<E: Estimator> Monitor<E> {
             chords: ChordTracker::default(),
             established: None,
             home_established: None,
+            home_untold: true,
             last_tonic: None,
             silent_since: None,
+            last_onset: Time::ZERO,
             begun: false,
             steps_since_refined: 0,
         }
@@ -197,9 +204,10 @@ impl<E: Estimator> Monitor<E> {
         match self.keys.on_event(at, event) {
             Happened::Struck(key) => {
                 if self.next_step.is_none() {
-                    self.begin(at, observer);
+                    self.begin(at);
                 }
                 self.begun = true;
+                self.last_onset = at;
                 let after_silence = self.silent_since.take().is_some();
                 let home = self.scale();
                 if self.chords.on_onset(at, &self.keys, key, home) || after_silence {
@@ -207,7 +215,12 @@ impl<E: Estimator> Monitor<E> {
                 }
                 self.window.on_onset(&self.keys, key, self.chords.bass());
             }
-            Happened::Released => self.after_release(at, observer),
+            Happened::Released => {
+                if matches!(event, midi::Event::Damper { .. }) {
+                    self.chords.on_pedal_up(at);
+                }
+                self.after_release(at, observer);
+            }
             Happened::Nothing => {}
         }
     }
@@ -236,13 +249,14 @@ impl<E: Estimator> Monitor<E> {
     }
 
     /// The first note, or the first after a long rest.
-    fn begin(&mut self, at: Time, _observer: &mut impl Observer) {
+    fn begin(&mut self, at: Time) {
         self.window.reset();
         self.estimator.reset();
         self.here.reset();
         self.chords.reset();
         self.established = None;
         self.next_step = Some(at + STEP);
+        self.home_untold = true;
     }
 
     /// The notes of the tonality in force, for naming chords.
@@ -267,9 +281,10 @@ impl<E: Estimator> Monitor<E> {
             let verdict = self.here.step(at, p, self.window.heard(), self.inertia);
             self.follow(at, verdict, observer);
         }
-        if let Some(since) = self.silent_since
-            && at.since(since) >= REST
-        {
+        let silent = self
+            .silent_since
+            .is_some_and(|since| at.since(since) >= REST);
+        if silent || at.since(self.last_onset) >= STANDING {
             // The last picture stays; the grid rests.
             self.next_step = None;
             observer.change(at, Change::Rest);
@@ -319,12 +334,15 @@ impl<E: Estimator> Monitor<E> {
                 }
             }
         }
-        if self.home.step(self.here.now(), self.inertia)
-            && let Some(tonality) = self.home.now()
+        let moved = self.home.step(self.here.now(), self.inertia);
+        if let Some(tonality) = self.home.now()
+            && (moved || self.home_untold && self.here.now().is_some())
         {
+            // After a rest the same home begins again.
             let before = self
                 .home_established
-                .filter(|h| h.tonality.center == tonality.center);
+                .filter(|h| h.tonality.center == tonality.center && !self.home_untold);
+            self.home_untold = false;
             let home = Established {
                 tonality,
                 tonic: match (before, self.established) {
@@ -332,13 +350,13 @@ impl<E: Estimator> Monitor<E> {
                     (None, Some(e)) if e.tonality.center == tonality.center => e.tonic,
                     _ => self.catalogue.spell(tonality, self.last_tonic),
                 },
-                at: before.map_or(at, |h| h.at),
-                since: before.map_or_else(
-                    || self.here.since(tonality.center).unwrap_or(at).min(at),
-                    |h| h.since,
-                ),
+                at,
+                since: match before {
+                    Some(h) => h.since,
+                    None => self.here.since(tonality.center).unwrap_or(at).min(at),
+                },
                 probability: p.of(tonality),
-                open: open(&self.catalogue, tonality, heard, |t| p.of(t)),
+                open: Open::default(),
             };
             self.home_established = Some(home);
             observer.change(at, Change::Home(home));
@@ -477,9 +495,4 @@ pub fn open(
 /// Names for [`Reading::collection`].
 pub fn collection_name(id: CollectionId) -> &'static str {
     NO_CENTER.get(id.0 as usize).map_or("no center", |c| c.0)
-}
-
-/// The pitch classes that a collection has.
-pub fn collection_set(id: CollectionId) -> PitchClassSet {
-    PitchClassSet::from_mask(NO_CENTER.get(id.0 as usize).map_or(0, |c| c.1))
 }

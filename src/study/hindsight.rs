@@ -5,14 +5,15 @@
 //! center and for the same notes around another center. Home is the same course
 //! at a higher price.
 
-use crate::engine::{COLLECTIONS, Heard, STEP, Scores, TONALITIES, at_place, open};
+use crate::engine::{BREATH, COLLECTIONS, Heard, STEP, Scores, TONALITIES, at_place, open};
 use crate::plan::{Region, TonalPlan};
 use crate::theory::{Catalogue, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-/// Prices of a change, in the evidence's log units.
+/// Prices of a change, in the evidence's log units: set by hand, so that tunes keep
+/// their mode and pieces still modulate on the labelled music (tests/training).
 #[derive(Clone, Copy)]
 struct Prices {
     anywhere: f32,
@@ -32,6 +33,8 @@ const HOME: Prices = Prices {
 };
 /// What a collection without a center costs beforehand.
 const NO_CENTER: f32 = 6.0;
+/// So many different notes are needed for a center.
+const ENOUGH: usize = 3;
 
 pub(super) struct Hindsight {
     catalogue: Arc<Catalogue>,
@@ -140,24 +143,21 @@ impl Hindsight {
             let stop = (i + 1..path.len())
                 .find(|&j| path[j] != path[i] || self.breaks.contains(&j))
                 .unwrap_or(path.len());
-            if path[i] < self.none {
+            let heard = self.heard[i..stop]
+                .iter()
+                .fold(PitchClassSet::EMPTY, |s, h| s.or(*h));
+            // One or two notes have no center.
+            if path[i] < self.none && heard.len() >= ENOUGH {
                 let tonality = at_place(path[i]);
-                let heard = self.heard[i..stop]
-                    .iter()
-                    .fold(PitchClassSet::EMPTY, |s, h| s.or(*h));
                 let tonic = self.catalogue.spell(tonality, before);
                 before = Some(tonic);
                 let start = self.at[i] - STEP;
-                let end = if stop == path.len() {
-                    end
-                } else {
+                let end = if stop < path.len() && !self.breaks.contains(&stop) {
                     self.at[stop] - STEP
-                };
-                // After a rest the next region begins later: the grid rested too.
-                let end = if self.breaks.contains(&stop) {
-                    self.at[stop - 1]
                 } else {
-                    end
+                    // Before a rest: a breath after the last sound.
+                    let sound = (i..stop).rev().find(|&j| !self.heard[j].is_empty());
+                    sound.map_or(start, |j| end.min(self.at[j] + BREATH))
                 };
                 regions.push(Region {
                     start,

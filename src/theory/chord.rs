@@ -26,9 +26,15 @@ pub struct Kind {
     pub cost: f32,
     harte: Option<String>,
     set: PitchClassSet,
+    core: PitchClassSet,
 }
 
 impl Kind {
+    /// The members without which it may not be named: all but the fifth.
+    pub fn core(&self) -> PitchClassSet {
+        self.core
+    }
+
     /// Semitones above the root.
     pub fn set(&self) -> PitchClassSet {
         self.set
@@ -203,12 +209,18 @@ impl Kinds {
                     e.symbol
                 ));
             }
+            let core = members
+                .iter()
+                .filter(|m| m.number != 5)
+                .map(|m| PitchClass::new(m.semitones as i32))
+                .collect();
             kinds.push(Kind {
                 symbol: e.symbol,
                 members,
                 cost: e.cost,
                 harte: e.harte,
                 set,
+                core,
             });
         }
         if kinds.is_empty() || kinds.len() > 250 {

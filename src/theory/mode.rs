@@ -326,13 +326,14 @@ impl Catalogue {
             .sum()
     }
 
-    /// The tonic's spelling: fewest accidentals in the scale; of equals the one
-    /// nearest on the line of fifths to `before`, else the flat one (G♭, not F♯).
+    /// The tonic's spelling: fewest accidentals in the scale; of equals the plainer
+    /// tonic (B, not C♭), then the one nearest on the line of fifths to `before`,
+    /// else the flat one (G♭, not F♯).
     /// Source: the practical spelling rule, signature within -7..7, better
     /// -6..6 (common practice, no source); property-tested against it.
     pub fn spell(&self, t: Tonality, before: Option<Spelling>) -> Spelling {
         let base = (t.center.index() as i32 * 7).rem_euclid(12);
-        let cost = |s: &Spelling| -> (i32, i32) {
+        let cost = |s: &Spelling| -> (i32, i32, i32) {
             let accidentals: i32 = self
                 .mode(t.mode)
                 .degrees
@@ -343,7 +344,7 @@ impl Catalogue {
                 Some(b) => (s.fifths() as i32 - b.fifths() as i32).abs(),
                 None => s.fifths() as i32,
             };
-            (accidentals, distance)
+            (accidentals, (s.accidental() as i32).abs(), distance)
         };
         (-2..=2)
             .map(|k| Spelling::at((base + 12 * k) as i8))

@@ -86,12 +86,12 @@ pub fn numeral(
         } else {
             "sus2"
         });
-    } else if kind.members.iter().any(|m| m.number == 6) {
-        text.push_str("add6");
+    } else if kind.members.iter().any(|m| m.number == 6) && member == Some(1) {
+        text.push_str("(6)");
     }
     if member.is_none() && chord.bass != chord.root {
-        // A bass of its own: as a degree.
-        text.push('/');
+        // A bass of its own: its degree. A stroke would read as an applied chord.
+        text.push_str(", bass ");
         let bass = chord.bass.above(tonality.center);
         text.push_str(&match mode.degree_at(bass) {
             Some(d) => d.text(glyphs),
