@@ -83,6 +83,8 @@ const NOTICED: f32 = 0.35;
 const NO_CENTER: f32 = 0.6;
 /// Steps with sound before anything is established.
 const BEGIN_STEPS: u32 = 5;
+/// Seconds on a center before it is home at all.
+const FIRST_HOME: f32 = 3.0;
 /// Home gives way to a center that weighs this many times more …
 const LEAVE_HOME: f32 = 1.6;
 /// … unless that center has been home before.
@@ -370,6 +372,7 @@ impl Home {
         self.weights[place(here)] += step;
         let before = self.now;
         let center = match before {
+            None if self.on(here.center).0 < FIRST_HOME => return false,
             None => here.center,
             Some(now) => {
                 let been = self.been >> here.center.index() & 1 == 1;
