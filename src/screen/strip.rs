@@ -275,7 +275,7 @@ fn draw_chords(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look:
     }
 }
 
-/// The regions' names, each within its own columns: whole, or the center alone.
+/// The regions' names, each within its own columns: as much of each as has room.
 fn names(
     pen: &mut Pen,
     (y, size): (u16, Size),
@@ -285,6 +285,8 @@ fn names(
     (look, style): (&Look, Style),
 ) {
     let ascii = look.ascii();
+    // The center that the name before has said.
+    let mut said = None;
     for (i, r) in regions.iter().enumerate() {
         if window.part(r.start, r.end, picture.now).is_none() {
             continue;
@@ -294,16 +296,82 @@ fn names(
         let a = window.at(r.start.max(window.start)).unwrap_or(0);
         let b = window.at(end).unwrap_or(window.count);
         let room = b.saturating_sub(a + 1);
-        let whole = look.notation.tonality(r.tonality, r.tonic, look.catalogue);
         let tonic = r.tonic.text(look.notation.glyphs);
-        let fits = [whole.as_str(), tonic.as_str()]
+        let mode = look.notation.mode(r.tonality, look.catalogue);
+        let small = shorter(&tonic, &mode, said == Some(r.tonic));
+        // Large the whole name only: a small whole one says more than a large center.
+        let large = small.first().map(|whole| (whole, size));
+        let fits = large
             .into_iter()
-            .find(|t| large::width(t, size, ascii) <= room);
-        if let Some(text) = fits {
-            let end = large::write(pen, (GUTTER + a, y), text, size, style, ascii);
-            if size == Size::One && end < GUTTER + b {
-                pen.put(end, y, " ", style);
+            .chain(small.iter().map(|t| (t, Size::One)))
+            .find(|(t, s)| large::width(t, *s, ascii) <= room);
+        said = fits.map(|_| r.tonic);
+        if let Some((text, fitting)) = fits {
+            // Small letters stand on the last of the rows, next to the bar.
+            let row = y + size.rows() - fitting.rows();
+            let end = large::write(pen, (GUTTER + a, row), text, fitting, style, ascii);
+            if fitting == Size::One && end < GUTTER + b {
+                pen.put(end, row, " ", style);
             }
         }
+    }
+}
+
+/// A name from whole to the center alone. Where the center has been said just
+/// before, the mode may stand alone: it is what is new.
+fn shorter(tonic: &str, mode: &str, said: bool) -> Vec<String> {
+    let mut names = vec![format!("{tonic} {mode}")];
+    if said {
+        names.push(mode.to_owned());
+    }
+    for letters in [5, 4, 3] {
+        let short = abbreviated(mode, letters);
+        names.push(format!("{tonic} {short}"));
+        if said {
+            names.push(short);
+        }
+    }
+    names.push(tonic.to_owned());
+    names
+}
+
+/// The first letters of each word: `Phr dom`. A word that would lose one
+/// or two is left whole.
+fn abbreviated(mode: &str, letters: usize) -> String {
+    let word = |w: &str| match w.chars().count() {
+        n if n > letters + 2 => w.chars().take(letters).collect(),
+        _ => w.to_owned(),
+    };
+    let words: Vec<String> = mode.split(' ').map(word).collect();
+    words.join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_grow_shorter_step_by_step() {
+        assert_eq!(
+            shorter("C", "Phrygian", false),
+            ["C Phrygian", "C Phryg", "C Phry", "C Phr", "C"]
+        );
+        assert_eq!(
+            shorter("C", "Phrygian", true),
+            [
+                "C Phrygian",
+                "Phrygian",
+                "C Phryg",
+                "Phryg",
+                "C Phry",
+                "Phry",
+                "C Phr",
+                "Phr",
+                "C"
+            ]
+        );
+        assert_eq!(abbreviated("Phrygian dominant", 3), "Phr dom");
+        assert_eq!(abbreviated("Dorian \u{266d}2", 3), "Dor \u{266d}2");
+        assert_eq!(abbreviated("Dorian", 4), "Dorian");
     }
 }

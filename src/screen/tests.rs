@@ -211,7 +211,28 @@ impl Scene {
         s
     }
 
-    /// The same after the hands have been off the keys for eight seconds.
+    /// Modes of some seconds each on one center, then a move to A♭.
+    pub fn one_center() -> Scene {
+        let mut s = Scene::dorian();
+        for (at, name) in [
+            (20.0, "D phrygian"),
+            (29.0, "D aeolian"),
+            (37.0, "D phrygian dominant"),
+            (44.0, "D lydian"),
+            (46.0, "Ab lydian"),
+            (52.0, "Db mixolydian"),
+        ] {
+            let here = established(name, at, at);
+            s.history.change(sec(at), Change::Here(here));
+            s.reading.here = Some(here);
+        }
+        s.now = sec(57.0);
+        s.reading.at = s.now;
+        s.history.advance_to(s.now);
+        s
+    }
+
+    /// Wandering, after the hands have been off the keys for eight seconds.
     pub fn stopped() -> Scene {
         let mut s = Scene::wandering();
         s.history.change(sec(67.4), Change::Silence);

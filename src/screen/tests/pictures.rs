@@ -13,6 +13,7 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         ("dorian", Scene::dorian()),
         ("wandering", Scene::wandering()),
         ("stopped", Scene::stopped()),
+        ("one_center", Scene::one_center()),
         ("whole_tone", Scene::whole_tone()),
         ("file", Scene::file()),
         ("lost", Scene::lost()),
@@ -179,6 +180,24 @@ fn it_says_what_it_knows() {
         &Scene::file(),
         &["1:07/1:22 paused", "×0.5", "repeat 1:00–1:10"],
     );
+}
+
+/// Each region's name is as long as it has room, and never wider than the region.
+#[test]
+fn the_strip_says_as_much_as_has_room() {
+    let here = |width, height| -> String {
+        let text = Scene::one_center().text(width, height, Glyphs::Unicode);
+        let row = text
+            .lines()
+            .rfind(|l| l.contains("D Dorian ") && l.contains("here"));
+        let words: Vec<&str> = row.unwrap_or("").split_whitespace().collect();
+        words.join(" ")
+    };
+    assert_eq!(
+        here(80, 24),
+        "here D Dorian D Phrygian D Aeolian Phr dom D A♭ Lyd D♭ Mixol"
+    );
+    assert_eq!(here(60, 18), "here D Dorian Phrygian D Aeol D D A♭ D♭ Mixo");
 }
 
 /// In silence the picture stays and is dimmed; the age is not.
