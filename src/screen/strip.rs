@@ -257,20 +257,25 @@ fn draw_markers(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look
     }
 }
 
+/// Names where they have room, and a dot where changes are left out: without it
+/// two names side by side would look like neighbours.
 fn draw_chords(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look: &Look) {
     let styles = look.styles();
+    // The first column that is free.
     let mut free = 0;
     for c in picture.history.chords() {
         let Some((a, b)) = window.part(c.start, c.end, picture.now) else {
             continue;
         };
-        // Only what has room for its whole name; the rest is seen by zooming in.
-        if b - a < 2 {
-            continue;
-        }
+        // Room for the whole name or none; the rest is seen by zooming in. A dot
+        // before it may push it on by one.
+        let start = a.max(free);
         let label = look.notation.sonority(c.sonority, c.within, look.catalogue);
-        if a >= free && columns(&label) < b - a {
-            free = pen.put(GUTTER + a, y, &label, styles.numeral) + 1 - GUTTER;
+        if start <= a + 1 && start + columns(&label) < b {
+            free = pen.put(GUTTER + start, y, &label, styles.numeral) + 1 - GUTTER;
+        } else if start <= b {
+            pen.dot(GUTTER + start, y, look.sign('·', '.'), styles.quiet);
+            free = start + 1;
         }
     }
 }

@@ -200,6 +200,33 @@ fn the_strip_says_as_much_as_has_room() {
     assert_eq!(here(60, 18), "here D Dorian Phrygian D Aeol D D A♭ D♭ Mixo");
 }
 
+/// Changes that have no room for their names leave a dot.
+#[test]
+fn the_strip_shows_where_chords_are_left_out() {
+    let mut scene = Scene::dorian();
+    scene.history = History::default();
+    // Between two that last, three that have less than a column each.
+    let quick = [[50, 53, 57], [52, 55, 59], [53, 57, 60], [55, 59, 62]];
+    let starts = [0.0, 6.0, 6.4, 6.8, 7.2, 12.0];
+    let chords = [quick[0], quick[1], quick[2], quick[3], quick[1], quick[2]];
+    for (at, chord) in starts.into_iter().zip(chords) {
+        let sonority = named(&chord, "D dorian");
+        scene
+            .history
+            .change(sec(at), Change::Chord { sonority, keys: 0 });
+    }
+    scene.now = sec(20.0);
+    scene.history.advance_to(scene.now);
+    let row = |glyphs| -> String {
+        let text = scene.text(120, 36, glyphs);
+        let row = text.lines().rfind(|l| l.trim_start().starts_with("chord "));
+        let words: Vec<&str> = row.unwrap_or("").split_whitespace().collect();
+        words.join(" ")
+    };
+    assert_eq!(row(Glyphs::Unicode), "chord Dm ···Em F");
+    assert_eq!(row(Glyphs::Ascii), "chord Dm ...Em F");
+}
+
 /// In silence the picture stays and is dimmed; the age is not.
 #[test]
 fn a_picture_that_stopped_is_dimmed() {
