@@ -3,7 +3,7 @@
 
 use super::draw::{Look, Picture};
 use super::large::{self, Size};
-use super::pen::{Pen, fit};
+use super::pen::{Pen, fit, fit_words};
 use crate::engine::Contender;
 
 /// Columns of the caption and of the name: the gauge stands at a fixed place.
@@ -42,7 +42,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         for row in 1..h - 2 {
             gauge(pen, (start, row), long, c.nearness, look);
         }
-        let text = fit(&evidence, w - start, ascii);
+        let text = fit_words(&evidence, w - start, ascii);
         pen.put(start, h - 2, &text, styles.text);
         return;
     }
@@ -60,9 +60,14 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     gauge(pen, (start, 0), long, c.nearness, look);
     if below {
         let room = w.saturating_sub(CAPTION + 2);
-        pen.put(CAPTION + 2, 1, &fit(&evidence, room, ascii), styles.text);
+        pen.put(
+            CAPTION + 2,
+            1,
+            &fit_words(&evidence, room, ascii),
+            styles.text,
+        );
     } else {
-        pen.put(end + 2, 0, &fit(&evidence, words, ascii), styles.text);
+        pen.put(end + 2, 0, &fit_words(&evidence, words, ascii), styles.text);
     }
 }
 

@@ -5,7 +5,7 @@
 
 use super::draw::{Look, Picture, Sizes, length};
 use super::large::{self, Size};
-use super::pen::{Pen, columns, fit};
+use super::pen::{Pen, columns, fit, fit_words};
 use crate::engine::{Established, collection_name};
 
 pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
@@ -50,7 +50,8 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
         let lasted = length(picture.moment().since(e.since));
         x = pen.put(x + 2, 0, &format!("for {lasted}"), styles.text);
     }
-    pen.put(0, below, &fit(&words, pen.width(), ascii), styles.strong);
+    let words = fit_words(&words, pen.width(), ascii);
+    pen.put(0, below, &words, styles.strong);
     if let Some(home) = elsewhere(picture) {
         draw_home(pen, &home, (left_end, x), size, picture, look);
     }

@@ -103,6 +103,22 @@ pub(super) fn fit(text: &str, room: u16, ascii: bool) -> String {
     out
 }
 
+/// The words that fit, and a mark that some are missing; a word is never cut
+/// unless it is the first.
+pub(super) fn fit_words(text: &str, room: u16, ascii: bool) -> String {
+    if columns(text) <= room {
+        return text.to_owned();
+    }
+    let mark = if ascii { "..." } else { "…" };
+    let mut ends = text.match_indices(' ').map(|(at, _)| text.split_at(at).0);
+    let whole = |words: &&str| !words.is_empty() && columns(words) + columns(mark) <= room;
+    match ends.rfind(whole) {
+        // The mark stands for what a comma would lead to.
+        Some(words) => format!("{}{mark}", words.trim_end_matches([' ', ',', ';', ':'])),
+        None => fit(text, room, ascii),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -114,6 +130,19 @@ mod tests {
         assert_eq!(fit("D Dorian", 5, true), "D Do~");
         assert_eq!(fit("D Dorian", 0, false), "");
         assert_eq!(fit("日本語", 5, false), "日本…");
+    }
+
+    #[test]
+    fn a_sentence_is_cut_between_words() {
+        let text = "It is gone; it comes back.";
+        assert_eq!(fit_words(text, 26, false), text);
+        assert_eq!(fit_words(text, 25, false), "It is gone; it comes…");
+        assert_eq!(fit_words(text, 14, false), "It is gone…");
+        assert_eq!(fit_words(text, 14, true), "It is gone...");
+        assert_eq!(fit_words(text, 1, false), "…");
+        assert_eq!(fit_words("unbreakable words", 6, false), "unbre…");
+        assert_eq!(fit_words(" 日本語 日本語", 8, false), " 日本語…");
+        assert_eq!(fit_words("x y", 0, true), "");
     }
 
     #[test]

@@ -2,13 +2,13 @@
 //! come in.
 
 use super::draw::{Look, Picture, clock};
-use super::pen::{Pen, columns, fit};
+use super::pen::{Pen, columns, fit, fit_words};
 use super::{Link, Transport};
 
 /// The notice, or nothing.
 pub(super) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
     if let Some(text) = &picture.source.notice {
-        let text = fit(text, pen.width(), look.ascii());
+        let text = fit_words(text, pen.width(), look.ascii());
         pen.put(0, 0, &text, look.styles().warning);
     }
 }

@@ -176,6 +176,12 @@ fn it_says_what_it_knows() {
         &Scene::lost(),
         &["unplugged", "12 dropped", "rec evening.mid", "comes back"],
     );
+    let mut narrow = Scene::lost();
+    narrow.source.notice = Some("The keyboard is gone; ".repeat(5));
+    says(
+        &narrow,
+        &["The keyboard is gone; The keyboard is gone; The keyboard is gone; The…"],
+    );
     says(
         &Scene::file(),
         &["1:07/1:22 paused", "×0.5", "repeat 1:00–1:10"],
