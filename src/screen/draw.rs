@@ -22,13 +22,19 @@ pub(super) struct Picture<'a> {
     pub markers: &'a [Marker],
     pub source: &'a Source,
     pub now: Time,
+    /// How long ago the file ended, if it has: its own time stands still then.
+    pub ended: Option<Time>,
 }
 
 impl Picture<'_> {
-    /// How long it has been still, once that is more than a breath.
+    /// How long it has been still, once that is more than a breath, or since the
+    /// file ended.
     pub fn asleep(&self) -> Option<Time> {
-        let still = self.now.since(self.reading.silent_since?);
-        (still >= Time::millis(2000)).then_some(still)
+        let silent = self.reading.silent_since.map(|s| self.now.since(s));
+        if let Some(ended) = self.ended {
+            return Some(ended + silent.unwrap_or_default());
+        }
+        silent.filter(|&s| s >= Time::millis(2000))
     }
 
     /// Now, or when the last sound ended.

@@ -7,6 +7,7 @@ use super::palette::Palette;
 use super::terminal::Ground;
 use super::{Intent, Stage};
 use crate::theory::{Catalogue, Notation};
+use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
 use ratatui::buffer::Buffer;
 use ratatui::crossterm::event::Event;
@@ -162,6 +163,8 @@ struct Desk<'a> {
     palette: Palette,
     view: View,
     shown: Option<Buffer>,
+    /// When the file was first seen to have ended.
+    ended: Option<Instant>,
 }
 
 impl<'a> Desk<'a> {
@@ -171,6 +174,7 @@ impl<'a> Desk<'a> {
             palette: options.palette,
             view: View::default(),
             shown: None,
+            ended: None,
         }
     }
 
@@ -188,12 +192,20 @@ impl<'a> Desk<'a> {
         let source = stage.source();
         let markers = stage.markers().to_vec();
         let now = stage.now();
+        self.ended = match source.transport {
+            Some(t) if t.ended => self.ended.or_else(|| Some(Instant::now())),
+            _ => None,
+        };
+        let ended = self
+            .ended
+            .map(|at| Time::from_seconds(at.elapsed().as_secs_f64()));
         let picture = Picture {
             reading: &reading,
             history: stage.history(),
             markers: &markers,
             source: &source,
             now,
+            ended,
         };
         let look = Look {
             notation: self.options.notation,

@@ -66,6 +66,8 @@ pub(super) struct Scene {
     pub source: Source,
     pub now: Time,
     pub help: bool,
+    /// How long ago the file ended.
+    pub ended: Option<Time>,
 }
 
 impl Scene {
@@ -100,6 +102,7 @@ impl Scene {
             },
             now: Time::ZERO,
             help: false,
+            ended: None,
         }
     }
 
@@ -291,6 +294,21 @@ impl Scene {
         s
     }
 
+    /// The file three seconds after its end, its last chord still held.
+    pub fn ended() -> Scene {
+        let mut s = Scene::file();
+        s.now = sec(82.0);
+        s.reading.at = s.now;
+        s.history.advance_to(s.now);
+        if let Some(t) = &mut s.source.transport {
+            t.position = t.duration;
+            t.paused = false;
+            t.ended = true;
+        }
+        s.ended = Some(sec(3.0));
+        s
+    }
+
     /// The keyboard was unplugged, and the queue had overflowed before.
     pub fn lost() -> Scene {
         let mut s = Scene::stopped();
@@ -317,6 +335,7 @@ impl Scene {
             markers: &self.markers,
             source: &self.source,
             now: self.now,
+            ended: self.ended,
         };
         let look = Look {
             notation: Notation {

@@ -142,11 +142,11 @@ prop_compose! {
 
 prop_compose! {
     fn any_scene()(
-        reading in readings(), history in histories(), source in sources(), now in time(),
+        reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()),
         markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(),
     ) -> Scene {
         let markers = markers.into_iter().map(|(at, name)| Marker { at, name }).collect();
-        Scene { reading, history, markers, source, now, help }
+        Scene { reading, history, markers, source, now, help, ended }
     }
 }
 
@@ -192,6 +192,7 @@ proptest! {
             markers: &scene.markers,
             source: &scene.source,
             now: scene.now,
+            ended: scene.ended,
         };
         let glyphs = if ascii { Glyphs::Ascii } else { Glyphs::Unicode };
         let look = Look {
@@ -238,6 +239,7 @@ fn the_strip_comes_back_to_the_present() {
         markers: &scene.markers,
         source: &scene.source,
         now: scene.now,
+        ended: scene.ended,
     };
     let text = |view: &mut View| {
         let mut buf = Buffer::empty(Rect::new(0, 0, 80, 24));
@@ -285,6 +287,7 @@ fn the_piano_does_not_jump() {
             markers: &scene.markers,
             source: &scene.source,
             now: scene.now,
+            ended: scene.ended,
         };
         let mut buf = Buffer::empty(Rect::new(0, 0, width, 3));
         piano::draw(

@@ -16,6 +16,7 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         ("one_center", Scene::one_center()),
         ("whole_tone", Scene::whole_tone()),
         ("file", Scene::file()),
+        ("ended", Scene::ended()),
         ("lost", Scene::lost()),
         ("help", help),
     ]
@@ -172,6 +173,7 @@ fn it_says_what_it_knows() {
         ],
     );
     says(&Scene::stopped(), &["8 s ago"]);
+    says(&Scene::ended(), &["3 s ago", "1:22/1:22 ended"]);
     says(
         &Scene::lost(),
         &["unplugged", "12 dropped", "rec evening.mid", "comes back"],
@@ -246,6 +248,8 @@ fn a_picture_that_stopped_is_dimmed() {
     };
     assert!(!dim(&Scene::wandering()));
     assert!(dim(&Scene::stopped()));
+    assert!(!dim(&Scene::file()));
+    assert!(dim(&Scene::ended()));
     let letters = |s: &Scene| -> Vec<String> {
         let text = s.text(80, 24, Glyphs::Unicode);
         text.lines().skip(1).take(4).map(str::to_owned).collect()

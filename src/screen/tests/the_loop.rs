@@ -287,6 +287,18 @@ fn not_more_than_sixty_pictures_a_second() {
     assert!(rig.surface.shows > 2 && (rig.surface.shows as f64) < most);
 }
 
+/// A file's own time stands still after its end; the age does not.
+#[test]
+fn an_ended_file_grows_old() {
+    let mut rig = Rig::new(Scene::ended());
+    rig.stage.patience = Duration::from_millis(50);
+    rig.surface.quit_after = Some((2, rig.keys.0.clone()));
+    let start = Instant::now();
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(start.elapsed() >= Duration::from_secs(1));
+    assert!(rig.surface.last.contains("1 s ago"), "{}", rig.surface.last);
+}
+
 /// A stage whose news have ended must not keep the loop spinning or end it.
 #[test]
 fn ended_news_leave_the_keys_in_force() {
