@@ -6,16 +6,69 @@
 use super::draw::{Look, Picture};
 use super::large::{self, Size};
 use super::pen::{Pen, fit};
+use crate::engine::KeySet;
 use crate::theory::{Notation, PitchClass, Sonority, Spelling, Tonality};
+use crate::time::Time;
 
 /// What is shown, and the tonality that it is named in.
 type Shown = (Sonority, Option<(Tonality, Spelling)>);
 
-pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, look: &Look) {
+/// After a key was struck a new label waits so long for more of the same stroke:
+/// a chord rolled at 20 ms a note would have as many labels as notes.
+const SETTLE: Time = Time::millis(50);
+/// A new label waits no longer than this, whatever is struck meanwhile.
+const LONGEST: Time = Time::millis(150);
+
+/// The label on the screen, which may be a little behind the reading's.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Label {
+    shown: Option<Shown>,
+    /// The stroke seen last, and when its last key was struck.
+    stroke: (KeySet, Time),
+    struck_at: Time,
+    /// Since when the reading has had another label.
+    differs: Option<Time>,
+    /// How long, in the stream's time, a new label still waits.
+    pub waits: Option<Time>,
+}
+
+impl Label {
+    /// Follows the picture's chord.
+    pub fn follow(&mut self, picture: &Picture) {
+        let reading = picture.reading;
+        let stroke = (reading.struck, reading.struck_at);
+        if stroke != self.stroke {
+            self.stroke = stroke;
+            self.struck_at = reading.at.max(reading.struck_at);
+        }
+        self.waits = None;
+        let fresh = named(picture);
+        if fresh == self.shown || (fresh.is_none() && reading.begun) {
+            self.differs = None;
+            return;
+        }
+        let differs = *self.differs.get_or_insert(picture.now);
+        let until = (self.struck_at + SETTLE).min(differs + LONGEST);
+        let left = until.since(picture.now);
+        // A file that stands still will say no more, and one that was set back
+        // is not to wait for the time that it came from.
+        let transport = picture.source.transport;
+        let stands = transport.is_some_and(|t| t.paused || t.ended);
+        let back = left > LONGEST || self.struck_at > picture.now + LONGEST;
+        if left > Time::ZERO && !stands && !back {
+            self.waits = Some(left);
+        } else {
+            self.shown = fresh;
+            self.differs = None;
+        }
+    }
+}
+
+pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
     pen.put(0, 0, "chord", styles.quiet);
-    let Some((sonority, within)) = shown(picture) else {
+    let Some((sonority, within)) = label.shown else {
         return;
     };
     let label = look.notation.sonority(sonority, within, look.catalogue);
@@ -80,7 +133,7 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, look: &Look) {
 }
 
 /// The chord of the moment; in silence the last one.
-fn shown(picture: &Picture) -> Option<Shown> {
+fn named(picture: &Picture) -> Option<Shown> {
     let reading = picture.reading;
     match reading.chord {
         Some((sonority, _)) => Some((sonority, reading.within())),

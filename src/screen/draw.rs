@@ -76,6 +76,7 @@ pub(super) struct View {
     pub lowest_key: u8,
     /// The center that the window's bars stand around: the last one known.
     pub around: Spelling,
+    pub label: chord::Label,
 }
 
 impl Default for View {
@@ -86,6 +87,7 @@ impl Default for View {
             chromatic: false,
             lowest_key: 24,
             around: Spelling::at(2),
+            label: chord::Label::default(),
         }
     }
 }
@@ -250,11 +252,13 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
     if let Some(here) = picture.reading.here {
         view.around = here.tonic;
     }
+    view.label.follow(picture);
     match places(area) {
         None => too_small(buf, look),
         Some(p) => {
             here::draw(&mut Pen::new(buf, p.here), p.size, picture, look);
-            chord::draw(&mut Pen::new(buf, p.chord), p.size.chord, picture, look);
+            let mut pen = Pen::new(buf, p.chord);
+            chord::draw(&mut pen, p.size.chord, picture, &view.label, look);
             window::draw(&mut Pen::new(buf, p.window), picture, view, look);
             contender::draw(&mut Pen::new(buf, p.contender), picture, look);
             piano::draw(&mut Pen::new(buf, p.piano), picture, view, look);

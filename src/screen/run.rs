@@ -120,7 +120,12 @@ pub(super) fn turn(
         // Once something is to be drawn, news can wait until it is.
         let (wait, listen) = match dirty {
             true => (due, &quiet),
-            false => (stage.patience(), if deaf { &quiet } else { &source }),
+            false => {
+                let patience = desk
+                    .waits
+                    .map_or(stage.patience(), |w| w.min(stage.patience()));
+                (patience, if deaf { &quiet } else { &source })
+            }
         };
         select! {
             recv(alarms) -> alarm => match alarm {
@@ -165,6 +170,8 @@ struct Desk<'a> {
     shown: Option<Buffer>,
     /// When the file was first seen to have ended.
     ended: Option<Instant>,
+    /// How long a label is held back that is to be drawn without further news.
+    waits: Option<Duration>,
 }
 
 impl<'a> Desk<'a> {
@@ -175,6 +182,7 @@ impl<'a> Desk<'a> {
             view: View::default(),
             shown: None,
             ended: None,
+            waits: None,
         }
     }
 
@@ -213,6 +221,11 @@ impl<'a> Desk<'a> {
             catalogue: &self.options.catalogue,
         };
         draw::draw(&mut buffer, &picture, &mut self.view, &look);
+        // A file's time runs at its own pace.
+        let speed = source.transport.map_or(1.0, |t| f64::from(t.speed));
+        let speed = if speed >= 0.1 { speed } else { 1.0 };
+        let waits = self.view.label.waits;
+        self.waits = waits.map(|w| Duration::from_secs_f64(w.seconds() / speed));
         if self.shown.as_ref() == Some(&buffer) {
             return Ok(true);
         }

@@ -328,6 +328,22 @@ impl Scene {
     }
 
     pub fn draw(&self, width: u16, height: u16, palette: Palette, glyphs: Glyphs) -> Buffer {
+        let mut view = View {
+            help: self.help,
+            ..View::default()
+        };
+        self.draw_after(&mut view, width, height, palette, glyphs)
+    }
+
+    /// With what the screen remembers of the picture before.
+    fn draw_after(
+        &self,
+        view: &mut View,
+        width: u16,
+        height: u16,
+        palette: Palette,
+        glyphs: Glyphs,
+    ) -> Buffer {
         let mut buf = Buffer::empty(Rect::new(0, 0, width, height));
         let picture = Picture {
             reading: &self.reading,
@@ -345,11 +361,7 @@ impl Scene {
             palette,
             catalogue: Catalogue::standard(),
         };
-        let mut view = View {
-            help: self.help,
-            ..View::default()
-        };
-        draw::draw(&mut buf, &picture, &mut view, &look);
+        draw::draw(&mut buf, &picture, view, &look);
         buf
     }
 

@@ -201,13 +201,14 @@ proptest! {
             catalogue: Catalogue::standard(),
         };
         let mut view = View::default();
+        view.label.follow(&picture);
         for panel in 0..9 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);
             let sizes = draw::places(Rect::new(0, 0, 240, 67)).map(|p| p.size).unwrap_or_default();
             match panel {
                 0 => here::draw(&mut pen, sizes, &picture, &look),
-                1 => chord::draw(&mut pen, sizes.chord, &picture, &look),
+                1 => chord::draw(&mut pen, sizes.chord, &picture, &view.label, &look),
                 2 => window::draw(&mut pen, &picture, &view, &look),
                 3 => contender::draw(&mut pen, &picture, &look),
                 4 => piano::draw(&mut pen, &picture, &mut view, &look),

@@ -256,3 +256,66 @@ fn a_picture_that_stopped_is_dimmed() {
     };
     assert_eq!(letters(&Scene::stopped()), letters(&Scene::wandering()));
 }
+
+/// A chord rolled at 20 ms a note goes from the label before it to its own.
+#[test]
+fn a_rolled_chord_has_one_label() {
+    let mut scene = Scene::dorian();
+    let mut view = View::default();
+    // The row in words below the label, on the smallest screen.
+    let mut words = |scene: &Scene| -> String {
+        let buf = scene.draw_after(&mut view, 60, 18, Palette::Dark, Glyphs::Ascii);
+        let text = as_text(&buf);
+        let label = text.lines().find(|l| l.starts_with("chord"));
+        let first = label.unwrap_or("").split_whitespace().nth(1);
+        first.unwrap_or("").to_owned()
+    };
+    assert_eq!(words(&scene), "Dm7");
+    let start = scene.now;
+    let roll = [43, 47, 50, 53, 57];
+    let mut at = |ms: u64, struck: usize, scene: &mut Scene| {
+        let notes = &roll[..struck];
+        scene.now = start + Time::millis(ms);
+        scene.reading.at = start + Time::millis(20 * (struck as u64 - 1));
+        scene.reading.struck = keys(notes);
+        scene.reading.struck_at = start;
+        scene.reading.chord = Some((named(notes, "D dorian"), scene.reading.at));
+        words(scene)
+    };
+    for (ms, struck) in [(0, 1), (20, 2), (41, 3), (65, 4), (80, 5), (129, 5)] {
+        assert_eq!(at(ms, struck, &mut scene), "Dm7", "after {ms} ms");
+    }
+    assert_eq!(at(130, 5, &mut scene), "G9");
+    // A trill of new strokes does not hold a label back for good.
+    let mut trill = Vec::new();
+    for i in 0..12u64 {
+        let notes = [43 + (i % 2) as u8, 60];
+        scene.now = start + Time::millis(1000 + 30 * i);
+        scene.reading.at = scene.now;
+        scene.reading.struck_at = scene.now;
+        scene.reading.struck = keys(&notes);
+        scene.reading.chord = Some((named(&notes, "D dorian"), scene.now));
+        trill.push(words(&scene));
+    }
+    trill.dedup();
+    assert!((2..=4).contains(&trill.len()), "{trill:?}");
+    // A moment without a chord does not blank the label.
+    scene.reading.chord = None;
+    assert_eq!(Some(&words(&scene)), trill.last());
+}
+
+/// What was set back, or stands still, has its label at once.
+#[test]
+fn a_paused_file_does_not_wait_for_its_label() {
+    let mut scene = Scene::file();
+    scene.reading.struck = scene.reading.held;
+    scene.reading.struck_at = scene.now;
+    let has_label = |scene: &Scene| scene.text(60, 18, Glyphs::Ascii).contains("F# G A# C# E");
+    assert!(has_label(&scene));
+    if let Some(t) = &mut scene.source.transport {
+        t.paused = false;
+    }
+    assert!(!has_label(&scene));
+    scene.now = sec(10.0);
+    assert!(has_label(&scene));
+}

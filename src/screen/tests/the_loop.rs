@@ -299,6 +299,28 @@ fn an_ended_file_grows_old() {
     assert!(rig.surface.last.contains("1 s ago"), "{}", rig.surface.last);
 }
 
+/// Nothing happens after the stroke, and yet its label is drawn when it is due.
+#[test]
+fn a_label_held_back_is_drawn_without_news() {
+    let mut scene = Scene::dorian();
+    scene.reading.struck = scene.reading.held;
+    scene.reading.struck_at = scene.now;
+    let mut rig = Rig::new(scene);
+    rig.stage.patience = Duration::from_secs(5);
+    let clock = rig.clock.clone();
+    let time = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(30));
+        clock.store(50, Ordering::SeqCst);
+    });
+    rig.surface.quit_after = Some((2, rig.keys.0.clone()));
+    let start = Instant::now();
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(start.elapsed() < Duration::from_secs(4));
+    assert_eq!(rig.surface.shows, 2);
+    assert!(rig.surface.last.contains("D F A C"), "{}", rig.surface.last);
+    assert!(time.join().is_ok());
+}
+
 /// A stage whose news have ended must not keep the loop spinning or end it.
 #[test]
 fn ended_news_leave_the_keys_in_force() {
