@@ -3,6 +3,7 @@
 //!
 //! Rows: a caption, the letters, a line in words.
 
+use super::claim::{self, Claim};
 use super::draw::{Look, Picture, Sizes, length};
 use super::large::{self, Size};
 use super::pen::{Pen, columns, fit, fit_words};
@@ -87,22 +88,36 @@ fn top(wanted: Size, taken: Size) -> u16 {
 }
 
 /// Center and mode in the largest size that has room; returns the column after.
+///
+/// The size is that of the longest mode that may be meant, so that the letters
+/// stay as they are when it is decided. What is not decided is dim.
 fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
     let ascii = look.ascii();
     let styles = look.styles();
     let tonic = e.tonic.text(look.notation.glyphs);
-    let mode = look.notation.mode(e.tonality, look.catalogue);
-    let whole = format!("{tonic} {mode}");
-    let size = large::fitting(&whole, wanted, pen.width(), ascii);
+    let modes = claim::modes(e.tonality, e.open, look);
+    let own = modes.first().map_or("", String::as_str);
+    let (mode, style) = match claim::claim(e.open) {
+        Claim::Decided => (own, styles.mode),
+        Claim::Guess => (own, styles.asleep),
+        Claim::Undecided => ("...", styles.asleep),
+    };
+    let wholes = modes.iter().map(|m| format!("{tonic} {m}"));
+    let longest = wholes
+        .max_by_key(|w| large::width(w, Size::Four, ascii))
+        .unwrap_or_default();
+    let size = large::fitting(&longest, wanted, pen.width(), ascii);
     let y = top(wanted, size);
     if size == Size::One {
         let spaced = |s: &str| -> String { s.chars().flat_map(|c| [c, ' ']).collect() };
         let x = pen.put(0, y, &spaced(&tonic), styles.center);
-        return pen.put(x + 2, y, &spaced(&mode), styles.mode);
+        pen.put(x + 2, y, &spaced(mode), style);
+        return columns(&spaced(&longest)) + 1;
     }
     let start = large::width(&format!("{tonic} "), size, ascii);
     large::write(pen, (0, y), &tonic, size, styles.center, ascii);
-    large::write(pen, (start, y), &mode, size, styles.mode, ascii)
+    large::write(pen, (start, y), mode, size, style, ascii);
+    large::width(&longest, size, ascii)
 }
 
 /// On the right: in words in the caption, and as large as there is room.
@@ -116,9 +131,7 @@ fn draw_home(
 ) {
     let styles = look.styles();
     let ascii = look.ascii();
-    let name = look
-        .notation
-        .tonality(home.tonality, home.tonic, look.catalogue);
+    let name = claim::name(home.tonality, home.tonic, home.open, look);
     let lasted = length(picture.moment().since(home.since));
     let caption = format!("inside {name}, for {lasted}");
     let room = pen.width().saturating_sub(caption_end + 12);
@@ -142,13 +155,7 @@ fn open(e: &Established, look: &Look) -> String {
     if degrees.is_empty() {
         return String::new();
     }
-    let modes: Vec<String> = std::iter::once(e.tonality.mode)
-        .chain(e.open.others())
-        .map(|mode| {
-            let t = crate::theory::Tonality { mode, ..e.tonality };
-            look.notation.mode(t, look.catalogue)
-        })
-        .collect();
+    let modes = claim::modes(e.tonality, e.open, look);
     let mut text = format!("{} not heard", list(&degrees, "and"));
     if modes.len() > 1 {
         text.push_str(&format!(": {}", list(&modes, "or")));

@@ -4,6 +4,7 @@
 //! and what the player wants goes back to it.
 
 mod chord;
+mod claim;
 mod contender;
 mod draw;
 mod help;

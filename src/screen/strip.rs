@@ -1,6 +1,7 @@
 //! The history strip: which tonality was established when, home below it, rests
 //! and markers, on a scale of time.
 
+use super::claim;
 use super::draw::{Look, Picture, clock};
 use super::large::{self, Size};
 use super::pen::{Pen, columns, fit};
@@ -302,8 +303,10 @@ fn names(
         let b = window.at(end).unwrap_or(window.count);
         let room = b.saturating_sub(a + 1);
         let tonic = r.tonic.text(look.notation.glyphs);
-        let mode = look.notation.mode(r.tonality, look.catalogue);
-        let small = shorter(&tonic, &mode, said == Some(r.tonic));
+        let small = match claim::mode(r.tonality, r.open, look) {
+            Some(mode) => shorter(&tonic, &mode, said == Some(r.tonic)),
+            None => vec![tonic],
+        };
         // Large the whole name only: a small whole one says more than a large center.
         let large = small.first().map(|whole| (whole, size));
         let fits = large
@@ -340,15 +343,16 @@ fn shorter(tonic: &str, mode: &str, said: bool) -> Vec<String> {
     names
 }
 
-/// The first letters of each word: `Phr dom`. A word that would lose one
+/// The first letters of each word: `Phr dom`. A guess keeps its mark. A word that would lose one
 /// or two is left whole.
 fn abbreviated(mode: &str, letters: usize) -> String {
     let word = |w: &str| match w.chars().count() {
         n if n > letters + 2 => w.chars().take(letters).collect(),
         _ => w.to_owned(),
     };
+    let (mode, mark) = mode.strip_suffix('?').map_or((mode, ""), |m| (m, "?"));
     let words: Vec<String> = mode.split(' ').map(word).collect();
-    words.join(" ")
+    words.join(" ") + mark
 }
 
 #[cfg(test)]
@@ -377,6 +381,7 @@ mod tests {
         );
         assert_eq!(abbreviated("Phrygian dominant", 3), "Phr dom");
         assert_eq!(abbreviated("Dorian \u{266d}2", 3), "Dor \u{266d}2");
+        assert_eq!(abbreviated("Dorian?", 3), "Dor?");
         assert_eq!(abbreviated("Dorian", 4), "Dorian");
     }
 }

@@ -153,6 +153,26 @@ impl Scene {
         s
     }
 
+    /// A bare fifth on D: neither the third nor anything else is known.
+    pub fn fifth() -> Scene {
+        let mut s = Scene::nothing();
+        let modes = ["mixolydian", "dorian", "aeolian"];
+        let here = open(established("D ionian", 1.0, 3.0), &[2, 3, 4, 6, 7], &modes);
+        let chord = [50, 57];
+        s.now = sec(9.0);
+        s.reading.at = s.now;
+        s.reading.begun = true;
+        s.reading.here = Some(here);
+        s.reading.home = Some(here);
+        s.reading.held = keys(&chord);
+        s.reading.chord = Some((named(&chord, "D ionian"), sec(1.0)));
+        s.hear([0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.5, 0.0, 0.0]);
+        s.history.change(sec(3.0), Change::Here(here));
+        s.history.change(sec(3.0), Change::Home(here));
+        s.history.advance_to(s.now);
+        s
+    }
+
     /// G Mixolydian inside D Dorian, with E Aeolian near, later on.
     pub fn wandering() -> Scene {
         let mut s = Scene::dorian();

@@ -10,6 +10,7 @@ fn scenes() -> Vec<(&'static str, Scene)> {
     };
     vec![
         ("nothing", Scene::nothing()),
+        ("fifth", Scene::fifth()),
         ("dorian", Scene::dorian()),
         ("wandering", Scene::wandering()),
         ("stopped", Scene::stopped()),
@@ -165,6 +166,10 @@ fn it_says_what_it_knows() {
         ],
     );
     says(
+        &Scene::fifth(),
+        &["2nd, 3rd, 4th, 6th and 7th not heard: Ionian, Mixolydian, Dorian or Aeolian"],
+    );
+    says(
         &Scene::wandering(),
         &[
             "inside D Dorian, for 1 min",
@@ -190,6 +195,48 @@ fn it_says_what_it_knows() {
     );
 }
 
+/// Nothing large, and nothing in the strip, claims a mode that was not heard.
+#[test]
+fn a_mode_not_heard_is_not_claimed() {
+    use ratatui::style::Modifier;
+    let fifth = Scene::fifth().text(80, 24, Glyphs::Ascii);
+    let rows = |word: &str| fifth.lines().filter(|l| l.contains(word)).count();
+    // Only in the line that says what is open.
+    assert_eq!(rows("Ionian"), 1, "{fifth}");
+    assert_eq!(rows("I o n i a n"), 0, "{fifth}");
+    assert_eq!(rows("D   . . ."), 1, "{fifth}");
+
+    let dorian = Scene::dorian();
+    let text = dorian.text(80, 24, Glyphs::Ascii);
+    assert!(text.contains("here      D Dorian?"), "{text}");
+    // The guess is dim, its center is not; once decided neither is.
+    let dim = |scene: &Scene| {
+        let buf = scene.draw(80, 24, Palette::Plain, Glyphs::Ascii);
+        let row = (0..24).find(|&y| buf[(1, y)].symbol() == "D" && buf[(5, y)].symbol() == "D");
+        let y = row.unwrap_or(0);
+        [1, 5].map(|x| buf[(x, y)].modifier.contains(Modifier::DIM))
+    };
+    assert_eq!(dim(&dorian), [false, true]);
+    let mut decided = dorian;
+    decided.reading.here = Some(established("D dorian", 2.0, 3.5));
+    assert_eq!(dim(&decided), [false, false]);
+}
+
+/// Deciding the mode moves no letter of the center.
+#[test]
+fn the_center_stands_while_its_mode_is_open() {
+    let center = |scene: &Scene| -> Vec<String> {
+        let text = scene.text(120, 36, Glyphs::Unicode);
+        let rows = text.lines().skip(1).take(8);
+        rows.map(|l| l.chars().take(9).collect::<String>().trim_end().to_owned())
+            .collect()
+    };
+    let open = Scene::fifth();
+    let mut decided = open.clone();
+    decided.reading.here = Some(established("D dorian", 1.0, 3.0));
+    assert_eq!(center(&open), center(&decided));
+}
+
 /// Each region's name is as long as it has room, and never wider than the region.
 #[test]
 fn the_strip_says_as_much_as_has_room() {
@@ -197,15 +244,18 @@ fn the_strip_says_as_much_as_has_room() {
         let text = Scene::one_center().text(width, height, Glyphs::Unicode);
         let row = text
             .lines()
-            .rfind(|l| l.contains("D Dorian ") && l.contains("here"));
+            .rfind(|l| l.contains("D Dorian?") && l.contains("here"));
         let words: Vec<&str> = row.unwrap_or("").split_whitespace().collect();
         words.join(" ")
     };
     assert_eq!(
         here(80, 24),
-        "here D Dorian D Phrygian D Aeolian Phr dom D A♭ Lyd D♭ Mixol"
+        "here D Dorian? D Phrygian D Aeolian Phr dom D A♭ Lyd D♭ Mixol"
     );
-    assert_eq!(here(60, 18), "here D Dorian Phrygian D Aeol D D A♭ D♭ Mixo");
+    assert_eq!(
+        here(60, 18),
+        "here D Dorian? Phrygian D Aeol D D A♭ D♭ Mixo"
+    );
 }
 
 /// Changes that have no room for their names leave a dot.

@@ -1,0 +1,79 @@
+//! How much of a tonality's name may be said: what has not been heard is not claimed.
+
+use super::draw::Look;
+use crate::plan::Open;
+use crate::theory::{ModeId, Spelling, Tonality};
+
+/// What is known of a mode.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Claim {
+    /// No other fits.
+    Decided,
+    /// One degree lies between this one and one other.
+    Guess,
+    /// The third, or more than one degree, has not been heard.
+    Undecided,
+}
+
+pub(super) fn claim(open: Open) -> Claim {
+    let mut degrees = open.numbers();
+    if open.numbers().any(|n| n == 3) {
+        return Claim::Undecided;
+    }
+    match (degrees.next(), degrees.next(), open.others().count()) {
+        (None, ..) | (_, _, 0) => Claim::Decided,
+        (Some(_), None, 1) => Claim::Guess,
+        _ => Claim::Undecided,
+    }
+}
+
+/// The modes that may still be meant, the likeliest first, as they are written.
+pub(super) fn modes(t: Tonality, open: Open, look: &Look) -> Vec<String> {
+    let mode = |mode: ModeId| look.notation.mode(Tonality { mode, ..t }, look.catalogue);
+    std::iter::once(t.mode)
+        .chain(open.others())
+        .map(mode)
+        .collect()
+}
+
+/// The mode where it may be said in ordinary text, a guess with a question mark.
+pub(super) fn mode(t: Tonality, open: Open, look: &Look) -> Option<String> {
+    let mode = look.notation.mode(t, look.catalogue);
+    match claim(open) {
+        Claim::Decided => Some(mode),
+        Claim::Guess => Some(format!("{mode}?")),
+        Claim::Undecided => None,
+    }
+}
+
+/// `D Dorian`, `D Dorian?`, `D`.
+pub(super) fn name(t: Tonality, tonic: Spelling, open: Open, look: &Look) -> String {
+    let tonic = tonic.text(look.notation.glyphs);
+    match mode(t, open, look) {
+        Some(mode) => format!("{tonic} {mode}"),
+        None => tonic,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mode_is_claimed_only_as_far_as_it_was_heard() {
+        let open = |degrees: &[u8], others: u8| {
+            let bits = degrees.iter().fold(0, |b, n| b | 1 << (n - 1));
+            claim(Open::new(bits, (0..others).map(ModeId)))
+        };
+        assert_eq!(open(&[], 0), Claim::Decided);
+        // Open, but whichever it is the mode is the same.
+        assert_eq!(open(&[2], 0), Claim::Decided);
+        assert_eq!(open(&[6], 1), Claim::Guess);
+        assert_eq!(open(&[6], 2), Claim::Undecided);
+        assert_eq!(open(&[2, 6], 1), Claim::Undecided);
+        assert_eq!(open(&[2, 4, 6, 7], 3), Claim::Undecided);
+        // Major or minor is the first thing to know.
+        assert_eq!(open(&[3], 1), Claim::Undecided);
+        assert_eq!(open(&[3], 0), Claim::Undecided);
+    }
+}
