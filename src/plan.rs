@@ -9,12 +9,12 @@ pub struct Open {
     /// Degree numbers, bit 0 for the first.
     pub degrees: u8,
     /// The other modes that fit what has been heard as well, likeliest first.
-    others: [Option<ModeId>; 3],
+    others: [Option<ModeId>; 5],
 }
 
 impl Open {
     pub fn new(degrees: u8, modes: impl IntoIterator<Item = ModeId>) -> Open {
-        let mut others = [None; 3];
+        let mut others = [None; 5];
         for (slot, mode) in others.iter_mut().zip(modes) {
             *slot = Some(mode);
         }
