@@ -44,7 +44,7 @@ impl Clock for FakeClock {
 
     fn until(&self, _: Time) -> Duration {
         // Woken by jumps alone; this is only so that a failing test ends.
-        Duration::from_millis(50)
+        Duration::from_secs(20)
     }
 
     fn jumps(&self) -> Receiver<()> {
@@ -61,6 +61,7 @@ struct Shelf {
     there: Vec<PortInfo>,
     sink: Option<Sink>,
     changed: bool,
+    fault: Option<PortError>,
 }
 
 impl FakePorts {
@@ -80,6 +81,18 @@ impl FakePorts {
         shelf.changed = true;
     }
 
+    fn unplug_one(&self, name: &str) {
+        let mut shelf = self.0.lock().unwrap();
+        shelf.there.retain(|p| p.name != name);
+        shelf.changed = true;
+    }
+
+    fn fail(&self, fault: Option<PortError>) {
+        let mut shelf = self.0.lock().unwrap();
+        shelf.fault = fault;
+        shelf.changed = true;
+    }
+
     fn send(&self, bytes: &[u8]) -> bool {
         match &mut self.0.lock().unwrap().sink {
             Some(sink) => {
@@ -96,7 +109,8 @@ impl Connection for Wire {}
 
 impl Ports for FakePorts {
     fn list(&mut self) -> Result<Vec<PortInfo>, PortError> {
-        Ok(self.0.lock().unwrap().there.clone())
+        let shelf = self.0.lock().unwrap();
+        shelf.fault.clone().map_or(Ok(shelf.there.clone()), Err)
     }
 
     fn open(&mut self, port: &PortInfo, sink: Sink) -> Result<Box<dyn Connection>, PortError> {
@@ -179,6 +193,44 @@ fn an_unplugged_keyboard_lets_go_of_its_notes_and_comes_back_by_itself() {
     wait_for(|| ports.send(&[0x90, 62, 80]));
     wait_for(|| listener.feed.reading().is_some_and(|r| r.held == 1 << 62));
     assert!(!listener.feed.history().chords().is_empty());
+}
+
+#[test]
+fn a_keyboard_that_was_held_is_waited_for_and_no_other_taken() {
+    let (clock, ports) = (FakeClock::new(), FakePorts::default());
+    ports.plug("Stage Piano", "1");
+    ports.plug("Small Keys", "2");
+    let names = Arc::new(Mutex::new(Vec::new()));
+    let kept = names.clone();
+    let wanted = Wanted {
+        port: Some("stage".into()),
+        remember: Some(Box::new(move |name| {
+            kept.lock().unwrap().push(name.to_owned())
+        })),
+        ..Wanted::default()
+    };
+    let world = World {
+        clock,
+        ports: Box::new(ports.clone()),
+    };
+    let listener = listen(world, wanted, monitor(), &[], None).unwrap();
+    let told = |link, notice: &str| {
+        let s = listener.feed.status();
+        s.link == link && s.name == "Stage Piano" && s.notice.is_some_and(|n| n.contains(notice))
+    };
+    ports.unplug_one("Stage Piano");
+    wait_for(|| told(Link::Lost, "Stage Piano was unplugged"));
+    // Others come and go, one of them with the part of a name that was asked for.
+    ports.plug("Backstage Organ", "3");
+    wait_for(|| !ports.0.lock().unwrap().changed);
+    // The system goes and comes back: the line about it goes too.
+    ports.fail(Some(PortError::NoServer));
+    wait_for(|| told(Link::Lost, "no JACK server"));
+    ports.fail(None);
+    wait_for(|| told(Link::Lost, "Stage Piano is not there yet"));
+    ports.plug("Stage Piano", "4");
+    wait_for(|| told(Link::Keyboard, "Stage Piano is back"));
+    assert_eq!(*names.lock().unwrap(), ["Stage Piano"]);
 }
 
 #[test]

@@ -170,6 +170,11 @@ impl<E: Estimator> Monitor<E> {
         self.now
     }
 
+    /// The keys that sound, held or by a pedal.
+    pub fn sounding(&self) -> KeySet {
+        self.keys.sounding()
+    }
+
     /// When something will happen by itself; `None` while the grid rests.
     pub fn next_step(&self) -> Option<Time> {
         self.next_step

@@ -1,11 +1,8 @@
 //! Finds the keyboard, holds on to it, and finds it again.
 
-use super::clock::Clock;
 use super::feed::{Link, StatusDesk};
-use crate::midi::{ChoiceError, Connection, Feeder, PortError, PortInfo, Ports, choose};
-use crate::time::Time;
+use crate::midi::{Connection, Feeder, PortError, PortInfo, Ports, choose};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
-use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::Duration;
 
@@ -36,13 +33,11 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    /// `lost` is told when the keyboard has gone, so that its notes are released.
+    /// When the keyboard has gone, a release goes the way of its notes.
     pub fn start(
         ports: Box<dyn Ports>,
         wanted: Wanted,
         feeder: Feeder,
-        clock: Arc<dyn Clock>,
-        lost: Sender<Time>,
         desk: StatusDesk,
     ) -> Keeper {
         let (stop, stopped) = bounded(0);
@@ -51,11 +46,10 @@ impl Keeper {
             ports,
             wanted,
             feeder,
-            clock,
-            lost,
             desk,
             held: None,
-            was: false,
+            own: None,
+            blind: false,
         };
         // Once before anybody asks, so that it is known from the start whether there is one.
         search.look();
@@ -85,12 +79,13 @@ struct Search {
     ports: Box<dyn Ports>,
     wanted: Wanted,
     feeder: Feeder,
-    clock: Arc<dyn Clock>,
-    lost: Sender<Time>,
     desk: StatusDesk,
     held: Option<(PortInfo, Box<dyn Connection>)>,
-    /// Whether a keyboard was connected before.
-    was: bool,
+    /// The keyboard that was connected: from then on no other will do, since the player
+    /// who unplugs it means to come back to it.
+    own: Option<String>,
+    /// Whether the list could not be had.
+    blind: bool,
 }
 
 impl Search {
@@ -114,8 +109,9 @@ impl Search {
         let list = match self.ports.list() {
             Ok(list) => list,
             Err(e) => {
-                self.let_go(None);
-                self.say(Link::None, "", Some(e.to_string()));
+                self.blind = true;
+                self.let_go();
+                self.fail(e.to_string());
                 return;
             }
         };
@@ -124,19 +120,33 @@ impl Search {
             if !broken && list.iter().any(|p| p.id == port.id) {
                 return;
             }
-            let name = port.name.clone();
-            self.let_go(Some(name));
+            let notice = format!(
+                "{} was unplugged; its notes are released; waiting for it",
+                port.name
+            );
+            self.let_go();
+            self.fail(notice);
         }
-        match choose(
-            &list,
-            self.wanted.port.as_deref(),
-            self.wanted.remembered.as_deref(),
-        ) {
-            Ok(port) => {
-                let port = port.clone();
-                self.connect(port);
+        let seeing_again = std::mem::take(&mut self.blind);
+        let found = match &self.own {
+            Some(own) => list.iter().find(|p| p.name == *own).cloned().ok_or(None),
+            None => choose(
+                &list,
+                self.wanted.port.as_deref(),
+                self.wanted.remembered.as_deref(),
+            )
+            .cloned()
+            .map_err(Some),
+        };
+        match found {
+            Ok(port) => self.connect(port),
+            Err(Some(e)) => self.fail(e.to_string()),
+            // The line that says what was lost stands, unless it told of something else since.
+            Err(None) if seeing_again => {
+                let own = self.own.as_deref().unwrap_or_default();
+                self.fail(format!("{own} is not there yet; waiting for it"));
             }
-            Err(e) => self.none(&e),
+            Err(None) => {}
         }
     }
 
@@ -147,39 +157,40 @@ impl Search {
             .open(&port, Box::new(move |bytes| feeder.bytes(bytes)))
         {
             Ok(connection) => {
-                let back = self.was.then(|| format!("{} is back", port.name));
-                self.was = true;
-                // From now on it is this one that is looked for.
-                self.wanted.remembered = Some(port.name.clone());
-                if let Some(remember) = &self.wanted.remember {
-                    remember(&port.name);
-                }
+                let back = match &self.own {
+                    Some(_) => Some(format!("{} is back", port.name)),
+                    None => {
+                        if let Some(remember) = &self.wanted.remember {
+                            remember(&port.name);
+                        }
+                        self.own = Some(port.name.clone());
+                        None
+                    }
+                };
                 self.say(Link::Keyboard, &port.name, back);
                 self.held = Some((port, connection));
             }
             // It went away between the list and here: the next look sees that.
             Err(PortError::Gone { .. }) => {}
-            Err(e) => self.say(Link::None, &port.name, Some(e.to_string())),
+            Err(e) => {
+                self.fail(e.to_string());
+                self.desk.update(|s| s.name = port.name);
+            }
         }
     }
 
-    fn let_go(&mut self, name: Option<String>) {
-        if self.held.take().is_none() {
-            return;
-        }
-        let _ = self.lost.send(self.clock.now());
-        if let Some(name) = name {
-            let notice = format!("{name} was unplugged; its notes are released; waiting for it");
-            self.say(Link::Lost, &name, Some(notice));
+    fn let_go(&mut self) {
+        // Closed first: what it still sent comes before the release.
+        if self.held.take().is_some() {
+            self.feeder.release();
         }
     }
 
-    fn none(&self, e: &ChoiceError) {
-        if self.was {
-            // The line that says what was lost stands.
-            self.desk.update(|s| s.link = Link::Lost);
-        } else {
-            self.say(Link::None, "", Some(e.to_string()));
+    /// No keyboard, and why; one that was held is still the one named.
+    fn fail(&self, why: String) {
+        match &self.own {
+            Some(own) => self.say(Link::Lost, own, Some(why)),
+            None => self.say(Link::None, "", Some(why)),
         }
     }
 

@@ -43,7 +43,6 @@ pub fn listen(
     let (mut publisher, feed, desk) = feed();
     let stamp = Arc::clone(&clock);
     let (feeder, outlet) = intake(QUEUE, move || stamp.now());
-    let (lost, lost_in) = orders();
     let (orders, orders_in) = orders();
     let recording = record
         .map(|path| Recording::start(path, desk.clone()))
@@ -67,7 +66,7 @@ pub fn listen(
     let guard = desk.clone();
     let thread = std::thread::Builder::new()
         .name("engine".into())
-        .spawn(move || guard.guard("the engine", move || engine.run(&orders_in, &lost_in)));
+        .spawn(move || guard.guard("the engine", move || engine.run(&orders_in)));
     // Without a thread there is nothing to show: the status says so.
     let thread = match thread {
         Ok(t) => Some(t),
@@ -76,7 +75,7 @@ pub fn listen(
             None
         }
     };
-    let keeper = Keeper::start(ports, wanted, feeder, Arc::clone(&clock), lost, desk);
+    let keeper = Keeper::start(ports, wanted, feeder, desk);
     Ok(Listener {
         feed,
         orders: Some(orders),
@@ -121,30 +120,21 @@ struct Engine {
 }
 
 impl Engine {
-    fn run(&mut self, orders: &Receiver<Event>, lost: &Receiver<Time>) {
-        let notes = self.outlet.receiver().clone();
+    fn run(&mut self, orders: &Receiver<Event>) {
+        let mut notes = self.outlet.receiver().clone();
         let jumps = self.clock.jumps();
-        let mut lost_open = lost.clone();
         let panic_at = provoke::wanted();
         loop {
             let wait = self.wait();
             select! {
-                recv(notes) -> fed => {
-                    if let Ok(fed) = fed {
-                        self.accept(fed);
-                    }
-                }
+                recv(notes) -> fed => match fed {
+                    Ok(fed) => self.accept(fed),
+                    // Nobody looks for keyboards any more; orders still come.
+                    Err(_) => notes = never(),
+                },
                 recv(orders) -> event => match event {
                     Ok(event) => self.take(self.clock.now(), event),
                     Err(_) => break,
-                },
-                recv(lost_open) -> at => match at {
-                    Ok(at) => {
-                        // What came in before the loss comes first.
-                        self.drain(&notes);
-                        self.take(at, Event::Midi(midi::Event::Release));
-                    }
-                    Err(_) => lost_open = never(),
                 },
                 recv(jumps) -> _ => {}
                 default(wait) => {}
@@ -208,7 +198,7 @@ impl Engine {
     /// Until the next step of the grid, or for ever while it rests.
     fn wait(&mut self) -> Duration {
         let next = self.monitor.next_step().map(|s| s + BEHIND + Time(50));
-        let sounding = self.monitor.reading().sounding() != 0;
+        let sounding = self.monitor.sounding() != 0;
         let sensing = self.outlet.silent_from().filter(|_| sounding);
         let due = match (next, sensing) {
             (Some(a), Some(b)) => Some(a.min(b)),

@@ -127,6 +127,13 @@ impl Feeder {
         });
     }
 
+    /// The connection is gone: lets go of everything, after all that it has sent.
+    pub fn release(&self) {
+        let stamp = self.shared.stamp((self.shared.clock)());
+        let event = Event::Release;
+        put(&self.sender, self.reserve, &self.shared, Fed { stamp, event });
+    }
+
     /// For the next connection: the same channel, a parser that has seen nothing.
     pub fn another(&self) -> Feeder {
         Feeder {
@@ -347,6 +354,29 @@ mod tests {
             event: Event::Release,
         };
         assert_eq!(drain(&mut outlet).last(), Some(&last));
+    }
+
+    #[test]
+    fn a_release_keeps_its_place_among_the_notes() {
+        let (mut feeder, mut outlet) = intake(8, || Time(3));
+        feeder.bytes(&[0x90, 60, 64]);
+        feeder.release();
+        feeder.another().bytes(&[0x90, 62, 64]);
+        let keys: Vec<_> = drain(&mut outlet)
+            .into_iter()
+            .map(|t| match t.event {
+                Event::NoteOn { key, .. } => Some(key),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(keys, [Some(60), None, Some(62)]);
+        // Nor is it lost when there is no room.
+        for _ in 0..20 {
+            feeder.bytes(&[0x80, 60, 0]);
+        }
+        feeder.release();
+        let last = drain(&mut outlet).pop().map(|t| t.event);
+        assert_eq!(last, Some(Event::Release));
     }
 
     #[test]
