@@ -52,8 +52,10 @@ pub struct Player {
 
 /// The slowest and the fastest pace.
 pub const SPEEDS: (f32, f32) = (0.25, 4.0);
-/// A checkpoint so often: seeking runs the engine from the last one.
+/// A checkpoint so often at first: seeking runs the engine from the last one.
 const CHECKPOINT: Time = Time::millis(10_000);
+/// Each holds the whole past, so at most so many are kept, further apart in a longer file.
+const CHECKPOINTS: usize = 32;
 
 /// Plays `events` to their `end`. `monitor` has been told the settings in force.
 pub fn play(
@@ -99,6 +101,7 @@ pub fn play(
             monitor: monitor.clone(),
             history: History::default(),
         }],
+        spacing: CHECKPOINT,
         monitor,
         history: History::default(),
         publisher,
@@ -191,6 +194,7 @@ struct Transport {
     ended: bool,
     repeat: Option<(Time, Time)>,
     checkpoints: Vec<Checkpoint>,
+    spacing: Time,
     monitor: Monitor,
     history: History,
     publisher: Publisher,
@@ -295,8 +299,17 @@ impl Transport {
         if self
             .checkpoints
             .last()
-            .is_some_and(|c| at >= c.at + CHECKPOINT)
+            .is_some_and(|c| at >= c.at + self.spacing)
         {
+            if self.checkpoints.len() >= CHECKPOINTS {
+                // The first, from which everything can be reached, stays.
+                let mut i = 0;
+                self.checkpoints.retain(|_| {
+                    i += 1;
+                    i % 2 == 1
+                });
+                self.spacing += self.spacing;
+            }
             self.checkpoints.push(Checkpoint {
                 at: self.monitor.now(),
                 next: self.next,
@@ -374,5 +387,76 @@ impl Transport {
         }
         drop(places);
         self.publisher.publish(&self.monitor);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::clock::SystemClock;
+    use super::*;
+    use crate::midi;
+    use crate::theory::Catalogue;
+
+    #[test]
+    fn a_long_file_keeps_few_checkpoints() {
+        let (publisher, _feed, _desk) = feed();
+        let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+        let end = Time::millis(3_600_000);
+        let note = |i: u64| {
+            let (channel, key, velocity) = (0, 48 + (i % 12) as u8, 64);
+            let on = midi::Event::NoteOn {
+                channel,
+                key,
+                velocity,
+            };
+            let off = midi::Event::NoteOff { channel, key };
+            let at = Time::millis(i * 20_000);
+            [(at, on.into()), (at + Time::millis(500), off.into())]
+        };
+        let start = Position {
+            at: Time::ZERO,
+            duration: end,
+            speed: 1.0,
+            paused: true,
+            ended: false,
+            repeat: None,
+        };
+        let mut t = Transport {
+            clock: Arc::new(SystemClock::start()),
+            events: (0..180).flat_map(note).collect(),
+            end,
+            next: 0,
+            at: Time::ZERO,
+            anchor: (Time::ZERO, Time::ZERO),
+            speed: 1.0,
+            paused: true,
+            ended: false,
+            repeat: None,
+            checkpoints: vec![Checkpoint {
+                at: Time::ZERO,
+                next: 0,
+                monitor: monitor.clone(),
+                history: History::default(),
+            }],
+            spacing: CHECKPOINT,
+            monitor,
+            history: History::default(),
+            publisher,
+            places: Arc::new(Mutex::new(Places {
+                now: start,
+                ahead: start,
+            })),
+        };
+        let middle = Time::millis(1_234_000);
+        t.play_to(middle, false);
+        let heard = t.history.clone();
+        t.play_to(end, false);
+        let kept = t.checkpoints.len();
+        assert!((CHECKPOINTS / 4..=CHECKPOINTS).contains(&kept), "{kept}");
+        let gaps = t.checkpoints.windows(2).map(|c| c[1].at.since(c[0].at));
+        let widest = gaps.max().unwrap();
+        assert!(widest <= t.spacing + Time::millis(20_000), "{widest:?}");
+        t.seek(middle);
+        assert_eq!(t.history, heard);
     }
 }
