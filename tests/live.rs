@@ -398,3 +398,47 @@ fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
     history.advance_to(end);
     assert_eq!(history.plan(), straight(end).plan());
 }
+
+/// Whoever read the feed has stopped, and more is waiting than it holds.
+#[test]
+fn a_feed_that_nobody_reads_does_not_hold_up_the_end() {
+    let note = |i: u64| {
+        let (channel, key, velocity) = (0, 40 + (i % 40) as u8, 64);
+        let on = midi::Event::NoteOn {
+            channel,
+            key,
+            velocity,
+        };
+        let off = midi::Event::NoteOff { channel, key };
+        [
+            (Time::millis(2 * i), on.into()),
+            (Time::millis(2 * i + 1), off.into()),
+        ]
+    };
+    let events = (0..20_000).flat_map(note).collect();
+    let end = Time::from_seconds(50.0);
+    let clock = FakeClock::new();
+    let player = play(
+        "black",
+        events,
+        end,
+        monitor(),
+        clock.clone(),
+        Order::Speed(1.0),
+    );
+    let started = Instant::now();
+    // The engine's thread anchors the file to the clock before it publishes.
+    wait_for(|| player.feed.reading().is_some());
+    clock.set(Time::from_seconds(60.0));
+    // It fills the feed, and waits; or it would be at the end.
+    while started.elapsed() < Duration::from_secs(3) {
+        assert!(!player.position().ended, "the feed holds everything");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let (gone, told) = bounded(1);
+    std::thread::spawn(move || {
+        drop(player);
+        let _ = gone.send(());
+    });
+    assert!(told.recv_timeout(Duration::from_secs(20)).is_ok(), "stuck");
+}

@@ -2,7 +2,7 @@
 
 use crate::engine::{Change, History, Monitor, Observer, Reading};
 use crate::time::Time;
-use crossbeam_channel::{Receiver, Sender, bounded, unbounded};
+use crossbeam_channel::{Receiver, Sender, bounded, never, unbounded};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// How the notes come in just now.
@@ -174,6 +174,11 @@ impl Feed {
                 Item::Past(history) => self.history = *history,
             }
         }
+    }
+
+    /// Takes no more: the engine, which waits for a slow reader, can end.
+    pub(super) fn close(&mut self) {
+        self.items = never();
     }
 }
 

@@ -101,6 +101,7 @@ impl Listener {
 impl Drop for Listener {
     fn drop(&mut self) {
         self.keeper = None;
+        self.feed.close();
         // The engine ends when nobody can give it orders.
         self.orders = None;
         if let Some(engine) = self.engine.take() {

@@ -166,6 +166,7 @@ impl Player {
 
 impl Drop for Player {
     fn drop(&mut self) {
+        self.feed.close();
         self.orders = None;
         if let Some(engine) = self.engine.take() {
             let _ = engine.join();
