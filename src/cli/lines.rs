@@ -2,7 +2,7 @@
 
 use super::Failure;
 use crate::engine::{Change, Established};
-use crate::live::Feed;
+use crate::live::{Feed, News};
 use crate::settings::Settings;
 use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
@@ -61,10 +61,10 @@ pub fn follow(
             printer.said = status.notice;
         }
         let mut result = Ok(());
-        feed.changes(|at, change| {
-            if result.is_ok() {
-                result = printer.print(at, change);
-            }
+        feed.changes(|news| match news {
+            News::Change(at, change) if result.is_ok() => result = printer.print(at, change),
+            News::Change(..) => {}
+            News::Past(within) => printer.within = within,
         });
         match result.and_then(|()| io::stdout().flush()) {
             // Whoever read has enough.

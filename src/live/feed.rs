@@ -1,6 +1,7 @@
 //! From the engine's thread to whoever shows or writes what it says.
 
 use crate::engine::{Change, History, Monitor, Observer, Reading};
+use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, bounded, never, unbounded};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -33,7 +34,20 @@ pub struct Status {
 enum Item {
     Change(Time, Change),
     /// The past is another one: after seeking.
-    Past(Box<History>),
+    Past(Box<Past>),
+}
+
+struct Past {
+    history: History,
+    within: Option<(Tonality, Spelling)>,
+}
+
+/// What [`Feed::changes`] tells.
+#[derive(Clone, Copy, Debug)]
+pub enum News {
+    Change(Time, Change),
+    /// The past is another one, after seeking; the tonality that names are made in there.
+    Past(Option<(Tonality, Spelling)>),
 }
 
 /// The engine's end.
@@ -95,8 +109,12 @@ impl Publisher {
     }
 
     /// Replaces the past.
-    pub fn past(&self, history: &History) {
-        let _ = self.items.send(Item::Past(Box::new(history.clone())));
+    pub fn past(&self, history: &History, monitor: &Monitor) {
+        let past = Past {
+            history: history.clone(),
+            within: monitor.reading().within(),
+        };
+        let _ = self.items.send(Item::Past(Box::new(past)));
     }
 }
 
@@ -157,21 +175,24 @@ impl Feed {
         for item in self.items.try_iter() {
             match item {
                 Item::Change(at, change) => self.history.change(at, change),
-                Item::Past(history) => self.history = *history,
+                Item::Past(past) => self.history = past.history,
             }
         }
         &mut self.history
     }
 
     /// Hands each change so far to `f` and into the history.
-    pub fn changes(&mut self, mut f: impl FnMut(Time, Change)) {
+    pub fn changes(&mut self, mut f: impl FnMut(News)) {
         for item in self.items.try_iter() {
             match item {
                 Item::Change(at, change) => {
                     self.history.change(at, change);
-                    f(at, change);
+                    f(News::Change(at, change));
                 }
-                Item::Past(history) => self.history = *history,
+                Item::Past(past) => {
+                    self.history = past.history;
+                    f(News::Past(past.within));
+                }
             }
         }
     }

@@ -15,7 +15,7 @@ mod record;
 mod transport;
 
 pub use clock::{Clock, SystemClock};
-pub use feed::{Feed, Link, Status};
+pub use feed::{Feed, Link, News, Status};
 pub use keeper::{Remember, Wanted};
 pub use listen::{Listener, listen};
 pub use record::RecordError;

@@ -335,7 +335,7 @@ impl Transport {
             self.at = c.at;
         }
         self.play_to(to, false);
-        self.publisher.past(&self.history);
+        self.publisher.past(&self.history, &self.monitor);
         self.ended = to >= self.end;
         self.anchor = (self.clock.now(), self.at);
     }
