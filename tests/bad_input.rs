@@ -275,6 +275,95 @@ fn a_reader_that_goes_away_is_no_failure() {
     }
 }
 
+/// Whoever reads us stands still, so that we wait in a write: the first signal asks, the
+/// second ends; so do five seconds after the first.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_signal_ends_a_program_that_nobody_reads() {
+    use rustix::fs::{OFlags, fcntl_setfl};
+    use rustix::process::{Pid, Signal, kill_process};
+    use std::io::Write;
+    use std::os::unix::process::ExitStatusExt;
+    let home = Home::new();
+    for again in [true, false] {
+        let (reader, mut writer) = std::io::pipe().unwrap();
+        fcntl_setfl(&writer, OFlags::NONBLOCK).unwrap();
+        while writer.write(&[b' '; 512]).is_ok() {}
+        while writer.write(b" ").is_ok() {}
+        fcntl_setfl(&writer, OFlags::empty()).unwrap();
+        let mut child = home
+            .command()
+            .args(["replay", &format!("{ROOT}/recordings/05_ferry_lamp.mid")])
+            .args(["--from", "20", "--speed", "4"])
+            .stdout(writer)
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        // Until it has something to say.
+        sleep(Duration::from_secs(2));
+        let pid = Pid::from_child(&child);
+        kill_process(pid, Signal::TERM).unwrap();
+        let asked = Instant::now();
+        sleep(Duration::from_secs(1));
+        assert!(child.try_wait().unwrap().is_none(), "it waits in a write");
+        if again {
+            kill_process(pid, Signal::TERM).unwrap();
+        }
+        let status = loop {
+            if let Some(status) = child.try_wait().unwrap() {
+                break status;
+            }
+            assert!(asked.elapsed() < LIMIT, "again: {again}");
+            sleep(Duration::from_millis(5));
+        };
+        assert_eq!(status.signal(), Some(Signal::TERM.as_raw()));
+        let early = asked.elapsed() < Duration::from_secs(4);
+        assert_eq!(early, again, "{:?}", asked.elapsed());
+        drop(reader);
+    }
+}
+
+/// A folder with a link back up to itself is read once.
+#[cfg(unix)]
+#[test]
+fn links_to_folders_are_passed_over() {
+    let home = Home::new();
+    let two = home.tmp().join("two");
+    std::os::unix::fs::symlink(&two, two.join("round")).unwrap();
+    let args = ["analyze", two.to_str().unwrap(), "--format", "jsonl"].map(String::from);
+    let (code, out, err) = home.run(&args, "links");
+    assert_eq!((code, out.lines().count(), err.as_str()), (Some(0), 2, ""));
+}
+
+/// A recording of ours carries the inertia that it was made with; one asked for now counts.
+#[test]
+fn an_inertia_asked_for_beats_the_recorded_one() {
+    let home = Home::new();
+    let etude = std::fs::read(format!("{ROOT}/recordings/05_ferry_lamp.mid")).unwrap();
+    let mut performance = peregrinus::midi::read(&etude).unwrap();
+    let file = home.tmp().join("take.mid");
+    let mut analyze = |recorded: Option<&str>, asked: Option<&str>| {
+        performance.texts.clear();
+        if let Some(stop) = recorded {
+            performance.texts.push(peregrinus::midi::Text {
+                at: peregrinus::time::Time::ZERO,
+                kind: peregrinus::midi::TextKind::Text,
+                text: format!("{}inertia={stop}", peregrinus::midi::OURS),
+                before_event: 0,
+            });
+        }
+        let mut bytes = Vec::new();
+        peregrinus::midi::write(&performance, &mut bytes).unwrap();
+        std::fs::write(&file, bytes).unwrap();
+        let mut args = vec!["analyze".to_owned(), file.to_str().unwrap().to_owned()];
+        args.extend(asked.map(|stop| format!("--inertia={stop}")));
+        home.run(&args, "inertia").1
+    };
+    let plain = analyze(None, Some("section"));
+    assert_eq!(analyze(Some("chord"), Some("section")), plain);
+    assert_ne!(analyze(Some("chord"), None), plain, "recorded, it counts");
+}
+
 /// Without a keyboard `listen` says so and waits for one; a signal ends it in order.
 #[cfg(unix)]
 #[test]

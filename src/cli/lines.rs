@@ -49,16 +49,21 @@ pub fn follow(
         format,
         within: None,
         said: None,
+        dropped: 0,
     };
     loop {
         let over = stop.load(Ordering::Relaxed) || ended();
         let status = feed.status();
         if status.notice.is_some() && status.notice != printer.said {
-            eprintln!(
-                "peregrinus: {}",
-                status.notice.as_deref().unwrap_or_default()
-            );
+            say(status.notice.as_deref().unwrap_or_default());
             printer.said = status.notice;
+        }
+        if status.dropped > printer.dropped {
+            printer.dropped = status.dropped;
+            say(&format!(
+                "{} messages dropped: they came faster than they can be read",
+                status.dropped
+            ));
         }
         let mut result = Ok(());
         feed.changes(|news| match news {
@@ -81,15 +86,39 @@ pub fn follow(
     }
 }
 
+/// Standard error may be gone; that is no reason to stop.
+fn say(what: &str) {
+    let _ = writeln!(io::stderr(), "peregrinus: {what}");
+}
+
+/// How long the program may take to end in order after a signal.
+#[cfg(unix)]
+const GRACE: Duration = Duration::from_secs(5);
+
+/// Set by the first signal. Whoever reads us may have stopped, so that we wait in a write
+/// and do not see it: a second signal, or [`GRACE`], ends the program all the same.
 fn stop_flag() -> io::Result<Arc<AtomicBool>> {
     let flag = Arc::new(AtomicBool::new(false));
     #[cfg(unix)]
-    for signal in [
-        signal_hook::consts::SIGINT,
-        signal_hook::consts::SIGTERM,
-        signal_hook::consts::SIGHUP,
-    ] {
-        signal_hook::flag::register(signal, Arc::clone(&flag))?;
+    {
+        use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+        use signal_hook::flag::{register, register_conditional_default};
+        use signal_hook::{iterator::Signals, low_level::emulate_default_handler};
+        let set = [SIGINT, SIGTERM, SIGHUP];
+        for signal in set {
+            // In this order: the first signal must not find the flag set by itself.
+            register_conditional_default(signal, Arc::clone(&flag))?;
+            register(signal, Arc::clone(&flag))?;
+        }
+        let mut signals = Signals::new(set)?;
+        std::thread::Builder::new()
+            .name("signals".into())
+            .spawn(move || {
+                if let Some(signal) = signals.forever().next() {
+                    std::thread::sleep(GRACE);
+                    let _ = emulate_default_handler(signal);
+                }
+            })?;
     }
     Ok(flag)
 }
@@ -99,6 +128,7 @@ struct Printer<'a> {
     format: Format,
     within: Option<(Tonality, Spelling)>,
     said: Option<String>,
+    dropped: u64,
 }
 
 impl Printer<'_> {
