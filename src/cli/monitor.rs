@@ -125,7 +125,20 @@ fn show_keyboard(
     if std::io::stdout().is_terminal() {
         screen(Desk::new(idle).with_keyboard(listener, recording), settings)
     } else {
-        lines::follow(&mut listener.feed, || false, settings, format)
+        let result = lines::follow(&mut listener.feed, || false, settings, format);
+        whole(listener.finish(), result)
+    }
+}
+
+/// A recording that is not whole makes the outcome a failure; both are said.
+fn whole(
+    recording: Result<(), String>,
+    outcome: Result<ExitCode, Failure>,
+) -> Result<ExitCode, Failure> {
+    match (recording, outcome) {
+        (Ok(()), outcome) => outcome,
+        (Err(what), Ok(_)) => Err(what.into()),
+        (Err(what), Err(why)) => Err(format!("{why}\nperegrinus: {what}").into()),
     }
 }
 
@@ -154,13 +167,13 @@ fn screen(mut desk: Desk, settings: &Settings) -> Result<ExitCode, Failure> {
         palette: settings.palette,
         log: log_file(),
     };
-    let outcome = screen::run(&mut desk, &options, screen::keyboard())?;
+    let outcome = match screen::run(&mut desk, &options, screen::keyboard()) {
+        Ok(Outcome::Failed(why)) => Err(why.into()),
+        Ok(other) => Ok(ExitCode::from(other.exit_code())),
+        Err(e) => Err(e.into()),
+    };
     // The recording is whole before the program says that it is over.
-    drop(desk);
-    match &outcome {
-        Outcome::Failed(why) => Err(why.clone().into()),
-        other => Ok(ExitCode::from(other.exit_code())),
-    }
+    whole(desk.finish(), outcome)
 }
 
 /// Where other libraries' chatter goes while the terminal is ours.

@@ -57,6 +57,11 @@ impl Desk {
         }
     }
 
+    /// Ends everything; the error is what is missing of a recording, and why.
+    pub fn finish(self) -> Result<(), String> {
+        self.keyboard.map_or(Ok(()), Listener::finish)
+    }
+
     fn feed(&self) -> Option<&Feed> {
         let file = self.file.as_ref().map(|p| &p.feed);
         file.or(self.keyboard.as_ref().map(|l| &l.feed))

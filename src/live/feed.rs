@@ -26,6 +26,8 @@ pub struct Status {
     pub name: String,
     pub notice: Option<String>,
     pub dropped: u64,
+    /// What of the recording is not in its file, and why.
+    pub unwritten: Option<String>,
     /// Set when the engine's thread has ended for good, and why.
     pub failed: Option<String>,
 }
@@ -140,6 +142,14 @@ impl StatusDesk {
         if *status != before {
             let _ = self.news.try_send(());
         }
+    }
+
+    /// The recording is not whole: said at once, and again when the program ends.
+    pub fn unwritten(&self, what: String) {
+        self.update(|s| {
+            s.notice = Some(what.clone());
+            s.unwritten = Some(what);
+        });
     }
 
     /// Runs a thread's work; if it panics, the status says so.

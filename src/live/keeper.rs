@@ -173,8 +173,11 @@ impl Search {
             // It went away between the list and here: the next look sees that.
             Err(PortError::Gone { .. }) => {}
             Err(e) => {
-                self.fail(e.to_string());
-                self.desk.update(|s| s.name = port.name);
+                let link = match self.own {
+                    Some(_) => Link::Lost,
+                    None => Link::None,
+                };
+                self.say(link, &port.name, Some(e.to_string()));
             }
         }
     }

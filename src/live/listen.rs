@@ -44,12 +44,12 @@ pub fn listen(
     let stamp = Arc::clone(&clock);
     let (feeder, outlet) = intake(QUEUE, move || stamp.now());
     let (orders, orders_in) = orders();
-    let recording = record
+    let mut recording = record
         .map(|path| Recording::start(path, desk.clone()))
         .transpose()?;
     for &event in first {
         monitor.on_event(Time::ZERO, event, &mut publisher);
-        if let Some(r) = &recording {
+        if let Some(r) = &mut recording {
             r.note(Time::ZERO, event);
         }
     }
@@ -98,8 +98,14 @@ impl Listener {
     }
 }
 
-impl Drop for Listener {
-    fn drop(&mut self) {
+impl Listener {
+    /// Ends all threads and the recording; the error is what is not in its file, and why.
+    pub fn finish(mut self) -> Result<(), String> {
+        self.end();
+        self.feed.status().unwritten.map_or(Ok(()), Err)
+    }
+
+    fn end(&mut self) {
         self.keeper = None;
         self.feed.close();
         // The engine ends when nobody can give it orders.
@@ -107,6 +113,12 @@ impl Drop for Listener {
         if let Some(engine) = self.engine.take() {
             let _ = engine.join();
         }
+    }
+}
+
+impl Drop for Listener {
+    fn drop(&mut self) {
+        self.end();
     }
 }
 
@@ -156,6 +168,9 @@ impl Engine {
                 self.dropped = dropped;
                 self.desk.update(|s| s.dropped = dropped);
             }
+            if let Some(r) = &mut self.recording {
+                r.tell_missed();
+            }
         }
         self.drain(&notes);
         let end = self.clock.now().max(self.monitor.now());
@@ -191,7 +206,7 @@ impl Engine {
     fn take(&mut self, at: Time, event: Event) {
         let at = at.max(self.monitor.now());
         self.monitor.on_event(at, event, &mut self.publisher);
-        if let Some(r) = &self.recording {
+        if let Some(r) = &mut self.recording {
             r.note(at, event);
         }
     }

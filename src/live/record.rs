@@ -2,11 +2,11 @@
 
 use super::feed::StatusDesk;
 use crate::engine::Event;
-use crate::midi::{OURS, Recorder, TextKind, Timed};
+use crate::midi::{self, OURS, Recorder, TextKind, Timed};
 use crate::time::Time;
-use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
 use std::fs::File;
-use std::io::ErrorKind;
+use std::io::{ErrorKind, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -38,10 +38,28 @@ enum Note {
     End(Time),
 }
 
-/// The engine's end of a recording.
+/// Where a recording goes: a file, which can be made to reach the disk.
+trait Disk: Write + Seek + Send + 'static {
+    fn sync(&self) -> std::io::Result<()>;
+}
+
+impl Disk for File {
+    fn sync(&self) -> std::io::Result<()> {
+        self.sync_data()
+    }
+}
+
+/// The engine's end of a recording; dropping it ends the file after the last event.
 pub(super) struct Recording {
-    notes: Sender<Note>,
-    writer: JoinHandle<()>,
+    notes: Option<Sender<Note>>,
+    writer: Option<JoinHandle<()>>,
+    desk: StatusDesk,
+    name: String,
+    /// Events for which there was no room, and how many of them have been told.
+    missed: u64,
+    told: u64,
+    /// A release among them may be missing: one is due as soon as there is room.
+    owing: bool,
 }
 
 /// So many events may wait for a slow disk.
@@ -51,49 +69,98 @@ const FLUSH: Duration = Duration::from_millis(900);
 impl Recording {
     /// A file that exists is not written over.
     pub fn start(path: &Path, desk: StatusDesk) -> Result<Recording, RecordError> {
-        let fail = |why| RecordError {
-            path: path.to_owned(),
-            why,
-        };
         let file = File::options()
             .write(true)
             .read(true)
             .create_new(true)
-            .open(path)
-            .map_err(fail)?;
-        let recorder = Recorder::new(file).map_err(fail)?;
-        let (notes, receiver) = bounded(WAITING);
-        let name = path.display().to_string();
+            .open(path);
+        file.and_then(|file| Recording::on(file, path.display().to_string(), desk, WAITING))
+            .map_err(|why| RecordError {
+                path: path.to_owned(),
+                why,
+            })
+    }
+
+    fn on(
+        disk: impl Disk,
+        name: String,
+        desk: StatusDesk,
+        waiting: usize,
+    ) -> std::io::Result<Recording> {
+        let recorder = Recorder::new(disk)?;
+        let (notes, receiver) = bounded(waiting);
+        let (guard, say, file) = (desk.clone(), desk.clone(), name.clone());
         let writer = std::thread::Builder::new()
             .name("recorder".into())
             .spawn(move || {
-                let say = desk.clone();
-                desk.guard("the recorder", move || {
+                guard.guard("the recorder", move || {
                     if let Err(e) = write(recorder, &receiver) {
-                        say.update(|s| {
-                            s.notice = Some(format!("{name}: cannot be written any more: {e}"));
-                        });
+                        say.unwritten(format!("{file}: cannot be written any more: {e}"));
                     }
                 });
-            })
-            .map_err(fail)?;
-        Ok(Recording { notes, writer })
+            })?;
+        Ok(Recording {
+            notes: Some(notes),
+            writer: Some(writer),
+            desk,
+            name,
+            missed: 0,
+            told: 0,
+            owing: false,
+        })
     }
 
     /// An event as the engine took it in.
-    pub fn note(&self, at: Time, event: Event) {
-        // A recorder that has failed has said so; the monitor goes on without it.
-        let _ = self.notes.try_send(Note::Event(at, event));
+    pub fn note(&mut self, at: Time, event: Event) {
+        let Some(notes) = &self.notes else { return };
+        if self.owing {
+            let release = Event::Midi(midi::Event::Release);
+            self.owing = notes.try_send(Note::Event(at, release)).is_err();
+        }
+        // After what is missing comes the release first.
+        let full = self.owing
+            || matches!(
+                notes.try_send(Note::Event(at, event)),
+                // A recorder that has failed has said so; the monitor goes on without it.
+                Err(TrySendError::Full(_))
+            );
+        if full {
+            self.missed += 1;
+            self.owing = true;
+        }
     }
 
-    /// Ends the file and waits until it is written.
-    pub fn finish(self, end: Time) {
-        let _ = self.notes.send(Note::End(end));
-        let _ = self.writer.join();
+    /// Says how much is missing, when it has become more.
+    pub fn tell_missed(&mut self) {
+        if self.missed > self.told {
+            self.told = self.missed;
+            self.desk.unwritten(format!(
+                "{}: {} events are missing, the disk is too slow: record on another",
+                self.name, self.missed
+            ));
+        }
+    }
+
+    /// Ends the file and waits until it is written; a failure is in the status.
+    pub fn finish(mut self, end: Time) {
+        self.tell_missed();
+        if let Some(notes) = &self.notes {
+            let _ = notes.send(Note::End(end));
+        }
     }
 }
 
-fn write(mut recorder: Recorder<File>, notes: &Receiver<Note>) -> std::io::Result<()> {
+impl Drop for Recording {
+    /// Also while the engine panics: what was played until then is kept.
+    fn drop(&mut self) {
+        self.notes = None;
+        if let Some(writer) = self.writer.take() {
+            let _ = writer.join();
+        }
+    }
+}
+
+fn write(mut recorder: Recorder<impl Disk>, notes: &Receiver<Note>) -> std::io::Result<()> {
     let mut last = Time::ZERO;
     let mut flushed = Instant::now();
     let mut dirty = false;
@@ -116,19 +183,153 @@ fn write(mut recorder: Recorder<File>, notes: &Receiver<Note>) -> std::io::Resul
                 }
             }
             Ok(Note::End(end)) => {
-                let file = recorder.finish(end)?;
-                return file.sync_all();
+                return recorder.finish(end)?.sync();
             }
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => {
-                return recorder.finish(last)?.sync_all();
+                return recorder.finish(last)?.sync();
             }
         }
         if dirty && flushed.elapsed() >= FLUSH {
             recorder.flush()?;
-            recorder.get_ref().sync_data()?;
+            recorder.get_ref().sync()?;
             flushed = Instant::now();
             dirty = false;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::feed::feed;
+    use super::*;
+    use std::io::{Cursor, SeekFrom};
+    use std::sync::{Arc, Mutex, MutexGuard};
+
+    /// A disk that holds so many bytes, and nothing while it is locked.
+    #[derive(Clone)]
+    struct Small(Arc<Mutex<Cursor<Vec<u8>>>>, u64);
+
+    impl Small {
+        fn new(room: u64) -> Small {
+            Small(Arc::default(), room)
+        }
+
+        fn lock(&self) -> MutexGuard<'_, Cursor<Vec<u8>>> {
+            self.0.lock().unwrap()
+        }
+    }
+
+    impl Write for Small {
+        fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+            let mut inner = self.lock();
+            if inner.position() + bytes.len() as u64 > self.1 {
+                return Err(ErrorKind::StorageFull.into());
+            }
+            inner.write(bytes)
+        }
+
+        fn flush(&mut self) -> std::io::Result<()> {
+            Ok(())
+        }
+    }
+
+    impl Seek for Small {
+        fn seek(&mut self, to: SeekFrom) -> std::io::Result<u64> {
+            self.lock().seek(to)
+        }
+    }
+
+    impl Disk for Small {
+        fn sync(&self) -> std::io::Result<()> {
+            drop(self.lock());
+            Ok(())
+        }
+    }
+
+    fn key(key: u8) -> Event {
+        Event::Midi(midi::Event::NoteOn {
+            channel: 0,
+            key,
+            velocity: 64,
+        })
+    }
+
+    fn events(disk: &Small) -> Vec<midi::Timed> {
+        midi::read(disk.lock().get_ref()).unwrap().events
+    }
+
+    #[test]
+    fn a_last_flush_that_fails_is_told() {
+        let (_publisher, feed, desk) = feed();
+        let mut r = Recording::on(Small::new(70), "take.mid".into(), desk, 100).unwrap();
+        for i in 0..50 {
+            r.note(Time::millis(i), key(60));
+        }
+        r.finish(Time::millis(100));
+        let said = feed.status().unwritten.unwrap();
+        assert!(
+            said.starts_with("take.mid: cannot be written any more: "),
+            "{said}"
+        );
+    }
+
+    #[test]
+    fn what_a_slow_disk_misses_is_counted_and_released() {
+        let (_publisher, feed, desk) = feed();
+        let disk = Small::new(u64::MAX);
+        let mut r = Recording::on(disk.clone(), "take.mid".into(), desk, 4).unwrap();
+        {
+            let _stuck = disk.lock();
+            // The writer takes events until it flushes; then nothing more goes.
+            let limit = Instant::now() + Duration::from_secs(20);
+            for i in 0.. {
+                r.note(Time::millis(i), key(60));
+                if r.missed > 0 {
+                    break;
+                }
+                assert!(Instant::now() < limit);
+                std::thread::sleep(Duration::from_millis(1));
+            }
+        }
+        r.tell_missed();
+        let limit = Instant::now() + Duration::from_secs(20);
+        let mut at = Time::millis(30_000);
+        while r.owing {
+            assert!(Instant::now() < limit);
+            r.note(at, key(62));
+            at += Time::millis(1);
+            std::thread::yield_now();
+        }
+        let missed = r.missed;
+        r.finish(at);
+        let said = feed.status().unwritten.unwrap();
+        assert!(said.contains("events are missing"), "{said}");
+        assert!(missed > 0);
+        let mut kinds: Vec<_> = events(&disk)
+            .iter()
+            .map(|t| Event::Midi(t.event))
+            .skip_while(|e| *e == key(60))
+            .collect();
+        // Room may have been for a release alone, more than once.
+        kinds.dedup();
+        assert_eq!(kinds, [Event::Midi(midi::Event::Release), key(62)]);
+    }
+
+    #[test]
+    fn a_recording_whose_engine_dies_is_whole() {
+        let (_publisher, feed, desk) = feed();
+        let disk = Small::new(u64::MAX);
+        let mut r = Recording::on(disk.clone(), "take.mid".into(), desk.clone(), 100).unwrap();
+        desk.guard("the engine", move || {
+            r.note(Time::millis(5), key(60));
+            panic!("provoked");
+        });
+        assert_eq!(events(&disk).len(), 1);
+        assert_eq!(feed.status().unwritten, None);
+        assert_eq!(
+            feed.status().failed.unwrap(),
+            "the engine has stopped: provoked"
+        );
     }
 }

@@ -131,7 +131,12 @@ impl Feeder {
     pub fn release(&self) {
         let stamp = self.shared.stamp((self.shared.clock)());
         let event = Event::Release;
-        put(&self.sender, self.reserve, &self.shared, Fed { stamp, event });
+        put(
+            &self.sender,
+            self.reserve,
+            &self.shared,
+            Fed { stamp, event },
+        );
     }
 
     /// For the next connection: the same channel, a parser that has seen nothing.
