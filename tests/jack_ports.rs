@@ -193,7 +193,7 @@ fn no_server() {
         );
         assert_eq!(
             PortError::NoServer.to_string(),
-            "no JACK server answers: start one, or use Peregrinus built without JACK"
+            "no JACK server answers: start one, or use a build without JACK"
         );
     });
 }

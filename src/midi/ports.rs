@@ -56,11 +56,9 @@ pub trait Connection: Send {
 /// What stands between us and a keyboard.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PortError {
-    #[error("there is no ALSA sequencer (/dev/snd/seq): load it with `modprobe snd-seq`, as root")]
+    #[error("no ALSA sequencer: `modprobe snd-seq` as root, connect a keyboard")]
     NoSequencer,
-    #[error(
-        "no permission to use /dev/snd/seq: add yourself to the group audio (`usermod -aG audio NAME`, as root) and log in again"
-    )]
+    #[error("no permission for /dev/snd/seq: join the group audio, log in again")]
     NoPermission,
     #[error("\"{port}\" is held by another program: close it there")]
     Busy { port: String },
@@ -68,7 +66,7 @@ pub enum PortError {
     Gone { port: String },
     #[error("the JACK library is missing: install it (on Debian libjack-jackd2-0)")]
     NoLibrary,
-    #[error("no JACK server answers: start one, or use Peregrinus built without JACK")]
+    #[error("no JACK server answers: start one, or use a build without JACK")]
     NoServer,
     #[error("MIDI does not work here: {what}")]
     Other { what: String },
@@ -336,6 +334,17 @@ mod tests {
             name(&all, Some("Grand Pano"), Some("Port 1")),
             Err(ChoiceError::NoSuch { wanted, nearest })
         );
+    }
+
+    /// They stand on one line of 80 columns, after `demo: `.
+    #[test]
+    fn what_keeps_every_keyboard_away_is_said_shortly() {
+        use PortError::*;
+        for error in [NoSequencer, NoPermission, NoLibrary, NoServer] {
+            let line = error.to_string();
+            assert!(line.chars().count() <= 68, "{line}");
+        }
+        assert!(ChoiceError::None.to_string().chars().count() <= 68);
     }
 
     #[test]

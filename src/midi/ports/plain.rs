@@ -22,7 +22,6 @@ impl System {
 
 impl Ports for System {
     fn list(&mut self) -> Result<Vec<PortInfo>, PortError> {
-        let _quiet = Quiet::new();
         let lister = match &mut self.lister {
             Some(lister) => lister,
             empty => empty.insert(client(&self.client_name)?),
@@ -37,7 +36,6 @@ impl Ports for System {
     }
 
     fn open(&mut self, port: &PortInfo, mut sink: Sink) -> Result<Box<dyn Connection>, PortError> {
-        let _quiet = Quiet::new();
         let input = client(&self.client_name)?;
         let gone = || PortError::Gone {
             port: port.name.clone(),
@@ -73,9 +71,18 @@ impl Connection for Open {}
 
 /// midir tells only that it failed; on Linux the device file tells why.
 fn client(name: &str) -> Result<MidiInput, PortError> {
+    if cfg!(target_os = "linux")
+        && let Some(error) = sequencer()
+    {
+        return Err(error);
+    }
+    // Libraries print while they open a client, and only then. What others say meanwhile is lost
+    // as well, so nothing else is done under the guard.
+    let _quiet = Quiet::new();
     MidiInput::new(name).map_err(|error| {
         if cfg!(target_os = "linux") {
-            sequencer()
+            // The file may be there although the driver is not.
+            PortError::NoSequencer
         } else {
             PortError::Other {
                 what: error.to_string(),
@@ -84,15 +91,15 @@ fn client(name: &str) -> Result<MidiInput, PortError> {
     })
 }
 
-/// What is wrong with ALSA's sequencer.
-fn sequencer() -> PortError {
+/// What is wrong with ALSA's sequencer, as far as its file tells.
+fn sequencer() -> Option<PortError> {
     use std::fs::File;
     use std::io::ErrorKind;
     let opened = File::options().read(true).write(true).open("/dev/snd/seq");
     match opened {
-        Err(error) if error.kind() == ErrorKind::PermissionDenied => PortError::NoPermission,
-        // The file may be there although the driver is not.
-        _ => PortError::NoSequencer,
+        Err(error) if error.kind() == ErrorKind::PermissionDenied => Some(PortError::NoPermission),
+        Err(_) => Some(PortError::NoSequencer),
+        Ok(_) => None,
     }
 }
 
