@@ -1,7 +1,7 @@
 //! `peregrinus` alone, and what `listen` and `replay` share: the monitor on a
 //! keyboard, on a file, or on a demo étude while there is no keyboard.
 
-use super::stage::Desk;
+use super::stage::{Desk, demo_notice};
 use super::{Failure, lines};
 use crate::engine::{Monitor, Reading};
 use crate::live::{
@@ -30,14 +30,11 @@ pub fn run(settings: &Settings) -> Result<ExitCode, Failure> {
     if status.link == Link::Keyboard {
         return show_keyboard(listener, None, idle, settings, lines::Format::Text);
     }
-    // The word that must not be cut off on a narrow screen comes first.
-    let notice = format!(
-        "demo: {}",
-        status.notice.unwrap_or_else(|| "no keyboard found".into())
-    );
     let mut player = demo(settings)?;
     if !std::io::stdout().is_terminal() {
-        eprintln!("peregrinus: {notice}");
+        // Nobody would follow it: the demo plays to its end.
+        drop(listener);
+        eprintln!("peregrinus: {}", demo_notice(status.notice.as_deref()));
         let position = player.watch();
         return lines::follow(
             &mut player.feed,
@@ -51,7 +48,7 @@ pub fn run(settings: &Settings) -> Result<ExitCode, Failure> {
     screen(
         Desk::new(idle)
             .with_keyboard(listener, None)
-            .with_file(player, Some(notice)),
+            .with_file(player, None),
         settings,
     )
 }

@@ -62,6 +62,14 @@ impl Desk {
         self.keyboard.map_or(Ok(()), Listener::finish)
     }
 
+    /// What the way in says; in a demo that is why there is no keyboard, as things are now.
+    fn notice(&self, file: Option<String>) -> Option<String> {
+        match (&self.file, &self.keyboard) {
+            (Some(_), Some(l)) => Some(demo_notice(l.feed.status().notice.as_deref())),
+            _ => file.or_else(|| self.notice.clone()),
+        }
+    }
+
     fn feed(&self) -> Option<&Feed> {
         let file = self.file.as_ref().map(|p| &p.feed);
         file.or(self.keyboard.as_ref().map(|l| &l.feed))
@@ -87,6 +95,11 @@ impl Desk {
             self.markers.clear();
         }
     }
+}
+
+/// Why the demo plays. The word that must not be cut off on a narrow screen comes first.
+pub fn demo_notice(why: Option<&str>) -> String {
+    format!("demo: {}", why.unwrap_or("no keyboard found"))
 }
 
 /// The paces that one key steps through.
@@ -152,7 +165,7 @@ impl Stage for Desk {
             transport,
             recording: self.recording.clone(),
             dropped: status.dropped,
-            notice: status.notice.or_else(|| self.notice.clone()),
+            notice: self.notice(status.notice),
         }
     }
 
