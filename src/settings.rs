@@ -5,6 +5,7 @@ use crate::engine::{self, Fading, Filter, Inertia};
 use crate::midi::PERCUSSION;
 use crate::screen::Palette;
 use crate::theory::{Catalogue, Glyphs, Measure, Notation};
+use crate::time::Time;
 use etcetera::BaseStrategy;
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
@@ -191,6 +192,15 @@ impl Settings {
             engine::Event::Fading(self.fading),
             engine::Event::Inertia(self.inertia),
         ]
+    }
+
+    /// A monitor that has been told the settings in force.
+    pub fn monitor(&self) -> Result<engine::Monitor, String> {
+        let mut monitor = engine::Monitor::new(Arc::clone(&self.catalogue))?;
+        for event in self.events() {
+            monitor.on_event(Time::ZERO, event, &mut ());
+        }
+        Ok(monitor)
     }
 }
 

@@ -11,7 +11,6 @@ use crate::midi;
 use crate::screen::{self, Outcome};
 use crate::settings::{Settings, state_dir};
 use crate::study;
-use crate::time::Time;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -71,7 +70,7 @@ pub fn listen(
 
 fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Reading), Failure> {
     let monitor = Monitor::new(Arc::clone(&settings.catalogue))?;
-    let idle = monitor.reading();
+    let idle = settings.monitor()?.reading();
     let memory = state_dir().map(|d| d.join("keyboard"));
     let wanted = Wanted {
         port: settings.port.clone(),
@@ -98,15 +97,11 @@ fn remember(file: &Path, name: &str) {
 
 fn demo(settings: &Settings) -> Result<Player, Failure> {
     let performance = midi::read(DEMO.1)?;
-    let mut monitor = Monitor::new(Arc::clone(&settings.catalogue))?;
-    for event in settings.events() {
-        monitor.on_event(Time::ZERO, event, &mut ());
-    }
     Ok(play(
         DEMO.0,
         study::events(&performance),
         performance.end,
-        monitor,
+        settings.monitor()?,
         Arc::new(SystemClock::start()),
         Order::Speed(1.0),
     ))
