@@ -1,7 +1,7 @@
 //! `analyze FILE…`: whole files, as fast as they go, on all cores.
 
 use super::Failure;
-use crate::engine::{Inertia, Monitor};
+use crate::engine::{Event, Inertia};
 use crate::formats::{Analysis, analysis_json, analysis_text};
 use crate::midi::{self, Performance};
 use crate::settings::Settings;
@@ -11,7 +11,7 @@ use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Arc, mpsc};
+use std::sync::mpsc;
 
 #[derive(clap::Args)]
 pub struct Args {
@@ -34,7 +34,7 @@ enum Format {
 }
 
 pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
-    let files = expand(&args.files)?;
+    let (files, unread) = expand(&args.files)?;
     if args.format == Format::Json && files.len() != 1 {
         eprintln!(
             "peregrinus: --format json prints one file's object, and these are {}; use --format jsonl",
@@ -47,10 +47,13 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         settings.inertia = i;
     }
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
-    let mut all_well = true;
+    let mut all_well = unread.is_empty();
+    for what in unread {
+        eprintln!("peregrinus: {what}");
+    }
     let progress = files.len() > 1 && std::io::stderr().is_terminal();
     let mut done = 0;
-    each_file(&files, &settings, args.format, |path, result| {
+    each_file(&files, &settings, &args, |path, result| {
         done += 1;
         match result {
             Ok(report) => {
@@ -90,7 +93,7 @@ struct Report {
 fn each_file(
     files: &[PathBuf],
     settings: &Settings,
-    format: Format,
+    args: &Args,
     mut take: impl FnMut(&Path, Result<Report, Failure>) -> std::io::Result<()>,
 ) -> Result<(), Failure> {
     let workers = std::thread::available_parallelism()
@@ -102,12 +105,10 @@ fn each_file(
         for _ in 0..workers {
             let (send, next) = (send.clone(), &next);
             scope.spawn(move || {
-                while let Some(path) = files.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let i = files
-                        .iter()
-                        .position(|f| std::ptr::eq(f, path))
-                        .unwrap_or(0);
-                    let report = report(path, settings, format).map_err(|e| e.to_string());
+                loop {
+                    let i = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(path) = files.get(i) else { return };
+                    let report = report(path, settings, args).map_err(|e| e.to_string());
                     if send.send((i, report)).is_err() {
                         return;
                     }
@@ -128,13 +129,12 @@ fn each_file(
     })
 }
 
-fn report(path: &Path, settings: &Settings, format: Format) -> Result<Report, Failure> {
-    let performance = read(path)?;
-    let mut monitor = Monitor::new(Arc::clone(&settings.catalogue))?;
-    for event in settings.events() {
-        monitor.on_event(crate::time::Time::ZERO, event, &mut ());
+fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failure> {
+    let mut performance = read(path)?;
+    if args.inertia.is_some() {
+        drop_inertia(&mut performance);
     }
-    let study = study::study(&performance, monitor, &settings.catalogue);
+    let study = study::study(&performance, settings.monitor()?, &settings.catalogue);
     let name = path.display().to_string();
     let analysis = Analysis {
         file: &name,
@@ -143,7 +143,7 @@ fn report(path: &Path, settings: &Settings, format: Format) -> Result<Report, Fa
         catalogue: &settings.catalogue,
         notation: &settings.notation,
     };
-    let text = match format {
+    let text = match args.format {
         Format::Text => analysis_text(&analysis),
         Format::Json => analysis_json(&analysis, true)? + "\n",
         Format::Jsonl => analysis_json(&analysis, false)? + "\n",
@@ -169,42 +169,70 @@ pub fn read(path: &Path) -> Result<Performance, Failure> {
 
 const ENDINGS: [&str; 4] = ["mid", "midi", "smf", "rmi"];
 
-/// Folders become the MIDI files in and below them, in order of name.
-fn expand(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
-    let mut files = Vec::new();
+/// Folders become the MIDI files in and below them, in order of name; beside them what
+/// cannot be read, and why.
+fn expand(paths: &[PathBuf]) -> Result<(Vec<PathBuf>, Vec<String>), Failure> {
+    let (mut files, mut unread) = (Vec::new(), Vec::new());
     for path in paths {
         if !path.is_dir() {
             files.push(path.clone());
             continue;
         }
         let before = files.len();
-        walk(path, &mut files, 0)?;
-        if files.len() == before {
+        let faults = unread.len();
+        walk(path, &mut files, &mut unread);
+        if files.len() == before && unread.len() == faults {
             return Err(format!("{}: no MIDI file in this folder (they end in .mid, .midi, .smf or .rmi): name another", path.display()).into());
         }
         files[before..].sort();
     }
-    Ok(files)
+    if files.is_empty() {
+        return Err(unread.join("\nperegrinus: ").into());
+    }
+    Ok((files, unread))
 }
 
-fn walk(folder: &Path, files: &mut Vec<PathBuf>, depth: usize) -> Result<(), Failure> {
-    let entries = std::fs::read_dir(folder)
-        .map_err(|e| format!("{}: cannot be read: {e}", folder.display()))?;
-    for entry in entries {
-        let path = entry?.path();
-        let ending = path
-            .extension()
-            .and_then(|e| e.to_str())
-            .unwrap_or_default()
-            .to_lowercase();
-        if path.is_dir() {
-            // A link that leads back up would lead round for ever.
-            if depth < 32 {
-                walk(&path, files, depth + 1)?;
+/// Links to folders are passed over: one that leads back up would lead round for ever.
+fn walk(folder: &Path, files: &mut Vec<PathBuf>, unread: &mut Vec<String>) {
+    let mut folders = vec![folder.to_owned()];
+    while let Some(folder) = folders.pop() {
+        let mut fault = |e| unread.push(format!("{}: cannot be read: {e}", folder.display()));
+        let entries = match std::fs::read_dir(&folder) {
+            Ok(entries) => entries,
+            Err(e) => {
+                fault(e);
+                continue;
             }
-        } else if ENDINGS.contains(&ending.as_str()) {
-            files.push(path);
+        };
+        for entry in entries {
+            let (path, kind) = match entry.and_then(|e| Ok((e.path(), e.file_type()?))) {
+                Ok(entry) => entry,
+                Err(e) => {
+                    fault(e);
+                    continue;
+                }
+            };
+            let ending = path
+                .extension()
+                .and_then(|e| e.to_str())
+                .unwrap_or_default()
+                .to_lowercase();
+            if kind.is_dir() {
+                folders.push(path);
+            } else if ENDINGS.contains(&ending.as_str()) && !path.is_dir() {
+                files.push(path);
+            }
         }
     }
-    Ok(())
+}
+
+/// What the user asks for now is meant, whatever a recording of ours was made with.
+pub fn drop_inertia(performance: &mut Performance) {
+    performance.texts.retain(|t| {
+        let setting = t.text.strip_prefix(midi::OURS);
+        !matches!(
+            setting.and_then(Event::from_setting),
+            Some(Event::Inertia(_))
+        )
+    });
 }

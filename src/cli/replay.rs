@@ -1,7 +1,7 @@
 //! `replay FILE`: a file through the very same engine, at its own pace.
 
 use super::{Failure, analyze, lines, monitor};
-use crate::engine::{Inertia, Monitor};
+use crate::engine::Inertia;
 use crate::live::{Order, SystemClock, play};
 use crate::settings::Settings;
 use crate::study;
@@ -53,15 +53,31 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         Err(what) => return usage(what),
     };
     let file = args.file.display().to_string();
-    let performance = analyze::read(&args.file).map_err(|e| format!("{file}: {e}"))?;
+    let mut performance = analyze::read(&args.file).map_err(|e| format!("{file}: {e}"))?;
+    let end = performance.end;
+    let length = || format!("{file} is {:.1} seconds long", end.seconds());
+    if Time::from_seconds(args.from) > end {
+        return usage(format!(
+            "--from {}: this lies past the end, {}",
+            args.from,
+            length()
+        ));
+    }
+    if let Some((_, to)) = repeat
+        && to > end
+    {
+        return usage(format!(
+            "--repeat {}: this lies past the end, {}",
+            args.repeat.as_deref().unwrap_or_default(),
+            length()
+        ));
+    }
     let mut settings = settings.clone();
     if let Some(i) = args.inertia {
         settings.inertia = i;
+        analyze::drop_inertia(&mut performance);
     }
-    let mut engine = Monitor::new(Arc::clone(&settings.catalogue))?;
-    for event in settings.events() {
-        engine.on_event(Time::ZERO, event, &mut ());
-    }
+    let engine = settings.monitor()?;
     let idle = engine.reading();
     let name = args
         .file
@@ -104,7 +120,7 @@ fn span(text: &str) -> Result<(Time, Time), String> {
     let (a, b) = (seconds(a).ok_or_else(bad)?, seconds(b).ok_or_else(bad)?);
     if b - a < 0.2 {
         return Err(format!(
-            "--repeat {text}: the second moment must be later than the first"
+            "--repeat {text}: the second moment must be at least 0.2 seconds later than the first"
         ));
     }
     Ok((Time::from_seconds(a), Time::from_seconds(b)))
