@@ -46,7 +46,7 @@ impl Event {
                     Event::Filter(filter)
                 }
                 "transpose" => {
-                    filter.transpose = value.parse().ok()?;
+                    filter.transpose = value.parse().ok().filter(|t| (-48..=48).contains(t))?;
                     Event::Filter(filter)
                 }
                 _ => return None,
