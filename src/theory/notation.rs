@@ -47,7 +47,7 @@ impl Notation {
     }
 
     /// A note inside or beside a tonality: the mode's own degrees as they stand,
-    /// others nearest to it on the line of fifths.
+    /// others as the common chromatic degrees (common practice, no source).
     pub fn note(
         &self,
         pc: PitchClass,
@@ -61,15 +61,10 @@ impl Notation {
         if let Some(d) = mode.degree_at(pc.above(t.center)) {
             return spell_degree(tonic, d);
         }
-        // The middle of the mode's own notes on the line of fifths.
-        let all: Vec<i8> = mode
-            .degrees
-            .iter()
-            .map(|d| spell_degree(tonic, *d).fifths())
-            .collect();
-        let middle = all.iter().map(|&f| f as f32).sum::<f32>() / all.len().max(1) as f32;
-        // A♭ rather than G♯ in C where both are as far: the lowered sixth is the commoner.
-        let near = Spelling::nearest(pc, middle - 0.1);
+        // The chromatic scale upon the center: ♭2, ♭3, ♯4, ♭6, ♭7, and the major
+        // scale's degrees (B in G Phrygian, not C♭).
+        const CHROMATIC: [i8; 12] = [0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5];
+        let near = Spelling::at(tonic.fifths() + CHROMATIC[pc.above(t.center)]);
         match near.accidental() {
             -1..=1 => near,
             // No double accidentals for a note that only passes.
