@@ -303,6 +303,7 @@ proptest! {
             prop_assert!(ports.send(bytes));
             if i == playing.len() / 2 {
                 listener.set(Event::Inertia(peregrinus::engine::Inertia::Motif));
+                listener.mark("here");
             }
         }
         let end = Time::millis(at + 500);
@@ -314,6 +315,8 @@ proptest! {
 
         let read = midi::read(&std::fs::read(&file).unwrap()).unwrap();
         prop_assert_eq!(&read.faults, &vec![]);
+        let marks = read.texts.iter().filter(|t| t.kind == midi::TextKind::Marker);
+        prop_assert_eq!(marks.map(|t| t.text.as_str()).collect::<Vec<_>>(), vec!["here"]);
         prop_assert!(read.end >= last);
         let catalogue = Arc::new(Catalogue::standard().clone());
         let replayed = study(&read, monitor(), &catalogue);

@@ -8,6 +8,7 @@ use crate::live::{
     self, Link, Listener, Order, Player, Remember, SystemClock, Wanted, World, play,
 };
 use crate::midi;
+use crate::plan::Marker;
 use crate::screen::{self, Outcome};
 use crate::settings::{Settings, state_dir};
 use crate::study;
@@ -138,12 +139,16 @@ fn whole(
 pub fn show_file(
     mut player: Player,
     notice: Option<String>,
+    markers: Vec<Marker>,
     idle: Reading,
     settings: &Settings,
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
     if std::io::stdout().is_terminal() {
-        return screen(Desk::new(idle).with_file(player, notice), settings);
+        let desk = Desk::new(idle)
+            .with_file(player, notice)
+            .with_markers(markers);
+        return screen(desk, settings);
     }
     if let Some(notice) = notice {
         eprintln!("peregrinus: {notice}");

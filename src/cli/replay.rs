@@ -3,6 +3,8 @@
 use super::{Failure, analyze, lines, monitor};
 use crate::engine::Inertia;
 use crate::live::{Order, SystemClock, play};
+use crate::midi::TextKind;
+use crate::plan::Marker;
 use crate::settings::Settings;
 use crate::study;
 use crate::time::Time;
@@ -104,7 +106,16 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     if repeat.is_some() {
         player.order(Order::Repeat(repeat));
     }
-    monitor::show_file(player, damaged, idle, &settings, args.format)
+    let markers = performance
+        .texts
+        .iter()
+        .filter(|t| t.kind == TextKind::Marker)
+        .map(|t| Marker {
+            at: t.at,
+            name: t.text.clone(),
+        })
+        .collect();
+    monitor::show_file(player, damaged, markers, idle, &settings, args.format)
 }
 
 /// `12.5-20` in seconds.

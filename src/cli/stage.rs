@@ -70,6 +70,11 @@ impl Desk {
         }
     }
 
+    /// The moments that a file names.
+    pub fn with_markers(self, markers: Vec<Marker>) -> Desk {
+        Desk { markers, ..self }
+    }
+
     fn feed(&self) -> Option<&Feed> {
         let file = self.file.as_ref().map(|p| &p.feed);
         file.or(self.keyboard.as_ref().map(|l| &l.feed))
@@ -191,6 +196,9 @@ impl Stage for Desk {
             }
             Intent::Mark => {
                 let name = (self.markers.len() + 1).to_string();
+                if let (None, Some(listener)) = (&self.file, &self.keyboard) {
+                    listener.mark(&name);
+                }
                 self.markers.push(Marker {
                     at: self.now(),
                     name,

@@ -24,7 +24,7 @@ const BEHIND: Time = Time::millis(3);
 /// The engine on a keyboard; dropping it ends all threads and the recording.
 pub struct Listener {
     pub feed: Feed,
-    orders: Option<Sender<Event>>,
+    orders: Option<Sender<Request>>,
     clock: Arc<dyn Clock>,
     engine: Option<JoinHandle<()>>,
     /// Looks for the keyboard; dropped first, so that nothing comes in any more.
@@ -89,7 +89,14 @@ impl Listener {
     /// A setting that changes readings.
     pub fn set(&self, event: Event) {
         if let Some(orders) = &self.orders {
-            let _ = orders.send(event);
+            let _ = orders.send(Request::Set(event));
+        }
+    }
+
+    /// Flags the present moment in the recording, if there is one.
+    pub fn mark(&self, name: &str) {
+        if let Some(orders) = &self.orders {
+            let _ = orders.send(Request::Mark(name.to_owned()));
         }
     }
 
@@ -122,6 +129,12 @@ impl Drop for Listener {
     }
 }
 
+/// What the player asks of the engine.
+enum Request {
+    Set(Event),
+    Mark(String),
+}
+
 struct Engine {
     clock: Arc<dyn Clock>,
     monitor: Monitor,
@@ -133,7 +146,7 @@ struct Engine {
 }
 
 impl Engine {
-    fn run(&mut self, orders: &Receiver<Event>) {
+    fn run(&mut self, orders: &Receiver<Request>) {
         let mut notes = self.outlet.receiver().clone();
         let jumps = self.clock.jumps();
         let panic_at = provoke::wanted();
@@ -145,8 +158,16 @@ impl Engine {
                     // Nobody looks for keyboards any more; orders still come.
                     Err(_) => notes = never(),
                 },
-                recv(orders) -> event => match event {
-                    Ok(event) => self.take(self.clock.now(), event),
+                recv(orders) -> request => match request {
+                    Ok(Request::Set(event)) => self.take(self.clock.now(), event),
+                    Ok(Request::Mark(name)) => {
+                        self.drain(&notes);
+                        let at = self.clock.now().max(self.monitor.now());
+                        self.monitor.advance_to(at, &mut self.publisher);
+                        if let Some(r) = &mut self.recording {
+                            r.mark(at, name);
+                        }
+                    }
                     Err(_) => break,
                 },
                 recv(jumps) -> _ => {}

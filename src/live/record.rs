@@ -35,6 +35,7 @@ fn remedy(why: &std::io::Error) -> String {
 
 enum Note {
     Event(Time, Event),
+    Marker(Time, String),
     End(Time),
 }
 
@@ -130,6 +131,14 @@ impl Recording {
         }
     }
 
+    /// A moment that the player flagged.
+    pub fn mark(&mut self, at: Time, name: String) {
+        let Some(notes) = &self.notes else { return };
+        if let Err(TrySendError::Full(_)) = notes.try_send(Note::Marker(at, name)) {
+            self.missed += 1;
+        }
+    }
+
     /// Says how much is missing, when it has become more.
     pub fn tell_missed(&mut self) {
         if self.missed > self.told {
@@ -181,6 +190,11 @@ fn write(mut recorder: Recorder<impl Disk>, notes: &Receiver<Note>) -> std::io::
                         }
                     }
                 }
+            }
+            Ok(Note::Marker(at, name)) => {
+                last = at;
+                dirty = true;
+                recorder.text(at, TextKind::Marker, &name);
             }
             Ok(Note::End(end)) => {
                 return recorder.finish(end)?.sync();
