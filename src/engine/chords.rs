@@ -30,6 +30,15 @@ const TRUST: Time = Time::millis(4000);
 const PASSING: Time = Time::millis(800);
 /// What it counts before.
 const PASSING_WEIGHT: f32 = 0.3;
+/// What a note counts while a finger holds it: at least this, the rest fades.
+const HELD: f32 = 0.6;
+/// What it counts at first while only the pedal holds it, and if it was struck
+/// before the present harmony.
+const PEDALLED: f32 = 0.95;
+const PAST: f32 = 0.35;
+/// What it counts just after it was let go, and a bass that was.
+const LET_GO: f32 = 0.8;
+const BASS_LET_GO: f32 = 0.9;
 /// How much a note outside the chord costs, and a missing member.
 const OUTSIDE: f32 = 0.95;
 const MISSING: f32 = 0.45;
@@ -64,11 +73,13 @@ pub struct ChordTracker {
     alone: KeySet,
     /// Nothing from before here counts any more.
     horizon: Time,
+    /// The key of the bass, sounding or let go, and when it was struck.
     bass: Option<(u8, Time)>,
-    /// The same before the present stroke, and the lowest key of the stroke before
-    /// if that was a note of a figure.
+    /// The same before the present stroke.
     bass_before: Option<(u8, Time)>,
+    /// The lowest key of the stroke before, if that was a note of a figure.
     low_before: Option<u8>,
+    /// Whether the stroke before was a chord.
     chord_before: bool,
     /// Whether the bass was struck alone, or with a melody note: then a chord follows.
     bass_alone: bool,
@@ -238,7 +249,7 @@ impl ChordTracker {
                 if passing {
                     PASSING_WEIGHT
                 } else {
-                    0.6 + 0.4 * strike.left
+                    HELD + (1.0 - HELD) * strike.left
                 },
             );
         }
@@ -253,7 +264,7 @@ impl ChordTracker {
                 PEDAL_MEMORY
             };
             let left = (-(at.since(strike.at).seconds() as f32) / memory).exp();
-            put(key, left * if old { 0.35 } else { 0.95 });
+            put(key, left * if old { PAST } else { PEDALLED });
         }
         // A hand that holds a whole chord has left the one before.
         let whole = classes(keys.held() & !self.alone).len() >= 3;
@@ -265,9 +276,9 @@ impl ChordTracker {
             }
             let key = key as u8;
             if Some(key) == bass {
-                put(key, 0.9);
+                put(key, BASS_LET_GO);
             } else if !whole && keys.strike(key).at >= self.horizon && self.alone >> key & 1 == 0 {
-                put(key, 0.8 * (-since / MEMORY).exp());
+                put(key, LET_GO * (-since / MEMORY).exp());
             }
         }
         w

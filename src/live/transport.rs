@@ -84,29 +84,7 @@ pub fn play(
         now: start,
         ahead: start,
     }));
-    let mut transport = Transport {
-        clock,
-        events,
-        end,
-        next: 0,
-        at: Time::ZERO,
-        anchor: (Time::ZERO, Time::ZERO),
-        speed: 1.0,
-        paused: false,
-        ended: false,
-        repeat: None,
-        checkpoints: vec![Checkpoint {
-            at: Time::ZERO,
-            next: 0,
-            monitor: monitor.clone(),
-            history: History::default(),
-        }],
-        spacing: CHECKPOINT,
-        monitor,
-        history: History::default(),
-        publisher,
-        places: Arc::clone(&places),
-    };
+    let mut transport = Transport::new(clock, events, end, monitor, publisher, Arc::clone(&places));
     transport.obey(order);
     let guard = desk.clone();
     let thread = std::thread::Builder::new()
@@ -215,6 +193,40 @@ impl Observer for Tell<'_> {
 }
 
 impl Transport {
+    /// At the beginning of the file, about to play.
+    fn new(
+        clock: Arc<dyn Clock>,
+        events: Vec<(Time, Event)>,
+        end: Time,
+        monitor: Monitor,
+        publisher: Publisher,
+        places: Arc<Mutex<Places>>,
+    ) -> Transport {
+        Transport {
+            clock,
+            events,
+            end,
+            next: 0,
+            at: Time::ZERO,
+            anchor: (Time::ZERO, Time::ZERO),
+            speed: 1.0,
+            paused: false,
+            ended: false,
+            repeat: None,
+            checkpoints: vec![Checkpoint {
+                at: Time::ZERO,
+                next: 0,
+                monitor: monitor.clone(),
+                history: History::default(),
+            }],
+            spacing: CHECKPOINT,
+            monitor,
+            history: History::default(),
+            publisher,
+            places,
+        }
+    }
+
     fn run(&mut self, orders: &Receiver<Order>) {
         self.anchor = (self.clock.now(), self.at);
         self.publisher.publish(&self.monitor);
@@ -422,32 +434,14 @@ mod tests {
             ended: false,
             repeat: None,
         };
-        let mut t = Transport {
-            clock: Arc::new(SystemClock::start()),
-            events: (0..180).flat_map(note).collect(),
-            end,
-            next: 0,
-            at: Time::ZERO,
-            anchor: (Time::ZERO, Time::ZERO),
-            speed: 1.0,
-            paused: true,
-            ended: false,
-            repeat: None,
-            checkpoints: vec![Checkpoint {
-                at: Time::ZERO,
-                next: 0,
-                monitor: monitor.clone(),
-                history: History::default(),
-            }],
-            spacing: CHECKPOINT,
-            monitor,
-            history: History::default(),
-            publisher,
-            places: Arc::new(Mutex::new(Places {
-                now: start,
-                ahead: start,
-            })),
-        };
+        let places = Arc::new(Mutex::new(Places {
+            now: start,
+            ahead: start,
+        }));
+        let clock = Arc::new(SystemClock::start());
+        let events = (0..180).flat_map(note).collect();
+        let mut t = Transport::new(clock, events, end, monitor, publisher, places);
+        t.paused = true;
         let middle = Time::millis(1_234_000);
         t.play_to(middle, false);
         let heard = t.history.clone();
