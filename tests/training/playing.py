@@ -1,0 +1,533 @@
+"""Modal keyboard playing, labelled by construction: what the program's users play and
+no labelled corpus holds.  Hands, textures and progressions are drawn at random;
+the center is where the bass, the long notes and the phrase ends say it is.
+
+`take(length, rng, catalogue)` -> notes, segments, chord roots.  All invented.
+"""
+
+import math
+
+MODES = {  # how often each mode is drawn
+    "ionian": .13, "dorian": .15, "phrygian": .08, "lydian": .11, "mixolydian": .13, "aeolian": .11, "minor": .09,
+    "locrian": .01,
+}
+RARE = .16  # the rest goes to all other modes alike
+# Degrees (0 = the center's chord) that tell a mode in a two-chord shuttle.
+SHUTTLE = {"ionian": (3, 4, 5), "dorian": (3, 1, 6), "phrygian": (1, 6), "lydian": (1, 6, 4), "mixolydian": (6, 4, 3),
+           "aeolian": (5, 6, 3), "minor": (4, 3), "phrygian_dominant": (1, 6), "lydian_dominant": (1, 6),
+           "mixolydian_flat6": (3, 6), "dorian_flat2": (1, 6)}
+LOOPS = {"ionian": [[1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 5, 3, 4], [0, 4, 5, 3], [3, 4, 0, 0], [0, 2, 3, 4], [1, 4, 0, 5]],
+         "minor": [[1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 6, 5, 4], [0, 5, 3, 4], [3, 4, 0, 0], [0, 4, 0, 4], [0, 3, 0, 4]],
+         "dorian": [[0, 3], [0, 6, 3, 0], [0, 1], [0, 2, 3, 6], [0, 3, 6, 0], [0, 4, 3, 0]],
+         "mixolydian": [[0, 6, 3, 0], [0, 3, 6, 3], [0, 6], [0, 4, 6, 3], [0, 6, 3, 3]],
+         "lydian": [[0, 1], [0, 1, 6, 0], [0, 1, 4, 0], [0, 2, 1, 0]],
+         "phrygian": [[0, 1], [0, 1, 2, 1], [3, 2, 1, 0], [0, 6, 1, 0]],
+         "aeolian": [[0, 5, 6, 0], [0, 6, 5, 6], [0, 3, 6, 0], [0, 5, 2, 6], [0, 2, 6, 3], [5, 6, 0, 0], [0, 6, 3, 5]]}
+FAMILIES = (["vamp"] * 3 + ["drone"] * 2 + ["shuttle"] * 3 + ["pedal", "bassline", "bassline"] + ["loop"] * 3 + ["functional"] * 2
+            + ["alone"] * 2 + ["planing"] * 2 + ["chorale", "pattern", "pattern", "pattern", "blues", "unison", "wash", "held"])
+
+
+def draw_mode(rng, catalogue):
+    if rng.random() < RARE:
+        rare = [m for m in catalogue.ids if m not in MODES]
+        return rng.choice(rare)
+    return rng.choices(list(MODES), list(MODES.values()))[0]
+
+
+class Player:
+    """Two hands that keep their habits from section to section."""
+
+    def __init__(self, rng, catalogue):
+        self.r = rng
+        self.catalogue = catalogue
+        self.notes = []
+        self.roots = []
+        self.habits()
+
+    def habits(self):
+        r = self.r
+        self.family = r.choice(FAMILIES)
+        self.right = r.choice(["walk", "walk", "walk", "arpeggio", "chords", "sparse", "long", "none", "thirds"])
+        self.base = r.choice((31, 34, 36, 36, 38, 41, 43))
+        self.middle = r.choice((50, 52, 55, 57))
+        self.stride = r.choice((.5, .5, .5, 1, 1, 1 / 3, .25, .75))
+        self.phrase = r.choice((2, 2, 4))
+        self.hold = r.random() < .5
+        self.seventh = r.choice((3, 3, 3, 4, 4, 5))
+        self.dirt = r.random() ** 3 * .12         # chromatic neighbours and slips of the finger
+        self.colour = r.random() < .35            # passing chords, side-slips, applied dominants
+        self.sync = sorted({0.0} | {r.choice((.5, 1, 1.5, 2, 2.5, 3)) for _ in range(r.randrange(1, 4))})
+        self.tune = 60 + r.randrange(14)
+
+    # -- material of a tonality
+
+    def settle(self, c, mode):
+        self.c, self.mode = c, mode
+        base = sorted(self.catalogue.degrees[self.catalogue.index(mode)])
+        self.s = base
+        self.n = len(base)
+        # In common-practice minor the dominant takes the leading tone.
+        self.sharp = mode == "minor"
+
+    def pitch(self, d, lead=False):
+        """Semitones above C 0 of scale step d (any integer)."""
+        x = self.s[d % self.n] + 12 * (d // self.n)
+        if lead and self.sharp and self.n == 7 and d % 7 == 6:
+            x += 1
+        return self.c + x
+
+    def stack(self, d, size=3, gap=2):
+        lead = self.sharp and (d % 7 in (4, 6)) and self.n == 7
+        return [self.pitch(d + gap * k, lead) for k in range(size)]
+
+    def low(self, pc):
+        b = self.base + (pc - self.base) % 12
+        return b
+
+    def voice(self, pitches, low, spread=False):
+        out, p = [], low
+        for x in pitches:
+            q = p + (x - p) % 12
+            out.append(q)
+            p = q + (self.r.choice((1, 1, 8)) if spread else 1)
+        return out
+
+    def put(self, a, b, p):
+        while p < 22:
+            p += 12
+        while p > 106:
+            p -= 12
+        self.notes.append((a, b, p))
+
+    # -- one section
+
+    def section(self, t, bars, beat, meter, moved=None):
+        """Plays `bars` bars from t; `moved`: the right hand's collection stays that of
+        (center, mode) while the left hand goes to the new center."""
+        r, bar = self.r, meter * beat
+        fam = self.family
+        c = self.c % 12
+        loop = self.progression(fam)
+        quartal = [self.pitch(3 * k) for k in range(r.choice((3, 3, 4)))]
+        if self.n < 6:
+            quartal = [self.pitch(2 * k) for k in range(3)]
+        shape = r.choice([quartal, quartal, self.stack(0), self.stack(0, 4), self.stack(r.randrange(self.n)),
+                          [self.pitch(r.randrange(self.n)) for _ in range(3)], [self.pitch(3 * k + r.randrange(self.n)) for k in range(3)]])
+        osti = self.ostinato(meter)
+        pattern = r.choice(("alberti", "stride", "waltz", "arpeggio", "tenths", "fifths", "octaves"))
+        slip_left = 0
+        line = self.melodist()
+        for b in range(bars):
+            a, e = t + b * bar, t + (b + 1) * bar
+            last = b == bars - 1
+            slip = 0
+            if self.colour and b and not last and r.random() < .10:
+                slip = r.choice((1, -1))
+            d = loop[b % len(loop)]
+            if last and fam in ("loop", "functional", "chorale", "pattern") and r.random() < .8:
+                d = 0
+            if fam == "vamp":
+                self.vamp(a, e, beat, meter, shape, osti, slip)
+            elif fam == "drone":
+                if b % 2 == 0:
+                    fifth = 7 if 7 in self.s else 12
+                    for k in ((0, fifth) if r.random() < .6 else (0, 12) if r.random() < .4 else (0,)):
+                        self.put(a, a + 2 * bar if b < bars - 1 else e, self.low(c) + k)
+            elif fam in ("shuttle", "loop", "functional"):
+                self.chord_bar(a, e, beat, meter, d, slip)
+            elif fam == "pedal":
+                if b % 2 == 0 or not self.hold:
+                    self.put(a, e if not self.hold else min(t + bars * bar, a + 2 * bar), self.low(c))
+                for x in range(meter):
+                    k = (0, 1, 2, 1, 6, 0, 3, 4, 5, 2)[(b * meter + x + len(shape)) % 10]
+                    if x % 2 == 0 or r.random() < .6:
+                        for q in self.voice([p + slip for p in self.stack(k)], self.middle + 5):
+                            self.put(a + x * beat, a + (x + .92) * beat, q)
+            elif fam == "planing":
+                if b % 2 == 0 or r.random() < .5:
+                    self.put(a, e, self.low(c))
+                    if r.random() < .4 and 7 in self.s:
+                        self.put(a, e, self.low(c) + 7)
+                k = r.randrange(self.n)
+                gap = r.choice((2, 2, 3)) if self.n == 7 else 2
+                x = 0.0
+                while x < meter - .01:
+                    step = r.choice((.5, 1, 1))
+                    ps = self.stack(k, 3 if gap == 3 else r.choice((3, 4)), gap)
+                    q0 = self.middle + 5 + (ps[0] - self.middle - 5) % 12
+                    for p in ps:
+                        self.put(a + x * beat, min(e, a + (x + step * .9) * beat), q0 + p - ps[0] + slip)
+                    k += r.choice((-2, -1, -1, 1, 1, 2))
+                    x += step
+                if b % 2 == 1:
+                    pass
+            elif fam == "bassline":
+                self.walking(a, e, beat, meter, b, loop)
+            elif fam == "chorale":
+                for x in range(0, meter, r.choice((1, 1, 2)) if meter > 2 else 1):
+                    k = 0 if (x == 0 and (b % 2 == 0 or last)) else r.choice((3, 4, 5, 1, 6, 2, 0))
+                    if last and x:
+                        k = 0
+                    four = self.stack(k)
+                    low = self.low(four[0] % 12)
+                    if r.random() < .2:
+                        low = self.low(four[1] % 12)
+                    self.put(a + x * beat, a + (x + 1) * beat, low)
+                    self.roots.append((a + x * beat, a + (x + 1) * beat, four[0] % 12))
+                    for i, q in enumerate(self.voice(r.sample(four, 3), self.middle + 2, True)):
+                        self.put(a + x * beat, a + (x + 1) * beat, q)
+            elif fam == "pattern":
+                self.pattern_bar(a, e, beat, meter, d, pattern)
+            elif fam == "blues":
+                self.blues_bar(a, e, beat, meter, b % 12)
+            elif fam == "unison":
+                p = self.low(c)
+                for x, (k, w) in enumerate(osti):
+                    q = p + self.pitch(k) - self.pitch(0)
+                    self.put(a + w * beat, a + (w + .8) * beat, q)
+                    self.put(a + w * beat, a + (w + .8) * beat, q + 12)
+            elif fam == "wash":
+                ps = self.stack(0 if b % 2 == 0 else r.choice((0, 0, d)), r.choice((4, 5)))
+                q = self.low(c)
+                self.put(a, e, q)
+                x = 0.0
+                while x < meter - .01:
+                    self.put(a + x * beat, e, 48 + (r.choice(ps) - 48) % 12 + 12 * r.randrange(3))
+                    x += r.choice((.25, .5, .5))
+            elif fam == "held":
+                self.put(a, e, self.low(c))
+                for q in self.voice(shape, self.middle):
+                    self.put(a, e, q)
+            if self.colour and not last and b and r.random() < .12:
+                self.passing(e - beat, e)
+            if not (fam in ("held", "planing", "chorale", "wash") and r.random() < .5):
+                self.melody(a, e, beat, meter, b, line, slip if fam == "vamp" and r.random() < .5 else 0,
+                            last or b % self.phrase == self.phrase - 1, fam)
+
+    def progression(self, fam):
+        r = self.r
+        n = self.n
+        if n < 7:
+            return [0, r.randrange(1, n)]
+        if fam == "shuttle":
+            other = r.choice(SHUTTLE.get(self.mode, (1, 3, 6)) + (r.randrange(1, n),))
+            return r.choice([[0, other], [0, other], [0, 0, other, other], [0, other, 0, 0]])
+        known = LOOPS.get(self.mode)
+        if known and r.random() < .75:
+            return r.choice(known)
+        if fam == "functional" and not known:
+            return r.choice([[0, 3, 4, 0], [0, 6, 0, 4], [0, 1, 6, 0]])
+        return [0] + [r.randrange(n) for _ in range(r.choice((1, 3, 3)))]
+
+    def ostinato(self, meter):
+        """Bass steps (scale step, beat): always from the center on the first beat."""
+        r = self.r
+        out = [(0, 0.0)]
+        x = r.choice((.5, 1, 1, 1.5, 2))
+        while x < meter - .01:
+            out.append((r.choice((0, 0, 4, 4, 6, 2, -1, 3)) if self.n == 7 else r.randrange(self.n), x))
+            x += r.choice((.5, 1, 1, 1.5))
+        return out if r.random() < .6 else out[:r.choice((1, 1, 2, 3))]
+
+    def vamp(self, a, e, beat, meter, shape, osti, slip):
+        low = self.low(self.c % 12)
+        full = len(osti) < 3 and self.hold
+        for i, (k, x) in enumerate(osti):
+            end = e if full and i == len(osti) - 1 else a + (x + (.9 if self.hold else .5)) * beat
+            self.put(a + x * beat, min(e, end), low + self.pitch(k) - self.pitch(0))
+        for x in self.sync[1:] or [1]:
+            if x < meter:
+                for q in self.voice(shape, self.middle):
+                    self.put(a + x * beat, e if self.hold else min(e, a + (x + .8) * beat), q + slip)
+
+    def chord_bar(self, a, e, beat, meter, d, slip):
+        r = self.r
+        two = self.family == "functional" and r.random() < .3
+        halves = [(a, e, d)] if not two else [(a, (a + e) / 2, d), ((a + e) / 2, e, r.choice((d, 1, 4, 3)))]
+        for u, v, k in halves:
+            ch = self.stack(k, self.seventh if k or r.random() < .4 else 3)
+            if self.colour and self.n == 7 and r.random() < .1:      # an applied dominant before the next chord
+                x = v - beat
+                root = (ch[0] + 7) % 12
+                self.put(x, v, self.low(root))
+                for q in self.voice([root, root + 4, root + 10], self.middle):
+                    self.put(x, v, q)
+                v = x
+                if v - u < beat * .9:
+                    continue
+            root = ch[0] % 12
+            bass = ch[1] % 12 if r.random() < .1 else root
+            self.roots.append((u, v, root))
+            if self.hold or r.random() < .5:
+                self.put(u, v, self.low(bass))
+            else:
+                for x in range(int(round((v - u) / beat))):
+                    self.put(u + x * beat, u + (x + .8) * beat, self.low(bass if x % 2 == 0 else (root + 7) % 12 if r.random() < .5 else bass))
+            upper = ch[1:] if len(ch) > 3 and r.random() < .5 else ch
+            for x in ([0] if self.hold else self.sync):
+                if u + x * beat < v - .01:
+                    for q in self.voice(upper, self.middle):
+                        self.put(u + x * beat, v if self.hold else min(v, u + (x + .8) * beat), q + slip)
+
+    def walking(self, a, e, beat, meter, b, loop):
+        r = self.r
+        low, k = self.low(self.c % 12), 0
+        plain = r.random() < .5
+        for x in range(meter):
+            if x == 0 and b % 2 == 0:
+                k = 0
+            q = low + self.pitch(k) - self.pitch(0)
+            if not plain and x == meter - 1 and r.random() < .3:
+                q = low + r.choice((-1, 1))                          # chromatic approach
+            self.put(a + x * beat, a + (x + .95) * beat, q)
+            k += r.choice((1, 2, 4, -1, -2, 1, -1))
+            k = max(-3, min(7, k))
+        if r.random() < .7:
+            d = loop[b % len(loop)]
+            for x in self.sync:
+                if x < meter:
+                    for q in self.voice(self.stack(d, self.seventh)[0 if r.random() < .5 else 1:], self.middle):
+                        self.put(a + x * beat, min(e, a + (x + (2 if self.hold else .5)) * beat), q)
+
+    def pattern_bar(self, a, e, beat, meter, d, pattern):
+        r = self.r
+        ch = self.stack(d, 3)
+        root = ch[0] % 12
+        low = self.low(root)
+        third, fifth = (ch[1] - ch[0]) % 12, (ch[2] - ch[0]) % 12
+        self.roots.append((a, e, root))
+        if pattern in ("alberti", "arpeggio", "tenths"):
+            cell = {"alberti": (0, fifth, third, fifth), "arpeggio": (0, fifth, 12, 12 + third, 12, fifth),
+                    "tenths": (0, fifth, 12 + third, fifth)}[pattern]
+            if r.random() < .1:
+                low, cell = low + third - 12, tuple((x - third) % 12 for x in cell)
+            up = 12 if pattern == "alberti" else 0
+            x, i = 0.0, 0
+            while x < meter - .01:
+                self.put(a + x * beat, a + (x + .5) * beat if not self.hold else e, low + up + cell[i % len(cell)])
+                x, i = x + .5, i + 1
+        elif pattern in ("stride", "waltz"):
+            self.put(a, a + beat, low)
+            for x in range(1, meter):
+                if pattern == "stride" and x % 2 == 0:
+                    self.put(a + x * beat, a + (x + .9) * beat, low + fifth - (12 if low > 40 else 0))
+                else:
+                    for q in self.voice(ch, self.middle):
+                        self.put(a + x * beat, a + (x + .8) * beat, q)
+        else:
+            for x in range(0, meter, 2):
+                self.put(a + x * beat, min(e, a + (x + 1.9) * beat), low)
+                self.put(a + x * beat, min(e, a + (x + 1.9) * beat), low + (fifth if pattern == "fifths" else 12))
+            if r.random() < .6:
+                for q in self.voice(ch, self.middle):
+                    self.put(a, e, q)
+
+    def blues_bar(self, a, e, beat, meter, b):
+        r = self.r
+        root = (self.c + (0, 0, 0, 0, 5, 5, 0, 0, 7, 5, 0, 7 if r.random() < .5 else 0)[b]) % 12
+        if b == 1 and r.random() < .4:
+            root = (self.c + 5) % 12
+        low = self.low(root)
+        kind = r.choice(((0, 4, 10), (0, 4, 10), (4, 10, 14), (0, 7, 9))) if self.mode in ("mixolydian", "blues", "major_pentatonic", "ionian", "lydian_dominant") \
+            else r.choice(((0, 3, 10), (0, 3, 7)))
+        walk = r.random() < .5
+        for x in range(meter):
+            self.put(a + x * beat, a + (x + .9) * beat, low + ((0, 4 if 4 in kind else 3, 7, 9, 10)[x % 5] if walk else (0, 7)[x % 2]))
+        for x in self.sync:
+            if x < meter:
+                for q in self.voice([root + k for k in kind], self.middle):
+                    self.put(a + x * beat, min(e, a + (x + .7) * beat), q)
+        self.roots.append((a, e, root))
+
+    def passing(self, a, e):
+        """A chord from elsewhere that moves no center."""
+        r = self.r
+        root = r.randrange(12)
+        kind = r.choice(((0, 3, 6, 9), (0, 4, 7, 10), (0, 4, 7), (0, 3, 7), (0, 4, 8)))
+        self.put(a, e, self.low(root))
+        for q in self.voice([root + k for k in kind], self.middle):
+            self.put(a, e, q)
+
+    def melodist(self):
+        r = self.r
+        return {"p": self.tune, "motif": [r.choice((-3, -2, -2, -1, -1, 1, 1, 2, 2, 3)) for _ in range(r.randrange(3, 7))], "i": 0}
+
+    def near(self, p, pc):
+        return p + (pc - p + 6) % 12 - 6
+
+    def snap(self, p):
+        own = {(self.c + x) % 12 for x in self.s}
+        for _ in range(5):
+            if p % 12 in own:
+                return p
+            p += self.r.choice((-1, 1))
+        return p
+
+    def melody(self, a, e, beat, meter, b, line, slip, ending, fam):
+        r, style = self.r, self.right
+        if fam in ("alone", "drone", "unison") and style in ("none", "chords", "sparse"):
+            style = "walk"
+        if style == "none":
+            return
+        if style == "chords":
+            for x in self.sync:
+                if x < meter:
+                    k = r.choice((0, 0, 3, 4, r.randrange(self.n)))
+                    for q in self.voice(self.stack(k), 64):
+                        self.put(a + x * beat, min(e, a + (x + .8) * beat), q + slip)
+            return
+        step = {"long": r.choice((1, 2)), "sparse": 1}.get(style, self.stride) * beat
+        stable = [self.c] * 3 + [self.pitch(min(4, self.n - 1))] + [self.pitch(2)]
+        if fam == "alone":
+            stable = [self.c] * 4 + [self.pitch(4)]
+        x = a
+        while x < e - .02:
+            if style == "sparse" and r.random() < .5:
+                x += step
+                continue
+            length = step * r.choice((1, 1, 1, 1, 2, .5)) if fam == "alone" or r.random() < .2 else step
+            if ending and x + length >= e - 1.5 * beat:
+                q = self.near(line["p"], r.choice(stable))
+                self.put(x, max(x + .1, e - r.choice((0, 0, .5)) * beat), q + slip)
+                line["p"] = q
+                break
+            if style == "arpeggio":
+                q = 60 + (self.pitch(r.choice((0, 2, 4, 6, 1, 3, 5)[:r.choice((3, 4, 7))]) if self.n == 7 else r.randrange(self.n)) - 60) % 12 + 12 * r.randrange(2)
+            else:
+                if r.random() < .6:
+                    q = line["p"] + line["motif"][line["i"] % len(line["motif"])]
+                    line["i"] += 1
+                else:
+                    q = line["p"] + r.choice((-5, -3, -2, -2, -1, -1, 1, 1, 2, 2, 3, 5, 7, -7))
+                q = self.snap(q)
+                if self.sharp and (q - self.c) % 12 == 10 and r.random() < .6:
+                    q += 1                                            # the leading tone
+            if r.random() < self.dirt:
+                n = q + r.choice((-1, 1))
+                self.put(x, x + length * .5, n + slip)
+                x += length * .5
+                length *= .5
+            lo, hi = (48, 86) if fam == "alone" else (57, 93)
+            q = q + 12 if q < lo else q - 12 if q > hi else q
+            self.put(x, x + length * r.uniform(.7, 1.05), q + slip)
+            if style == "thirds" and self.n == 7:
+                self.put(x, x + length * .9, self.snap(q - 4) + slip)
+            line["p"] = q
+            x += length
+        self.tune = line["p"]
+
+
+def move(rng, catalogue, before):
+    """Where the music goes next: by collection, by bass, by any interval."""
+    c, m = before
+    x = rng.random()
+    mode = draw_mode(rng, catalogue)
+    own = catalogue.degrees[catalogue.index(m)]
+    if x < .27 and len(own) == 7:
+        # The same notes around another center: only the bass and the ends of phrases move.
+        set_ = sorted((c + d) % 12 for d in own)
+        options = []
+        for i, mm in enumerate(catalogue.ids):
+            for k in range(12):
+                if (k != c) and sorted((k + d) % 12 for d in catalogue.degrees[i]) == set_ and mm not in ("minor",) \
+                        and (mm != "locrian" or rng.random() < .1):
+                    options.append((k, mm))
+        if options:
+            return rng.choice(options), True
+    if x < .42:
+        return (c, mode), False
+    return ((c + rng.choice((5, 7, 5, 7, 3, 4, 8, 9, 2, 10, 1, 11, 6))) % 12, mode), False
+
+
+def free(rng, t, end, beat):
+    """Music without a center -> notes, label."""
+    notes = []
+    kind = rng.choice(("whole-tone", "octatonic", "chromatic", "chromatic", "clusters", "row"))
+    k = rng.randrange(12)
+    pcs = {"whole-tone": [(k + 2 * i) % 12 for i in range(6)], "octatonic": [(k + d) % 12 for d in (0, 1, 3, 4, 6, 7, 9, 10)]}.get(kind, list(range(12)))
+    x, p = t, 60
+    step = rng.choice((.25, .5, .5, 1)) * beat
+    row = rng.sample(range(12), 12)
+    i = 0
+    wide = rng.random() < .4
+    while x < end:
+        if kind == "clusters":
+            low = rng.randrange(28, 90)
+            for n in range(rng.randrange(3, 6)):
+                notes.append((x, x + step * 1.5, low + n * rng.choice((1, 1, 2))))
+            x += step * rng.choice((1, 2, 2, 3))
+            continue
+        if kind == "row":
+            pc = row[i % 12]
+            i += 1
+            p = 40 + (pc - 40) % 12 + 12 * rng.randrange(4)
+        elif wide:
+            p = 36 + (rng.choice(pcs) - 36) % 12 + 12 * rng.randrange(4)
+        else:
+            p += rng.choice((-4, -3, -2, -1, 1, 2, 3, 4))
+            while p % 12 not in pcs:
+                p += 1
+            p = min(max(p, 45), 95)
+            while p % 12 not in pcs:
+                p -= 1
+        notes.append((x, x + step * rng.uniform(.6, 1.6), p))
+        if rng.random() < .2:
+            notes.append((x, x + step, 36 + (rng.choice(pcs) - 36) % 12))
+        x += step * rng.choice((1, 1, 1, 2))
+    if kind == "whole-tone":
+        return notes, (k % 2, "whole-tone")
+    if kind == "octatonic":
+        return notes, (k % 3, "octatonic")
+    return notes, (0, "chromatic")
+
+
+def take(length, rng, catalogue):
+    """-> notes [(onset s, end s, key)], segments [(start, end, center, mode)], roots."""
+    beat = 60 / rng.uniform(52, 176)
+    meter = rng.choice((4, 4, 4, 3, 3, 2, 5))
+    player = Player(rng, catalogue)
+    t, before, segments, keep = 0.0, None, [], False
+    one = rng.random() < .2
+    while t < length:
+        if before and rng.random() < .04 or (not before and rng.random() < .05):
+            end = t + rng.uniform(4, 20)
+            notes, (c, mode) = free(rng, t, end, beat)
+            player.notes += notes
+            segments.append((t, end, c, mode))
+            t = end + rng.choice((0, 0, 1))
+            continue
+        if before is None:
+            now = (rng.randrange(12), draw_mode(rng, catalogue))
+        elif rng.random() < .12 and len(segments) > 2:
+            now = segments[0][2:]                                     # home again
+            if now == before or now[1] not in catalogue.ids:
+                continue
+        else:
+            now, keep = move(rng, catalogue, before)
+        if now == before:
+            continue
+        if before and rng.random() < (.25 if keep else .5):
+            player.habits()
+        player.settle(*now)
+        bars = rng.choice((2, 3, 4, 4, 6, 8, 8, 12, 16))
+        seconds = bars * meter * beat
+        if seconds < 4:
+            bars = math.ceil(4 / (meter * beat))
+        if keep and player.family in ("alone", "planing") and rng.random() < .7:
+            player.family = "vamp"
+        player.section(t, bars, beat, meter)
+        end = t + bars * meter * beat
+        segments.append((t, end, *now))
+        t, before = end, now
+        if one:
+            break
+        if rng.random() < .12:
+            t += rng.uniform(.5, 5)
+    if rng.random() < .04:                                            # someone drums along
+        x = 0.0
+        keys = [rng.randrange(35, 60) for _ in range(2)]
+        while x < t:
+            player.notes.append((x, x + .08, rng.choice(keys)))
+            x += beat * rng.choice((.5, 1, 1))
+    notes = [(a, b, p) for a, b, p in player.notes if b > a + .02]
+    return notes, segments, player.roots

@@ -1,0 +1,179 @@
+"""Learns the estimator's weights.
+
+    python train.py --data 'DIR/*.jsonl.gz' --out DIR [--minutes 8] [--seed 1] …
+
+Prints figures on the pieces given by --check.  `README.md` says where the music
+comes from."""
+
+import argparse
+import copy
+import json
+import time
+
+import numpy as np
+import torch
+import torch.nn as nn
+
+import corpus
+import features
+import measure
+import network
+import playing
+from pathlib import Path
+
+HERE = Path(__file__).parent
+
+
+class Loss:
+    def __init__(self, targets, prior, none_prior, device):
+        self.mask = torch.from_numpy(np.log(np.maximum(targets.mask, 1e-9))).to(device)
+        self.none = targets.none
+        self.prior = torch.from_numpy(np.log(prior).astype(np.float32)).to(device)
+        self.none_prior = torch.from_numpy(np.log(none_prior).astype(np.float32)).to(device)
+        self.member = torch.from_numpy(targets.catalogue.member).to(device)
+        table = torch.full((3, 12, 4, 12), -1e9)
+        for y in range(12):
+            for c in range(12):
+                if c % 2 == y % 2:
+                    table[0, y, 0, c] = 0
+                if c % 3 == y % 3:
+                    table[1, y, 1, c] = 0
+                if (c + 2) % 3 == y % 3:
+                    table[1, y, 2, c] = 0
+                table[2, y, 3, c] = 0
+        self.table = table.to(device)
+
+    def logits(self, heads):
+        tonal, free = network.scores(heads, self.member)
+        return tonal + self.prior[:, None], free + self.none_prior[:, None]
+
+    def __call__(self, heads, y, yr):
+        use = y[..., 1] >= 0
+        tonal, free = self.logits(heads[use])
+        c, m = y[use].unbind(-1)
+        rows = torch.arange(len(c), device=c.device)
+        everything = torch.cat([tonal.flatten(1), free.flatten(1)], 1)
+        z = everything.logsumexp(1)
+        tonal_at = tonal[rows, :, c]
+        is_none = m >= self.none
+        right = (tonal_at + self.mask[m.clamp(max=self.none - 1)]).logsumexp(1)
+        right_free = (free + self.table[(m - self.none).clamp(min=0), c]).flatten(1).logsumexp(1)
+        right = torch.where(is_none, right_free, right)
+        loss = (z - right)
+        smooth = z - everything.mean(1)
+        main = (loss + .004 * smooth).mean()
+        root = nn.functional.cross_entropy(heads[..., 14].reshape(-1, 12), yr.reshape(-1), ignore_index=-1)
+        if not torch.isfinite(root):
+            root = torch.zeros((), device=main.device)
+        return main + .25 * root, loss.mean()
+
+
+def priors(source, count, rng_seed=5):
+    """How often each mode and each collection is heard in training, for the logit
+    adjustment (Menon et al. 2021, arXiv:2007.07314)."""
+    import random
+    rng = random.Random(rng_seed)
+    t = source.targets
+    seen = np.full(len(t.catalogue.ids), 1.0)
+    none = np.full(3, 1.0)
+    for _ in range(count):
+        _, y, _, _ = source.one(rng)
+        for m, n in zip(*np.unique(y[:, 1].numpy(), return_counts=True)):
+            if m >= t.none:
+                none[m - t.none] += n
+            elif 0 <= m < t.any:
+                seen += n * t.mask[m] / t.mask[m].sum()
+    # The rare modes are drawn alike: one count for all of them.
+    rare = [i for i, m in enumerate(t.catalogue.ids) if m not in playing.MODES]
+    seen[rare] = seen[rare].mean()
+    total = seen.sum() + none.sum()
+    # Both octatonic rows share one label.
+    return seen / total, np.array([none[0], none[1] / 2, none[1] / 2, none[2]]) / total
+
+
+def learn(args):
+    torch.manual_seed(args.seed)
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    catalogue = network.Catalogue(args.modes)
+    items = corpus.load(args.data)
+    if args.leave_out:
+        items = [d for d in items if not any(x in d["corpus"] for x in args.leave_out.split(","))]
+    mix = {k: float(v) for k, v in (x.split("=") for x in args.mix.split(","))}
+    source = corpus.Source(items, catalogue, args.length, args.seed, mix, args.options.split(","))
+    prior, none_prior = priors(source, args.count_priors)
+    print(len(items), "pieces; prior", dict(zip(catalogue.ids, prior.round(4))), none_prior.round(4), flush=True)
+    net = network.Network(args.hidden, args.dropout).to(device)
+    mean = copy.deepcopy(net).eval()
+    loss_of = Loss(source.targets, prior, none_prior, device)
+    decayed = [p for p in net.parameters() if p.dim() > 1]
+    plain = [p for p in net.parameters() if p.dim() == 1]
+    opt = torch.optim.AdamW([{"params": decayed, "weight_decay": args.decay}, {"params": plain, "weight_decay": 0}], lr=1e-3)
+    stream = iter(torch.utils.data.DataLoader(source, batch_size=args.batch, num_workers=args.workers,
+                                              prefetch_factor=4 if args.workers else None, pin_memory=device == "cuda"))
+    begun, step, run = time.time(), 0, None
+    while True:
+        part = max((time.time() - begun) / (60 * args.minutes), step / args.steps if args.steps else 0)
+        if part >= 1:
+            break
+        rate = args.rate * min(1, part / .04) * (.5 * (1 + np.cos(np.pi * max(0, part - .04) / .96)) * .99 + .01)
+        for g in opt.param_groups:
+            g["lr"] = rate
+        r, y, yr, back = (x.to(device, non_blocking=True) for x in next(stream))
+        with torch.no_grad():
+            x = features.features(r, back)
+            if args.drop:
+                x = x * (torch.rand(x.shape[0], 1, x.shape[2], device=device) > args.drop)
+        with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
+            heads = net(x)
+        loss, shown = loss_of(heads.float(), y, yr)
+        opt.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 1.0)
+        opt.step()
+        with torch.no_grad():
+            keep = min(.999, step / (step + 20.0))
+            for a, b in zip(mean.parameters(), net.parameters()):
+                a.lerp_(b, 1 - keep)
+        run = shown.item() if run is None else run if step % 10 else .9 * run + .1 * shown.item()
+        if step % 200 == 0:
+            print(step, round(run, 4), "%.0f s" % (time.time() - begun), flush=True)
+        step += 1
+    print("steps", step, "parameters", sum(p.numel() for p in net.parameters()), flush=True)
+    mean = network.round_(mean)
+    out = Path(args.out)
+    out.mkdir(parents=True, exist_ok=True)
+    network.write(out / (args.name + ".weights"), [mean])
+    if args.check:
+        pieces = corpus.load(args.check)
+        print(args.name, flush=True)
+        print(measure.table(measure.figures(mean.to(device), pieces, catalogue, device)), flush=True)
+    return mean
+
+
+def main():
+    p = argparse.ArgumentParser(description=__doc__)
+    p.add_argument("--data", nargs="+", required=True)
+    p.add_argument("--check", nargs="*", default=[])
+    p.add_argument("--out", required=True)
+    p.add_argument("--name", default="estimator")
+    p.add_argument("--modes", default=str(HERE / "../../config/modes.toml"))
+    p.add_argument("--minutes", type=float, default=8)
+    p.add_argument("--steps", type=int, default=0)
+    p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--hidden", type=int, default=128)
+    p.add_argument("--dropout", type=float, default=.1)
+    p.add_argument("--drop", type=float, default=0.)
+    p.add_argument("--decay", type=float, default=1e-3)
+    p.add_argument("--rate", type=float, default=3e-3)
+    p.add_argument("--batch", type=int, default=40)
+    p.add_argument("--length", type=float, default=90)
+    p.add_argument("--workers", type=int, default=8)
+    p.add_argument("--count-priors", type=int, default=600)
+    p.add_argument("--mix", default="tunes=.4,playing=.28,pieces=.24,songs=.08")
+    p.add_argument("--options", default="backward")
+    p.add_argument("--leave-out", default="")
+    learn(p.parse_args())
+
+
+if __name__ == "__main__":
+    main()
