@@ -115,3 +115,26 @@ def round_(net):
         for p in net.parameters():
             p.copy_(p.half().float())
     return net
+
+
+def read(path):
+    """Networks as `write` wrote them, with their temperatures."""
+    with open(path, "rb") as f:
+        data = f.read()
+    if zlib.crc32(data[:-4]) != struct.unpack("<I", data[-4:])[0]:
+        raise ValueError(f"{path}: damaged")
+    version, count, inputs, hidden, mark, *temperatures = struct.unpack("<IIIIQff", data[20:52])
+    if (version, inputs, mark) != (VERSION, INPUTS, fingerprint()):
+        raise ValueError(f"{path}: other features or another version")
+    at, nets = 52, []
+    for _ in range(count):
+        net = Network(hidden)
+        g = net.memory
+        for p in (net.enter.weight, net.enter.bias, g.weight_ih_l0, g.weight_hh_l0, g.bias_ih_l0, g.bias_hh_l0,
+                  net.heads.weight, net.heads.bias):
+            n = p.numel()
+            with torch.no_grad():
+                p.copy_(torch.from_numpy(np.frombuffer(data, "<f2", n, at).astype(np.float32)).reshape(p.shape))
+            at += 2 * n
+        nets.append(net.eval())
+    return nets, temperatures
