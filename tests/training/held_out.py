@@ -172,6 +172,11 @@ class Sheet:
         self.notes.append((float(beat), float(beat + length), key, hand))
         self.unheard.discard(key % 12)
 
+    def lift(self, beat=None):
+        """The sustaining pedal, where it is used, is changed here."""
+        if self.pedal:
+            self.pedals.append(self.now if beat is None else beat)
+
     def chance(self, p):
         return self.rng.random() < p
 
@@ -217,8 +222,7 @@ def accompany(sheet, kind, beat, length, chord):
     """One chord for `length` beats in a left-hand (or two-hand) pattern."""
     bass = near(chord.bass, sheet.low)
     keys = sheet.voicing(chord)
-    if sheet.pedal:
-        sheet.pedals.append(beat)
+    sheet.lift(beat)
     # The chord from its bass up, for patterns that stand on one hand.
     above = sorted({bass + ((pc - bass) % 12) for pc in chord.pcs} | {bass})
     fifth = bass + (7 if bass + 7 in above else 12)
@@ -448,6 +452,7 @@ def lay(sheet, scene, chords, pattern, phrases=True, wait=0):
                 melody(sheet, scene, at, length, harmony, final=final, breath=breath)
             at += length
     sheet.now = end
+    sheet.lift()
 
 
 def section(sheet, scene, seconds, pattern=None, closed=True, loop=None, wait=0):
@@ -570,8 +575,7 @@ def vamp_section(sheet, scene, seconds):
     dry = sheet.chance(0.6)
     for bar in range(bars):
         base = start + bar * meter
-        if sheet.pedal:
-            sheet.pedals.append(base)
+        sheet.lift(base)
         for at, value, degree in figure:
             if bar % long * meter <= at < (bar % long + 1) * meter:
                 sheet.put(base + at - bar % long * meter, value * 0.9, scene.key(degree, sheet.low))
@@ -592,6 +596,7 @@ def vamp_section(sheet, scene, seconds):
         melody(sheet, scene, at, length, lambda _: tonic, breath=float(sheet.pick([0, 1, 1.5])) if length > 3 else 0.0)
         at += length + (meter if sheet.chance(0.25) else 0)
     sheet.now = end
+    sheet.lift()
 
 
 def vamp(rng):
@@ -800,8 +805,7 @@ def planing_section(sheet, scene, seconds, shape):
     for bar in range(0, bars, hold):
         base = start + bar * meter
         size = min(hold, bars - bar) * meter
-        if sheet.pedal:
-            sheet.pedals.append(base)
+        sheet.lift(base)
         sheet.put(base, size * 0.95, scene.tonic(sheet.low))
         if sheet.chance(0.4):
             sheet.put(base, size * 0.95, scene.tonic(sheet.low) + 7)
@@ -824,6 +828,8 @@ def planing_section(sheet, scene, seconds, shape):
                 * (2.5 if (scene.center + scene.notes()[x % 7]) % 12 in sheet.unheard else 1) for x in options
             ])
         keys = [scene.key(degree + x, register) for x in shape]
+        if value >= 1 or sheet.chance(0.3):
+            sheet.lift(at)
         if left > 4 and slip and sheet.chance(slip) and slips < 0.05 * (end - start):
             # A side-slip: the hand moves a semitone off and comes back.
             away = sheet.pick([1, -1])
@@ -831,6 +837,7 @@ def planing_section(sheet, scene, seconds, shape):
             slips += off
             for shift, size in ((0, value), (away, off), (0, value)):
                 size = min(size, end - at)
+                sheet.lift(at)
                 for key in keys:
                     if size > 0.05:
                         sheet.put(at, size * 0.95, key + shift, "m")
@@ -1243,8 +1250,7 @@ def chorale_phrase(sheet, scene, last):
         if not end and i and sheet.chance(0.2):
             bass = near(chord.pcs[1], sheet.low + 4)
         keys = sheet.voicing(chord, sheet.mid + 3)
-        if sheet.pedal:
-            sheet.pedals.append(sheet.now)
+        sheet.lift()
         sheet.put(sheet.now, length * 0.97, bass)
         for key in keys[:-1]:
             sheet.put(sheet.now, length * 0.97, key, "m")
@@ -1257,6 +1263,7 @@ def chorale_phrase(sheet, scene, last):
             sheet.put(sheet.now, length * 0.97, keys[-1], "r")
         sheet.now += length
     sheet.slowings.append((sheet.now - 3, sheet.now, 0.1))
+    sheet.lift()
     sheet.now += float(sheet.pick([0, 0, 0.5, 1]))
 
 
@@ -1287,12 +1294,13 @@ RARE = {
 }
 
 
-def rare(rng):
+def rare(rng, turn):
+    """The first mode goes round by `turn`, so that none is left out; the others are drawn."""
     sheet = sheet_for(rng, (56, 120), (4, 4, 3), rubato=0.3)
     center = int(rng.integers(12))
 
-    def draw():
-        mode = sheet.pick(list(RARE), list(RARE.values()))
+    def draw(mode=None):
+        mode = mode or sheet.pick(list(RARE), list(RARE.values()))
         scales = {"minor/harmonic": HARMONIC_MINOR, "minor/melodic": MELODIC_MINOR}
         return Scene(center, mode.split("/")[0], scales.get(mode, ()))
 
@@ -1300,8 +1308,8 @@ def rare(rng):
     for i, seconds in enumerate(lengths(sheet, 16, 50, count=sheet.pick([1, 2, 2, 3]), total=(48, 100))):
         if i and sheet.chance(0.6):
             center = (center + sheet.pick([2, -2, 3, -3, 4, -4, 5, 7])) % 12
-        old = scene
-        while scene is old or (old and (scene.center, scene.mode) == (old.center, old.mode)):
+        old, scene = scene, draw(None if i else list(RARE)[turn % len(RARE)])
+        while old and (scene.center, scene.mode) == (old.center, old.mode):
             scene = draw()
         sheet.mark(scene)
         if sheet.chance(0.5):
@@ -1516,8 +1524,11 @@ def audible(notes, segment):
         return False
     if segment["center"] is None:
         return True
-    heard = {(k - segment["center"]) % 12 for a, b, k in notes if start - 0.05 <= a < end and b - a > 0.15}
-    return TELLING[segment["mode"]] <= heard
+    length = np.zeros(12)
+    for a, b, k in notes:
+        if start - 0.05 <= a < end:
+            length[(k - segment["center"]) % 12] += b - a
+    return all(length[x] > 0.006 * length.sum() for x in TELLING[segment["mode"]])
 
 
 def take(seed, family=None):
@@ -1529,7 +1540,9 @@ def take(seed, family=None):
     # drawn again.
     for attempt in range(50):
         rng = np.random.default_rng([SALT, seed, FAMILIES.index(family), attempt])
-        notes, segments = perform(PLAYERS[family](rng))
+        player = PLAYERS[family]
+        sheet = player(rng, seed // len(FAMILIES)) if player is rare else player(rng)
+        notes, segments = perform(sheet)
         if SHORTEST <= segments[-1]["end"] <= LONGEST and all(audible(notes, s) for s in segments):
             return {"name": f"{family}-{seed:04d}", "family": family, "notes": notes, "segments": segments}
     raise RuntimeError(f"{family}, seed {seed}: no piece of {SHORTEST:g} to {LONGEST:g} s in 50 draws")
@@ -1714,10 +1727,18 @@ def check(count):
             faults.append(f"{name}: segments do not cover the piece")
         if any(abs(a["end"] - b["start"]) > 1e-6 for a, b in zip(segments, segments[1:])):
             faults.append(f"{name}: segments with a gap")
+        # The time without a sounding note, gap by gap.
+        rests, sounding = [], 0.0
+        for a, b, _ in notes:
+            if a > sounding:
+                rests.append(a - sounding)
+            sounding = max(sounding, b)
+        if family == "silence" and sum(1 for x in rests if 1.8 <= x <= 7.5) < 3:
+            faults.append(f"{name}: rests of {', '.join(f'{x:.1f}' for x in rests if x > 1)} s only")
         if not SHORTEST <= end <= LONGEST:
             faults.append(f"{name}: {end:.1f} s long")
         for s in segments:
-            if s["end"] - s["start"] < 6:
+            if s["end"] - s["start"] < (8 if family == "bass_moves" else 6):
                 faults.append(f"{name}: a segment of {s['end'] - s['start']:.1f} s")
             if s["center"] is None:
                 continue
