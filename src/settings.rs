@@ -1,13 +1,14 @@
 //! The rooms' options, composed: defaults embedded from `config/default.toml`,
 //! overridden by the user's file, each value checked by the room that owns it.
 
-use crate::engine::{self, Fading, Filter, Inertia};
+use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
 use crate::midi::PERCUSSION;
 use crate::screen::Palette;
 use crate::theory::{Catalogue, Glyphs, Measure, Notation};
 use crate::time::Time;
 use etcetera::BaseStrategy;
 use serde::Deserialize;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -22,6 +23,9 @@ pub struct Settings {
     pub filter: Filter,
     pub fading: Fading,
     pub inertia: Inertia,
+    /// The file of weights that the user named, if any: [`Settings::load`] reads it.
+    pub weights: Option<PathBuf>,
+    pub model: Arc<Model>,
     pub notation: Notation,
     pub palette: Palette,
     pub catalogue: Arc<Catalogue>,
@@ -57,6 +61,7 @@ struct Keyboard {
 #[serde(deny_unknown_fields)]
 struct Reading {
     inertia: Option<String>,
+    weights: Option<PathBuf>,
 }
 
 #[derive(Deserialize)]
@@ -76,11 +81,17 @@ struct Screen {
 impl Settings {
     /// The embedded defaults alone.
     pub fn standard() -> Result<Settings, SettingsError> {
+        let model = Model::standard().map_err(|e| SettingsError {
+            path: "config/estimator.weights".into(),
+            what: e.to_string(),
+        })?;
         let mut s = Settings {
             port: None,
             filter: Filter::default(),
             fading: Fading::default(),
             inertia: Inertia::default(),
+            weights: None,
+            model,
             notation: Notation::default(),
             palette: Palette::default(),
             catalogue: Arc::new(Catalogue::standard().clone()),
@@ -107,6 +118,15 @@ impl Settings {
                         path,
                     });
                 }
+            }
+            if let Some(weights) = &s.weights {
+                // Beside the settings, unless it says where from the root on.
+                let weights = path.with_file_name("").join(weights);
+                let model = read_weights(&weights).map_err(|what| SettingsError {
+                    path: weights,
+                    what,
+                })?;
+                s.model = Arc::new(model);
             }
             let modes = path.with_file_name("modes.toml");
             match std::fs::read_to_string(&modes) {
@@ -158,8 +178,13 @@ impl Settings {
                 self.fading = f.parse().map_err(|e| format!("keyboard.fading: {e}"))?;
             }
         }
-        if let Some(i) = file.reading.and_then(|r| r.inertia) {
-            self.inertia = i.parse().map_err(|e| format!("reading.inertia: {e}"))?;
+        if let Some(r) = file.reading {
+            if let Some(i) = r.inertia {
+                self.inertia = i.parse().map_err(|e| format!("reading.inertia: {e}"))?;
+            }
+            if let Some(weights) = r.weights {
+                self.weights = Some(weights).filter(|w| !w.as_os_str().is_empty());
+            }
         }
         if let Some(n) = file.notation {
             let one = |key: &str, value: Option<String>, of: [&str; 2]| match value {
@@ -194,13 +219,19 @@ impl Settings {
         ]
     }
 
-    /// A monitor that has been told the settings in force.
-    pub fn monitor(&self) -> Result<engine::Monitor, String> {
-        let mut monitor = engine::Monitor::new(Arc::clone(&self.catalogue))?;
+    /// A monitor with the catalogue and the weights in force, told nothing yet.
+    pub fn untold_monitor(&self) -> Monitor {
+        let estimator = Learned::new(&self.catalogue, Arc::clone(&self.model));
+        Monitor::with_estimator(Arc::clone(&self.catalogue), estimator)
+    }
+
+    /// The same, told the settings in force.
+    pub fn monitor(&self) -> Monitor {
+        let mut monitor = self.untold_monitor();
         for event in self.events() {
             monitor.on_event(Time::ZERO, event, &mut ());
         }
-        Ok(monitor)
+        monitor
     }
 }
 
@@ -210,6 +241,16 @@ fn unreadable(e: &std::io::Error) -> String {
         std::io::ErrorKind::InvalidData => "this is no text in UTF-8: save it as that".into(),
         _ => format!("cannot be read: {e}"),
     }
+}
+
+fn read_weights(path: &Path) -> Result<Model, String> {
+    let file = std::fs::File::open(path).map_err(|e| unreadable(&e))?;
+    let mut bytes = Vec::new();
+    // A byte more than can be right is enough to see that it is not.
+    file.take(Model::MAX_BYTES as u64 + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|e| unreadable(&e))?;
+    Model::parse(&bytes).map_err(|e| e.to_string())
 }
 
 fn channel_mask(channels: &[i64]) -> Result<u16, String> {
@@ -256,6 +297,7 @@ mod tests {
             (s.fading, s.inertia),
             (Fading::default(), Inertia::default())
         );
+        assert_eq!(s.weights, None);
         assert_eq!(s.notation, Notation::default());
         assert_eq!((s.port, s.palette), (None, Palette::default()));
     }

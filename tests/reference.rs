@@ -61,7 +61,7 @@ fn set(list: &str) -> PitchClassSet {
 }
 
 fn modes() -> Table {
-    Table::new(include_str!("reference/modes.tsv"), 44)
+    Table::new(include_str!("reference/modes.tsv"), 45)
 }
 
 fn diatonic_chords() -> Table {
@@ -100,6 +100,15 @@ fn tonality(center: i32, mode: ModeId) -> (Tonality, Spelling) {
 
 // ---- modes ----
 
+/// What the table has under another name: our id, the table's, the name that we show.
+const CALLED_OTHERWISE: [(&str, &str, &str); 5] = [
+    ("ionian_flat6", "harmonic_major", "Ionian b6"),
+    ("locrian_dim7", "locrian_flatflat7", "Locrian bb7"),
+    ("major_pentatonic", "pentatonic_major", "major pentatonic"),
+    ("minor_pentatonic", "pentatonic_minor", "minor pentatonic"),
+    ("blues", "blues_minor", "blues"),
+];
+
 #[test]
 fn every_mode_has_the_notes_and_the_parent_of_the_table() {
     let table = modes();
@@ -115,8 +124,9 @@ fn every_mode_has_the_notes_and_the_parent_of_the_table() {
             assert_eq!(mode.all_forms(), forms[0].or(forms[1]).or(forms[2]));
             continue;
         }
+        let otherwise = CALLED_OTHERWISE.iter().find(|c| c.0 == mode.id);
         let row = rows
-            .get(mode.id.as_str())
+            .get(otherwise.map_or(mode.id.as_str(), |c| c.1))
             .unwrap_or_else(|| panic!("{} is not in the table", mode.id));
         assert_eq!(mode.set(), row.set("set"), "{}", mode.id);
         assert_eq!(
@@ -130,17 +140,25 @@ fn every_mode_has_the_notes_and_the_parent_of_the_table() {
             .name
             .replace('♮', "natural ")
             .replace('♭', "b")
-            .replace('♯', "#");
-        assert_eq!(name, row.get("name"));
+            .replace('♯', "#")
+            .replace('𝄫', "bb");
+        assert_eq!(name, otherwise.map_or(row.get("name"), |c| c.2));
         compared += 1;
     }
-    assert_eq!(compared, 19);
-    // And none of the three collections is left incomplete.
+    assert_eq!(compared, 30);
+    // And none of the four collections is left incomplete.
     for row in table.rows() {
         let parent = row.get("parent");
         let covered = ["harmonic_minor", "melodic_minor", "acoustic"].contains(&row.get("id"));
-        if ["diatonic", "harmonic minor", "melodic minor"].contains(&parent) && !covered {
-            find(row.get("id"));
+        let collections = [
+            "diatonic",
+            "harmonic minor",
+            "melodic minor",
+            "harmonic major",
+        ];
+        if collections.contains(&parent) && !covered {
+            let otherwise = CALLED_OTHERWISE.iter().find(|c| c.1 == row.get("id"));
+            find(otherwise.map_or(row.get("id"), |c| c.0));
         }
     }
 }

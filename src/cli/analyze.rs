@@ -134,7 +134,7 @@ fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failu
     if args.inertia.is_some() {
         drop_inertia(&mut performance);
     }
-    let study = study::study(&performance, settings.monitor()?, &settings.catalogue);
+    let study = study::study(&performance, settings.monitor(), &settings.catalogue);
     let name = path.display().to_string();
     let analysis = Analysis {
         file: &name,

@@ -3,7 +3,7 @@
 
 use super::stage::{Desk, demo_notice};
 use super::{Failure, lines};
-use crate::engine::{Monitor, Reading};
+use crate::engine::Reading;
 use crate::live::{
     self, Link, Listener, Order, Player, Remember, SystemClock, Wanted, World, play,
 };
@@ -70,8 +70,7 @@ pub fn listen(
 }
 
 fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Reading), Failure> {
-    let monitor = Monitor::new(Arc::clone(&settings.catalogue))?;
-    let idle = settings.monitor()?.reading();
+    let idle = settings.monitor().reading();
     let memory = state_dir().map(|d| d.join("keyboard"));
     let wanted = Wanted {
         port: settings.port.clone(),
@@ -84,7 +83,13 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
         clock: Arc::new(SystemClock::start()),
         ports: midi::system("peregrinus"),
     };
-    let listener = live::listen(world, wanted, monitor, &settings.events(), record)?;
+    let listener = live::listen(
+        world,
+        wanted,
+        settings.untold_monitor(),
+        &settings.events(),
+        record,
+    )?;
     Ok((listener, idle))
 }
 
@@ -102,7 +107,7 @@ fn demo(settings: &Settings) -> Result<Player, Failure> {
         DEMO.0,
         study::events(&performance),
         performance.end,
-        settings.monitor()?,
+        settings.monitor(),
         Arc::new(SystemClock::start()),
         Order::Speed(1.0),
     ))

@@ -79,7 +79,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         settings.inertia = i;
         analyze::drop_inertia(&mut performance);
     }
-    let engine = settings.monitor()?;
+    let engine = settings.monitor();
     let idle = engine.reading();
     let name = args
         .file

@@ -110,11 +110,6 @@ impl ChordTracker {
         self.now
     }
 
-    /// The key that is the bass, sounding or let go.
-    pub fn bass(&self) -> Option<u8> {
-        self.bass.map(|b| b.0)
-    }
-
     /// The keys struck together last, and when.
     pub fn struck(&self) -> (KeySet, Time) {
         (self.cluster, self.cluster_at)

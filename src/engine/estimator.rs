@@ -1,9 +1,12 @@
 //! From what is heard to a probability for every tonality. The engine knows the
 //! [`Estimator`] trait alone; what stands behind it can be replaced.
 
-use super::window::Heard;
-use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, Tonality};
+use super::features::{Features, Frame, units, weight};
+use super::network::{HEADS, Network, Views};
+use super::weights::Model;
+use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
+use std::sync::Arc;
 
 /// The grid on which center and mode move.
 pub const STEP: Time = Time::millis(100);
@@ -46,19 +49,19 @@ pub fn at_place(place: usize) -> Tonality {
 }
 
 /// Hears one grid step after another. Deterministic, and even-handed: transposed
-/// input gives transposed output.
+/// input gives transposed output, to the last bit.
 pub trait Estimator: Clone + Send {
     /// Forgets all: the next step begins a piece.
     fn reset(&mut self);
 
     /// One step. Steps without sound are told too.
-    fn step(&mut self, heard: &Heard);
+    fn step(&mut self, frame: &Frame);
 
     /// What is likely now, given all steps: sums to 1.
     fn probabilities(&self) -> &Scores;
 
-    /// What the last step alone says, as log-likelihoods up to a constant: for a
-    /// reader who knows the whole piece.
+    /// Their logarithms, for a reader who knows the whole piece. What is all but
+    /// impossible has -100.
     fn evidence(&self) -> &Scores;
 }
 
@@ -72,269 +75,153 @@ pub const NO_CENTER: [(&str, u16); COLLECTIONS] = [
     ("chromatic", 0b1111_1111_1111),
 ];
 
-/// What the plain estimator goes by; see `config/estimator.toml`.
-#[derive(Clone, Debug, PartialEq, serde::Deserialize, serde::Serialize)]
-#[serde(deny_unknown_fields)]
-pub struct Parameters {
-    pub tonic: f32,
-    pub fifth: f32,
-    pub third: f32,
-    pub member: f32,
-    pub movable: f32,
-    pub outside: f32,
-    pub bass_tonic: f32,
-    pub bass_fifth: f32,
-    pub bass_member: f32,
-    pub bass_outside: f32,
-    pub onset: f32,
-    pub duration: f32,
-    pub bass_onset: f32,
-    pub bass_duration: f32,
-    pub top_duration: f32,
-    pub change_per_second: f32,
-    pub same_center: f32,
-    pub same_collection: f32,
-    pub fifth_related: f32,
-    pub no_center: f32,
-}
+/// How likely a collection without a center is before a note is heard, seen from one
+/// of its notes: what a mode's weight in `config/modes.toml` is for a tonality. A
+/// collection sums over the views that have it. Common practice, no source: rare.
+const NO_CENTER_WEIGHT: f32 = 0.02;
 
-impl Parameters {
-    /// The ones embedded at build from `config/estimator.toml`.
-    pub fn standard() -> Result<Parameters, String> {
-        Parameters::parse(include_str!("../../config/estimator.toml"))
-    }
+/// The collections as a view has them, in semitones above it: the whole-tone one, both
+/// forms of the octatonic one, the chromatic one.
+const SEEN: [u16; 4] = [
+    NO_CENTER[0].1,
+    NO_CENTER[2].1,
+    NO_CENTER[4].1,
+    NO_CENTER[5].1,
+];
 
-    pub fn parse(text: &str) -> Result<Parameters, String> {
-        toml::from_str(text).map_err(|e| e.to_string())
-    }
-}
+/// The logarithm of what is all but impossible.
+const IMPOSSIBLE: f32 = -100.0;
 
-/// A hidden Markov model over the tonalities: each hides behind the notes it
-/// favours, and seldom gives way to another. The forward algorithm (Rabiner 1989,
-/// Proceedings of the IEEE 77(2)) keeps their probabilities.
+/// The network's word for it. A view, one of the twelve pitch classes, gives a weight
+/// for being the center, one for having none, and one for each degree above it; the
+/// score of a mode there is the sum over its interval set. So modes that it never
+/// learned are scored like the others.
 #[derive(Clone, Debug)]
-pub struct Markov {
-    modes: usize,
-    /// Log weight of a pitch class by mode and distance above the center.
-    notes: Vec<[f32; 12]>,
-    bass: Vec<[f32; 12]>,
-    /// The same for the collections, by pitch class.
-    collections: [[f32; 12]; COLLECTIONS],
-    /// Prior of a mode, summing to 1; and of each collection.
-    prior: Vec<f32>,
-    no_center: f32,
-    /// Which tonalities share a collection: a group for each, by parent and transposition.
-    group: Vec<u16>,
-    groups: usize,
-    group_sums: Vec<f32>,
-    p: Parameters,
-    stay: f32,
+pub struct Learned {
+    features: Features,
+    network: Network,
+    temperature: f32,
+    /// For each mode, how far each degree belongs to it, and the logarithm of its weight.
+    member: Vec<[f32; 12]>,
+    log_weight: Vec<f32>,
+    /// Which of [`NO_CENTER`] a view has as each of [`SEEN`].
+    whose: [[usize; 12]; 4],
+    /// Room to work in: scores by mode and view, then those of [`SEEN`].
+    scores: Vec<Views>,
+    /// The same as shares, in whole numbers.
+    shares: Vec<[u64; 12]>,
+    prior: Scores,
     probabilities: Scores,
     evidence: Scores,
-    empty: bool,
 }
 
-impl Markov {
-    pub fn new(catalogue: &Catalogue, p: Parameters) -> Markov {
-        let modes = catalogue.len();
-        let mut notes = Vec::with_capacity(modes);
-        let mut bass = Vec::with_capacity(modes);
-        let mut parents: Vec<(&str, u16)> = Vec::new();
-        let mut group = vec![0; modes * 12];
-        for (id, mode) in catalogue.iter() {
-            let fifth = mode
-                .degrees
-                .iter()
-                .find(|d| d.number == 5)
-                .map(|d| d.semitones());
-            let third = mode
-                .degrees
-                .iter()
-                .find(|d| d.number == 3)
-                .map(|d| d.semitones());
-            let weight = |i: usize| {
-                let pc = PitchClass::new(i as i32);
-                match i {
-                    0 => p.tonic,
-                    // A diminished fifth holds no center up.
-                    7 if fifth == Some(7) => p.fifth,
-                    _ if third == Some(i) => p.third,
-                    _ if mode.set().contains(pc) => p.member,
-                    _ if mode.all_forms().contains(pc) => p.movable,
-                    _ => p.outside,
-                }
-            };
-            let bass_weight = |i: usize| {
-                let pc = PitchClass::new(i as i32);
-                match i {
-                    0 => p.bass_tonic,
-                    7 if fifth == Some(7) => p.bass_fifth,
-                    _ if mode.all_forms().contains(pc) => p.bass_member,
-                    _ => p.bass_outside,
-                }
-            };
-            notes.push(log_shares(std::array::from_fn(weight)));
-            bass.push(log_shares(std::array::from_fn(bass_weight)));
-            for c in 0..12 {
-                let key = (mode.parent.as_str(), mode.set().up(c).mask());
-                let g = parents.iter().position(|k| *k == key).unwrap_or_else(|| {
-                    parents.push(key);
-                    parents.len() - 1
-                });
-                group[id.0 as usize * 12 + c as usize] = g as u16;
+impl Learned {
+    pub fn new(catalogue: &Catalogue, model: Arc<Model>) -> Learned {
+        let member = catalogue.iter().map(|(_, mode)| {
+            let mut member = [0.0; 12];
+            for d in mode.degrees.iter().chain(&mode.movable) {
+                // Either form of a movable degree counts half.
+                let moves = mode.movable.iter().any(|m| m.number == d.number);
+                member[d.semitones()] = if moves { 0.5 } else { 1.0 };
             }
-        }
-        let total: f32 = catalogue.iter().map(|(_, m)| m.weight).sum();
-        let prior = catalogue.iter().map(|(_, m)| m.weight / total).collect();
-        let collections = NO_CENTER.map(|(_, mask)| {
-            let in_it = |i: usize| {
-                if mask >> i & 1 == 1 {
-                    1.0
-                } else {
-                    p.outside / p.member
-                }
-            };
-            log_shares(std::array::from_fn(in_it))
+            member
         });
-        let mut m = Markov {
-            modes,
-            notes,
-            bass,
-            collections,
-            prior,
-            no_center: p.no_center,
-            group,
-            groups: parents.len(),
-            group_sums: vec![0.0; parents.len()],
-            stay: (-p.change_per_second * STEP.seconds() as f32).exp(),
-            p,
-            probabilities: Scores::ZERO,
+        let whose = SEEN.map(|mask| {
+            std::array::from_fn(|view| {
+                let set = PitchClassSet::from_mask(mask).up(view as i32).mask();
+                // Every transposition of the four is among the six.
+                NO_CENTER.iter().position(|c| c.1 == set).unwrap_or(0)
+            })
+        });
+        let all: f32 = catalogue.iter().map(|(_, m)| m.weight).sum::<f32>() * 12.0
+            + NO_CENTER_WEIGHT * (SEEN.len() * 12) as f32;
+        let mut prior = Scores::ZERO;
+        for (id, mode) in catalogue.iter() {
+            let first = id.0 as usize * 12;
+            prior.tonalities[first..first + 12].fill(mode.weight / all);
+        }
+        for &c in whose.as_flattened() {
+            prior.collections[c] += NO_CENTER_WEIGHT / all;
+        }
+        let mut learned = Learned {
+            features: Features::new(false),
+            temperature: model.temperature(),
+            network: Network::new(model),
+            member: member.collect(),
+            log_weight: catalogue.iter().map(|(_, m)| m.weight.ln()).collect(),
+            whose,
+            scores: vec![[0.0; 12]; catalogue.len() + SEEN.len()],
+            shares: vec![[0; 12]; catalogue.len() + SEEN.len()],
+            probabilities: prior.clone(),
             evidence: Scores::ZERO,
-            empty: true,
+            prior,
         };
-        m.reset();
-        m
+        learned.reset();
+        learned
     }
 
-    /// Where the model may be a step later, before that step is heard.
-    fn predict(&mut self) {
-        let p = &mut self.probabilities;
-        let leave = 1.0 - self.stay;
-        // Summed in double precision, so that the order, which transposition
-        // turns, leaves no trace.
-        let all = total(&p.tonalities[..self.modes * 12]) as f32;
-        let none = total(&p.collections) as f32;
-        let mut centers = [0.0; 12];
-        self.group_sums[..self.groups].fill(0.0);
-        for (i, &q) in p.tonalities[..self.modes * 12].iter().enumerate() {
-            centers[i % 12] += q;
-            self.group_sums[self.group[i] as usize] += q;
-        }
-        let anywhere =
-            (1.0 - self.p.same_center - self.p.same_collection - self.p.fifth_related).max(0.01);
-        let before = p.tonalities;
-        for m in 0..self.modes {
-            for c in 0..12 {
-                let i = m * 12 + c;
-                let fifths = before[m * 12 + (c + 5) % 12] + before[m * 12 + (c + 7) % 12];
-                let arrive = self.prior[m]
-                    * (self.p.same_center * centers[c]
-                        + self.p.same_collection * self.group_sums[self.group[i] as usize]
-                        + (anywhere * all + none) / 12.0)
-                    + self.p.fifth_related * 0.5 * fifths;
-                p.tonalities[i] = self.stay * before[i] + leave * arrive;
+    /// The sum over an interval set, for each view: `first` and so much of each degree.
+    fn score(heads: &[Views; HEADS], first: usize, member: &[f32; 12], log: f32) -> Views {
+        let mut sum = heads[first];
+        for (degree, member) in heads[2..14].iter().zip(member) {
+            for (s, d) in sum.iter_mut().zip(degree) {
+                *s += d * member;
             }
         }
-        for q in &mut p.collections {
-            *q = self.stay * *q + leave * self.no_center * (all + none) / COLLECTIONS as f32;
-        }
+        sum.map(|s| s + log)
     }
 }
 
-fn total(weights: &[f32]) -> f64 {
-    weights.iter().map(|&w| f64::from(w)).sum()
-}
-
-fn log_shares(weights: [f32; 12]) -> [f32; 12] {
-    let sum: f32 = weights.iter().sum();
-    weights.map(|w| (w.max(1e-6) / sum).ln())
-}
-
-impl Estimator for Markov {
+impl Estimator for Learned {
     fn reset(&mut self) {
-        self.empty = true;
-        self.evidence = Scores::ZERO;
-        self.probabilities = Scores::ZERO;
-        for m in 0..self.modes {
-            for c in 0..12 {
-                self.probabilities.tonalities[m * 12 + c] =
-                    self.prior[m] * (1.0 - self.no_center) / 12.0;
-            }
-        }
-        self.probabilities.collections = [self.no_center / COLLECTIONS as f32; COLLECTIONS];
+        self.features.reset();
+        self.network.reset();
+        self.probabilities.clone_from(&self.prior);
+        let log = |p: f32| p.ln().max(IMPOSSIBLE);
+        self.evidence.tonalities = self.prior.tonalities.map(log);
+        self.evidence.collections = self.prior.collections.map(log);
     }
 
-    fn step(&mut self, heard: &Heard) {
-        // Silence says nothing and makes nothing likelier to have changed.
-        if !heard.any {
-            self.evidence = Scores::ZERO;
-            return;
+    fn step(&mut self, frame: &Frame) {
+        let inputs = self.features.step(frame);
+        let heads = self.network.step(&inputs);
+        let modes = self.member.len();
+        let (tonal, free) = self.scores.split_at_mut(modes);
+        for ((score, member), &log) in tonal.iter_mut().zip(&self.member).zip(&self.log_weight) {
+            *score = Learned::score(heads, 0, member, log);
         }
-        if !self.empty {
-            self.predict();
+        let log = NO_CENTER_WEIGHT.ln();
+        for (score, mask) in free.iter_mut().zip(SEEN) {
+            let member = std::array::from_fn(|d| f32::from(mask >> d & 1));
+            *score = Learned::score(heads, 1, &member, log);
         }
-        self.empty = false;
-        let mut x = [0.0; 12];
-        let mut b = [0.0; 12];
-        for i in 0..12 {
-            x[i] = self.p.onset * heard.onsets[i]
-                + self.p.duration * heard.sounding[i]
-                + self.p.top_duration * heard.top[i];
-            b[i] = self.p.bass_onset * heard.bass_onsets[i] + self.p.bass_duration * heard.bass[i];
+        let best = self
+            .scores
+            .as_flattened()
+            .iter()
+            .fold(f32::NEG_INFINITY, |b, &s| b.max(s));
+        // Shares in whole numbers: the order of the sum, which transposition turns,
+        // leaves no trace.
+        let scores = self.scores.as_flattened_mut();
+        for (s, share) in scores.iter_mut().zip(self.shares.as_flattened_mut()) {
+            *s = (*s - best) / self.temperature;
+            *share = units(s.exp());
         }
-        let bass_weight = total(&b) as f32;
-        let mut best = f32::NEG_INFINITY;
-        for m in 0..self.modes {
-            let (notes, bass) = (&self.notes[m], &self.bass[m]);
-            for c in 0..12 {
-                let mut sum = 0.0;
-                for above in 0..12 {
-                    let i = (c + above) % 12;
-                    sum += x[i] * notes[above] + b[i] * bass[above];
-                }
-                self.evidence.tonalities[m * 12 + c] = sum;
-                best = best.max(sum);
-            }
+        let sum: u64 = self.shares.as_flattened().iter().sum();
+        let (all, log_all) = (sum as f64, weight(sum).ln());
+        let part = |share: u64| (share as f64 / all) as f32;
+        let (tonal, free) = self.shares.split_at(modes);
+        for (i, &share) in tonal.as_flattened().iter().enumerate() {
+            self.probabilities.tonalities[i] = part(share);
+            let log = self.scores[i / 12][i % 12] - log_all;
+            self.evidence.tonalities[i] = log.max(IMPOSSIBLE);
         }
-        for (q, log) in self.evidence.collections.iter_mut().zip(&self.collections) {
-            let sum: f64 = x
-                .iter()
-                .zip(log)
-                .map(|(&x, &l)| f64::from(x) * f64::from(l))
-                .sum();
-            *q = sum as f32 + bass_weight * (1.0f32 / 12.0).ln();
-            best = best.max(*q);
+        let mut collections = [0u64; COLLECTIONS];
+        for (&share, &c) in free.as_flattened().iter().zip(self.whose.as_flattened()) {
+            collections[c] += share;
         }
-        let mut sum = 0.0f64;
-        let p = &mut self.probabilities;
-        let used = self.modes * 12;
-        let pairs = p.tonalities[..used]
-            .iter_mut()
-            .zip(&self.evidence.tonalities[..used])
-            .chain(p.collections.iter_mut().zip(&self.evidence.collections));
-        for (q, e) in pairs {
-            *q *= (e - best).exp();
-            sum += f64::from(*q);
-        }
-        // All but impossible input leaves nothing: then begin afresh.
-        if sum < 1e-30 || !sum.is_finite() {
-            self.reset();
-            return;
-        }
-        let share = (1.0 / sum) as f32;
-        for q in p.tonalities[..used].iter_mut().chain(&mut p.collections) {
-            *q *= share;
-        }
+        self.probabilities.collections = collections.map(part);
+        self.evidence.collections = collections.map(|c| weight(c.max(1)).ln() - log_all);
     }
 
     fn probabilities(&self) -> &Scores {
@@ -343,5 +230,58 @@ impl Estimator for Markov {
 
     fn evidence(&self) -> &Scores {
         &self.evidence
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn learned() -> Learned {
+        let model = Model::standard().expect("the embedded weights");
+        Learned::new(Catalogue::standard(), model)
+    }
+
+    #[test]
+    fn a_movable_degree_counts_half_in_either_form() {
+        let minor = Catalogue::standard().find("minor").expect("minor");
+        assert_eq!(
+            learned().member[minor.0 as usize],
+            [1.0, 0.0, 1.0, 1.0, 0.0, 1.0, 0.0, 1.0, 0.5, 0.5, 0.5, 0.5]
+        );
+    }
+
+    #[test]
+    fn each_collection_is_seen_from_each_of_its_notes() {
+        let mut seen = [0; COLLECTIONS];
+        for (mask, whose) in SEEN.iter().zip(learned().whose) {
+            for (view, c) in whose.into_iter().enumerate() {
+                let set = PitchClassSet::from_mask(*mask).up(view as i32);
+                assert_eq!(set.mask(), NO_CENTER[c].1);
+                seen[c] += 1;
+            }
+        }
+        assert_eq!(seen, [6, 6, 8, 8, 8, 12]);
+    }
+
+    #[test]
+    fn probabilities_sum_to_one_before_and_after_a_step() {
+        let mut e = learned();
+        let sum = |e: &Learned| {
+            let p = e.probabilities();
+            let all = p.tonalities.iter().chain(&p.collections);
+            all.map(|&p| f64::from(p)).sum::<f64>()
+        };
+        assert!((sum(&e) - 1.0).abs() < 1e-5);
+        let frame = Frame {
+            onsets: [1, 0, 0, 0, 1, 0, 0, 1, 0, 0, 0, 0],
+            ..Frame::default()
+        };
+        for _ in 0..20 {
+            e.step(&frame);
+            assert!((sum(&e) - 1.0).abs() < 1e-5);
+            let p = e.probabilities().tonalities[0];
+            assert!((e.evidence().tonalities[0] - p.ln()).abs() < 1e-3);
+        }
     }
 }

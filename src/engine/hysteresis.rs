@@ -2,6 +2,7 @@
 //! long enough the likelier one, and home moves more slowly than here.
 
 use super::estimator::{STEP, Scores, TONALITIES, place};
+use super::features::total;
 use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
 use std::str::FromStr;
@@ -262,7 +263,7 @@ impl Here {
             *since = if q > 0.1 { since.or(Some(at)) } else { None };
         }
 
-        let adrift = p.collections.iter().map(|&q| f64::from(q)).sum::<f64>() as f32;
+        let adrift = total(p.collections);
         self.lost = if adrift > NO_CENTER { self.lost + 1 } else { 0 };
         if self.now.is_some() && seconds(self.lost) > rules.dwell.max(0.3) {
             self.now = None;

@@ -112,7 +112,6 @@ impl ChannelState {
 pub struct Strike {
     /// When it was struck.
     pub at: Time,
-    pub velocity: u8,
     /// What is left of it, 1 at the onset.
     pub left: f32,
 }
@@ -192,6 +191,10 @@ impl Keys {
         }
     }
 
+    pub fn fading(&self) -> Fading {
+        self.fading
+    }
+
     pub fn set_fading(&mut self, fading: Fading) {
         self.fading = fading;
     }
@@ -223,22 +226,14 @@ impl Keys {
         }
         let before = (self.held, self.pedalled);
         match event {
-            Event::NoteOn {
-                channel,
-                key,
-                velocity,
-            } => {
+            Event::NoteOn { channel, key, .. } => {
                 let Some(key) = self.key(key) else {
                     return Happened::Nothing;
                 };
                 let c = &mut self.channels[channel as usize & 15];
                 c.held |= 1 << key;
                 c.damped &= !(1 << key);
-                self.strikes[key as usize] = Strike {
-                    at,
-                    velocity,
-                    left: 1.0,
-                };
+                self.strikes[key as usize] = Strike { at, left: 1.0 };
                 self.sum();
                 return Happened::Struck(key);
             }

@@ -1,26 +1,28 @@
 //! The heart: timed events in, readings out. Deterministic; no clock, no I/O, and
 //! after the first steps no allocation.
 //!
-//! [`Monitor`] puts the parts together: `keys` know what sounds, `window` rolls
-//! it into weights, an [`Estimator`] gives every tonality a probability,
-//! `hysteresis` decides what is established here and at home, `chords` follows
+//! [`Monitor`] puts the parts together: `keys` know what sounds, `features`
+//! gather it step by step, an [`Estimator`] gives every tonality a probability (the
+//! learned one: `features`, `network`, `weights`), `hysteresis` decides what is established here and at home, `chords` follows
 //! the chord, and a [`Reading`] says it all at one moment.
 
 mod chords;
 mod estimator;
+mod features;
 mod history;
 mod hysteresis;
 mod keys;
 mod monitor;
+mod network;
 mod reading;
+mod weights;
 mod window;
 
-pub use estimator::{
-    COLLECTIONS, Estimator, Markov, Parameters, STEP, Scores, TONALITIES, at_place, place,
-};
+pub use estimator::{COLLECTIONS, Estimator, Learned, STEP, Scores, TONALITIES, at_place, place};
+pub use features::{Frame, Weights};
 pub use history::{BREATH, History};
 pub use hysteresis::Inertia;
 pub use keys::{Fading, Filter, KeySet, each, highest, lowest};
 pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, open};
 pub use reading::{CollectionId, Contender, Established, Reading};
-pub use window::{Heard, Weights};
+pub use weights::{Model, ModelError};

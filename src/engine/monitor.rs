@@ -1,11 +1,13 @@
 //! The engine: a deterministic state machine from timed events to readings.
 
 use super::chords::ChordTracker;
-use super::estimator::{Estimator, Markov, NO_CENTER, Parameters, STEP, Scores, at_place};
+use super::estimator::{Estimator, Learned, NO_CENTER, STEP, Scores, at_place};
+use super::features::{Frame, Frames};
 use super::hysteresis::{Here, Home, Inertia, Verdict};
 use super::keys::{Fading, Filter, Happened, KeySet, Keys};
 use super::reading::{CollectionId, Contender, Established, Reading};
-use super::window::{Heard, Window};
+use super::weights::Model;
+use super::window::Window;
 use crate::midi;
 use crate::plan::Open;
 use crate::theory::{Catalogue, ModeId, PitchClassSet, Sonority, Spelling, Tonality};
@@ -86,9 +88,9 @@ pub enum Change {
 pub trait Observer {
     fn change(&mut self, at: Time, change: Change);
 
-    /// What was heard in one step, and what that alone says about every
-    /// tonality; see [`Estimator::evidence`].
-    fn step(&mut self, _at: Time, _heard: &Heard, _evidence: &Scores) {}
+    /// What was heard in one step, and what is likely after it; see
+    /// [`Estimator::evidence`].
+    fn step(&mut self, _at: Time, _frame: &Frame, _evidence: &Scores) {}
 }
 
 /// Nobody is told.
@@ -103,19 +105,20 @@ const STANDING: Time = Time::millis(120_000);
 /// A change of probability alone is told every so many steps.
 const REFINE_STEPS: u32 = 5;
 
-/// Keys, window, estimator, hysteresis and chord tracker in one. Time comes from
+/// Keys, frames, window, estimator, hysteresis and chord tracker in one. Time comes from
 /// its caller and never goes back; an earlier time counts as the latest one.
 ///
 /// The grid begins with the first note and again after [`REST`] without a
 /// sound; while it rests, `advance_to` costs nothing.
 #[derive(Clone)]
-pub struct Monitor<E: Estimator = Markov> {
+pub struct Monitor<E: Estimator = Learned> {
     catalogue: Arc<Catalogue>,
     now: Time,
     /// When the next step is due, while the grid runs.
     next_step: Option<Time>,
     inertia: Inertia,
     keys: Keys,
+    frames: Frames,
     window: Window,
     estimator: E,
     here: Here,
@@ -133,10 +136,11 @@ pub struct Monitor<E: Estimator = Markov> {
     steps_since_refined: u32,
 }
 
-impl Monitor<Markov> {
-    /// With the plain estimator and its embedded numbers.
-    pub fn new(catalogue: Arc<Catalogue>) -> Result<Monitor<Markov>, String> {
-        let estimator = Markov::new(&catalogue, Parameters::standard()?);
+impl Monitor {
+    /// With the learned estimator and its embedded weights.
+    pub fn new(catalogue: Arc<Catalogue>) -> Result<Monitor, String> {
+        let model = Model::standard().map_err(|e| format!("the embedded weights: {e}"))?;
+        let estimator = Learned::new(&catalogue, model);
         Ok(Monitor::with_estimator(catalogue, estimator))
     }
 }
@@ -151,6 +155,7 @@ impl<E: Estimator> Monitor<E> {
             next_step: None,
             inertia: Inertia::default(),
             keys: Keys::new(STEP),
+            frames: Frames::new(),
             window: Window::new(STEP),
             estimator,
             chords: ChordTracker::default(),
@@ -218,7 +223,7 @@ impl<E: Estimator> Monitor<E> {
                 if self.chords.on_onset(at, &self.keys, key, home) || after_silence {
                     self.tell_chord(at, observer);
                 }
-                self.window.on_onset(&self.keys, key, self.chords.bass());
+                self.frames.on_onset(key);
             }
             Happened::Released => {
                 if matches!(event, midi::Event::Damper { .. }) {
@@ -273,15 +278,18 @@ impl<E: Estimator> Monitor<E> {
     }
 
     fn step(&mut self, at: Time, observer: &mut impl Observer) {
-        let heard = self.window.close_step(&self.keys, self.chords.bass());
+        let frame = self
+            .frames
+            .close_step(self.keys.sounding(), self.keys.fading());
+        self.window.step(&frame);
         self.keys.fade();
         let home = self.scale();
         if self.chords.on_time(at, &self.keys, home) {
             self.tell_chord(at, observer);
         }
-        self.estimator.step(&heard);
-        observer.step(at, &heard, self.estimator.evidence());
-        if heard.any {
+        self.estimator.step(&frame);
+        observer.step(at, &frame, self.estimator.evidence());
+        if frame.any() {
             let p = self.estimator.probabilities();
             let verdict = self.here.step(at, p, self.window.heard(), self.inertia);
             self.follow(at, verdict, observer);

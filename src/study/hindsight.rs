@@ -5,9 +5,9 @@
 //! center and for the same notes around another center. Home is the same course
 //! at a higher price.
 
-use crate::engine::{BREATH, COLLECTIONS, Heard, STEP, Scores, TONALITIES, at_place, open};
+use crate::engine::{BREATH, COLLECTIONS, Frame, STEP, Scores, TONALITIES, at_place, open};
 use crate::plan::{Region, TonalPlan};
-use crate::theory::{Catalogue, PitchClass, PitchClassSet, Tonality};
+use crate::theory::{Catalogue, PitchClassSet, Tonality};
 use crate::time::Time;
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -106,7 +106,7 @@ impl Hindsight {
         }
     }
 
-    pub fn step(&mut self, at: Time, heard: &Heard, evidence: &Scores) {
+    pub fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
         let mut e = [0.0f32; TONALITIES + COLLECTIONS];
         e[..self.none].copy_from_slice(&evidence.tonalities[..self.none]);
         e[self.none..self.states].copy_from_slice(&evidence.collections);
@@ -119,11 +119,7 @@ impl Hindsight {
             );
         }
         self.at.push(at);
-        self.heard.push(
-            PitchClass::all()
-                .filter(|p| heard.onsets[p.index()] > 0.0 || heard.sounding[p.index()] > 0.02)
-                .collect(),
-        );
+        self.heard.push(frame.set());
     }
 
     /// Reads the courses back.

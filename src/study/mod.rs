@@ -5,7 +5,7 @@
 
 mod hindsight;
 
-use crate::engine::{Change, Event, Heard, History, Monitor, Observer, Scores};
+use crate::engine::{Change, Event, Frame, History, Monitor, Observer, Scores};
 use crate::midi::{OURS, Performance};
 use crate::plan::TonalPlan;
 use crate::theory::Catalogue;
@@ -36,8 +36,8 @@ impl Observer for Both {
         }
     }
 
-    fn step(&mut self, at: Time, heard: &Heard, evidence: &Scores) {
-        self.hindsight.step(at, heard, evidence);
+    fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
+        self.hindsight.step(at, frame, evidence);
     }
 }
 

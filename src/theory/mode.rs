@@ -8,7 +8,7 @@ use std::str::FromStr;
 use std::sync::LazyLock;
 
 /// The most modes that a catalogue may hold. Fixed, so that what the engine keeps is of fixed size.
-pub const MAX_MODES: usize = 32;
+pub const MAX_MODES: usize = 48;
 
 /// A step of a mode: `b3` is number 3, lowered by one against the major scale.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -403,7 +403,7 @@ mod tests {
     #[test]
     fn the_embedded_catalogue_holds() {
         let c = Catalogue::standard();
-        assert_eq!(c.len(), 20);
+        assert_eq!(c.len(), 31);
         let dorian = c.parse_tonality("e♭ Dorian").expect("a tonality");
         assert_eq!(dorian.tonic.to_string(), "E♭");
         assert_eq!(c.signature(dorian.tonic, dorian.tonality.mode), -5);
