@@ -84,7 +84,7 @@ class Source(torch.utils.data.IterableDataset):
             kind = rng.choices(list(self.mix), list(self.mix.values()))[0]
             made = getattr(self, kind)(rng)
             if made is not None and len(made[0]) >= 8:
-                return self.finish(rng, *made)
+                return self.finish(rng, kind, *made)
 
     # -- the kinds; each gives notes [n, 3], segments (start, end, center, target), roots
 
@@ -143,7 +143,7 @@ class Source(torch.utils.data.IterableDataset):
 
     def tune(self, mode, rng):
         """A tune of that mode, or of another one to recast: real ones are few but for Ionian."""
-        real = {"ionian": .9, "aeolian": .5, "dorian": .45, "mixolydian": .3, "lydian": .05, "phrygian": .05}.get(mode, 0)
+        real = {"ionian": 1, "aeolian": 1, "dorian": 1, "mixolydian": 1, "lydian": 1} if "no-recast" in self.options else {"ionian": .9, "aeolian": .55, "dorian": .55, "mixolydian": .45, "lydian": .05, "phrygian": .05}.get(mode, 0)
         enough = len(self.folk.get(mode, ()))
         if rng.random() < real * min(1, enough / 40):
             return rng.choice(self.folk[mode]), mode
@@ -196,7 +196,7 @@ class Source(torch.utils.data.IterableDataset):
 
     # -- as played
 
-    def finish(self, rng, n, segments, roots):
+    def finish(self, rng, kind, n, segments, roots):
         np_rng = np.random.default_rng(rng.randrange(2**31))
         n = n.copy()
         shift = rng.randrange(12)
@@ -238,13 +238,18 @@ class Source(torch.utils.data.IterableDataset):
         n = n[n[:, 0] < end_of_all]
         frames = int(round(self.length / features.STEP))
         r = features.raw(n, frames, sustained=rng.random() < .2)
-        y = np.full((frames, 2), -1, np.int64)
+        # Center, target, and whether it is away from the stretch's main center.
+        y = np.full((frames, 3), -1, np.int64)
+        spent = {}
+        for a, b, c, _ in segments:
+            spent[c] = spent.get(c, 0) + b - a
+        main = max(spent, key=spent.get)
         for i, (a, b, c, m) in enumerate(segments):
             a, b = a - first, b - first
             lo = int(round(max(a + .3 if a > .2 else 0, .8) / features.STEP))
             hi = min(frames, int(round(b / features.STEP)))
             if lo < hi:
-                y[lo:hi] = ((c + shift - 6) % 12, m)
+                y[lo:hi] = ((c + shift - 6) % 12, m, kind in ("pieces", "songs") and c != main)
         # Past the last sound's echo nothing is asked.
         stop = int(n[:, 1].max() / features.STEP) + 20
         y[stop:] = -1

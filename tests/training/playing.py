@@ -16,15 +16,17 @@ RARE = .16  # the rest goes to all other modes alike
 SHUTTLE = {"ionian": (3, 4, 5), "dorian": (3, 1, 6), "phrygian": (1, 6), "lydian": (1, 6, 4), "mixolydian": (6, 4, 3),
            "aeolian": (5, 6, 3), "minor": (4, 3), "phrygian_dominant": (1, 6), "lydian_dominant": (1, 6),
            "mixolydian_flat6": (3, 6), "dorian_flat2": (1, 6)}
-LOOPS = {"ionian": [[1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 5, 3, 4], [0, 4, 5, 3], [3, 4, 0, 0], [0, 2, 3, 4], [1, 4, 0, 5]],
+LOOPS = {"ionian": [[1, 4, 0, 0], [1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 5, 3, 4], [0, 4, 5, 3], [3, 4, 0, 0], [0, 2, 3, 4], [1, 4, 0, 5],
+                    [2, 5, 1, 4, 0, 0], [0, 0, 4, 4, 4, 4, 0, 0]],
          "minor": [[1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 6, 5, 4], [0, 5, 3, 4], [3, 4, 0, 0], [0, 4, 0, 4], [0, 3, 0, 4]],
          "dorian": [[0, 3], [0, 6, 3, 0], [0, 1], [0, 2, 3, 6], [0, 3, 6, 0], [0, 4, 3, 0]],
          "mixolydian": [[0, 6, 3, 0], [0, 3, 6, 3], [0, 6], [0, 4, 6, 3], [0, 6, 3, 3]],
          "lydian": [[0, 1], [0, 1, 6, 0], [0, 1, 4, 0], [0, 2, 1, 0]],
          "phrygian": [[0, 1], [0, 1, 2, 1], [3, 2, 1, 0], [0, 6, 1, 0]],
          "aeolian": [[0, 5, 6, 0], [0, 6, 5, 6], [0, 3, 6, 0], [0, 5, 2, 6], [0, 2, 6, 3], [5, 6, 0, 0], [0, 6, 3, 5]]}
-FAMILIES = (["vamp"] * 3 + ["drone"] * 2 + ["shuttle"] * 3 + ["pedal", "bassline", "bassline"] + ["loop"] * 3 + ["functional"] * 2
-            + ["alone"] * 2 + ["planing"] * 2 + ["chorale", "pattern", "pattern", "pattern", "blues", "unison", "wash", "held"])
+FAMILIES = (["vamp"] * 3 + ["drone"] * 2 + ["shuttle"] * 3 + ["pedal"] * 2 + ["bassline"] * 2 + ["loop"] * 3 + ["functional"] * 4
+            + ["alone"] * 3 + ["planing"] * 2 + ["chorale"] + ["pattern"] * 3 + ["blues"] * 2 + ["unison", "held"] + ["wash"] * 2
+            + ["figure"] * 3 + ["quartal"] * 2)
 
 
 def draw_mode(rng, catalogue):
@@ -58,6 +60,7 @@ class Player:
         self.colour = r.random() < .35            # passing chords, side-slips, applied dominants
         self.sync = sorted({0.0} | {r.choice((.5, 1, 1.5, 2, 2.5, 3)) for _ in range(r.randrange(1, 4))})
         self.tune = 60 + r.randrange(14)
+        self.cells = None                         # a figuration that may outlast a change of center
 
     # -- material of a tonality
 
@@ -111,6 +114,13 @@ class Player:
         quartal = [self.pitch(3 * k) for k in range(r.choice((3, 3, 4)))]
         if self.n < 6:
             quartal = [self.pitch(2 * k) for k in range(3)]
+        if fam == "figure" and self.cells is None:
+            self.cells = self.figuration(meter)
+        rooted = r.random() < .3
+        foreign = fam == "pedal" and r.random() < .5
+        dominant = (t + r.randrange(4, 9) * bar, t + r.randrange(8, 15) * bar) if fam in ("functional", "loop", "pattern", "planing") \
+            and self.n == 7 and 7 in self.s and r.random() < .12 else (0, 0)
+        slide = r.randrange(3, 9) if self.colour and bars > 5 and r.random() < .5 else -1
         shape = r.choice([quartal, quartal, self.stack(0), self.stack(0, 4), self.stack(r.randrange(self.n)),
                           [self.pitch(r.randrange(self.n)) for _ in range(3)], [self.pitch(3 * k + r.randrange(self.n)) for k in range(3)]])
         osti = self.ostinato(meter)
@@ -126,7 +136,48 @@ class Player:
             d = loop[b % len(loop)]
             if last and fam in ("loop", "functional", "chorale", "pattern") and r.random() < .8:
                 d = 0
-            if fam == "vamp":
+            if dominant[0] <= a < dominant[1] - .01 and b < bars - 2:
+                # Over the dominant, prepared and left again: no new center.
+                self.put(a, e, self.low((c + 7) % 12))
+                for x in range(meter):
+                    if r.random() < .7:
+                        for q in self.voice(self.stack(r.choice((4, 0, 6, 3, 4, 1))), self.middle):
+                            self.put(a + x * beat, a + (x + .9) * beat, q)
+            elif b in (slide, slide + 1) and not last and r.random() < .8:
+                # The same chord slid about without a bass: colour, not a journey.
+                kind, root = r.choice(((0, 4, 7), (0, 3, 7), (0, 4, 7, 10), (0, 5, 10))), c + 48
+                x = 0.0
+                while x < meter - .01:
+                    for k in kind:
+                        self.put(a + x * beat, a + (x + .95) * beat, 12 + root + k)
+                    root += r.choice((-3, -2, -1, -1, 1, 1, 2, 3))
+                    x += r.choice((.5, 1, 1, 2))
+                continue
+            elif fam == "figure":
+                for x, p, w in self.cells[b % len(self.cells)]:
+                    self.put(a + x * beat, a + (x + w) * beat, p)
+                low = self.low(c)
+                if self.hold or r.random() < .3:
+                    self.put(a, e, low)
+                else:
+                    for x in self.sync:
+                        if x < meter:
+                            self.put(a + x * beat, a + (x + .9) * beat, low + (0 if x == 0 else r.choice((0, 0, 12, 7 if 7 in self.s else 12))))
+            elif fam == "quartal":
+                low = self.low(c)
+                if b % 2 == 0 or self.hold:
+                    self.put(a, e, low)
+                else:
+                    self.put(a, a + beat, low)
+                x = r.choice((0, 1, 1, .5))
+                while x < meter - .01:
+                    k, w = r.randrange(self.n), r.choice((.5, 1, 1.5, 1.5, 2))
+                    gap = 3 if self.n == 7 else 2
+                    first = self.middle + r.choice((0, 5)) + (self.pitch(k) - self.middle) % 12
+                    for i in range(r.choice((3, 3, 4, 5))):
+                        self.put(a + x * beat, min(e, a + (x + w) * beat), first + self.pitch(k + gap * i) - self.pitch(k))
+                    x += w
+            elif fam == "vamp":
                 self.vamp(a, e, beat, meter, shape, osti, slip)
             elif fam == "drone":
                 if b % 2 == 0:
@@ -141,7 +192,11 @@ class Player:
                 for x in range(meter):
                     k = (0, 1, 2, 1, 6, 0, 3, 4, 5, 2)[(b * meter + x + len(shape)) % 10]
                     if x % 2 == 0 or r.random() < .6:
-                        for q in self.voice([p + slip for p in self.stack(k)], self.middle + 5):
+                        ps = self.stack(k)
+                        if foreign and r.random() < .4:
+                            root = r.randrange(12)
+                            ps = [root + i for i in r.choice(((0, 4, 7), (0, 3, 7), (0, 3, 6)))]
+                        for q in self.voice([p + slip for p in ps], self.middle + 5):
                             self.put(a + x * beat, a + (x + .92) * beat, q)
             elif fam == "planing":
                 if b % 2 == 0 or r.random() < .5:
@@ -187,9 +242,18 @@ class Player:
                     self.put(a + w * beat, a + (w + .8) * beat, q)
                     self.put(a + w * beat, a + (w + .8) * beat, q + 12)
             elif fam == "wash":
-                ps = self.stack(0 if b % 2 == 0 else r.choice((0, 0, d)), r.choice((4, 5)))
-                q = self.low(c)
+                k = 0 if b % 2 == 0 else r.choice((0, d, 1, 6, 3))
+                ps = self.stack(k, r.choice((4, 5)))
+                q = self.low(ps[0] % 12 if rooted else c)
                 self.put(a, e, q)
+                if rooted:
+                    # Broken upward, all held by the pedal.
+                    width = r.choice((.25, .5))
+                    up = [q + self.pitch(k + i) - self.pitch(k) for i in r.choice(((4, 7, 9, 11, 13, 15), (4, 9, 11, 13, 15, 18), (2, 4, 7, 9, 11, 13)))]
+                    for i, p in enumerate(up):
+                        if (i + 1) * width < meter - .01:
+                            self.put(a + (i + 1) * width * beat, e, p)
+                    continue
                 x = 0.0
                 while x < meter - .01:
                     self.put(a + x * beat, e, 48 + (r.choice(ps) - 48) % 12 + 12 * r.randrange(3))
@@ -246,8 +310,10 @@ class Player:
         halves = [(a, e, d)] if not two else [(a, (a + e) / 2, d), ((a + e) / 2, e, r.choice((d, 1, 4, 3)))]
         for u, v, k in halves:
             ch = self.stack(k, self.seventh if k or r.random() < .4 else 3)
-            if self.colour and self.n == 7 and r.random() < .1:      # an applied dominant before the next chord
-                x = v - beat
+            if self.colour and self.n == 7 and r.random() < .14:     # an applied dominant before this chord or the next
+                x = v - beat * r.choice((1, 1, 2))
+                if x < u:
+                    continue
                 root = (ch[0] + 7) % 12
                 self.put(x, v, self.low(root))
                 for q in self.voice([root, root + 4, root + 10], self.middle):
@@ -268,6 +334,20 @@ class Player:
                 if u + x * beat < v - .01:
                     for q in self.voice(upper, self.middle):
                         self.put(u + x * beat, v if self.hold else min(v, u + (x + .8) * beat), q + slip)
+
+    def figuration(self, meter):
+        """Bars of a pattern in the collection, above the bass: (beat, key, beats)."""
+        r = self.r
+        step = r.choice((.25, .5, .5, 1))
+        pool = [56 + (self.pitch(k) - 56) % 12 + 12 * (k % 2) for k in range(self.n)]
+        pool = r.sample(pool, min(len(pool), r.choice((4, 5, 6, 7))))
+        bars = []
+        cell = [r.choice(pool) for _ in range(max(1, round(meter / step)))]
+        for _ in range(r.choice((1, 2, 2, 4))):
+            bars.append([(i * step, p, step * .95) for i, p in enumerate(cell) if r.random() < .95])
+            if r.random() < .6:
+                r.shuffle(cell)
+        return bars
 
     def walking(self, a, e, beat, meter, b, loop):
         r = self.r
@@ -324,19 +404,22 @@ class Player:
 
     def blues_bar(self, a, e, beat, meter, b):
         r = self.r
-        root = (self.c + (0, 0, 0, 0, 5, 5, 0, 0, 7, 5, 0, 7 if r.random() < .5 else 0)[b]) % 12
+        root = (self.c + (0, 0, 0, 0, 5, 5, 0, 0, 7, 5, 0, 7 if self.hold else 0)[b]) % 12
         if b == 1 and r.random() < .4:
             root = (self.c + 5) % 12
         low = self.low(root)
         kind = r.choice(((0, 4, 10), (0, 4, 10), (4, 10, 14), (0, 7, 9))) if self.mode in ("mixolydian", "blues", "major_pentatonic", "ionian", "lydian_dominant") \
             else r.choice(((0, 3, 10), (0, 3, 7)))
-        walk = r.random() < .5
-        for x in range(meter):
-            self.put(a + x * beat, a + (x + .9) * beat, low + ((0, 4 if 4 in kind else 3, 7, 9, 10)[x % 5] if walk else (0, 7)[x % 2]))
-        for x in self.sync:
+        walk = self.stride
+        if walk == 1:
+            self.put(a, e, low)
+        else:
+            for x in range(meter):
+                self.put(a + x * beat, a + (x + .9) * beat, low + ((0, 4 if 4 in kind else 3, 7, 9, 10)[x % 5] if walk == .5 else (0, 7)[x % 2]))
+        for x in [0] if walk == 1 and self.hold else self.sync:
             if x < meter:
                 for q in self.voice([root + k for k in kind], self.middle):
-                    self.put(a + x * beat, min(e, a + (x + .7) * beat), q)
+                    self.put(a + x * beat, e if walk == 1 and self.hold else min(e, a + (x + .7) * beat), q)
         self.roots.append((a, e, root))
 
     def passing(self, a, e):
@@ -508,13 +591,23 @@ def take(length, rng, catalogue):
             continue
         if before and rng.random() < (.25 if keep else .5):
             player.habits()
+        if player.family == "blues":
+            # A blues has its own chords; every one of them a seventh.
+            now = (now[0], rng.choice(("mixolydian",) * 6 + ("dorian", "aeolian", "blues")))
+            if now == before:
+                continue
+            keep = False
+        if not keep:
+            player.cells = None
         player.settle(*now)
         bars = rng.choice((2, 3, 4, 4, 6, 8, 8, 12, 16))
         seconds = bars * meter * beat
         if seconds < 4:
             bars = math.ceil(4 / (meter * beat))
-        if keep and player.family in ("alone", "planing") and rng.random() < .7:
-            player.family = "vamp"
+        if keep and player.family not in ("figure", "vamp", "drone", "held") and rng.random() < .6:
+            player.family = "figure"
+        if player.family == "blues":
+            bars = rng.choice((12, 12, 24, 8, 4))
         player.section(t, bars, beat, meter)
         end = t + bars * meter * beat
         segments.append((t, end, *now))
