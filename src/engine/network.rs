@@ -14,8 +14,8 @@ use std::sync::Arc;
 const VIEWS: usize = 12;
 /// What a view says: center, no center, twelve degrees, root of the chord.
 pub const HEADS: usize = 15;
-/// Rows of a matrix that are worked on together: as many as a vector register holds.
-const ROWS: usize = 8;
+/// Rows of a matrix that are worked on together: as many as two vector registers hold.
+const ROWS: usize = 16;
 
 /// One number for each view.
 pub type Views = [f32; VIEWS];
@@ -291,39 +291,40 @@ fn multiply<const WIDE: bool>(weights: &[[f32; ROWS]], x: &[Views], sums: &mut P
     }
 }
 
-/// The same eight at a time, with a register for each view.
+/// The same eight at a time. Six views of sixteen rows fill the registers, so that a
+/// number loaded is used as often as can be.
 #[cfg(target_arch = "x86_64")]
 #[inline]
 #[target_feature(enable = "avx2,fma")]
 fn multiply_wide(weights: &[[f32; ROWS]], x: &[Views], sums: &mut Panel) {
     use std::arch::x86_64::{__m256, _mm256_fmadd_ps, _mm256_set1_ps};
-    // SAFETY: both are eight numbers of 32 bits, and any bits are such numbers.
-    let wide = |eight: [f32; ROWS]| unsafe { std::mem::transmute::<[f32; ROWS], __m256>(eight) };
-    let narrow = |eight: __m256| unsafe { std::mem::transmute::<__m256, [f32; ROWS]>(eight) };
-    // Named one by one: a loop over the views would keep the sums in memory when
-    // little is optimized.
-    let (mut a, mut b, mut c) = (wide(sums[0]), wide(sums[1]), wide(sums[2]));
-    let (mut d, mut e, mut f) = (wide(sums[3]), wide(sums[4]), wide(sums[5]));
-    let (mut g, mut h, mut i) = (wide(sums[6]), wide(sums[7]), wide(sums[8]));
-    let (mut j, mut k, mut l) = (wide(sums[9]), wide(sums[10]), wide(sums[11]));
-    for (w, x) in weights.iter().zip(x) {
-        let w = wide(*w);
-        a = _mm256_fmadd_ps(w, _mm256_set1_ps(x[0]), a);
-        b = _mm256_fmadd_ps(w, _mm256_set1_ps(x[1]), b);
-        c = _mm256_fmadd_ps(w, _mm256_set1_ps(x[2]), c);
-        d = _mm256_fmadd_ps(w, _mm256_set1_ps(x[3]), d);
-        e = _mm256_fmadd_ps(w, _mm256_set1_ps(x[4]), e);
-        f = _mm256_fmadd_ps(w, _mm256_set1_ps(x[5]), f);
-        g = _mm256_fmadd_ps(w, _mm256_set1_ps(x[6]), g);
-        h = _mm256_fmadd_ps(w, _mm256_set1_ps(x[7]), h);
-        i = _mm256_fmadd_ps(w, _mm256_set1_ps(x[8]), i);
-        j = _mm256_fmadd_ps(w, _mm256_set1_ps(x[9]), j);
-        k = _mm256_fmadd_ps(w, _mm256_set1_ps(x[10]), k);
-        l = _mm256_fmadd_ps(w, _mm256_set1_ps(x[11]), l);
-    }
-    let out = [a, b, c, d, e, f, g, h, i, j, k, l];
-    for (sum, wide) in sums.iter_mut().zip(out) {
-        *sum = narrow(wide);
+    type Halves = [__m256; 2];
+    // SAFETY: both are sixteen numbers of 32 bits, and any bits are such numbers.
+    let wide = |row: [f32; ROWS]| unsafe { std::mem::transmute::<[f32; ROWS], Halves>(row) };
+    let narrow = |row: Halves| unsafe { std::mem::transmute::<Halves, [f32; ROWS]>(row) };
+    let add = |sum: &mut Halves, w: &Halves, x: f32| {
+        let x = _mm256_set1_ps(x);
+        sum[0] = _mm256_fmadd_ps(w[0], x, sum[0]);
+        sum[1] = _mm256_fmadd_ps(w[1], x, sum[1]);
+    };
+    for first in [0, VIEWS / 2] {
+        // Named one by one: a loop over the views would keep the sums in memory when
+        // little is optimized.
+        let sums = &mut sums[first..first + 6];
+        let (mut a, mut b, mut c) = (wide(sums[0]), wide(sums[1]), wide(sums[2]));
+        let (mut d, mut e, mut f) = (wide(sums[3]), wide(sums[4]), wide(sums[5]));
+        for (w, x) in weights.iter().zip(x) {
+            let (w, x) = (wide(*w), &x[first..first + 6]);
+            add(&mut a, &w, x[0]);
+            add(&mut b, &w, x[1]);
+            add(&mut c, &w, x[2]);
+            add(&mut d, &w, x[3]);
+            add(&mut e, &w, x[4]);
+            add(&mut f, &w, x[5]);
+        }
+        for (sum, wide) in sums.iter_mut().zip([a, b, c, d, e, f]) {
+            *sum = narrow(wide);
+        }
     }
 }
 
@@ -461,8 +462,8 @@ mod tests {
             }
             for view in 0..12 {
                 let each = weights.each_ref().map(|w| plain(w, hidden, &steps, view));
-                for head in 0..HEADS {
-                    let want = (each[0][head] + each[1][head]) / 2.0;
+                for (head, (a, b)) in each[0].iter().zip(&each[1]).enumerate() {
+                    let want = (a + b) / 2.0;
                     let found = f64::from(network.heads[head][view]);
                     assert!(
                         (found - want).abs() < 1e-5,
