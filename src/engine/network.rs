@@ -449,13 +449,21 @@ mod tests {
             .collect()
     }
 
-    /// Every width, whether it fills its registers or not, and an ensemble.
+    /// Every width, whether it fills its registers or not, and an ensemble; on processors
+    /// without wide registers too.
     #[test]
     fn the_pass_is_that_of_the_definition() {
-        for hidden in [8, 13, 24, 128] {
+        for (hidden, plainly) in [
+            (8, false),
+            (13, false),
+            (24, true),
+            (128, false),
+            (128, true),
+        ] {
             let weights = [random_weights(hidden, 1), random_weights(hidden, 2)];
             let nets = weights.iter().map(|w| Net::new(w, hidden)).collect();
             let mut network = Network::new(Arc::new(Model::of(nets)));
+            network.wide &= !plainly;
             let steps: Vec<Inputs> = (0..30).map(inputs).collect();
             for s in &steps {
                 network.step(s);
