@@ -320,4 +320,33 @@ mod tests {
             say("[reading]\ninertia = 'slow'").contains("chord, motif, phrase, period, section")
         );
     }
+
+    #[test]
+    fn weights_are_read_from_beside_the_settings() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("s.toml");
+        std::fs::write(&file, "[reading]\nweights = 'own.weights'").expect("written");
+        let own = folder.path().join("own.weights");
+        let embedded = include_bytes!("../config/estimator.weights");
+        std::fs::write(&own, embedded).expect("written");
+        let standard = Model::standard().expect("the embedded weights");
+        let model = |file| Settings::load(Some(file)).expect("settings").model;
+        assert!(!Arc::ptr_eq(&model(&file), &standard));
+        // A byte changed on the way.
+        let mut damaged = embedded.to_vec();
+        damaged[100] ^= 1;
+        std::fs::write(&own, damaged).expect("written");
+        let said = Settings::load(Some(&file))
+            .map(|_| ())
+            .expect_err("an error");
+        assert_eq!(
+            said.to_string(),
+            format!(
+                "{}: the weights are damaged, their checksum does not hold: fetch the file again",
+                own.display()
+            )
+        );
+        std::fs::write(&file, "[reading]\nweights = ''").expect("written");
+        assert!(Arc::ptr_eq(&model(&file), &standard));
+    }
 }

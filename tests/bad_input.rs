@@ -33,6 +33,7 @@ struct Case {
     settings_bytes: Option<String>,
     modes: Option<String>,
     modes_bytes: Option<String>,
+    weights_bytes: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -174,6 +175,7 @@ fn each_case_is_answered() {
         };
         write("settings.toml", &case.settings, &case.settings_bytes);
         write("modes.toml", &case.modes, &case.modes_bytes);
+        write("own.weights", &None, &case.weights_bytes);
         let tmp = home.tmp();
         let fill = |text: &String| {
             text.replace("{files}", files.to_str().unwrap())

@@ -19,7 +19,7 @@ fn main() {
     let mut plain = Vec::new();
     let mut steps = Vec::new();
     let mut chord = Vec::new();
-    for _ in 0..8 {
+    for _ in 0..4 {
         for (_, bytes) in &files {
             let performance = read(bytes);
             let mut monitor = new(&catalogue);
@@ -58,7 +58,7 @@ fn main() {
 
     let mut parse = Vec::new();
     let mut whole = Vec::new();
-    for _ in 0..12 {
+    for _ in 0..3 {
         for (_, bytes) in &files {
             let start = Instant::now();
             let performance = black_box(read(bytes));
@@ -69,7 +69,7 @@ fn main() {
         }
     }
     let music: f64 = files.iter().map(|(_, b)| read(b).end.seconds()).sum();
-    let sum = |d: &[Duration]| d.iter().sum::<Duration>().as_secs_f64() / 12.0;
+    let sum = |d: &[Duration]| d.iter().sum::<Duration>().as_secs_f64() / 3.0;
     println!(
         "whole files: parse {:.2} ms, analysis {:.0} ms for {music:.0} s of music: {:.0} times the parse, {:.0} times real time",
         sum(&parse) * 1e3,

@@ -114,7 +114,7 @@ def probabilities(nets, temperature, catalogue, x):
 
 
 def main():
-    nets, temperature, _ = read(WEIGHTS)
+    nets, (temperature, _) = read(WEIGHTS)
     catalogue = Catalogue(ROOT / "config" / "modes.toml")
     pieces = []
     for name, sustained, notes in performances():

@@ -109,29 +109,6 @@ def write(path, nets, temperature=1.0, temperature_hindsight=1.0):
         f.write(body + struct.pack("<I", zlib.crc32(body)))
 
 
-def read(path):
-    """What `write` wrote: the nets and the two temperatures."""
-    with open(path, "rb") as f:
-        data = f.read()
-    magic, version, count, inputs, hidden, features, *temperatures = struct.unpack_from("<20sIIIIQff", data)
-    assert magic == b"PEREGRINUS WEIGHTS\0\0" and version == VERSION and inputs == INPUTS, "other weights"
-    assert features == fingerprint(), "learned on other features"
-    assert struct.unpack("<I", data[-4:])[0] == zlib.crc32(data[:-4]), "damaged"
-    values = np.frombuffer(data[52:-4], "<f2").astype(np.float32)
-    nets, at = [], 0
-    for _ in range(count):
-        net = Network(hidden)
-        g = net.memory
-        for p in (net.enter.weight, net.enter.bias, g.weight_ih_l0, g.weight_hh_l0, g.bias_ih_l0, g.bias_hh_l0,
-                  net.heads.weight, net.heads.bias):
-            with torch.no_grad():
-                p.copy_(torch.from_numpy(values[at:at + p.numel()].copy()).reshape(p.shape))
-            at += p.numel()
-        nets.append(net.eval())
-    assert at == len(values), "of another length"
-    return nets, temperatures[0], temperatures[1]
-
-
 def round_(net):
     """The same network on the weights as they are written (half precision)."""
     with torch.no_grad():
