@@ -96,11 +96,11 @@ class Source(torch.utils.data.IterableDataset):
     def tunes(self, rng):
         """Tunes played straight on, center and mode moving between them; or one tune again and again."""
         parts, segments, roots, at, before = [], [], [], 0.0, None
-        tempo = math.exp(rng.uniform(-.4, .5))
-        texture = rng.choice(("bare",) * 5 + ("drone", "chords", "chords", "broken", "oompah", "bass"))
-        one = rng.random() < .4
+        tempo = math.exp(rng.triangular(-.45, .5, 0))
+        texture = rng.choice(("bare",) * 8 + ("drone", "chords", "chords", "broken", "oompah", "bass"))
+        one = rng.random() < .15
         while at < self.length:
-            mode = before[1] if one and before else draw_mode(rng, self.catalogue)
+            mode = before[1] if one and before else rng.choice(REAL) if "no-recast" in self.options else draw_mode(rng, self.catalogue)
             d, source = self.tune(mode, rng)
             if before is None:
                 c = rng.randrange(12)
@@ -143,15 +143,20 @@ class Source(torch.utils.data.IterableDataset):
 
     def tune(self, mode, rng):
         """A tune of that mode, or of another one to recast: real ones are few but for Ionian."""
-        real = {"ionian": 1, "aeolian": 1, "dorian": 1, "mixolydian": 1, "lydian": 1} if "no-recast" in self.options else {"ionian": .9, "aeolian": .55, "dorian": .55, "mixolydian": .45, "lydian": .05, "phrygian": .05}.get(mode, 0)
+        real = {"ionian": .9, "aeolian": .55, "dorian": .55, "mixolydian": .45, "lydian": .05, "phrygian": .05}.get(mode, 0)
         enough = len(self.folk.get(mode, ()))
-        if rng.random() < real * min(1, enough / 40):
-            return rng.choice(self.folk[mode]), mode
+        if "no-recast" in self.options or rng.random() < real * min(1, enough / 40):
+            return self.pick(mode, rng), mode
         near = {"aeolian": ("dorian", "ionian", "ionian"), "dorian": ("ionian", "ionian", "aeolian", "mixolydian"),
                 "mixolydian": ("ionian", "ionian", "ionian", "dorian"), "lydian": ("ionian",), "phrygian": ("aeolian", "dorian", "ionian"),
                 "minor": ("aeolian", "ionian"), "ionian": ("dorian", "mixolydian")}.get(mode, ("ionian", "dorian", "aeolian"))
         source = rng.choice([m for m in near if m in self.folk] or ["ionian"])
-        return rng.choice(self.folk[source]), source
+        return self.pick(source, rng), source
+
+    def pick(self, mode, rng):
+        """A tune; the largest collection, of songs rather than dances, less often than its size."""
+        d = rng.choice(self.folk[mode])
+        return rng.choice(self.folk[mode]) if d["corpus"].startswith("essen") and rng.random() < .5 else d
 
     def pieces(self, rng):
         """A stretch of a piece with local keys, as it is or recast into other modes."""
@@ -159,7 +164,7 @@ class Source(torch.utils.data.IterableDataset):
         n, tempo = d["n"].copy(), math.exp(rng.uniform(-.6, .5))
         segments = [(g["start"], g["end"], g["center"], g["mode"]) for g in d["segments"]]
         start = max(0, rng.uniform(-.3, 1) * (segments[-1][1] - self.length / tempo))
-        again = rng.random() < .25
+        again = rng.random() < (0 if "no-recast" in self.options else .25)
         if again:
             out = []
             for a, b, c, m in segments:
@@ -201,23 +206,25 @@ class Source(torch.utils.data.IterableDataset):
         n = n.copy()
         shift = rng.randrange(12)
         n[:, 2] += shift - 6
-        if rng.random() < .45:                                        # human timing
+        # Tunes come as written more often than not: the beat tells where home is.
+        care = .4 if kind == "tunes" else 1
+        if rng.random() < .45 * care:                                 # human timing
             n[:, :2] += np_rng.normal(0, rng.choice((.008, .02, .03)), (len(n), 1))
-        if rng.random() < .25:                                        # rubato
+        if rng.random() < .25 * care:                                 # rubato
             rate, depth, phase = rng.uniform(.05, .25), rng.uniform(.02, .12), rng.random() * 6.28
             warp = lambda x: x + depth / rate * np.sin(rate * x * 6.28 + phase) / 6.28
             n[:, :2] = warp(n[:, :2])
             segments = [(float(warp(a)) if a else 0.0, float(warp(b)), c, m) for a, b, c, m in segments]
             roots = [(float(warp(a)), float(warp(b)), c) for a, b, c in roots]
-        x = rng.random()
+        x = rng.random() / care
         if x < .25:                                                   # detached
             n[:, 1] = n[:, 0] + (n[:, 1] - n[:, 0]) * rng.uniform(.25, .9)
         elif x < .5:                                                  # the damper pedal, changed now and then
             n[:, 1] = pedal(n, rng)
-        if rng.random() < .15:                                        # wrong notes
+        if rng.random() < .15 * care:                                 # wrong notes
             k = np_rng.random(len(n)) < .02
             n[k, 2] += np_rng.choice((-1, 1), k.sum())
-        if rng.random() < .15:                                        # a voice left out
+        if rng.random() < .15 * care:                                 # notes left out
             n = n[np_rng.random(len(n)) > rng.uniform(.02, .2)]
         if rng.random() < .1:                                         # rolled chords
             order = np.lexsort((n[:, 2], n[:, 0]))
@@ -261,6 +268,7 @@ class Source(torch.utils.data.IterableDataset):
         return torch.from_numpy(r), torch.from_numpy(y), torch.from_numpy(yr), torch.tensor(float(backward))
 
 
+REAL = ("ionian", "ionian", "dorian", "mixolydian", "aeolian")
 TUNE_MODES = {"ionian": .2, "dorian": .17, "mixolydian": .19, "aeolian": .16, "lydian": .07, "phrygian": .06, "minor": .06}
 
 
