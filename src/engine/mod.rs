@@ -8,6 +8,7 @@
 
 mod chords;
 mod estimator;
+mod explain;
 mod features;
 mod history;
 mod hysteresis;
@@ -19,6 +20,7 @@ mod weights;
 mod window;
 
 pub use estimator::{COLLECTIONS, Estimator, Learned, STEP, Scores, TONALITIES, at_place, place};
+pub use explain::{CAUSES, Case, Cause, Explanation, What};
 pub use features::{Frame, Weights};
 pub use history::{BREATH, History};
 pub use hysteresis::Inertia;
