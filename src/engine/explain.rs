@@ -497,7 +497,7 @@ impl<E: Estimator> Case<E> {
             let (from, next) = (last.step as usize, next.unwrap_or(self.steps.len()));
             let strokes = self.strikes.iter().filter(|s| s.stroke == last.stroke);
             let struck = strokes.map(|s| PitchClass::of_key(s.key)).collect();
-            (next >= from + PAUSE).then_some((struck, last.stroke, from + LEFT..next))
+            (next >= from + PAUSE).then_some((struck, last.at, from + LEFT..next))
         });
         ends.take(ENDS)
     }

@@ -24,6 +24,9 @@ impl Stage for FakeStage {
     fn reading(&mut self) -> Reading {
         self.scene.reading
     }
+    fn explanation(&mut self) -> Option<Explanation> {
+        self.scene.explanation
+    }
     fn history(&mut self) -> &History {
         &self.scene.history
     }
