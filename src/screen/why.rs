@@ -113,7 +113,7 @@ fn figure(change: f32, look: &Look) -> String {
     format!("{sign}{:.2}", change.abs())
 }
 
-/// `D in the bass`, `F`, `G7 2 s ago`, `ends on D`.
+/// `D in the bass`, `F`, `G7 2 s ago`, `D triad`, `ends on D`.
 fn words(what: What, e: &Explanation, look: &Look) -> String {
     let within = Some((e.tonality, e.tonic));
     let glyphs = look.notation.glyphs;
@@ -134,7 +134,11 @@ fn words(what: What, e: &Explanation, look: &Look) -> String {
         What::PitchClass(pc) => note(pc),
         What::Bass(set) => format!("{} in the bass", notes(set)),
         What::Chord(sonority, at) => {
-            let label = look.notation.sonority(sonority, within, look.catalogue);
+            let mut label = look.notation.sonority(sonority, within, look.catalogue);
+            // A major triad is written as its root is.
+            if sonority.chord().is_some_and(|c| label == note(c.root)) {
+                label.push_str(" triad");
+            }
             match e.at.since(at) {
                 now if now < Time::millis(1000) => label,
                 ago => format!("{label} {} ago", length(ago)),
@@ -146,17 +150,18 @@ fn words(what: What, e: &Explanation, look: &Look) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::*;
+    use crate::engine::CAUSES;
     use crate::plan::Open;
+    use crate::screen::Palette;
     use crate::screen::tests::{Scene, as_text};
+    use crate::theory::{Glyphs, Kinds, PitchClass};
 
     /// Where the mode is not claimed, the figures are the center's.
     #[test]
     fn a_mode_that_is_not_claimed_is_not_explained() {
         let mut s = Scene::fifth().explained();
-        let told = |s: &Scene| {
-            let glyphs = crate::theory::Glyphs::Unicode;
-            as_text(&s.draw(80, 24, crate::screen::Palette::Dark, glyphs))
-        };
+        let told = |s: &Scene| as_text(&s.draw(80, 24, Palette::Dark, Glyphs::Unicode));
         let undecided = told(&s);
         assert!(undecided.contains("because  D 0.97"), "{undecided}");
         assert!(undecided.contains("D in the bass +0.31"), "{undecided}");
@@ -166,5 +171,44 @@ mod tests {
         let decided = told(&s);
         assert!(decided.contains("because  D Ionian 0.88"), "{decided}");
         assert!(decided.contains("D in the bass +0.41"), "{decided}");
+    }
+
+    #[test]
+    fn a_triad_is_told_from_its_root() {
+        let mut s = Scene::wandering().explained();
+        let e = s.explanation.as_mut().expect("explained");
+        let of = |keys: &[u8]| {
+            let set = keys.iter().map(|&k| PitchClass::of_key(k)).collect();
+            Kinds::standard().name(set, PitchClass::of_key(keys[0]), PitchClassSet::ALL)
+        };
+        let causes = [
+            What::PitchClass(PitchClass::new(2)),
+            What::Chord(of(&[50, 54, 57]), e.at),
+            What::Chord(of(&[50, 53, 57]), e.at),
+        ];
+        e.causes = [None; CAUSES];
+        for (place, what) in e.causes.iter_mut().zip(causes) {
+            let (center_change, change) = (0.3, 0.3);
+            *place = Some(Cause {
+                what,
+                center_change,
+                change,
+            });
+        }
+        let told = as_text(&s.draw(120, 36, Palette::Dark, Glyphs::Unicode));
+        let line = "D +0.30 · D triad +0.30 · Dm +0.30";
+        assert!(told.contains(line), "{told}");
+    }
+
+    #[test]
+    fn where_nothing_alone_decides_it_says_so() {
+        let mut s = Scene::wandering().explained();
+        let e = s.explanation.as_mut().expect("explained");
+        for c in e.causes.iter_mut().flatten() {
+            (c.change, c.center_change) = (0.004, -0.004);
+        }
+        let told = as_text(&s.draw(80, 24, Palette::Dark, Glyphs::Unicode));
+        assert!(told.contains("0.88  no single thing decides"), "{told}");
+        assert!(!told.contains("against"), "{told}");
     }
 }
