@@ -27,7 +27,7 @@ const STEPS: usize = EVERY as usize * SAVED;
 const STRIKES: usize = 512;
 /// An explanation takes no more steps than this, which is to last less than 0.1 s; where
 /// many pitch classes are heard it reaches less far back.
-const BUDGET: usize = 850;
+const BUDGET: usize = 750;
 /// Chords and phrase ends that are taken away, the latest.
 const CHORDS: usize = 6;
 const ENDS: usize = 2;

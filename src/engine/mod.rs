@@ -4,7 +4,8 @@
 //! [`Monitor`] puts the parts together: `keys` know what sounds, `features`
 //! gather it step by step, an [`Estimator`] gives every tonality a probability (the
 //! learned one: `features`, `network`, `weights`), `hysteresis` decides what is established here and at home, `chords` follows
-//! the chord, and a [`Reading`] says it all at one moment.
+//! the chord, and a [`Reading`] says it all at one moment. `explain` works out, on
+//! demand and elsewhere, what a reading hangs on.
 
 mod chords;
 mod estimator;
