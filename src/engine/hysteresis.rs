@@ -85,7 +85,7 @@ const NOTHING: f32 = 0.35;
 const FIRST: f32 = 0.25;
 /// A new mode on the same center needs this share of the bar and of the patience.
 const MODE_BAR: f32 = 0.25;
-const MODE_PATIENCE: f32 = 0.6;
+const MODE_PATIENCE: f32 = 0.35;
 /// The way back home needs this share of the patience.
 const BACK_HOME: f32 = 0.7;
 /// The bar and the share of the patience for having no center any more.
@@ -96,7 +96,7 @@ const NOTICED: f32 = 0.35;
 /// Steps with sound before anything is established.
 const BEGIN_STEPS: u32 = 5;
 /// Seconds on a center before it is home at all.
-const FIRST_HOME: f32 = 3.0;
+const FIRST_HOME: f32 = 2.0;
 /// Home gives way to a center that weighs this many times more …
 const LEAVE_HOME: f32 = 1.6;
 /// … unless that center has been home before.
