@@ -75,10 +75,10 @@ pub const NO_CENTER: [(&str, u16); COLLECTIONS] = [
     ("chromatic", 0b1111_1111_1111),
 ];
 
-/// How likely a collection without a center is before a note is heard, seen from one
-/// of its notes: what a mode's weight in `config/modes.toml` is for a tonality. A
-/// collection sums over the views that have it. Common practice, no source: rare.
-const NO_CENTER_WEIGHT: f32 = 0.02;
+/// How likely the collections of [`SEEN`] are before a note is heard, seen from one of
+/// their notes, as a share of all modes together. Chosen so that random notes and
+/// drums are seldom taken for a tonality and tunes never for none (tests/training).
+const NO_CENTER_SHARE: [f32; 4] = [0.01, 0.01, 0.01, 0.1];
 
 /// The collections as a view has them, in semitones above it: the whole-tone one, both
 /// forms of the octatonic one, the chromatic one.
@@ -104,6 +104,8 @@ pub struct Learned {
     /// For each mode, how far each degree belongs to it, and the logarithm of its weight.
     member: Vec<[f32; 12]>,
     log_weight: Vec<f32>,
+    /// The same for [`SEEN`].
+    log_free: [f32; 4],
     /// Which of [`NO_CENTER`] a view has as each of [`SEEN`].
     whose: [[usize; 12]; 4],
     /// Room to work in: scores by mode and view, then those of [`SEEN`].
@@ -116,7 +118,17 @@ pub struct Learned {
 }
 
 impl Learned {
+    /// `catalogue`: the modes to tell apart; `model`: the weights.
     pub fn new(catalogue: &Catalogue, model: Arc<Model>) -> Learned {
+        Learned::facing(catalogue, model, false)
+    }
+
+    /// The same ears for music that is told from its end to its beginning.
+    pub fn backward(catalogue: &Catalogue, model: Arc<Model>) -> Learned {
+        Learned::facing(catalogue, model, true)
+    }
+
+    fn facing(catalogue: &Catalogue, model: Arc<Model>, backward: bool) -> Learned {
         let member = catalogue.iter().map(|(_, mode)| {
             let mut member = [0.0; 12];
             for d in mode.degrees.iter().chain(&mode.movable) {
@@ -133,22 +145,30 @@ impl Learned {
                 NO_CENTER.iter().position(|c| c.1 == set).unwrap_or(0)
             })
         });
-        let all: f32 = catalogue.iter().map(|(_, m)| m.weight).sum::<f32>() * 12.0
-            + NO_CENTER_WEIGHT * (SEEN.len() * 12) as f32;
+        let modes: f32 = catalogue.iter().map(|(_, m)| m.weight).sum();
+        let free = NO_CENTER_SHARE.map(|share| share * modes);
+        let all = (modes + free.iter().sum::<f32>()) * 12.0;
         let mut prior = Scores::ZERO;
         for (id, mode) in catalogue.iter() {
             let first = id.0 as usize * 12;
             prior.tonalities[first..first + 12].fill(mode.weight / all);
         }
-        for &c in whose.as_flattened() {
-            prior.collections[c] += NO_CENTER_WEIGHT / all;
+        for (whose, weight) in whose.iter().zip(free) {
+            for &c in whose {
+                prior.collections[c] += weight / all;
+            }
         }
         let mut learned = Learned {
-            features: Features::new(false),
-            temperature: model.temperature(),
+            features: Features::new(backward),
+            temperature: if backward {
+                model.temperature_hindsight()
+            } else {
+                model.temperature()
+            },
             network: Network::new(model),
             member: member.collect(),
             log_weight: catalogue.iter().map(|(_, m)| m.weight.ln()).collect(),
+            log_free: free.map(f32::ln),
             whose,
             scores: vec![[0.0; 12]; catalogue.len() + SEEN.len()],
             shares: vec![[0; 12]; catalogue.len() + SEEN.len()],
@@ -172,6 +192,13 @@ impl Learned {
     }
 }
 
+impl Learned {
+    /// The model that it was made from.
+    pub fn model(&self) -> Arc<Model> {
+        self.network.model()
+    }
+}
+
 impl Estimator for Learned {
     fn reset(&mut self) {
         self.features.reset();
@@ -190,8 +217,7 @@ impl Estimator for Learned {
         for ((score, member), &log) in tonal.iter_mut().zip(&self.member).zip(&self.log_weight) {
             *score = Learned::score(heads, 0, member, log);
         }
-        let log = NO_CENTER_WEIGHT.ln();
-        for (score, mask) in free.iter_mut().zip(SEEN) {
+        for ((score, mask), log) in free.iter_mut().zip(SEEN).zip(self.log_free) {
             let member = std::array::from_fn(|d| f32::from(mask >> d & 1));
             *score = Learned::score(heads, 1, &member, log);
         }

@@ -32,18 +32,18 @@ impl Inertia {
     }
 
     fn rules(self) -> Rules {
-        // margin: how many times likelier; dwell: for how many seconds; home: time
-        // constant in seconds. Chosen on the training music, see tests/training.
-        let (margin, dwell, home) = [
-            (1.0, 0.0, 6.0),
-            (1.5, 0.2, 12.0),
-            (3.0, 0.5, 20.0),
-            (6.0, 1.5, 40.0),
-            (10.0, 4.0, 80.0),
+        // Chosen on the labelled music; what each stop costs and gives stands in
+        // tests/training/README.md.
+        let (bar, patience, home) = [
+            (0.0, 0.05, 6.0),
+            (0.4, 0.3, 12.0),
+            (0.8, 0.65, 20.0),
+            (1.0, 2.5, 40.0),
+            (1.2, 8.0, 80.0),
         ][self as usize];
         Rules {
-            margin,
-            dwell,
+            bar,
+            patience,
             home,
         }
     }
@@ -65,23 +65,34 @@ impl FromStr for Inertia {
     }
 }
 
+/// A rival gathers its lead over the established center: the logarithm of how many
+/// times likelier it is, less `bar`, summed over time and never below 0 (Page's
+/// cumulative sum, 1954, Biometrika 41). Past `patience` it takes over.
 #[derive(Clone, Copy)]
 struct Rules {
-    margin: f32,
-    dwell: f32,
+    bar: f32,
+    /// In logarithms times seconds.
+    patience: f32,
+    /// Time constant of home, in seconds.
     home: f32,
 }
 
-/// How sure the first tonality must be, and a mode among those of its center.
+/// However clear a lead is, it counts for no more in a step than this logarithm.
+const CLEAR: f32 = 3.0;
+/// Nothing established is as likely as this: a center has to be likelier …
+const NOTHING: f32 = 0.35;
+/// … for so long, as a share of the patience.
 const FIRST: f32 = 0.25;
-/// A new mode on the same center needs this part of the margin and of the dwell.
-const SAME_CENTER: f32 = 0.3;
-/// A mode that is less likely than this is not established, however faint the others are.
-const FAINT: f32 = 0.15;
+/// A new mode on the same center needs this share of the bar and of the patience.
+const MODE_BAR: f32 = 0.25;
+const MODE_PATIENCE: f32 = 0.9;
+/// The way back home needs this share of the patience.
+const BACK_HOME: f32 = 0.7;
+/// The bar and the share of the patience for having no center any more.
+const ADRIFT_BAR: f32 = 0.5;
+const ADRIFT_PATIENCE: f32 = 1.5;
 /// A contender is worth showing from this share of the established one's probability.
 const NOTICED: f32 = 0.35;
-/// Without a center: the collections' share must exceed this for as long as a change dwells.
-const NO_CENTER: f32 = 0.6;
 /// Steps with sound before anything is established.
 const BEGIN_STEPS: u32 = 5;
 /// Seconds on a center before it is home at all.
@@ -100,12 +111,16 @@ pub struct Here {
     /// For each mode the notes above its center without which it is not named:
     /// common-practice minor without a leading tone is Aeolian.
     needs: [PitchClassSet; MAX_MODES],
+    /// For each mode the first one with the same notes: they stand together against
+    /// the others (Aeolian and minor).
+    kin: [usize; MAX_MODES],
     now: Option<Tonality>,
     steps: u32,
-    /// Challenger for the center or the mode, and for how many steps it has led.
-    rival: Option<(Tonality, u32)>,
-    /// Steps for which no collection with a center has led.
-    lost: u32,
+    /// What each center, each mode of the established center, and having no center
+    /// have gathered against what is established.
+    centers: [f32; 12],
+    on_center: [f32; MAX_MODES],
+    adrift: f32,
     /// For each center, since when it has been worth noticing.
     noticed: [Option<Time>; 12],
     nearness: f32,
@@ -131,21 +146,37 @@ impl Here {
                 .map(|d| PitchClass::new(d.semitones() as i32))
                 .collect();
         }
+        let mut kin = std::array::from_fn(|m| m);
+        for (id, mode) in catalogue.iter() {
+            if let Some((first, _)) = catalogue.iter().find(|(_, m)| m.set() == mode.set()) {
+                kin[id.0 as usize] = first.0 as usize;
+            }
+        }
         Here {
             modes: catalogue.len(),
             needs,
+            kin,
             now: None,
             steps: 0,
-            rival: None,
-            lost: 0,
+            centers: [0.0; 12],
+            on_center: [0.0; MAX_MODES],
+            adrift: 0.0,
             noticed: [None; 12],
             nearness: 0.0,
         }
     }
 
     pub fn reset(&mut self) {
-        (self.now, self.steps, self.rival, self.lost) = (None, 0, None, 0);
+        self.establish(None);
+        self.steps = 0;
         self.noticed = [None; 12];
+    }
+
+    fn establish(&mut self, now: Option<Tonality>) {
+        self.now = now;
+        self.centers = [0.0; 12];
+        self.on_center = [0.0; MAX_MODES];
+        self.adrift = 0.0;
         self.nearness = 0.0;
     }
 
@@ -161,15 +192,28 @@ impl Here {
     /// The one gaining on the established, how likely it is and how near.
     pub fn contender(&self, p: &Scores, heard: PitchClassSet) -> Option<(Tonality, f32, f32)> {
         let now = self.now?;
-        let centers = self.centers(p);
-        let (rival, q) = self.best_besides(p, &centers, now, heard);
-        let share = q / self
-            .weight(p, &centers, now, rival.center == now.center)
-            .max(1e-9);
+        let sums = self.sums(p);
+        // Distances above the established center, so that ties fall alike in every
+        // transposition.
+        let (center, sum) = (1..12)
+            .map(|n| now.center.up(n))
+            .map(|c| (c, sums[c.index()]))
+            .fold((now.center, f32::MIN), |b, x| if x.1 > b.1 { x } else { b });
+        let (mode, q) = self.best_mode(p, now.center, heard, Some(now.mode));
+        let by_center = sum / sums[now.center.index()].max(1e-9);
+        let by_mode = q / self.together(p, now.center)[self.kin[now.mode.0 as usize]].max(1e-9);
+        let (rival, q, share) = if by_center >= by_mode {
+            let (mode, _) = self.best_mode(p, center, heard, None);
+            (Tonality { center, mode }, sum, by_center)
+        } else {
+            let center = now.center;
+            (Tonality { center, mode }, q, by_mode)
+        };
         (share > NOTICED).then(|| (rival, q, self.nearness.clamp(0.0, 1.0)))
     }
 
-    fn centers(&self, p: &Scores) -> [f32; 12] {
+    /// The sum of each center's tonalities.
+    fn sums(&self, p: &Scores) -> [f32; 12] {
         let mut sums = [0.0; 12];
         for (i, q) in p.tonalities[..self.modes * 12].iter().enumerate() {
             sums[i % 12] += q;
@@ -177,7 +221,22 @@ impl Here {
         sums
     }
 
-    /// The likeliest mode on a center, of those that `heard` allows.
+    /// The modes of a center, those with the same notes summed at the first of them.
+    fn together(&self, p: &Scores, center: PitchClass) -> [f32; MAX_MODES] {
+        let mut sums = [0.0; MAX_MODES];
+        for m in 0..self.modes {
+            sums[self.kin[m]] += p.tonalities[m * 12 + center.index()];
+        }
+        sums
+    }
+
+    /// Whether a mode may be named, given what was heard.
+    fn allowed(&self, m: usize, center: PitchClass, heard: PitchClassSet) -> bool {
+        self.needs[m].is_subset(heard.seen_from(center))
+    }
+
+    /// The likeliest mode on a center of those that `heard` allows: by the sum over
+    /// modes with the same notes, then among them.
     fn best_mode(
         &self,
         p: &Scores,
@@ -185,142 +244,144 @@ impl Here {
         heard: PitchClassSet,
         but: Option<ModeId>,
     ) -> (ModeId, f32) {
-        let above = heard.seen_from(center);
+        let together = self.together(p, center);
+        let own = |m: usize| p.tonalities[m * 12 + center.index()];
         (0..self.modes)
-            .filter(|&m| self.needs[m].is_subset(above) && but != Some(ModeId(m as u8)))
-            .fold((ModeId(0), f32::MIN), |best, m| {
-                let q = p.tonalities[m * 12 + center.index()];
-                if q > best.1 {
-                    (ModeId(m as u8), q)
+            .filter(|&m| self.allowed(m, center, heard) && but != Some(ModeId(m as u8)))
+            .map(|m| (m, together[self.kin[m]]))
+            .reduce(|best, x| {
+                let kin = self.kin[best.0] == self.kin[x.0];
+                let better = if kin {
+                    own(x.0) > own(best.0)
                 } else {
-                    best
-                }
+                    x.1 > best.1
+                };
+                if better { x } else { best }
             })
+            .map_or((ModeId(0), 0.0), |(m, q)| (ModeId(m as u8), q))
     }
 
-    /// What a rival has to beat: the center's sum, or the mode's own share.
-    fn weight(&self, p: &Scores, centers: &[f32; 12], t: Tonality, same_center: bool) -> f32 {
-        if same_center {
-            p.of(t)
-        } else {
-            centers[t.center.index()]
-        }
-    }
-
-    /// The likeliest other center with its best mode, or the likeliest other mode here.
-    fn best_besides(
-        &self,
-        p: &Scores,
-        centers: &[f32; 12],
-        now: Tonality,
-        heard: PitchClassSet,
-    ) -> (Tonality, f32) {
-        let (mode, q) = self.best_mode(p, now.center, heard, Some(now.mode));
-        // Distances above the established center, so that ties fall alike in every transposition.
-        let (center, sum) =
-            (1..12)
-                .map(|n| now.center.up(n))
-                .fold((now.center, f32::MIN), |best, c| {
-                    if centers[c.index()] > best.1 {
-                        (c, centers[c.index()])
-                    } else {
-                        best
-                    }
-                });
-        let by_center = sum / centers[now.center.index()].max(1e-9);
-        let by_mode = q / p.of(now).max(1e-9);
-        if by_center >= by_mode {
-            (
-                Tonality {
-                    center,
-                    mode: self.best_mode(p, center, heard, None).0,
-                },
-                sum,
-            )
-        } else {
-            (
-                Tonality {
-                    center: now.center,
-                    mode,
-                },
-                q,
-            )
-        }
-    }
-
-    /// One step of the grid, with sound in it.
+    /// One step of the grid, with sound in it. `home`: the center of the larger scale.
     pub fn step(
         &mut self,
         at: Time,
         p: &Scores,
         heard: PitchClassSet,
+        home: Option<PitchClass>,
         inertia: Inertia,
     ) -> Verdict {
         let rules = inertia.rules();
-        let centers = self.centers(p);
+        let sums = self.sums(p);
         self.steps = self.steps.saturating_add(1);
-        for (since, q) in self.noticed.iter_mut().zip(centers) {
+        for (since, q) in self.noticed.iter_mut().zip(sums) {
             *since = if q > 0.1 { since.or(Some(at)) } else { None };
         }
-
         let adrift = total(p.collections);
-        self.lost = if adrift > NO_CENTER { self.lost + 1 } else { 0 };
-        if self.now.is_some() && seconds(self.lost) > rules.dwell.max(0.3) {
-            self.now = None;
-            self.rival = None;
-            self.nearness = 0.0;
-            return Verdict::Lost;
-        }
 
         let Some(now) = self.now else {
-            let (center, sum) = first_best(&centers);
-            let clear = sum > FIRST && sum > adrift;
-            if self.steps < BEGIN_STEPS || !clear {
+            let base = adrift.max(NOTHING);
+            for (gathered, q) in self.centers.iter_mut().zip(sums) {
+                gather(gathered, lead(q, base));
+            }
+            let (center, gathered) = self.foremost(&sums, PitchClass::new(0));
+            if self.steps < BEGIN_STEPS || gathered <= FIRST * rules.patience {
                 return Verdict::Same;
             }
             let (mode, _) = self.best_mode(p, center, heard, None);
-            self.now = Some(Tonality { center, mode });
+            self.establish(Some(Tonality { center, mode }));
             return Verdict::Changed;
         };
 
-        let (rival, q) = self.best_besides(p, &centers, now, heard);
-        let same_center = rival.center == now.center;
-        let ease = if same_center { SAME_CENTER } else { 1.0 };
-        let need = 1.0 + (rules.margin - 1.0) * ease;
-        let share = q / self.weight(p, &centers, now, same_center).max(1e-9);
-        let led = match self.rival {
-            Some((r, n)) if r.center == rival.center && (!same_center || r.mode == rival.mode) => n,
-            _ => 0,
-        };
-        self.nearness = (share / need).min(1.0);
-        let faint = same_center && q < FAINT;
-        if share <= need || faint {
-            self.rival = None;
-            return Verdict::Same;
+        let base = sums[now.center.index()];
+        for (i, gathered) in self.centers.iter_mut().enumerate() {
+            if i != now.center.index() {
+                gather(gathered, lead(sums[i], base) - rules.bar);
+            }
         }
-        if seconds(led) >= rules.dwell * ease {
-            self.now = Some(rival);
-            self.rival = None;
-            self.nearness = 0.0;
+        gather(&mut self.adrift, lead(adrift, base) - ADRIFT_BAR);
+
+        let (center, gathered) = self.foremost(&sums, now.center);
+        let ease = if home == Some(center) { BACK_HOME } else { 1.0 };
+        let near = gathered / (rules.patience * ease);
+        if near > 1.0 && sums[center.index()] > base {
+            let (mode, _) = self.best_mode(p, center, heard, None);
+            self.establish(Some(Tonality { center, mode }));
             return Verdict::Changed;
         }
-        self.rival = Some((rival, led + 1));
+        if self.adrift > ADRIFT_PATIENCE * rules.patience {
+            self.establish(None);
+            return Verdict::Lost;
+        }
+
+        let (mode, near_mode) = self.step_mode(p, now, heard, rules);
+        if near_mode > 1.0 {
+            self.on_center = [0.0; MAX_MODES];
+            self.now = Some(Tonality {
+                center: now.center,
+                mode,
+            });
+            return Verdict::Changed;
+        }
+        self.nearness = near.max(near_mode);
         Verdict::Same
     }
-}
 
-fn seconds(steps: u32) -> f32 {
-    steps as f32 * STEP.seconds() as f32
-}
-
-fn first_best(centers: &[f32; 12]) -> (PitchClass, f32) {
-    let mut best = (PitchClass::new(0), f32::MIN);
-    for (i, &q) in centers.iter().enumerate() {
-        if q > best.1 {
-            best = (PitchClass::new(i as i32), q);
-        }
+    /// The foremost center but `now`, and what it has gathered.
+    fn foremost(&self, sums: &[f32; 12], now: PitchClass) -> (PitchClass, f32) {
+        let from = usize::from(self.now.is_some());
+        (from as i32..12)
+            .map(|n| now.up(n))
+            .map(|c| (c, self.centers[c.index()]))
+            .reduce(|best, x| {
+                let tie = x.1 == best.1 && sums[x.0.index()] > sums[best.0.index()];
+                if x.1 > best.1 || tie { x } else { best }
+            })
+            .unwrap_or((now, 0.0))
     }
-    best
+
+    /// One step for the modes of the established center: the foremost other one, and
+    /// how near it is to taking over.
+    fn step_mode(
+        &mut self,
+        p: &Scores,
+        now: Tonality,
+        heard: PitchClassSet,
+        rules: Rules,
+    ) -> (ModeId, f32) {
+        let together = self.together(p, now.center);
+        let own = |m: usize| p.tonalities[m * 12 + now.center.index()];
+        let mine = now.mode.0 as usize;
+        let forbidden = !self.allowed(mine, now.center, heard);
+        let mut best = (now.mode, 0.0);
+        for m in (0..self.modes).filter(|&m| m != mine) {
+            let lead = match self.kin[m] == self.kin[mine] {
+                true if forbidden => CLEAR,
+                true => lead(own(m), own(mine)),
+                false => lead(together[self.kin[m]], together[self.kin[mine]]),
+            };
+            if !self.allowed(m, now.center, heard) {
+                self.on_center[m] = 0.0;
+                continue;
+            }
+            let gathered = &mut self.on_center[m];
+            gather(gathered, lead - MODE_BAR * rules.bar);
+            let near = *gathered / (MODE_PATIENCE * rules.patience);
+            let likelier = best.1 > 0.0 && near == best.1 && own(m) > own(best.0.0 as usize);
+            if lead > 0.0 && (near > best.1 || likelier) {
+                best = (ModeId(m as u8), near);
+            }
+        }
+        best
+    }
+}
+
+/// How many times likelier, as a bounded logarithm.
+fn lead(rival: f32, base: f32) -> f32 {
+    (rival.max(1e-9) / base.max(1e-9)).ln().clamp(-CLEAR, CLEAR)
+}
+
+fn gather(sum: &mut f32, lead: f32) {
+    *sum = (*sum + lead * STEP.seconds() as f32).max(0.0);
 }
 
 /// The tonality that the music is in on the larger scale.

@@ -19,7 +19,7 @@ mod weights;
 mod window;
 
 pub use estimator::{COLLECTIONS, Estimator, Learned, STEP, Scores, TONALITIES, at_place, place};
-pub use features::{Frame, Weights};
+pub use features::{Frame, Frames, Weights};
 pub use history::{BREATH, History};
 pub use hysteresis::Inertia;
 pub use keys::{Fading, Filter, KeySet, each, highest, lowest};

@@ -88,6 +88,9 @@ pub enum Change {
 pub trait Observer {
     fn change(&mut self, at: Time, change: Change);
 
+    /// What sounds now, after a key was struck or something ended.
+    fn keys(&mut self, _at: Time, _struck: Option<u8>, _sounding: KeySet) {}
+
     /// What was heard in one step, and what is likely after it; see
     /// [`Estimator::evidence`].
     fn step(&mut self, _at: Time, _frame: &Frame, _evidence: &Scores) {}
@@ -145,6 +148,13 @@ impl Monitor {
     }
 }
 
+impl Monitor<Learned> {
+    /// A fresh estimator for the same music told from its end.
+    pub fn backward(&self) -> Learned {
+        Learned::backward(&self.catalogue, self.estimator.model())
+    }
+}
+
 impl<E: Estimator> Monitor<E> {
     pub fn with_estimator(catalogue: Arc<Catalogue>, estimator: E) -> Monitor<E> {
         Monitor {
@@ -168,6 +178,11 @@ impl<E: Estimator> Monitor<E> {
             begun: false,
             steps_since_refined: 0,
         }
+    }
+
+    /// How notes die away.
+    pub fn fading(&self) -> Fading {
+        self.keys.fading()
     }
 
     /// The latest time it was told.
@@ -213,6 +228,7 @@ impl<E: Estimator> Monitor<E> {
     fn on_midi(&mut self, at: Time, event: midi::Event, observer: &mut impl Observer) {
         match self.keys.on_event(at, event) {
             Happened::Struck(key) => {
+                observer.keys(at, Some(key), self.keys.sounding());
                 if self.next_step.is_none() {
                     self.begin(at);
                 }
@@ -236,6 +252,7 @@ impl<E: Estimator> Monitor<E> {
     }
 
     fn after_release(&mut self, at: Time, observer: &mut impl Observer) {
+        observer.keys(at, None, self.keys.sounding());
         let home = self.scale();
         if self.chords.on_time(at, &self.keys, home) {
             self.tell_chord(at, observer);
@@ -291,7 +308,11 @@ impl<E: Estimator> Monitor<E> {
         observer.step(at, &frame, self.estimator.evidence());
         if frame.any() {
             let p = self.estimator.probabilities();
-            let verdict = self.here.step(at, p, self.window.heard(), self.inertia);
+            let verdict = {
+                let home = self.home.now().map(|t| t.center);
+                self.here
+                    .step(at, p, self.window.heard(), home, self.inertia)
+            };
             self.follow(at, verdict, observer);
         }
         let silent = self

@@ -120,6 +120,10 @@ pub struct Network {
 }
 
 impl Network {
+    pub fn model(&self) -> Arc<Model> {
+        Arc::clone(&self.model)
+    }
+
     pub fn new(model: Arc<Model>) -> Network {
         let units = |net: &Net| vec![[0.0; VIEWS]; net.groups * ROWS];
         let memories: Vec<Vec<Views>> = model.nets.iter().map(units).collect();

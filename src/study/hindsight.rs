@@ -1,159 +1,244 @@
 //! The likeliest course of tonalities through a whole recording.
 //!
-//! Viterbi's algorithm (Viterbi 1967; Rabiner 1989) over the estimator's evidence
-//! of each step, with a price for each change: less for a new mode on the same
-//! center and for the same notes around another center. Home is the same course
-//! at a higher price.
+//! The network hears the recording twice: as it was played, and from its end to its
+//! beginning, as it was taught to. What it says of a moment from the past and from
+//! the future is put together (the product of both, divided by what is likely
+//! beforehand), and Viterbi's algorithm (Viterbi 1967; Rabiner 1989) finds the course
+//! that is likeliest in all, with a price for each change: less for a new mode on the
+//! same center. Home is the same course at a higher price.
 
-use crate::engine::{BREATH, COLLECTIONS, Frame, STEP, Scores, TONALITIES, at_place, open};
+use crate::engine::{
+    BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, KeySet, Learned, STEP, Scores,
+    TONALITIES, at_place, each, open,
+};
 use crate::plan::{Region, TonalPlan};
-use crate::theory::{Catalogue, PitchClassSet, Tonality};
+use crate::theory::{Catalogue, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
-use std::collections::HashMap;
 use std::sync::Arc;
 
-/// Prices of a change, in the evidence's log units: set by hand, so that tunes keep
-/// their mode and pieces still modulate on the labelled music (tests/training).
+/// Prices of a change, in logarithms times seconds: chosen on the labelled music
+/// (tests/training).
 #[derive(Clone, Copy)]
 struct Prices {
     anywhere: f32,
     same_center: f32,
-    same_notes: f32,
 }
 
 const HERE: Prices = Prices {
-    anywhere: 9.0,
-    same_center: 6.0,
-    same_notes: 8.0,
+    anywhere: 1.5,
+    same_center: 1.0,
 };
 const HOME: Prices = Prices {
-    anywhere: 60.0,
-    same_center: 20.0,
-    same_notes: 50.0,
+    anywhere: 30.0,
+    same_center: 15.0,
 };
-/// What a collection without a center costs beforehand.
-const NO_CENTER: f32 = 6.0;
+/// However unlikely something is at a moment, it counts for no less than this logarithm.
+const UNLIKELY: f32 = -6.0;
+/// So much of what is said of modes with the same notes counts for each of them alone.
+const OWN: f32 = 0.25;
 /// So many different notes are needed for a center.
 const ENOUGH: usize = 3;
 
-pub(super) struct Hindsight {
-    catalogue: Arc<Catalogue>,
-    states: usize,
-    /// From here on the states are collections without a center.
-    none: usize,
-    /// Which states share their notes.
-    groups: Vec<u16>,
-    group_count: usize,
-    at: Vec<Time>,
-    heard: Vec<PitchClassSet>,
-    /// Where the recording begins afresh after a rest, as indices into `at`.
-    breaks: Vec<usize>,
-    here: Course,
-    home: Course,
+/// A key from its onset to its end.
+#[derive(Clone, Copy, Debug)]
+struct Sound {
+    key: u8,
+    on: Time,
+    off: Time,
 }
 
-struct Course {
-    prices: Prices,
-    score: Vec<f32>,
-    back: Vec<u16>,
-    begin: bool,
-    /// The best last state of each stretch that a rest has ended.
-    ends: Vec<usize>,
+pub(super) struct Hindsight {
+    catalogue: Arc<Catalogue>,
+    /// The estimator for the way back.
+    backward: Learned,
+    fading: Fading,
+    /// Tonalities; the states after them are collections without a center.
+    none: usize,
+    /// For each tonality the first one with the same notes on the same center.
+    kin: Vec<usize>,
+    /// When each key that sounds was struck.
+    since: [Option<Time>; 128],
+    sounding: KeySet,
+    stretches: Vec<Stretch>,
+    /// The next step begins another stretch.
+    rested: bool,
+}
+
+/// What lies between two long rests.
+#[derive(Default)]
+struct Stretch {
+    sounds: Vec<Sound>,
+    at: Vec<Time>,
+    heard: Vec<PitchClassSet>,
+    /// What was likely after each step, as logarithms, state after state.
+    forward: Vec<f32>,
 }
 
 impl Hindsight {
-    pub fn new(catalogue: Arc<Catalogue>) -> Hindsight {
-        let places = catalogue.len() * 12;
-        let mut index: HashMap<u16, u16> = HashMap::new();
-        let groups: Vec<u16> = (0..places)
+    pub fn new(catalogue: Arc<Catalogue>, backward: Learned, fading: Fading) -> Hindsight {
+        let none = catalogue.len() * 12;
+        let kin = (0..none)
             .map(|i| {
-                let next = index.len() as u16;
-                *index
-                    .entry(catalogue.set(at_place(i)).mask())
-                    .or_insert(next)
+                let (m, c) = (at_place(i).mode, i % 12);
+                let same = catalogue
+                    .iter()
+                    .find(|(_, mode)| mode.set() == catalogue.mode(m).set());
+                same.map_or(i, |(first, _)| first.0 as usize * 12 + c)
             })
             .collect();
-        let course = |prices| Course {
-            prices,
-            score: vec![0.0; places + COLLECTIONS],
-            back: Vec::new(),
-            begin: true,
-            ends: Vec::new(),
-        };
         Hindsight {
-            states: places + COLLECTIONS,
-            none: places,
-            group_count: index.len(),
-            groups,
-            at: Vec::new(),
-            heard: Vec::new(),
-            breaks: Vec::new(),
-            here: course(HERE),
-            home: course(HOME),
             catalogue,
+            backward,
+            fading,
+            none,
+            kin,
+            since: [None; 128],
+            sounding: 0,
+            stretches: Vec::new(),
+            rested: true,
         }
+    }
+
+    fn states(&self) -> usize {
+        self.none + COLLECTIONS
     }
 
     /// What follows begins afresh.
     pub fn rest(&mut self) {
-        if self.here.begin {
-            return;
+        self.rested = true;
+    }
+
+    fn stretch(&mut self) -> &mut Stretch {
+        if std::mem::take(&mut self.rested) || self.stretches.is_empty() {
+            self.stretches.push(Stretch::default());
         }
-        self.breaks.push(self.at.len());
-        for course in [&mut self.here, &mut self.home] {
-            course.begin = true;
-            course.ends.push(best_of(&course.score));
+        let last = self.stretches.len() - 1;
+        &mut self.stretches[last]
+    }
+
+    /// A key was struck, or something stopped sounding.
+    pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
+        if struck.is_some() {
+            self.stretch();
         }
+        let again = struck.map_or(0, |key| 1 << key);
+        let over = self.sounding & (!sounding | again);
+        for key in each(over) {
+            if let (Some(on), Some(stretch)) =
+                (self.since[key as usize].take(), self.stretches.last_mut())
+            {
+                stretch.sounds.push(Sound { key, on, off: at });
+            }
+        }
+        for key in each(sounding & !self.sounding | again) {
+            self.since[key as usize] = Some(at);
+        }
+        self.sounding = sounding;
     }
 
     pub fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
-        let mut e = [0.0f32; TONALITIES + COLLECTIONS];
-        e[..self.none].copy_from_slice(&evidence.tonalities[..self.none]);
-        e[self.none..self.states].copy_from_slice(&evidence.collections);
-        for course in [&mut self.here, &mut self.home] {
-            course.step(
-                &e[..self.states],
-                &self.groups,
-                self.group_count,
-                &self.catalogue,
-            );
-        }
-        self.at.push(at);
-        self.heard.push(frame.set());
+        let none = self.none;
+        let stretch = self.stretch();
+        stretch.at.push(at);
+        stretch.heard.push(frame.set());
+        stretch.forward.extend(&evidence.tonalities[..none]);
+        stretch.forward.extend(&evidence.collections);
     }
 
     /// Reads the courses back.
-    pub fn finish(self, end: Time) -> TonalPlan {
-        TonalPlan {
-            regions: self.read(&self.here, end),
-            home: self.read(&self.home, end),
+    pub fn finish(mut self, end: Time) -> TonalPlan {
+        self.keys(end, None, 0);
+        let stretches = std::mem::take(&mut self.stretches);
+        let mut plan = TonalPlan::default();
+        let mut spelled = (None, None);
+        for stretch in stretches.iter().filter(|s| !s.at.is_empty()) {
+            let log = self.together(stretch);
+            let read = |prices, before: &mut _, into: &mut Vec<Region>| {
+                let path = course(&log, self.states(), self.none, prices);
+                self.read(stretch, &path, &log, end, before, into);
+            };
+            read(HERE, &mut spelled.0, &mut plan.regions);
+            read(HOME, &mut spelled.1, &mut plan.home);
         }
+        plan
     }
 
-    fn read(&self, course: &Course, end: Time) -> Vec<Region> {
-        let path = course.path(self.at.len(), self.states, &self.breaks);
-        let mut regions: Vec<Region> = Vec::new();
-        let mut before = None;
+    /// What past and future together say of each step, as bounded logarithms.
+    fn together(&mut self, stretch: &Stretch) -> Vec<f32> {
+        let states = self.states();
+        let (begin, steps) = (stretch.at[0] - STEP, stretch.at.len());
+        let end = stretch.sounds.iter().map(|s| s.off).max();
+        let end = end.unwrap_or(begin).max(begin);
+        self.backward.reset();
+        let prior = flat(self.backward.evidence(), self.none);
+        let mut back = Vec::new();
+        for frame in frames_backward(&stretch.sounds, begin, end, self.fading) {
+            self.backward.step(&frame);
+            back.extend(flat(self.backward.evidence(), self.none));
+        }
+        let mut log = Vec::with_capacity(steps * states);
+        for (i, &at) in stretch.at.iter().enumerate() {
+            let forward = &stretch.forward[i * states..][..states];
+            // All steps of the way back that lie after this moment.
+            let known = (end.since(at).0 / STEP.0) as usize;
+            let mut row: Vec<f32> = match known.checked_sub(1).map(|j| &back[j * states..]) {
+                Some(b) => (0..states).map(|s| forward[s] + b[s] - prior[s]).collect(),
+                None => forward.to_vec(),
+            };
+            let top = row.iter().fold(f32::MIN, |b, &x| b.max(x));
+            let sum: f32 = row.iter().map(|x| (x - top).exp()).sum();
+            let all = top + sum.ln();
+            row.iter_mut().for_each(|x| *x -= all);
+            let mut kin = vec![0.0; self.none];
+            for s in 0..self.none {
+                kin[self.kin[s]] += row[s].exp();
+            }
+            for (s, x) in row.iter_mut().enumerate() {
+                let shared = match self.kin.get(s) {
+                    Some(&k) => kin[k].max(1e-9).ln(),
+                    None => *x,
+                };
+                *x = (shared + OWN * (*x - shared).max(UNLIKELY)).max(UNLIKELY);
+            }
+            log.extend(row);
+        }
+        log
+    }
+
+    fn read(
+        &self,
+        stretch: &Stretch,
+        path: &[usize],
+        log: &[f32],
+        end: Time,
+        before: &mut Option<crate::theory::Spelling>,
+        regions: &mut Vec<Region>,
+    ) {
         let mut i = 0;
         while i < path.len() {
             let stop = (i + 1..path.len())
-                .find(|&j| path[j] != path[i] || self.breaks.contains(&j))
+                .find(|&j| path[j] != path[i])
                 .unwrap_or(path.len());
-            let heard = self.heard[i..stop]
+            let heard = stretch.heard[i..stop]
                 .iter()
                 .fold(PitchClassSet::EMPTY, |s, h| s.or(*h));
             // One or two notes have no center.
             if path[i] < self.none && heard.len() >= ENOUGH {
-                let tonality = at_place(path[i]);
-                let tonic = self.catalogue.spell(tonality, before);
-                before = Some(tonic);
-                let start = self.at[i] - STEP;
-                let end = if stop < path.len() && !self.breaks.contains(&stop) {
-                    self.at[stop] - STEP
+                let tonality = self.named(at_place(path[i]), heard);
+                let tonic = self.catalogue.spell(tonality, *before);
+                *before = Some(tonic);
+                let start = stretch.at[i] - STEP;
+                let end = if stop < path.len() {
+                    stretch.at[stop] - STEP
                 } else {
                     // Before a rest: a breath after the last sound.
-                    let sound = (i..stop).rev().find(|&j| !self.heard[j].is_empty());
-                    sound.map_or(start, |j| end.min(self.at[j] + BREATH))
+                    let sound = (i..stop).rev().find(|&j| !stretch.heard[j].is_empty());
+                    sound.map_or(start, |j| end.min(stretch.at[j] + BREATH))
+                };
+                let states = self.states();
+                let likely = |s: usize| {
+                    let sum: f32 = (i..stop).map(|j| log[j * states + s].exp()).sum();
+                    sum / (stop - i) as f32
                 };
                 regions.push(Region {
                     start,
@@ -161,121 +246,116 @@ impl Hindsight {
                     since: start,
                     tonality,
                     tonic,
-                    open: open(&self.catalogue, tonality, heard, |t| self.weight(t)),
-                    probability: self.share(i, stop, tonality),
+                    open: open(&self.catalogue, tonality, heard, |t| {
+                        likely(crate::engine::place(t))
+                    }),
+                    probability: likely(path[i]).min(1.0),
                 });
             }
             i = stop;
         }
-        regions
     }
 
-    fn weight(&self, t: Tonality) -> f32 {
-        self.catalogue.mode(t.mode).weight
-    }
-
-    /// How much of what was heard in a region its tonality contains, 0-1.
-    fn share(&self, from: usize, to: usize, t: Tonality) -> f32 {
-        let own = self.catalogue.all_forms(t);
-        let (mut inside, mut all) = (0, 0);
-        for h in &self.heard[from..to] {
-            inside += h.and(own).len();
-            all += h.len();
+    /// Without its leading tone common-practice minor is called by the mode whose
+    /// notes it has.
+    fn named(&self, t: Tonality, heard: PitchClassSet) -> Tonality {
+        let mode = self.catalogue.mode(t.mode);
+        let above = heard.seen_from(t.center);
+        let telling: PitchClassSet = mode
+            .characteristic
+            .iter()
+            .map(|d| PitchClass::new(d.semitones() as i32))
+            .collect();
+        if mode.movable.is_empty() || telling.is_subset(above) {
+            return t;
         }
-        if all == 0 {
-            0.0
-        } else {
-            inside as f32 / all as f32
-        }
+        let plain = self
+            .catalogue
+            .iter()
+            .find(|(_, m)| m.movable.is_empty() && m.set() == mode.set());
+        plain.map_or(t, |(mode, _)| Tonality { mode, ..t })
     }
 }
 
-impl Course {
-    fn step(&mut self, e: &[f32], groups: &[u16], group_count: usize, catalogue: &Catalogue) {
-        let none = e.len() - COLLECTIONS;
-        let row = self.back.len();
-        self.back.resize(row + e.len(), 0);
-        if self.begin {
-            self.begin = false;
-            for (i, s) in self.score.iter_mut().enumerate() {
-                let prior = match i {
-                    _ if i >= none => -NO_CENTER,
-                    _ => catalogue.mode(at_place(i).mode).weight.ln(),
-                };
-                *s = e[i] + prior;
-                self.back[row + i] = i as u16;
+fn flat(scores: &Scores, none: usize) -> Vec<f32> {
+    let mut all = Vec::with_capacity(TONALITIES + COLLECTIONS);
+    all.extend(&scores.tonalities[..none]);
+    all.extend(&scores.collections);
+    all
+}
+
+/// The frames of a stretch from its end to its beginning: ends are onsets, and
+/// onsets ends.
+fn frames_backward(sounds: &[Sound], begin: Time, end: Time, fading: Fading) -> Vec<Frame> {
+    let mut onsets: Vec<(Time, u8)> = sounds.iter().map(|s| (end.since(s.off), s.key)).collect();
+    let mut ends: Vec<(Time, u8)> = sounds.iter().map(|s| (end.since(s.on), s.key)).collect();
+    onsets.sort_unstable();
+    ends.sort_unstable();
+    let mut frames = Frames::new();
+    let mut counts = [0u16; 128];
+    let mut sounding: KeySet = 0;
+    let (mut next_on, mut next_off) = (0, 0);
+    let steps = end.since(begin).0.div_ceil(STEP.0);
+    (1..=steps)
+        .map(|i| {
+            let until = Time(i * STEP.0);
+            while let Some(&(_, key)) = onsets.get(next_on).filter(|o| o.0 <= until) {
+                counts[key as usize & 127] += 1;
+                sounding |= 1 << (key & 127);
+                frames.on_onset(key);
+                next_on += 1;
             }
-            return;
-        }
+            while let Some(&(_, key)) = ends.get(next_off).filter(|o| o.0 <= until) {
+                let count = &mut counts[key as usize & 127];
+                *count = count.saturating_sub(1);
+                if *count == 0 {
+                    sounding &= !(1 << (key & 127));
+                }
+                next_off += 1;
+            }
+            frames.close_step(sounding, fading)
+        })
+        .collect()
+}
+
+/// Viterbi's course through `log`, a row of `states` for each step.
+fn course(log: &[f32], states: usize, none: usize, prices: Prices) -> Vec<usize> {
+    let steps = log.len() / states;
+    let step = STEP.seconds() as f32;
+    let mut score: Vec<f32> = log[..states].iter().map(|x| x * step).collect();
+    let mut back = vec![0u16; steps * states];
+    for i in 1..steps {
         let mut any = (f32::MIN, 0usize);
         let mut centers = [(f32::MIN, 0usize); 12];
-        let mut same = vec![(f32::MIN, 0usize); group_count];
-        for (i, &s) in self.score.iter().enumerate() {
-            let better = |best: &mut (f32, usize)| {
-                if s > best.0 {
-                    *best = (s, i);
-                }
-            };
-            better(&mut any);
-            if i < none {
-                better(&mut centers[i % 12]);
-                better(&mut same[groups[i] as usize]);
+        for (s, &x) in score.iter().enumerate() {
+            if x > any.0 {
+                any = (x, s);
+            }
+            if s < none && x > centers[s % 12].0 {
+                centers[s % 12] = (x, s);
             }
         }
-        let before = self.score.clone();
-        for i in 0..e.len() {
-            let prior = if i >= none {
-                -NO_CENTER
-            } else {
-                catalogue.mode(at_place(i).mode).weight.ln()
-            };
-            let mut best = (before[i], i);
-            let mut try_from = |from: (f32, usize), price: f32| {
-                let s = from.0 - price + prior;
-                if s > best.0 {
-                    best = (s, from.1);
-                }
-            };
-            try_from(any, self.prices.anywhere);
-            if i < none {
-                try_from(centers[i % 12], self.prices.same_center);
-                try_from(same[groups[i] as usize], self.prices.same_notes);
+        for s in 0..states {
+            let mut best = (score[s], s);
+            if any.0 - prices.anywhere > best.0 {
+                best = (any.0 - prices.anywhere, any.1);
             }
-            self.score[i] = best.0 + e[i];
-            self.back[row + i] = best.1 as u16;
+            if s < none && centers[s % 12].0 - prices.same_center > best.0 {
+                best = (centers[s % 12].0 - prices.same_center, centers[s % 12].1);
+            }
+            back[i * states + s] = best.1 as u16;
+            // Only differences matter: the best of each step counts as 0.
+            score[s] = best.0 - any.0;
         }
-        // Only differences matter: keep the numbers small.
-        let top = self.score.iter().fold(f32::MIN, |b, &s| b.max(s));
-        for s in &mut self.score {
-            *s -= top;
+        for (s, x) in score.iter_mut().enumerate() {
+            *x += step * log[i * states + s];
         }
     }
-
-    /// The best course, each stretch between rests read from its end back.
-    fn path(&self, steps: usize, states: usize, breaks: &[usize]) -> Vec<usize> {
-        let mut path = vec![0; steps];
-        let starts = std::iter::once(0).chain(breaks.iter().copied());
-        let stops = breaks.iter().copied().chain(std::iter::once(steps));
-        let lasts = self
-            .ends
-            .iter()
-            .copied()
-            .chain(std::iter::once(best_of(&self.score)));
-        for ((start, stop), last) in starts.zip(stops).zip(lasts) {
-            let mut state = last;
-            for i in (start..stop).rev() {
-                path[i] = state;
-                state = self.back[i * states + state] as usize;
-            }
-        }
-        path
+    let mut state = (0..states).fold(0, |b, s| if score[s] > score[b] { s } else { b });
+    let mut path = vec![0; steps];
+    for i in (0..steps).rev() {
+        path[i] = state;
+        state = back[i * states + state] as usize;
     }
-}
-
-fn best_of(score: &[f32]) -> usize {
-    score
-        .iter()
-        .enumerate()
-        .fold((0, f32::MIN), |b, (i, &s)| if s > b.1 { (i, s) } else { b })
-        .0
+    path
 }

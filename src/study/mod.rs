@@ -5,7 +5,7 @@
 
 mod hindsight;
 
-use crate::engine::{Change, Event, Frame, History, Monitor, Observer, Scores};
+use crate::engine::{Change, Event, Frame, History, KeySet, Monitor, Observer, Scores};
 use crate::midi::{OURS, Performance};
 use crate::plan::TonalPlan;
 use crate::theory::Catalogue;
@@ -36,6 +36,10 @@ impl Observer for Both {
         }
     }
 
+    fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
+        self.hindsight.keys(at, struck, sounding);
+    }
+
     fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
         self.hindsight.step(at, frame, evidence);
     }
@@ -45,7 +49,7 @@ impl Observer for Both {
 pub fn study(performance: &Performance, mut monitor: Monitor, catalogue: &Arc<Catalogue>) -> Study {
     let mut both = Both {
         heard: History::default(),
-        hindsight: Hindsight::new(Arc::clone(catalogue)),
+        hindsight: Hindsight::new(Arc::clone(catalogue), monitor.backward(), monitor.fading()),
     };
     for (at, event) in events(performance) {
         monitor.on_event(at, event, &mut both);

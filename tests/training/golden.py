@@ -21,7 +21,7 @@ from network import NO_CENTER, Catalogue, read, scores
 
 ROOT = Path(__file__).parents[2]
 WEIGHTS = ROOT / "config" / "estimator.weights"
-NO_CENTER_WEIGHT = 0.02     # as in src/engine/estimator.rs
+NO_CENTER_SHARE = np.array([0.01, 0.01, 0.01, 0.1])     # as in src/engine/estimator.rs
 SETS = (0b010101010101, 0b101010101010, 0b011011011011, 0b110110110110, 0b101101101101, 0b111111111111)
 MS = 50                     # ticks
 MILLION = 1_000_000
@@ -103,7 +103,7 @@ def probabilities(nets, temperature, catalogue, x):
         heads = torch.stack([n(x[None])[0] for n in nets]).mean(0).double()
     tonal, free = scores(heads, torch.tensor(catalogue.member, dtype=torch.float64))
     tonal = tonal + torch.tensor(np.log(catalogue.weights))[:, None]
-    free = free + np.log(NO_CENTER_WEIGHT)
+    free = free + torch.tensor(np.log(NO_CENTER_SHARE * catalogue.weights.sum()))[:, None]
     time, modes = tonal.shape[:2]
     p = torch.softmax(torch.cat([tonal, free], 1).reshape(time, -1) / temperature, -1).reshape(time, -1, 12)
     collections = torch.zeros(time, 6, dtype=torch.float64)

@@ -564,6 +564,27 @@ def free(rng, t, end, beat):
     return notes, (0, "chromatic")
 
 
+def drums(length, rng):
+    """Someone drums on a few keys, and changes them now and then: nobody's center."""
+    notes, t = [], 0.0
+    while t < length:
+        end = t + rng.uniform(4, 40)
+        low = rng.choice((24, 30, 35, 35, 40, 48))
+        keys = [low + rng.randrange(25) for _ in range(rng.choice((2, 3, 3, 4, 5, 6)))]
+        beat = 60 / rng.uniform(60, 200)
+        step = beat * rng.choice((.25, .5, .5, 1 / 3))
+        hold = rng.choice((.05, .08, .12, .2))
+        cell = [[k for k in keys if rng.random() < .35] for _ in range(rng.choice((8, 12, 16, 16)))]
+        loose = rng.random() < .5
+        i = 0
+        while t < min(end, length):
+            for k in cell[i % len(cell)] if not loose else [k for k in keys if rng.random() < .3]:
+                at = max(0.0, t + rng.gauss(0, .006))
+                notes.append((at, at + hold * rng.uniform(.7, 1.3), k))
+            t, i = t + step, i + 1
+    return notes
+
+
 def take(length, rng, catalogue):
     """-> notes [(onset s, end s, key)], segments [(start, end, center, mode)], roots."""
     beat = 60 / rng.uniform(52, 176)
