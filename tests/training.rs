@@ -130,6 +130,19 @@ fn a_few_steps_give_weights_that_the_program_takes_the_same_every_time() {
     // The comparison could fail.
     let (other, _) = learned(&data, &out, "other", "2");
     assert!(one != other, "another seed gave the same weights");
+
+    // Two of them settled on having no center, and averaged.
+    let settled = out.join("settled.weights");
+    let nets = ["one", "other"].map(|n| text(&out.join(format!("{n}.weights"))));
+    #[rustfmt::skip]
+    let arguments = [
+        "--data", &*text(&data), "--weights", &nets[0], &nets[1], "--out", &*text(&settled),
+        "--pieces", "4", "--steps", "3", "--count-priors", "12", "--temperatures", "1.2", "1.5",
+    ];
+    python::run(Python::Training, "training/settle.py", &arguments, "");
+    let model = Model::parse(&std::fs::read(&settled).expect("weights")).expect("weights");
+    assert_eq!(model.temperature(), 1.2);
+    assert_eq!(model.temperature_hindsight(), 1.5);
 }
 
 #[test]
