@@ -50,6 +50,16 @@ struct Overheard {
 }
 
 impl Estimator for Overheard {
+    type State = <Learned as Estimator>::State;
+    fn state(&self) -> Self::State {
+        self.inner.state()
+    }
+    fn save(&self, over: &mut Self::State) {
+        self.inner.save(over);
+    }
+    fn restore(&mut self, state: &Self::State) {
+        self.inner.restore(state);
+    }
     fn reset(&mut self) {
         self.inner.reset();
     }

@@ -402,6 +402,50 @@ fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
     assert_eq!(history.plan(), straight(end).plan());
 }
 
+/// Asked for on the engine's thread, worked out on another, of the moment that it was asked at.
+#[test]
+fn what_decides_is_told_on_demand() {
+    let (events, end) = etude();
+    let pause = Order::Pause(true);
+    let player = play("étude", events, end, monitor(), FakeClock::new(), pause);
+    let explain = |at: Time| {
+        player.order(Order::Seek(at));
+        player.order(Order::Explain);
+        let step = Time::millis(100);
+        let told = || player.feed.explanation();
+        wait_for(|| told().is_some_and(|e| e.at <= at && at.since(e.at) <= step));
+        told().unwrap()
+    };
+    assert_eq!(player.feed.explanation(), None);
+    for seconds in [20.0, 41.5] {
+        let at = Time::from_seconds(seconds);
+        let told = explain(at);
+        let mut alone = monitor();
+        for (at, event) in etude().0.into_iter().filter(|e| e.0 <= at) {
+            alone.on_event(at, event, &mut ());
+        }
+        alone.advance_to(at, &mut ());
+        assert_eq!(alone.case().map(|c| c.explain()), Some(told));
+        assert!(told.causes.iter().flatten().count() > 3);
+    }
+
+    let (listener, ports, clock) = start(None);
+    // Before the first note there is nothing to tell.
+    listener.explain();
+    clock.set(Time::millis(100));
+    assert!(ports.send(&[0x90, 50, 80, 0x90, 57, 80]));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.held != 0));
+    assert_eq!(listener.feed.explanation(), None);
+    clock.set(Time::millis(1_300));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.here.is_some()));
+    listener.explain();
+    wait_for(|| listener.feed.explanation().is_some());
+    let told = listener.feed.explanation().unwrap();
+    assert_eq!(told.since, Time::millis(100));
+    let reading = listener.feed.reading().unwrap();
+    assert_eq!(reading.here.map(|h| h.tonality), Some(told.tonality));
+}
+
 /// Whoever read the feed has stopped, and more is waiting than it holds.
 #[test]
 fn a_feed_that_nobody_reads_does_not_hold_up_the_end() {

@@ -301,6 +301,16 @@ fn the_demo_plays_and_its_keys_work() {
     term.press("m");
     term.see("a marker", |t| t.contains("mark") && t.contains("▾1"));
 
+    // What decides, on and off, while the music stands.
+    assert!(!term.text().contains("because"));
+    term.press("e");
+    term.see("what decides", |t| {
+        let mut lines = t.lines();
+        lines.any(|l| l.trim_start().starts_with("because  ") && l.contains(" +0."))
+    });
+    term.press("e");
+    term.see("it is gone", |t| !t.contains("because"));
+
     // The history: nearer, farther, back, and following again.
     let span = |t: &str, span: &str| t.lines().any(|l| l.trim_start().starts_with(span));
     term.see("a minute", |t| span(t, "1min"));

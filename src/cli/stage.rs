@@ -1,6 +1,6 @@
 //! What stands behind the screen: a keyboard, a file, or a demo until there is a keyboard.
 
-use crate::engine::{Event, History, Inertia, Reading};
+use crate::engine::{Event, Explanation, History, Inertia, Reading};
 use crate::live::{self, Feed, Listener, Order, Player};
 use crate::plan::Marker;
 use crate::screen::{Intent, Link, Source, Stage, Transport};
@@ -127,6 +127,10 @@ impl Stage for Desk {
         reading
     }
 
+    fn explanation(&mut self) -> Option<Explanation> {
+        self.feed().and_then(Feed::explanation)
+    }
+
     fn history(&mut self) -> &History {
         let now = self.now();
         let feed = match (&mut self.file, &mut self.keyboard) {
@@ -204,6 +208,11 @@ impl Stage for Desk {
                     name,
                 });
             }
+            Intent::Explain => match (&self.file, &self.keyboard) {
+                (Some(player), _) => player.order(Order::Explain),
+                (None, Some(listener)) => listener.explain(),
+                (None, None) => {}
+            },
             Intent::Repeat => self.repeat(),
             Intent::Pause | Intent::Seek(_) | Intent::Speed(_) => {
                 let Some(player) = &self.file else { return };

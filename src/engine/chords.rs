@@ -115,6 +115,11 @@ impl ChordTracker {
         (self.cluster, self.cluster_at)
     }
 
+    /// The key of the bass, sounding or let go.
+    pub fn bass(&self) -> Option<u8> {
+        self.bass.map(|(key, _)| key)
+    }
+
     /// A key was struck. True if the chord changed.
     pub fn on_onset(&mut self, at: Time, keys: &Keys, key: u8, home: PitchClassSet) -> bool {
         self.mark_ends(at, keys);

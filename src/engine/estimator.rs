@@ -2,7 +2,7 @@
 //! [`Estimator`] trait alone; what stands behind it can be replaced.
 
 use super::features::{Features, Frame, units, weight};
-use super::network::{HEADS, Network, Views};
+use super::network::{HEADS, Memories, Network, Views};
 use super::weights::Model;
 use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
@@ -51,6 +51,9 @@ pub fn at_place(place: usize) -> Tonality {
 /// Hears one grid step after another. Deterministic, and even-handed: transposed
 /// input gives transposed output, to the last bit.
 pub trait Estimator: Clone + Send {
+    /// What it remembers from step to step.
+    type State: Clone + Send;
+
     /// Forgets all: the next step begins a piece.
     fn reset(&mut self);
 
@@ -63,6 +66,16 @@ pub trait Estimator: Clone + Send {
     /// Their logarithms, for a reader who knows the whole piece. What is all but
     /// impossible has -100.
     fn evidence(&self) -> &Scores;
+
+    /// What it remembers now.
+    fn state(&self) -> Self::State;
+
+    /// The same, written over an older one without allocating.
+    fn save(&self, over: &mut Self::State);
+
+    /// Goes back to what it remembered. What was likely then is not said again: only
+    /// the next step makes it right.
+    fn restore(&mut self, state: &Self::State);
 }
 
 /// The catalogue of collections without a center, as masks from C, and their names.
@@ -200,6 +213,8 @@ impl Learned {
 }
 
 impl Estimator for Learned {
+    type State = (Features, Memories);
+
     fn reset(&mut self) {
         self.features.reset();
         self.network.reset();
@@ -256,6 +271,20 @@ impl Estimator for Learned {
 
     fn evidence(&self) -> &Scores {
         &self.evidence
+    }
+
+    fn state(&self) -> Self::State {
+        (self.features.clone(), self.network.memories().clone())
+    }
+
+    fn save(&self, (features, memories): &mut Self::State) {
+        features.clone_from(&self.features);
+        memories.clone_from(self.network.memories());
+    }
+
+    fn restore(&mut self, (features, memories): &Self::State) {
+        self.features.clone_from(features);
+        self.network.restore(memories);
     }
 }
 

@@ -85,7 +85,7 @@ const NOTHING: f32 = 0.35;
 const FIRST: f32 = 0.25;
 /// A new mode on the same center needs this share of the bar and of the patience.
 const MODE_BAR: f32 = 0.25;
-const MODE_PATIENCE: f32 = 0.9;
+const MODE_PATIENCE: f32 = 0.6;
 /// The way back home needs this share of the patience.
 const BACK_HOME: f32 = 0.7;
 /// The bar and the share of the patience for having no center any more.

@@ -4,10 +4,12 @@
 //! [`Monitor`] puts the parts together: `keys` know what sounds, `features`
 //! gather it step by step, an [`Estimator`] gives every tonality a probability (the
 //! learned one: `features`, `network`, `weights`), `hysteresis` decides what is established here and at home, `chords` follows
-//! the chord, and a [`Reading`] says it all at one moment.
+//! the chord, and a [`Reading`] says it all at one moment. `explain` works out, on
+//! demand and elsewhere, what a reading hangs on.
 
 mod chords;
 mod estimator;
+mod explain;
 mod features;
 mod history;
 mod hysteresis;
@@ -19,6 +21,7 @@ mod weights;
 mod window;
 
 pub use estimator::{COLLECTIONS, Estimator, Learned, STEP, Scores, TONALITIES, at_place, place};
+pub use explain::{CAUSES, Case, Cause, Explanation, What};
 pub use features::{Frame, Frames, Weights};
 pub use history::{BREATH, History};
 pub use hysteresis::Inertia;

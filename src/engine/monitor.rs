@@ -2,6 +2,7 @@
 
 use super::chords::ChordTracker;
 use super::estimator::{Estimator, Learned, NO_CENTER, STEP, Scores, at_place};
+use super::explain::{Case, Recent};
 use super::features::{Frame, Frames};
 use super::hysteresis::{Here, Home, Inertia, Verdict};
 use super::keys::{Fading, Filter, Happened, KeySet, Keys};
@@ -137,6 +138,8 @@ pub struct Monitor<E: Estimator = Learned> {
     last_onset: Time,
     begun: bool,
     steps_since_refined: u32,
+    /// What [`Monitor::case`] is made of.
+    recent: Recent<E::State>,
 }
 
 impl Monitor {
@@ -167,6 +170,7 @@ impl<E: Estimator> Monitor<E> {
             keys: Keys::new(STEP),
             frames: Frames::new(),
             window: Window::new(STEP),
+            recent: Recent::new(&estimator),
             estimator,
             chords: ChordTracker::default(),
             established: None,
@@ -240,6 +244,7 @@ impl<E: Estimator> Monitor<E> {
                     self.tell_chord(at, observer);
                 }
                 self.frames.on_onset(key);
+                self.recent.on_onset(at, key, &self.chords);
             }
             Happened::Released => {
                 if matches!(event, midi::Event::Damper { .. }) {
@@ -284,6 +289,7 @@ impl<E: Estimator> Monitor<E> {
         self.established = None;
         self.next_step = Some(at + STEP);
         self.home_untold = true;
+        self.recent.begin(at, &self.estimator, &self.frames);
     }
 
     /// The notes of the tonality in force, for naming chords.
@@ -305,6 +311,10 @@ impl<E: Estimator> Monitor<E> {
             self.tell_chord(at, observer);
         }
         self.estimator.step(&frame);
+        let keys = (self.keys.sounding(), self.keys.fading());
+        let bass = self.chords.bass();
+        self.recent
+            .step(at, keys, bass, &self.estimator, &self.frames);
         observer.step(at, &frame, self.estimator.evidence());
         if frame.any() {
             let p = self.estimator.probabilities();
@@ -420,6 +430,26 @@ impl<E: Estimator> Monitor<E> {
             begun: self.begun,
             inertia: self.inertia,
         }
+    }
+
+    /// What is likely after the last step; see [`Estimator::probabilities`].
+    pub fn probabilities(&self) -> &Scores {
+        self.estimator.probabilities()
+    }
+
+    /// The last seconds, to be explained elsewhere: why the tonality established here
+    /// (or else the likeliest) is likely. `None` before the first step. Allocates.
+    pub fn case(&self) -> Option<Case<E>> {
+        let p = self.estimator.probabilities();
+        let (tonality, tonic) = match self.established {
+            Some(e) => (e.tonality, e.tonic),
+            None => {
+                let (likeliest, _) = ranking(p, self.catalogue.len())[0]?;
+                let tonic = self.catalogue.spell(likeliest, self.last_tonic);
+                (likeliest, tonic)
+            }
+        };
+        self.recent.case(&self.estimator, tonality, tonic)
     }
 
     fn collection(&self, p: &Scores) -> Option<CollectionId> {

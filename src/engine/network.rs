@@ -19,6 +19,8 @@ const ROWS: usize = 16;
 
 /// One number for each view.
 pub type Views = [f32; VIEWS];
+/// What each net remembers.
+pub type Memories = Vec<Vec<Views>>;
 /// A group of rows for each view.
 type Panel = [[f32; ROWS]; VIEWS];
 
@@ -109,8 +111,7 @@ impl Net {
 #[derive(Clone, Debug)]
 pub struct Network {
     model: Arc<Model>,
-    /// A memory for each net.
-    memories: Vec<Vec<Views>>,
+    memories: Memories,
     next: Vec<Views>,
     entered: Vec<Views>,
     turned: Box<[Views; INPUTS]>,
@@ -126,7 +127,7 @@ impl Network {
 
     pub fn new(model: Arc<Model>) -> Network {
         let units = |net: &Net| vec![[0.0; VIEWS]; net.groups * ROWS];
-        let memories: Vec<Vec<Views>> = model.nets.iter().map(units).collect();
+        let memories: Memories = model.nets.iter().map(units).collect();
         let room = memories.first().cloned().unwrap_or_default();
         #[cfg(target_arch = "x86_64")]
         let wide = is_x86_feature_detected!("avx2") && is_x86_feature_detected!("fma");
@@ -148,6 +149,15 @@ impl Network {
         for memory in &mut self.memories {
             memory.fill([0.0; VIEWS]);
         }
+    }
+
+    pub fn memories(&self) -> &Memories {
+        &self.memories
+    }
+
+    /// Goes back to memories of its own.
+    pub fn restore(&mut self, memories: &Memories) {
+        self.memories.clone_from(memories);
     }
 
     /// One step: what each view says, averaged over the nets.

@@ -1,6 +1,7 @@
 //! From the engine's thread to whoever shows or writes what it says.
 
-use crate::engine::{Change, History, Monitor, Observer, Reading};
+use super::explain::{Explainer, Slot};
+use crate::engine::{Change, Explanation, History, Monitor, Observer, Reading};
 use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, bounded, never, unbounded};
@@ -57,11 +58,13 @@ pub(super) struct Publisher {
     latest: Arc<Mutex<Option<Reading>>>,
     items: Sender<Item>,
     news: Sender<()>,
+    explainer: Explainer,
 }
 
 /// The reader's end.
 pub struct Feed {
     latest: Arc<Mutex<Option<Reading>>>,
+    explanation: Slot,
     items: Receiver<Item>,
     news: Receiver<()>,
     history: History,
@@ -87,13 +90,16 @@ pub(super) fn feed() -> (Publisher, Feed, StatusDesk) {
         status: Arc::clone(&status),
         news: news.clone(),
     };
+    let explanation = Slot::default();
     let publisher = Publisher {
         latest: Arc::clone(&latest),
         items,
         news,
+        explainer: Explainer::new(Arc::clone(&explanation), desk.clone()),
     };
     let feed = Feed {
         latest,
+        explanation,
         items: items_in,
         news: news_in,
         history: History::default(),
@@ -108,6 +114,13 @@ impl Publisher {
         let reading = monitor.reading();
         *lock(&self.latest) = Some(reading);
         let _ = self.news.try_send(());
+    }
+
+    /// Has the moment explained elsewhere; see [`Feed::explanation`].
+    pub fn explain(&mut self, monitor: &Monitor) {
+        if let Some(case) = monitor.case() {
+            self.explainer.hand(case);
+        }
     }
 
     /// Replaces the past.
@@ -140,8 +153,13 @@ impl StatusDesk {
         let before = status.clone();
         change(&mut status);
         if *status != before {
-            let _ = self.news.try_send(());
+            self.tell();
         }
+    }
+
+    /// There is something new beside the status.
+    pub fn tell(&self) {
+        let _ = self.news.try_send(());
     }
 
     /// The recording is not whole: said at once, and again when the program ends.
@@ -169,6 +187,12 @@ impl Feed {
     /// The latest reading; `None` before the first.
     pub fn reading(&self) -> Option<Reading> {
         *lock(&self.latest)
+    }
+
+    /// The latest explanation that was asked for: of [`super::Listener::explain`] or
+    /// [`super::Order::Explain`].
+    pub fn explanation(&self) -> Option<Explanation> {
+        *lock(&self.explanation)
     }
 
     pub fn status(&self) -> Status {

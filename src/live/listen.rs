@@ -100,6 +100,13 @@ impl Listener {
         }
     }
 
+    /// Asks why things are as they stand; [`Feed::explanation`] has the answer soon.
+    pub fn explain(&self) {
+        if let Some(orders) = &self.orders {
+            let _ = orders.send(Request::Explain);
+        }
+    }
+
     pub fn now(&self) -> Time {
         self.clock.now()
     }
@@ -133,6 +140,7 @@ impl Drop for Listener {
 enum Request {
     Set(Event),
     Mark(String),
+    Explain,
 }
 
 struct Engine {
@@ -168,6 +176,7 @@ impl Engine {
                             r.mark(at, name);
                         }
                     }
+                    Ok(Request::Explain) => self.publisher.explain(&self.monitor),
                     Err(_) => break,
                 },
                 recv(jumps) -> _ => {}

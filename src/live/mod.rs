@@ -4,9 +4,11 @@
 //! keyboard as it is played, [`play`] from a file at the file's own pace. Both run
 //! the same [`Monitor`](crate::engine::Monitor) on a thread of their own and
 //! publish what it says through a [`Feed`]: the latest reading in a slot, changes
-//! in order through a channel. The seams to the outside are in [`World`].
+//! in order through a channel, and on demand the latest explanation, which a thread
+//! beside the engine's works out. The seams to the outside are in [`World`].
 
 mod clock;
+mod explain;
 mod feed;
 mod keeper;
 mod listen;

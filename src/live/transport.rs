@@ -22,6 +22,8 @@ pub enum Order {
     Repeat(Option<(Time, Time)>),
     /// A setting that changes readings, from now on.
     Set(Event),
+    /// Why things are as they stand; [`Feed::explanation`] has the answer soon.
+    Explain,
 }
 
 /// Where the player stands.
@@ -121,7 +123,7 @@ impl Player {
                 p.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
             }
             Order::Repeat(points) => p.repeat = points,
-            Order::Speed(_) | Order::Set(_) => {}
+            Order::Speed(_) | Order::Set(_) | Order::Explain => {}
         }
         let _ = orders.send(order);
     }
@@ -354,6 +356,7 @@ impl Transport {
 
     fn obey(&mut self, order: Order) {
         match order {
+            Order::Explain => return self.publisher.explain(&self.monitor),
             Order::Pause(paused) => self.paused = paused,
             Order::Seek(to) => self.seek(to),
             Order::Speed(speed) if speed.is_finite() => {

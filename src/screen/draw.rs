@@ -4,8 +4,8 @@ use super::large::Size;
 use super::palette::{Palette, Styles};
 use super::pen::{Pen, columns};
 use super::strip::StripView;
-use super::{Source, chord, contender, help, here, piano, status, strip, window};
-use crate::engine::{History, Reading};
+use super::{Source, chord, contender, help, here, piano, status, strip, why, window};
+use crate::engine::{Explanation, History, Reading};
 use crate::plan::Marker;
 use crate::theory::{Catalogue, Glyphs, Notation, Spelling};
 use crate::time::Time;
@@ -21,6 +21,8 @@ pub(super) struct Picture<'a> {
     pub history: &'a History,
     pub markers: &'a [Marker],
     pub source: &'a Source,
+    /// The latest, if any was asked for.
+    pub explanation: Option<&'a Explanation>,
     pub now: Time,
     /// How long ago the file ended, if it has: its own time stands still then.
     pub ended: Option<Time>,
@@ -69,6 +71,8 @@ impl Look<'_> {
 #[derive(Clone, Debug)]
 pub(super) struct View {
     pub help: bool,
+    /// What decides is shown.
+    pub why: bool,
     pub strip: StripView,
     /// The window's bars in chromatic order, not in fifths.
     pub chromatic: bool,
@@ -83,6 +87,7 @@ impl Default for View {
     fn default() -> View {
         View {
             help: false,
+            why: false,
             strip: StripView::default(),
             chromatic: false,
             lowest_key: 24,
@@ -99,6 +104,8 @@ pub(super) struct Places {
     pub chord: Rect,
     pub window: Rect,
     pub contender: Rect,
+    /// Where no row is free, in the contender's place.
+    pub why: Rect,
     pub piano: Rect,
     pub strip: Rect,
     pub notice: Rect,
@@ -135,8 +142,11 @@ struct Plan {
     window: u16,
 }
 
-/// Lays out `area`; `None` where it is too small.
-pub(super) fn places(area: Rect) -> Option<Places> {
+/// Rows of what decides.
+const WHY: u16 = 2;
+
+/// Lays out `area`, with room for what decides if asked; `None` where it is too small.
+pub(super) fn places(area: Rect, why: bool) -> Option<Places> {
     let (w, h) = (area.width, area.height);
     if w < SMALLEST.0 || h < SMALLEST.1 {
         return None;
@@ -186,6 +196,8 @@ pub(super) fn places(area: Rect) -> Option<Places> {
     let most = [plan.chord, plan.contender, plan.piano, plan.strip].map(|r| r.1);
     let mut gaps = [0u16; 4];
     let mut spare = h.saturating_sub(fixed + rows.iter().sum::<u16>());
+    let reasons = if why { spare.min(WHY) } else { 0 };
+    spare -= reasons;
     // What is over goes round: the strip and the contender first, then air.
     'rounds: for round in 0.. {
         let before = spare;
@@ -221,6 +233,11 @@ pub(super) fn places(area: Rect) -> Option<Places> {
     let here = take(here, 0);
     let both = take(rows[0], gaps[0]);
     let contender = take(rows[1], gaps[1]);
+    let (contender, why) = match (why, reasons) {
+        (false, _) => (contender, Rect::default()),
+        (true, 0) => (Rect::default(), contender),
+        (true, rows) => (contender, take(rows, 0)),
+    };
     let piano = take(rows[2], gaps[2]);
     let strip = take(rows[3], gaps[3]);
     let bottom = area.bottom();
@@ -238,6 +255,7 @@ pub(super) fn places(area: Rect) -> Option<Places> {
         },
         window,
         contender,
+        why,
         piano,
         strip,
         notice: Rect::new(left, bottom - 2, wide, 1),
@@ -253,7 +271,7 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
         view.around = here.tonic;
     }
     view.label.follow(picture);
-    match places(area) {
+    match places(area, view.why) {
         None => too_small(buf, look),
         Some(p) => {
             here::draw(&mut Pen::new(buf, p.here), p.size, picture, look);
@@ -261,6 +279,9 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
             chord::draw(&mut pen, p.size.chord, picture, &view.label, look);
             window::draw(&mut Pen::new(buf, p.window), picture, view, look);
             contender::draw(&mut Pen::new(buf, p.contender), picture, look);
+            if view.why {
+                why::draw(&mut Pen::new(buf, p.why), picture, look);
+            }
             piano::draw(&mut Pen::new(buf, p.piano), picture, view, look);
             strip::draw(&mut Pen::new(buf, p.strip), picture, &mut view.strip, look);
             status::notice(&mut Pen::new(buf, p.notice), picture, look);

@@ -22,6 +22,8 @@ pub(super) enum Wish {
     Zoom(bool),
     Follow,
     Order,
+    /// What decides, on and off.
+    Why,
     Colours,
 }
 
@@ -77,6 +79,11 @@ pub(super) const BINDINGS: &[Binding] = &[
         &[plain('?', Wish::Help), named(KeyCode::Esc, Wish::Close)],
     ),
     binding(
+        "e",
+        "evidence: what decides, on and off",
+        &[plain('e', Wish::Why)],
+    ),
+    binding(
         "[ ]",
         "inertia: quicker, slower to change",
         &[plain('[', Wish::Lighter), plain(']', Wish::Heavier)],
@@ -125,14 +132,14 @@ pub(super) const BINDINGS: &[Binding] = &[
         ],
     ),
     binding(
-        "z Z",
-        "history: nearer, farther",
-        &[plain('z', Wish::Zoom(true)), plain('Z', Wish::Zoom(false))],
-    ),
-    binding(
-        "f",
-        "history: follow again (also End)",
-        &[plain('f', Wish::Follow), named(KeyCode::End, Wish::Follow)],
+        "z Z f",
+        "history: nearer, farther, follow (also End)",
+        &[
+            plain('z', Wish::Zoom(true)),
+            plain('Z', Wish::Zoom(false)),
+            plain('f', Wish::Follow),
+            named(KeyCode::End, Wish::Follow),
+        ],
     ),
     binding(
         "w",

@@ -20,13 +20,14 @@ mod strip;
 mod terminal;
 #[cfg(test)]
 mod tests;
+mod why;
 mod window;
 
 pub use palette::Palette;
 pub use run::{Options, Outcome, run};
 pub use terminal::keyboard;
 
-use crate::engine::{History, Inertia, Reading};
+use crate::engine::{Explanation, History, Inertia, Reading};
 use crate::plan::Marker;
 use crate::time::Time;
 use crossbeam_channel::Receiver;
@@ -88,12 +89,16 @@ pub enum Intent {
     Repeat,
     /// A marker now.
     Mark,
+    /// Why things are as they stand: see [`Stage::explanation`].
+    Explain,
 }
 
 /// What stands behind the screen.
 pub trait Stage {
     /// The latest reading.
     fn reading(&mut self) -> Reading;
+    /// The latest explanation of those asked for with [`Intent::Explain`].
+    fn explanation(&mut self) -> Option<Explanation>;
     /// The history so far, brought up to date.
     fn history(&mut self) -> &History;
     fn markers(&self) -> &[Marker];

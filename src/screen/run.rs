@@ -6,6 +6,7 @@ use super::keys::{self, Wish};
 use super::palette::Palette;
 use super::terminal::Ground;
 use super::{Intent, Stage};
+use crate::engine::Reading;
 use crate::theory::{Catalogue, Notation};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
@@ -82,6 +83,8 @@ pub(super) trait Surface {
 
 /// Not more than sixty pictures a second.
 const FRAME: Duration = Duration::from_micros(16_667);
+/// What decides is asked for at most so often.
+const ASK: Duration = Duration::from_millis(500);
 
 /// Takes the terminal and shows `stage` until the player quits, a signal comes,
 /// or the stage fails. `keys` are the terminal's events; see [`super::keyboard`].
@@ -168,6 +171,8 @@ struct Desk<'a> {
     palette: Palette,
     view: View,
     shown: Option<Buffer>,
+    /// When it was asked last what decides, and of which reading.
+    asked: Option<(Instant, Reading)>,
     /// When the file was first seen to have ended.
     ended: Option<Instant>,
     /// How long a label is held back that is to be drawn without further news.
@@ -181,6 +186,7 @@ impl<'a> Desk<'a> {
             palette: options.palette,
             view: View::default(),
             shown: None,
+            asked: None,
             ended: None,
             waits: None,
         }
@@ -197,6 +203,10 @@ impl<'a> Desk<'a> {
         let (width, height) = surface.size()?;
         let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
         let reading = stage.reading();
+        if self.view.why {
+            self.ask(&reading, stage);
+        }
+        let explanation = stage.explanation();
         let source = stage.source();
         let markers = stage.markers().to_vec();
         let now = stage.now();
@@ -212,6 +222,7 @@ impl<'a> Desk<'a> {
             history: stage.history(),
             markers: &markers,
             source: &source,
+            explanation: explanation.as_ref(),
             now,
             ended,
         };
@@ -232,6 +243,22 @@ impl<'a> Desk<'a> {
         let there = surface.show(&buffer)?;
         self.shown = Some(buffer);
         Ok(there)
+    }
+
+    /// Asks what decides, unless nothing has happened since it was asked: time alone
+    /// changes nothing.
+    fn ask(&mut self, reading: &Reading, stage: &mut dyn Stage) {
+        let now = Reading {
+            at: Time::ZERO,
+            ..*reading
+        };
+        let new = self
+            .asked
+            .is_none_or(|(at, before)| before != now && at.elapsed() >= ASK);
+        if new && reading.begun {
+            stage.act(Intent::Explain);
+            self.asked = Some((Instant::now(), now));
+        }
     }
 
     /// Does what a key asks for; true to quit.
@@ -265,6 +292,10 @@ impl<'a> Desk<'a> {
             Wish::Scroll(back) => view.strip.scroll(back, stage.now()),
             Wish::Zoom(nearer) => view.strip.zoom(nearer),
             Wish::Follow => view.strip.follow(),
+            Wish::Why => {
+                view.why = !view.why;
+                self.asked = None;
+            }
             Wish::Order => view.chromatic = !view.chromatic,
             Wish::Colours => self.palette = self.palette.next(),
         }

@@ -4,7 +4,8 @@ use super::draw::{self, Look, Picture, View};
 use super::palette::Palette;
 use super::{Link, Source, Transport};
 use crate::engine::{
-    Change, CollectionId, Contender, Established, History, Inertia, KeySet, Observer, Reading,
+    Cause, Change, CollectionId, Contender, Established, Explanation, History, Inertia, KeySet,
+    Observer, Reading, What,
 };
 use crate::plan::{Marker, Open};
 use crate::theory::{Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority};
@@ -66,6 +67,8 @@ pub(super) struct Scene {
     pub source: Source,
     pub now: Time,
     pub help: bool,
+    /// What decides, if that is shown.
+    pub explanation: Option<Explanation>,
     /// How long ago the file ended.
     pub ended: Option<Time>,
 }
@@ -102,6 +105,7 @@ impl Scene {
             },
             now: Time::ZERO,
             help: false,
+            explanation: None,
             ended: None,
         }
     }
@@ -340,6 +344,46 @@ impl Scene {
         s
     }
 
+    /// The bass, a note, a chord and a long last note speak for what is established, the
+    /// note above the center against it.
+    pub fn explained(mut self) -> Scene {
+        let Some(here) = self.reading.here else {
+            return self;
+        };
+        let center = here.tonality.center;
+        let up = |n| PitchClassSet::EMPTY.with(center.up(n));
+        let g7 = named(&[43, 53, 59, 62], "D dorian");
+        let at = self.reading.at;
+        let mut causes = [None; crate::engine::CAUSES];
+        let all = [
+            (What::Bass(up(0)), 0.31, 0.41),
+            (What::PitchClass(center.up(3)), 0.02, 0.12),
+            (What::Chord(g7, at - sec(2.5)), 0.05, 0.1),
+            (What::PhraseEnd(up(0), at - sec(1.0)), 0.07, 0.08),
+            (What::PitchClass(center.up(7)), 0.03, 0.02),
+            (What::PitchClass(center.up(5)), 0.001, 0.001),
+            (What::PitchClass(center.up(10)), -0.01, -0.02),
+            (What::PitchClass(center.up(8)), -0.03, -0.05),
+        ];
+        for (place, (what, center_change, change)) in causes.iter_mut().zip(all) {
+            *place = Some(Cause {
+                what,
+                center_change,
+                change,
+            });
+        }
+        self.explanation = Some(Explanation {
+            at,
+            since: at - sec(7.5),
+            tonality: here.tonality,
+            tonic: here.tonic,
+            center_probability: 0.97,
+            probability: 0.88,
+            causes,
+        });
+        self
+    }
+
     fn hear(&mut self, window: [f32; 12]) {
         self.reading.window = window;
         self.reading.heard = PitchClass::all()
@@ -350,6 +394,7 @@ impl Scene {
     pub fn draw(&self, width: u16, height: u16, palette: Palette, glyphs: Glyphs) -> Buffer {
         let mut view = View {
             help: self.help,
+            why: self.explanation.is_some(),
             ..View::default()
         };
         self.draw_after(&mut view, width, height, palette, glyphs)
@@ -370,6 +415,7 @@ impl Scene {
             history: &self.history,
             markers: &self.markers,
             source: &self.source,
+            explanation: self.explanation.as_ref(),
             now: self.now,
             ended: self.ended,
         };

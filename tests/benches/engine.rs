@@ -56,6 +56,33 @@ fn main() {
     report("a grid step", &mut steps);
     report("event to chord across a step", &mut chord);
 
+    let mut cases = Vec::new();
+    let mut explained = Vec::new();
+    for (_, bytes) in &files {
+        let performance = read(bytes);
+        let mut monitor = new(&catalogue);
+        let mut next = Time::millis(8000);
+        for (at, event) in events(&performance) {
+            monitor.on_event(at, event, &mut ());
+            if at < next {
+                continue;
+            }
+            next = at + Time::millis(2500);
+            let start = Instant::now();
+            let case = monitor.case();
+            cases.push(start.elapsed());
+            if let Some(case) = case {
+                let (start, own) = (Instant::now(), own_time());
+                black_box(case.explain());
+                // Long enough for others to come between.
+                let own = own_time().zip(own).map(|(after, before)| after - before);
+                explained.push(own.unwrap_or(start.elapsed()));
+            }
+        }
+    }
+    report("handing out a case", &mut cases);
+    report("an explanation", &mut explained);
+
     let mut parse = Vec::new();
     let mut whole = Vec::new();
     for _ in 0..3 {
@@ -77,6 +104,13 @@ fn main() {
         sum(&whole) / sum(&parse),
         music / sum(&whole)
     );
+}
+
+/// How long this thread has had a processor, where the system tells it (Linux).
+fn own_time() -> Option<Duration> {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
+    let nanoseconds = text.split(' ').next()?.parse().ok()?;
+    Some(Duration::from_nanos(nanoseconds))
 }
 
 fn new(catalogue: &Arc<Catalogue>) -> Monitor {
@@ -107,7 +141,7 @@ fn report(what: &str, times: &mut [Duration]) {
     times.sort_unstable();
     let at = |q: f64| times[((times.len() - 1) as f64 * q) as usize].as_nanos() as f64 / 1e3;
     println!(
-        "{what:<30} median {:>6.2} µs   p99 {:>6.2} µs   max {:>7.1} µs",
+        "{what:<30} median {:>8.2} µs   p99 {:>8.2} µs   max {:>8.1} µs",
         at(0.5),
         at(0.99),
         at(1.0)

@@ -585,6 +585,22 @@ def drums(length, rng):
     return notes
 
 
+def scatter(length, rng):
+    """Notes and clusters from anywhere."""
+    notes, t = [], 0.0
+    low, high = rng.choice((21, 36, 48)), rng.choice((72, 84, 96, 108))
+    every, hold = rng.uniform(.08, 1.2), rng.uniform(.5, 3)
+    even, many = rng.random() < .4, rng.choice((1, 1, 2, 3, 5))
+    close = rng.random() < .4
+    while t < length:
+        key = rng.randrange(low, high)
+        for i in range(rng.randrange(1, many + 1)):
+            notes.append((t, t + every * hold * rng.uniform(.5, 1.5), key))
+            key = min(108, key + rng.choice((1, 1, 2))) if close else rng.randrange(low, high)
+        t += every if even else rng.expovariate(1 / every)
+    return notes
+
+
 def take(length, rng, catalogue):
     """-> notes [(onset s, end s, key)], segments [(start, end, center, mode)], roots."""
     beat = 60 / rng.uniform(52, 176)

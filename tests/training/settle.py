@@ -1,5 +1,6 @@
 """Learns the weight of having no center again, with all else as it is: beside the
-usual music on someone drumming, which the network was taught too little.
+usual music on someone drumming and on scattered notes, which the network was taught
+too little.
 
     python settle.py --data 'DIR/*.jsonl.gz' --weights A.weights … --out FILE
 
@@ -42,7 +43,7 @@ def main():
     source = corpus.Source(corpus.load(args.data), catalogue, 64, args.seed, mix, ["backward"])
     nets = [n for w in args.weights for n in network.read(w)[0]]
     prior, none_prior = train.priors(source, args.count_priors)
-    # A third of what follows is drums.
+    # A third of what follows is drums and scattered notes.
     prior, none_prior = prior * 2 / 3, none_prior * 2 / 3
     none_prior[3] += 1 / 3
     loss_of = train.Loss(source.targets, prior, none_prior, "cpu")
@@ -50,7 +51,7 @@ def main():
     hs, ys, others = [[] for _ in nets], [], []
     for i in range(args.pieces):
         if i % 3 == 0:
-            n = np.array(playing.drums(64, rng), float)
+            n = np.array((playing.drums if i % 2 else playing.scatter)(64, rng), float)
             n[:, :2] -= n[:, 0].min()
             r = torch.from_numpy(features.raw(n, 640, rng.random() < .2))
             y = torch.tensor([0, chromatic, 0]).expand(640, 3).clone()

@@ -1,9 +1,10 @@
 //! No size and no reading breaks the picture.
 
 use super::*;
+use crate::engine::CAUSES;
 use crate::screen::draw::{SMALLEST, places};
 use crate::screen::pen::Pen;
-use crate::screen::{chord, contender, help, here, piano, status, strip, window};
+use crate::screen::{chord, contender, help, here, piano, status, strip, why, window};
 use crate::theory::{Chord, KindId, ModeId, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
@@ -68,6 +69,16 @@ fn share() -> impl Strategy<Value = f32> {
         Just(f32::NAN),
         Just(f32::INFINITY),
         Just(-1.0f32)
+    ]
+}
+
+fn causes() -> impl Strategy<Value = What> {
+    let set = || any::<u16>().prop_map(PitchClassSet::from_mask);
+    prop_oneof![
+        pitch_class().prop_map(What::PitchClass),
+        set().prop_map(What::Bass),
+        (sonority(), time()).prop_map(|(s, at)| What::Chord(s, at)),
+        (set(), time()).prop_map(|(s, at)| What::PhraseEnd(s, at)),
     ]
 }
 
@@ -141,12 +152,28 @@ prop_compose! {
 }
 
 prop_compose! {
+    fn explanations()(
+        e in any_established(), center_probability in share(), probability in share(), at in time(),
+        causes in prop::collection::vec((causes(), share(), share(), any::<bool>()), 0..CAUSES),
+    ) -> Explanation {
+        let mut all = [None; CAUSES];
+        for (place, (what, a, b, against)) in all.iter_mut().zip(causes) {
+            let sign = if against { -1.0 } else { 1.0 };
+            *place = Some(Cause { what, center_change: a * sign, change: b * sign });
+        }
+        Explanation {
+            at, since: e.since, tonality: e.tonality, tonic: e.tonic, center_probability, probability, causes: all,
+        }
+    }
+}
+
+prop_compose! {
     fn any_scene()(
-        reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()),
+        reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()), explanation in prop::option::of(explanations()),
         markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(),
     ) -> Scene {
         let markers = markers.into_iter().map(|(at, name)| Marker { at, name }).collect();
-        Scene { reading, history, markers, source, now, help, ended }
+        Scene { reading, history, markers, source, now, help, ended, explanation }
     }
 }
 
@@ -166,13 +193,14 @@ proptest! {
     }
 
     #[test]
-    fn panels_have_their_own_places(w in 0..400u16, h in 0..120u16) {
+    fn panels_have_their_own_places(w in 0..400u16, h in 0..120u16, reasons in any::<bool>()) {
         let area = Rect::new(3, 2, w, h);
-        match places(area) {
+        match places(area, reasons) {
             None => prop_assert!(w < SMALLEST.0 || h < SMALLEST.1),
             Some(p) => {
-                let all = [p.here, p.chord, p.window, p.contender, p.piano, p.strip, p.notice, p.status];
-                for (i, a) in all.iter().enumerate() {
+                let all = [p.here, p.chord, p.window, p.contender, p.why, p.piano, p.strip, p.notice, p.status];
+                prop_assert_eq!(!p.why.is_empty(), reasons);
+                for (i, a) in all.iter().enumerate().filter(|(_, a)| !a.is_empty()) {
                     prop_assert_eq!(area.intersection(*a), *a, "panel {} leaves the screen", i);
                     for b in &all[i + 1..] {
                         prop_assert!(!meet(*a, *b), "panel {i} overlaps: {a:?} {b:?}");
@@ -191,6 +219,7 @@ proptest! {
             history: &scene.history,
             markers: &scene.markers,
             source: &scene.source,
+            explanation: scene.explanation.as_ref(),
             now: scene.now,
             ended: scene.ended,
         };
@@ -202,10 +231,10 @@ proptest! {
         };
         let mut view = View::default();
         view.label.follow(&picture);
-        for panel in 0..9 {
+        for panel in 0..10 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);
-            let sizes = draw::places(Rect::new(0, 0, 240, 67)).map(|p| p.size).unwrap_or_default();
+            let sizes = draw::places(Rect::new(0, 0, 240, 67), false).map(|p| p.size).unwrap_or_default();
             match panel {
                 0 => here::draw(&mut pen, sizes, &picture, &look),
                 1 => chord::draw(&mut pen, sizes.chord, &picture, &view.label, &look),
@@ -215,6 +244,7 @@ proptest! {
                 5 => strip::draw(&mut pen, &picture, &mut view.strip, &look),
                 6 => status::notice(&mut pen, &picture, &look),
                 7 => status::draw(&mut pen, &picture, &look),
+                8 => why::draw(&mut pen, &picture, &look),
                 _ => help::draw(&mut pen, &picture, &look),
             }
             for p in area.positions().filter(|p| !place.contains(*p)) {
@@ -239,6 +269,7 @@ fn the_strip_comes_back_to_the_present() {
         history: &scene.history,
         markers: &scene.markers,
         source: &scene.source,
+        explanation: None,
         now: scene.now,
         ended: scene.ended,
     };
@@ -287,6 +318,7 @@ fn the_piano_does_not_jump() {
             history: &scene.history,
             markers: &scene.markers,
             source: &scene.source,
+            explanation: scene.explanation.as_ref(),
             now: scene.now,
             ended: scene.ended,
         };

@@ -20,6 +20,7 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         ("ended", Scene::ended()),
         ("lost", Scene::lost()),
         ("help", help),
+        ("why", Scene::wandering().explained()),
     ]
 }
 
@@ -45,6 +46,7 @@ fn on_a_projector() {
     for (name, scene) in [
         ("dorian", Scene::dorian()),
         ("wandering", Scene::wandering()),
+        ("why", Scene::wandering().explained()),
     ] {
         let text = scene.text(240, 67, Glyphs::Unicode);
         insta::assert_snapshot!(format!("{name}_240x67"), text);
@@ -65,7 +67,12 @@ fn in_ascii() {
             assert_eq!(odd, "", "{name} at {width}x{height}");
         }
     }
-    for (name, scene) in [("wandering", Scene::wandering()), ("file", Scene::file())] {
+    let why = Scene::wandering().explained();
+    for (name, scene) in [
+        ("wandering", Scene::wandering()),
+        ("file", Scene::file()),
+        ("why", why),
+    ] {
         let text = scene.text(80, 24, Glyphs::Ascii);
         insta::assert_snapshot!(format!("{name}_80x24_ascii"), text);
     }
@@ -119,7 +126,10 @@ fn nothing_jumps() {
         };
         let first = places(&Scene::nothing());
         assert!(first.iter().all(Option::is_some), "{first:?}");
-        for (name, scene) in scenes().iter().filter(|s| !s.1.help) {
+        for (name, scene) in scenes()
+            .iter()
+            .filter(|s| !s.1.help && s.1.explanation.is_none())
+        {
             assert_eq!(places(scene), first, "{name} at {width}x{height}");
         }
     }

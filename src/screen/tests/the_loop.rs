@@ -18,11 +18,21 @@ struct FakeStage {
     acts: Vec<Intent>,
     failure: Option<String>,
     patience: Duration,
+    /// What is different each time that the reading is fetched.
+    happens: Option<fn(u32, &mut Scene)>,
+    fetched: u32,
 }
 
 impl Stage for FakeStage {
     fn reading(&mut self) -> Reading {
+        self.fetched += 1;
+        if let Some(happens) = self.happens {
+            happens(self.fetched, &mut self.scene);
+        }
         self.scene.reading
+    }
+    fn explanation(&mut self) -> Option<Explanation> {
+        self.scene.explanation
     }
     fn history(&mut self) -> &History {
         &self.scene.history
@@ -117,6 +127,8 @@ impl Rig {
                 acts: Vec::new(),
                 failure: None,
                 patience: Duration::from_secs(3600),
+                happens: None,
+                fetched: 0,
             },
             surface: FakeSurface::default(),
             clock,
@@ -191,6 +203,42 @@ fn keys_become_intents() {
             Intent::Seek(-5.0),
         ]
     );
+}
+
+/// Only while it is shown, at most twice a second, and only when something has happened.
+#[test]
+fn what_decides_is_asked_for_when_it_is_wanted() {
+    let asked = |keys: &str, happens: fn(u32, &mut Scene), pictures: u32| {
+        let mut rig = Rig::new(Scene::dorian());
+        rig.types(keys);
+        let (news, keys) = (rig.news.clone(), rig.keys.0.clone());
+        rig.stage.happens = Some(happens);
+        let player = std::thread::spawn(move || {
+            for _ in 0..pictures {
+                std::thread::sleep(Duration::from_millis(100));
+                let _ = news.send(());
+            }
+            keys.send(q()).is_ok()
+        });
+        let start = Instant::now();
+        assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+        assert!(player.join().is_ok_and(|sent| sent));
+        let asks = rig.stage.acts.iter();
+        let asks = asks.filter(|a| **a == Intent::Explain).count() as f64;
+        (asks, start.elapsed().as_secs_f64())
+    };
+    let later = |n: u32, s: &mut Scene| s.reading.at = sec(14.2) + Time::millis(u64::from(n));
+    let played = |n: u32, s: &mut Scene| s.reading.window[0] = n as f32;
+    assert_eq!(asked("", played, 3).0, 0.0);
+    // Time alone is nothing new.
+    assert_eq!(asked("e", later, 8).0, 1.0);
+    let (asks, seconds) = asked("e", played, 13);
+    assert!(
+        asks >= 2.0 && asks <= 1.0 + seconds / 0.5,
+        "{asks} in {seconds} s"
+    );
+    // On and off again: at most the one between.
+    assert!(asked("ee", played, 8).0 <= 1.0);
 }
 
 #[test]

@@ -1,0 +1,74 @@
+//! Works out explanations beside the engine's thread, which only hands out the case.
+
+use super::feed::{StatusDesk, lock};
+use crate::engine::{Case, Explanation};
+use crossbeam_channel::{Sender, TrySendError, bounded};
+use std::sync::{Arc, Mutex};
+use std::thread::JoinHandle;
+
+/// Where the latest explanation lies.
+pub(super) type Slot = Arc<Mutex<Option<Explanation>>>;
+
+/// The engine's end. Its thread starts with the first case and ends with it.
+pub(super) struct Explainer {
+    slot: Slot,
+    desk: StatusDesk,
+    thread: Option<(Sender<Case>, JoinHandle<()>)>,
+}
+
+impl Explainer {
+    pub fn new(slot: Slot, desk: StatusDesk) -> Explainer {
+        Explainer {
+            slot,
+            desk,
+            thread: None,
+        }
+    }
+
+    /// Hands a case over. While another is worked out, at most one waits; a further one
+    /// is dropped, and asked for again if it is still wanted.
+    pub fn hand(&mut self, case: Case) {
+        if self.thread.is_none() {
+            self.thread = self.start();
+        }
+        if let Some((cases, _)) = &self.thread {
+            match cases.try_send(case) {
+                // If the thread has died, the status says so.
+                Ok(()) | Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => {}
+            }
+        }
+    }
+
+    fn start(&self) -> Option<(Sender<Case>, JoinHandle<()>)> {
+        let (cases, waiting) = bounded::<Case>(1);
+        let (slot, desk) = (Arc::clone(&self.slot), self.desk.clone());
+        let guard = self.desk.clone();
+        let work = move || {
+            for case in waiting {
+                let explanation = case.explain();
+                *lock(&slot) = Some(explanation);
+                desk.tell();
+            }
+        };
+        let thread = std::thread::Builder::new()
+            .name("explain".into())
+            .spawn(move || guard.guard("what explains", work));
+        match thread {
+            Ok(thread) => Some((cases, thread)),
+            Err(e) => {
+                let why = format!("explanations cannot be worked out: {e}");
+                self.desk.update(|s| s.notice = Some(why));
+                None
+            }
+        }
+    }
+}
+
+impl Drop for Explainer {
+    fn drop(&mut self) {
+        if let Some((cases, thread)) = self.thread.take() {
+            drop(cases);
+            let _ = thread.join();
+        }
+    }
+}
