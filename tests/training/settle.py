@@ -34,13 +34,13 @@ def main():
     p.add_argument("--pieces", type=int, default=150)
     p.add_argument("--steps", type=int, default=300)
     p.add_argument("--count-priors", type=int, default=400)
+    p.add_argument("--mix", default="tunes=.35,playing=.4,pieces=.2,songs=.05")
     p.add_argument("--temperatures", type=float, nargs=2, default=(1.0, 1.0))
     args = p.parse_args()
     torch.manual_seed(args.seed)
     rng = random.Random(args.seed)
     catalogue = network.Catalogue(HERE / "../../config/modes.toml")
-    mix = {"tunes": .35, "playing": .4, "pieces": .2, "songs": .05}
-    source = corpus.Source(corpus.load(args.data), catalogue, 64, args.seed, mix, ["backward"])
+    source = corpus.Source(corpus.load(args.data), catalogue, 64, args.seed, train.mixture(args.mix), ["backward"])
     nets = [n for w in args.weights for n in network.read(w)[0]]
     prior, none_prior = train.priors(source, args.count_priors)
     # A third of what follows is drums and scattered notes.
