@@ -12,7 +12,8 @@ use std::sync::{Arc, Mutex};
 #[derive(Deserialize)]
 struct Golden {
     modes: Vec<String>,
-    /// CRC-32 of the weights that it was made from.
+    /// CRC-32 of the weights that it was made from, without the one at their end: with
+    /// it all files of weights would have the same.
     weights: u32,
     pieces: Vec<Piece>,
 }
@@ -117,7 +118,8 @@ fn played(piece: &Piece) -> Vec<Scores> {
 fn the_golden_data_belong_to_the_weights_and_the_modes() {
     let weights = std::fs::read(Path::new(ROOT).join("config/estimator.weights")).expect("weights");
     let golden = golden();
-    assert_eq!(crc32fast::hash(&weights), golden.weights, "{AGAIN}");
+    let (body, _) = weights.split_at(weights.len() - 4);
+    assert_eq!(crc32fast::hash(body), golden.weights, "{AGAIN}");
     let modes: Vec<&str> = Catalogue::standard()
         .iter()
         .map(|(_, m)| m.id.as_str())

@@ -11,6 +11,7 @@ use peregrinus::theory::{
 
 #[path = "python/mod.rs"]
 mod python;
+use python::Python;
 
 /// A table: rows by column name.
 struct Table {
@@ -846,9 +847,14 @@ fn mir_eval_reads_our_harte_labels_as_the_notes_that_sound() {
         }
     }
     let expected = lines.lines().count();
-    let said = python::run("check_harte.py", &[], &lines);
+    let said = python::run(Python::Checks, "python/check_harte.py", &[], &lines);
     assert_eq!(said.trim(), format!("{expected} labels"));
     // The check can fail.
-    let wrong = python::fails("check_harte.py", &[], "C:maj\t0,4,8\t0\n");
+    let wrong = python::fails(
+        Python::Checks,
+        "python/check_harte.py",
+        &[],
+        "C:maj\t0,4,8\t0\n",
+    );
     assert!(wrong.contains("C:maj"), "{wrong}");
 }

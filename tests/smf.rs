@@ -7,6 +7,7 @@ use peregrinus::time::Time;
 
 #[path = "python/mod.rs"]
 mod python;
+use python::Python;
 
 /// What the reader of tests/python/check_smf.py expects.
 fn line(t: &Timed) -> Option<String> {
@@ -122,12 +123,17 @@ fn mido_finds_in_our_files_what_we_find() {
         }
     }
     assert!(count > 1800, "{count} events");
-    let said = python::run("check_smf.py", &[], &lines);
+    let said = python::run(Python::Checks, "python/check_smf.py", &[], &lines);
     assert_eq!(
         said.trim(),
         format!("{} files, {count} events", shapes.len())
     );
     // The check can fail: a note that is not there.
-    let wrong = python::fails("check_smf.py", &[], &format!("{last}0 on 0 60 64\n"));
+    let wrong = python::fails(
+        Python::Checks,
+        "python/check_smf.py",
+        &[],
+        &format!("{last}0 on 0 60 64\n"),
+    );
     assert!(wrong.contains("event 0"), "{wrong}");
 }

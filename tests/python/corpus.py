@@ -13,97 +13,28 @@ and has the degree that tells its mode (else the field would be a guess). The la
 are the editors' key fields, where "m" is the Aeolian key signature. The collection of
 Essen songs is left out: its key fields name hardly any mode but major.
 
-A quarter lasts 0.4 s; repeats are not played, grace notes are left out, a tie is one note.
+How the tunes are read: folk_tunes.py.
 """
 
 import argparse
 import json
-import re
 import sys
 import time
 from pathlib import Path
 
+from folk_tunes import QUARTER, Fault, corpus_folder, read, tunes
+
 COLLECTIONS = ["ryansMammoth", "oneills1850", "airdsAirs"]
-MODES = {"dor": "dorian", "mix": "mixolydian", "m": "aeolian", "min": "aeolian", "aeo": "aeolian", "": "ionian", "maj": "ionian", "ion": "ionian"}
-# Sharps of the signature against the major key on the same tonic.
-DARKER = {"ionian": 0, "mixolydian": 1, "dorian": 2, "aeolian": 3}
 # The degree, in semitones, that the next brighter or darker of our modes has otherwise.
 TELLING = {"ionian": 11, "mixolydian": 10, "dorian": 9, "aeolian": 8}
-ABC = {"ionian": "", "mixolydian": "mix", "dorian": "dor", "aeolian": "min"}
-LETTERS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
-QUARTER = 0.4
-
-
-class Fault(Exception):
-    """What is wrong with the corpus or the folder, for whoever runs this."""
-
-
-def key_field(text):
-    """Tonic, place in the circle of fifths (C = 0) and mode of `K:`, or None if it is no
-    plain key in one of our four modes."""
-    found = re.fullmatch(r"([A-G])([b#]?)\s*([A-Za-z]*)", text.strip())
-    if not found:
-        return None
-    letter, sign, mode = found.groups()
-    # "M" is major, "m" minor; else the first three letters count, in any case (ABC 2.1).
-    mode = "maj" if mode == "M" else mode if mode == "m" else mode[:3].lower()
-    if mode not in MODES:
-        return None
-    fifths = LETTERS[letter] + 7 * {"": 0, "#": 1, "b": -1}[sign]
-    return letter + sign, fifths, MODES[mode]
-
-
-def tunes(corpus):
-    """Every tune with one plain key field: (mode, tonic, fifths, name, ABC text)."""
-    for collection in COLLECTIONS:
-        files = sorted((corpus / collection).glob("*.abc"))
-        if not files:
-            raise Fault(f"{corpus / collection}: no ABC files. Install music21 with its corpus.")
-        for file in files:
-            text = file.read_text(encoding="utf-8", errors="replace").replace("\r\n", "\n")
-            for piece in re.split(r"(?m)^(?=X:)", text)[1:]:
-                fields = re.findall(r"(?m)^K:(.*)$", piece)
-                if len(fields) != 1 or "[K:" in piece:
-                    continue
-                key = key_field(fields[0])
-                number = re.match(r"X:\s*(\d+)", piece)
-                if key is None or number is None:
-                    continue
-                tonic, fifths, mode = key
-                # One way of writing the key, so that every reader takes it alike.
-                piece = re.sub(r"(?m)^K:.*$", f"K:{tonic}{ABC[mode]}", piece)
-                yield mode, tonic, fifths, f"{collection}-{file.stem}-{number.group(1)}", piece
-
-
-def read(text, fifths, mode):
-    """(onset, end, key) in quarters by music21, or None where it cannot read the tune."""
-    import music21
-
-    try:
-        score = music21.converter.parse(text, format="abc")
-    except (music21.exceptions21.Music21Exception, ValueError, IndexError, AttributeError, TypeError):
-        return None
-    if not isinstance(score, music21.stream.Score) or len(score.parts) != 1:
-        return None
-    part = score.parts[0]
-    signatures = {s.sharps for s in part.recurse().getElementsByClass(music21.key.KeySignature)}
-    if signatures != {fifths - DARKER[mode]}:
-        return None
-    notes = []
-    for element in part.flatten().stripTies().notes:
-        if isinstance(element, music21.harmony.Harmony) or element.duration.isGrace:
-            continue
-        start, length = float(element.offset), float(element.quarterLength)
-        if length > 0:
-            notes.extend((start, start + length, pitch.midi) for pitch in element.pitches)
-    return sorted(notes) or None
 
 
 def choose(corpus, each):
     """The tunes by the rule above, and what had to be passed over."""
-    by_mode = {mode: [] for mode in DARKER}
-    for mode, *rest in tunes(corpus):
-        by_mode[mode].append(rest)
+    by_mode = {mode: [] for mode in TELLING}
+    for mode, tonic, fifths, collection, file, number, text in tunes(corpus, COLLECTIONS):
+        if mode in by_mode:
+            by_mode[mode].append((tonic, fifths, f"{collection}-{file.stem}-{number}", text))
     chosen, passed = [], {"unread": 0, "another last note": 0, "gapped": 0}
     for mode, all_of_mode in by_mode.items():
         if len(all_of_mode) < each:
@@ -156,11 +87,11 @@ def main():
     began = time.monotonic()
     try:
         import mido  # noqa: F401
-        import music21
     except ImportError as fault:
         raise Fault(f"{fault.name} is not installed. Install it with  pip install {fault.name}") from fault
     folder = Path(arguments.folder)
-    chosen, of, passed = choose(Path(music21.__file__).parent / "corpus", arguments.each)
+    corpus, version = corpus_folder()
+    chosen, of, passed = choose(corpus, arguments.each)
     labels = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -169,7 +100,7 @@ def main():
             start, end = notes[0][0] * QUARTER, max(end for _, end, _ in notes) * QUARTER
             labels.append({
                 "name": name,
-                "source": f"music21 {music21.__version__} corpus",
+                "source": f"music21 {version} corpus",
                 "kind": "folk-tune",
                 "segments": [{"start": round(start, 4), "end": round(end, 4), "center": center, "mode": mode}],
             })

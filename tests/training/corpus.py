@@ -1,7 +1,7 @@
 """Labelled music as training material: tunes joined with moving centers, recast into
 rarer modes, accompanied; pieces with local keys; songs; generated playing.
 
-Files: JSON Lines, gzipped, one piece a line: name, kind (folk-mode, local-key, rock),
+Files: JSON Lines, gzipped (.gz) or plain, one piece a line: name, kind (folk-mode, local-key, rock),
 corpus, quarter (seconds), notes [[onset, length, key]] in quarters, segments
 [{start, end, center, mode}] in seconds, chords [[start, end, root, bass, [pcs]]]."""
 
@@ -17,22 +17,58 @@ import torch
 import features
 import playing
 
+KINDS = ("folk-mode", "local-key", "rock")
 NONE_KINDS = ("whole-tone", "octatonic", "chromatic")
 DIATONIC = ("ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian")
 
 
+class Fault(Exception):
+    """What is wrong with files or arguments, for whoever runs this."""
+
+
 def load(paths):
+    """Pieces of the files that the patterns name; their notes as "n", [n, 3] of onset s,
+    end s, key. Raises Fault."""
     out = []
-    for path in sorted(p for g in paths for p in glob.glob(g)):
-        with gzip.open(path, "rt") as f:
-            for line in f:
-                d = json.loads(line)
-                n = np.array(d.pop("notes"), float).reshape(-1, 3)
-                n[:, 1] += n[:, 0]
-                n[:, :2] *= d["quarter"]
-                d["n"] = n[np.argsort(n[:, 0], kind="stable")]
-                out.append(d)
+    for pattern in paths:
+        found = sorted(glob.glob(pattern))
+        if not found:
+            raise Fault(f"{pattern}: no such file. Name JSON Lines as at the head of corpus.py; gather.py makes some.")
+        for path in found:
+            out += load_file(path)
     return out
+
+
+def load_file(path):
+    out = []
+    try:
+        with (gzip.open if path.endswith(".gz") else open)(path, "rt", encoding="utf-8") as f:
+            for number, line in enumerate(f, 1):
+                try:
+                    out.append(piece(json.loads(line)))
+                except (ValueError, TypeError, KeyError, AttributeError, IndexError) as fault:
+                    what = f"{fault} is missing" if isinstance(fault, KeyError) else fault
+                    raise Fault(f"{path}, line {number}: {what}. The format stands at the head of corpus.py.") from fault
+    except (OSError, EOFError, UnicodeDecodeError) as fault:
+        raise Fault(f"{path}: {fault}. It must be JSON Lines, gzipped if its name ends in .gz.") from fault
+    return out
+
+
+def piece(d):
+    n = np.array(d.pop("notes"), float).reshape(-1, 3)
+    if not len(n) or not np.isfinite(n).all() or not d["quarter"] > 0:
+        raise ValueError("notes must be finite numbers, at least one note, and quarter above 0")
+    n[:, 1] += n[:, 0]
+    n[:, :2] *= d["quarter"]
+    d["n"] = n[np.argsort(n[:, 0], kind="stable")]
+    if d["kind"] not in KINDS:
+        raise ValueError(f"kind {d['kind']!r}; it must be one of {', '.join(KINDS)}")
+    if not d["segments"] or any(not s["start"] < s["end"] or s["center"] not in range(12) for s in d["segments"]):
+        raise ValueError("segments must be at least one, each with start < end and a center of 0 to 11")
+    for text in d["name"], d["corpus"], *(s["mode"] for s in d["segments"]):
+        if not isinstance(text, str):
+            raise ValueError(f"{text!r} must be a text")
+    return d
 
 
 class Targets:
@@ -68,10 +104,19 @@ class Source(torch.utils.data.IterableDataset):
         self.targets = Targets(catalogue)
         self.folk = {}
         for d in items:
+            for s in d["segments"]:
+                try:
+                    self.targets.of(s["mode"], d["kind"])
+                except ValueError as fault:
+                    raise Fault(f"{d['name']}: no mode {s['mode']!r} in config/modes.toml, major or minor") from fault
             if d["kind"] == "folk-mode":
                 self.folk.setdefault(d["segments"][0]["mode"], []).append(d)
         self.local = [d for d in items if d["kind"] == "local-key"]
         self.rock = [d for d in items if d["kind"] == "rock"]
+        for part, kind, there in (("tunes", "folk-mode tunes in Ionian", self.folk.get("ionian")),
+                                  ("pieces", "local-key pieces", self.local), ("songs", "rock songs", self.rock)):
+            if mix.get(part) and not there:
+                raise Fault(f"there are no {kind} in the data. Give files with some, or leave {part} out of --mix.")
 
     def __iter__(self):
         worker = torch.utils.data.get_worker_info()

@@ -2,13 +2,14 @@
 performances, on the weights of config/estimator.weights.  `tests/golden.rs` plays the
 same notes to the engine.  To be run again for new weights, features or modes:
 
-    python tests/training/golden.py
+    python tests/training/golden.py [FILE]
 
 It needs numpy and PyTorch.
 """
 
 import json
 import random
+import sys
 import zlib
 from pathlib import Path
 
@@ -113,7 +114,7 @@ def probabilities(nets, temperature, catalogue, x):
     return torch.cat([p[:, :modes].reshape(time, -1), collections], 1).numpy()
 
 
-def main():
+def main(out=ROOT / "tests" / "golden" / "estimator.json"):
     nets, (temperature, _) = read(WEIGHTS)
     catalogue = Catalogue(ROOT / "config" / "modes.toml")
     pieces = []
@@ -126,10 +127,13 @@ def main():
         steps = sorted({0, 1, 5, 30, frames // 3, frames // 2, 2 * frames // 3, 4 * frames // 5, frames - 1})
         rows = [{"step": s, "millionths": [round(v * MILLION) for v in p[s].tolist()]} for s in steps]
         pieces.append({"name": name, "sustained": sustained, "notes": notes, "probabilities": rows})
+    # Without the checksum at its end: a file with its own CRC-32 after it has one and the
+    # same CRC-32 as every other.
     weights = WEIGHTS.read_bytes()
     lines = ",\n".join(json.dumps(p, separators=(",", ":")) for p in pieces)
-    text = f'{{"modes":{json.dumps(catalogue.ids)},"weights":{zlib.crc32(weights)},"pieces":[\n{lines}\n]}}\n'
-    (ROOT / "tests" / "golden" / "estimator.json").write_text(text)
+    text = f'{{"modes":{json.dumps(catalogue.ids)},"weights":{zlib.crc32(weights[:-4])},"pieces":[\n{lines}\n]}}\n'
+    Path(out).write_text(text, encoding="utf-8")
 
 
-main()
+if __name__ == "__main__":
+    main(*sys.argv[1:2])

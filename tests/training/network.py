@@ -118,9 +118,11 @@ def round_(net):
 
 
 def read(path):
-    """Networks as `write` wrote them, with their temperatures."""
+    """Networks as `write` wrote them, with their temperatures. Raises ValueError."""
     with open(path, "rb") as f:
         data = f.read()
+    if not data.startswith(b"PEREGRINUS WEIGHTS\0\0") or len(data) < 56:
+        raise ValueError(f"{path}: this is no file of weights")
     if zlib.crc32(data[:-4]) != struct.unpack("<I", data[-4:])[0]:
         raise ValueError(f"{path}: damaged")
     version, count, inputs, hidden, mark, *temperatures = struct.unpack("<IIIIQff", data[20:52])

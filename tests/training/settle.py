@@ -9,6 +9,7 @@ given temperatures."""
 
 import argparse
 import random
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -25,22 +26,23 @@ EVERY = 5       # frames: neighbours say the same
 
 
 def main():
-    p = argparse.ArgumentParser(description=__doc__)
+    p = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     p.add_argument("--data", nargs="+", required=True)
     p.add_argument("--weights", nargs="+", required=True)
     p.add_argument("--out", required=True)
     p.add_argument("--seed", type=int, default=11)
     p.add_argument("--pieces", type=int, default=150)
     p.add_argument("--steps", type=int, default=300)
+    p.add_argument("--count-priors", type=int, default=400)
+    p.add_argument("--mix", default="tunes=.35,playing=.4,pieces=.2,songs=.05")
     p.add_argument("--temperatures", type=float, nargs=2, default=(1.0, 1.0))
     args = p.parse_args()
     torch.manual_seed(args.seed)
     rng = random.Random(args.seed)
     catalogue = network.Catalogue(HERE / "../../config/modes.toml")
-    mix = {"tunes": .35, "playing": .4, "pieces": .2, "songs": .05}
-    source = corpus.Source(corpus.load(args.data), catalogue, 64, args.seed, mix, ["backward"])
+    source = corpus.Source(corpus.load(args.data), catalogue, 64, args.seed, train.mixture(args.mix), ["backward"])
     nets = [n for w in args.weights for n in network.read(w)[0]]
-    prior, none_prior = train.priors(source, 400)
+    prior, none_prior = train.priors(source, args.count_priors)
     # A third of what follows is drums and scattered notes.
     prior, none_prior = prior * 2 / 3, none_prior * 2 / 3
     none_prior[3] += 1 / 3
@@ -91,4 +93,8 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except (corpus.Fault, OSError, ValueError) as fault:
+        print(fault, file=sys.stderr)
+        sys.exit(1)

@@ -2,12 +2,15 @@
 
     python train.py --data 'DIR/*.jsonl.gz' --out DIR [--minutes 8] [--seed 1] …
 
+With --steps and --workers 0 the same data, arguments and machine give the same weights;
+with --minutes the rate follows the clock.
+
 Prints figures on the pieces given by --check.  `README.md` says where the music
 comes from."""
 
 import argparse
 import copy
-import json
+import sys
 import time
 
 import numpy as np
@@ -109,10 +112,11 @@ def learn(args):
     device = "cuda" if torch.cuda.is_available() else "cpu"
     catalogue = network.Catalogue(args.modes)
     items = corpus.load(args.data)
-    items += [d for d in corpus.load(args.also) if d["kind"] in ("folk-mode", "local-key", "rock") and (not args.fold or fold(d) != args.fold)]
+    items += [d for d in corpus.load(args.also) if not args.fold or fold(d) != args.fold]
     if args.leave_out:
         items = [d for d in items if not any(x in d["corpus"] for x in args.leave_out.split(","))]
-    mix = {k: float(v) for k, v in (x.split("=") for x in args.mix.split(","))}
+    pieces = [d for d in corpus.load(args.check) if not args.fold or fold(d) == args.fold]
+    mix = mixture(args.mix)
     source = corpus.Source(items, catalogue, args.length, args.seed, mix, args.options.split(","))
     prior, none_prior = priors(source, args.count_priors)
     print(len(items), "pieces; prior", dict(zip(catalogue.ids, prior.round(4))), none_prior.round(4), flush=True)
@@ -122,11 +126,12 @@ def learn(args):
     decayed = [p for p in net.parameters() if p.dim() > 1]
     plain = [p for p in net.parameters() if p.dim() == 1]
     opt = torch.optim.AdamW([{"params": decayed, "weight_decay": args.decay}, {"params": plain, "weight_decay": 0}], lr=1e-3)
+    ahead = {"prefetch_factor": 4} if args.workers else {}
     stream = iter(torch.utils.data.DataLoader(source, batch_size=args.batch, num_workers=args.workers,
-                                              prefetch_factor=4 if args.workers else None, pin_memory=device == "cuda"))
+                                              pin_memory=device == "cuda", **ahead))
     begun, step, run = time.time(), 0, None
     while True:
-        part = max((time.time() - begun) / (60 * args.minutes), step / args.steps if args.steps else 0)
+        part = step / args.steps if args.steps else (time.time() - begun) / (60 * args.minutes)
         if part >= 1:
             break
         rate = args.rate * min(1, part / .04) * (.5 * (1 + np.cos(np.pi * max(0, part - .04) / .96)) * .99 + .01)
@@ -158,21 +163,36 @@ def learn(args):
     out.mkdir(parents=True, exist_ok=True)
     network.write(out / (args.name + ".weights"), [mean])
     if args.check:
-        pieces = [d for d in corpus.load(args.check) if not args.fold or fold(d) == args.fold or d["kind"].startswith("perf")]
         print(args.name, flush=True)
-        print(measure.table(measure.figures(mean.to(device), pieces, catalogue, device)), flush=True)
+        print(measure.table(measure.figures([mean.to(device)], pieces, catalogue, device)), flush=True)
     return mean
 
 
+def mixture(text):
+    """"tunes=.5,songs=.5" as shares by name."""
+    mix = {}
+    for part in text.split(","):
+        name, _, share = part.partition("=")
+        try:
+            mix[name] = float(share)
+        except ValueError:
+            mix[name] = -1.
+        if name not in ("tunes", "playing", "pieces", "songs") or not 0 <= mix[name] < float("inf"):
+            raise corpus.Fault(f"--mix {part}: give shares as in  tunes=.5,playing=.3,pieces=.1,songs=.1")
+    if not sum(mix.values()) > 0:
+        raise corpus.Fault("--mix: at least one share must be above 0")
+    return mix
+
+
 def main():
-    p = argparse.ArgumentParser(description=__doc__)
+    p = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     p.add_argument("--data", nargs="+", required=True)
     p.add_argument("--check", nargs="*", default=[])
     p.add_argument("--out", required=True)
     p.add_argument("--name", default="estimator")
     p.add_argument("--modes", default=str(HERE / "../../config/modes.toml"))
-    p.add_argument("--minutes", type=float, default=8)
-    p.add_argument("--steps", type=int, default=0)
+    p.add_argument("--minutes", type=float, default=8, help="how long to learn (8), if --steps does not say it")
+    p.add_argument("--steps", type=int, default=0, help="how many steps to learn, whatever time they take")
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--hidden", type=int, default=128)
     p.add_argument("--dropout", type=float, default=.1)
@@ -194,4 +214,8 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except (corpus.Fault, OSError) as fault:
+        print(fault, file=sys.stderr)
+        sys.exit(1)

@@ -1,0 +1,389 @@
+//! The training's scripts, kept running: a few steps on invented pieces give weights that
+//! the program takes, the golden data are those of today's network, figures are printed,
+//! and public corpora become training files. `sh tests/prepare --tests` installs what
+//! they need. Nothing is learned here that is worth anything.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
+use peregrinus::engine::Model;
+
+#[path = "python/mod.rs"]
+mod python;
+use python::Python;
+
+/// A folder of this test's own, empty.
+fn folder(name: &str) -> PathBuf {
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR"))
+        .join("training")
+        .join(name);
+    let _ = std::fs::remove_dir_all(&path);
+    std::fs::create_dir_all(&path).expect("a folder for the files");
+    path
+}
+
+fn text(path: &Path) -> String {
+    path.to_string_lossy().into_owned()
+}
+
+const MAJOR: [u8; 7] = [0, 2, 4, 5, 7, 9, 11];
+
+/// Up and down the scale from the tonic and back to it, the tonic held and below it all:
+/// onset and length in quarters, key.
+fn tune(tonic: u8, scale: [u8; 7], turns: usize) -> Vec<(f64, f64, u8)> {
+    let mut notes = Vec::new();
+    for turn in 0..turns {
+        let begin = 16.0 * turn as f64;
+        notes.push((begin, 16.0, 36 + tonic));
+        for i in 0..16 {
+            let step = [0, 4, 2, 1, 0, 3, 5, 4, 2, 6, 4, 3, 1, 6, 0, 0][(i + turn * 2) % 16];
+            let key = 60 + tonic + if i == 15 { 0 } else { scale[step] };
+            notes.push((begin + i as f64, 1.0, key));
+        }
+    }
+    notes
+}
+
+/// The scale of a mode, by the degree of the major scale that it begins on.
+fn mode(degree: usize) -> [u8; 7] {
+    std::array::from_fn(|i| (MAJOR[(degree + i) % 7] + 12 - MAJOR[degree]) % 12)
+}
+
+fn piece(name: String, kind: &str, notes: &[(f64, f64, u8)], segments: Value) -> Value {
+    json!({
+        "name": name, "kind": kind, "corpus": "invented", "quarter": 0.25,
+        "notes": notes, "segments": segments,
+        "chords": [[0.0, 4.0, 0, 0, [0, 4, 7]]],
+    })
+}
+
+/// A dozen pieces of the three kinds, in the format that tests/training/corpus.py tells.
+fn invented() -> String {
+    let mut lines = String::new();
+    let mut add = |piece: Value| writeln!(lines, "{piece}").expect("a string");
+    let modes = [
+        ("ionian", 0),
+        ("dorian", 1),
+        ("mixolydian", 4),
+        ("aeolian", 5),
+    ];
+    for (i, (name, degree)) in modes.into_iter().cycle().take(8).enumerate() {
+        let tonic = (5 * i % 12) as u8;
+        let notes = tune(tonic, mode(degree), 4);
+        let segments = json!([{"start": 0.0, "end": 16.0, "center": tonic, "mode": name}]);
+        add(piece(format!("tune {i}"), "folk-mode", &notes, segments));
+    }
+    for i in 0..2u8 {
+        let mut notes = tune(i, MAJOR, 4);
+        let after = tune(i + 7, MAJOR, 4);
+        notes.extend(after.iter().map(|n| (n.0 + 64.0, n.1, n.2)));
+        let segments = json!([
+            {"start": 0.0, "end": 16.0, "center": i, "mode": "major"},
+            {"start": 16.0, "end": 32.0, "center": i + 7, "mode": "major"},
+        ]);
+        add(piece(format!("piece {i}"), "local-key", &notes, segments));
+        let notes = tune(i + 2, mode(5), 8);
+        let segments = json!([{"start": 0.0, "end": 32.0, "center": i + 2, "mode": "minor"}]);
+        add(piece(format!("song {i}"), "rock", &notes, segments));
+    }
+    lines
+}
+
+/// Weights after five small steps, and what the training printed.
+fn learned(data: &Path, out: &Path, name: &str, seed: &str) -> (Vec<u8>, String) {
+    let (data, folder) = (text(data), text(out));
+    #[rustfmt::skip]
+    let arguments = [
+        "--data", &data, "--check", &data, "--out", &folder, "--name", name, "--seed", seed,
+        "--steps", "5", "--workers", "0", "--hidden", "16", "--batch", "4", "--length", "24",
+        "--count-priors", "12",
+    ];
+    let said = python::run(Python::Training, "training/train.py", &arguments, "");
+    let weights = std::fs::read(out.join(format!("{name}.weights"))).expect("weights");
+    (weights, said)
+}
+
+/// The figures of a row: exact, center, away, changes.
+fn figures(table: &str, kind: &str) -> Vec<f64> {
+    let row = table.lines().find(|l| l.starts_with(kind));
+    let row = row.unwrap_or_else(|| panic!("no {kind} in {table}"));
+    let words = row.split_whitespace().skip(1);
+    words.map(|w| w.parse().expect("a figure")).collect()
+}
+
+#[test]
+fn a_few_steps_give_weights_that_the_program_takes_the_same_every_time() {
+    let out = folder("steps");
+    let data = out.join("invented.jsonl");
+    std::fs::write(&data, invented()).expect("a file");
+    let (one, said) = learned(&data, &out, "one", "1");
+    assert!(said.contains("12 pieces; prior"), "{said}");
+    assert!(said.contains("\nsteps 5 "), "{said}");
+    for kind in ["folk-mode", "local-key", "rock"] {
+        assert_eq!(figures(&said, kind).len(), 4, "{said}");
+    }
+    Model::parse(&one).expect("weights that the program takes");
+    let (again, _) = learned(&data, &out, "again", "1");
+    assert!(one == again, "the same seed and steps gave other weights");
+    // The comparison could fail.
+    let (other, _) = learned(&data, &out, "other", "2");
+    assert!(one != other, "another seed gave the same weights");
+
+    // Two of them settled on having no center, and averaged.
+    let settled = out.join("settled.weights");
+    let nets = ["one", "other"].map(|n| text(&out.join(format!("{n}.weights"))));
+    #[rustfmt::skip]
+    let arguments = [
+        "--data", &*text(&data), "--weights", &nets[0], &nets[1], "--out", &*text(&settled),
+        "--pieces", "4", "--steps", "3", "--count-priors", "12", "--temperatures", "1.2", "1.5",
+    ];
+    python::run(Python::Training, "training/settle.py", &arguments, "");
+    let model = Model::parse(&std::fs::read(&settled).expect("weights")).expect("weights");
+    assert_eq!(model.temperature(), 1.2);
+    assert_eq!(model.temperature_hindsight(), 1.5);
+}
+
+#[test]
+fn the_golden_data_are_those_of_the_network() {
+    let out = folder("golden").join("estimator.json");
+    python::run(Python::Training, "training/golden.py", &[&*text(&out)], "");
+    let read = |path: &Path| -> Value {
+        let text = std::fs::read_to_string(path).expect("golden data");
+        serde_json::from_str(&text).expect("what golden.py wrote")
+    };
+    let committed = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden/estimator.json");
+    let (new, old) = (read(&out), read(&committed));
+    let mut compared = 0;
+    alike(&new, &old, false, &mut compared);
+    assert!(compared > 10_000, "{compared} probabilities");
+}
+
+/// The same but for 1e-5 of the probabilities, which stand in millionths.
+fn alike(new: &Value, old: &Value, probabilities: bool, compared: &mut usize) {
+    match (new, old) {
+        (Value::Object(a), Value::Object(b)) => {
+            assert!(a.keys().eq(b.keys()));
+            for ((name, x), y) in a.iter().zip(b.values()) {
+                alike(x, y, name == "millionths", compared);
+            }
+        }
+        (Value::Array(a), Value::Array(b)) => {
+            assert_eq!(a.len(), b.len());
+            for (x, y) in a.iter().zip(b) {
+                alike(x, y, probabilities, compared);
+            }
+        }
+        (a, b) if probabilities => {
+            let (a, b) = (a.as_u64().expect("millionths"), b.as_u64().expect("them"));
+            *compared += 1;
+            assert!(
+                a.abs_diff(b) <= 10,
+                "{a} millionths, and {b} in tests/golden/estimator.json: \
+                 run  python tests/training/golden.py  again"
+            );
+        }
+        (a, b) => assert_eq!(a, b, "run  python tests/training/golden.py  again"),
+    }
+}
+
+#[test]
+fn figures_are_printed_of_any_weights() {
+    let out = folder("figures");
+    let data = out.join("invented.jsonl");
+    std::fs::write(&data, invented()).expect("a file");
+    let weights = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/estimator.weights");
+    let (weights, data) = (text(&weights), text(&data));
+    let arguments = ["--weights", &weights, "--check", &data, "--held-out", "2"];
+    let said = python::run(Python::Training, "training/measure.py", &arguments, "");
+    // Over a held tonic there is little doubt.
+    let folk = figures(&said, "folk-mode");
+    assert!(folk[0] > 80.0 && folk[1] > 90.0, "{said}");
+    assert!(folk[0] <= 100.0 && folk[1] <= 100.0, "{said}");
+    // The first two families of held_out.py.
+    for kind in ["playing-vamp", "playing-shuttle"] {
+        let row = figures(&said, kind);
+        assert!(row[0] <= row[1] && row[1] > 0.0, "{said}");
+    }
+}
+
+#[test]
+fn bad_files_are_named() {
+    let out = folder("bad");
+    let (path, bad) = (text(&out), text(&out.join("bad.jsonl")));
+    let train = |data: &str, mix: &str| {
+        let arguments = ["--data", data, "--out", &path, "--steps", "1", "--mix", mix];
+        python::fails(Python::Training, "training/train.py", &arguments, "")
+    };
+    let said = train(&text(&out.join("none*.gz")), "tunes=1");
+    assert!(said.contains("none*.gz: no such file"), "{said}");
+    let good = invented();
+    let first = good.lines().next().expect("a piece");
+    let changed = |old: &str, new: &str| {
+        assert!(first.contains(old), "{old} in {first}");
+        first.replacen(old, new, 1)
+    };
+    let cases = [
+        ("{".into(), "line 2: "),
+        ("{}".into(), "line 2: 'notes' is missing"),
+        (changed("folk-mode", "folk"), "line 2: kind 'folk'"),
+        (
+            changed("\"center\":0", "\"center\":12"),
+            "a center of 0 to 11",
+        ),
+        (changed("[0.0,16.0,36]", "[0.0,16.0]"), "line 2: "),
+        (changed("ionian", "martian"), "no mode 'martian'"),
+    ];
+    for (line, expected) in cases {
+        std::fs::write(&bad, format!("{first}\n{line}\n")).expect("a file");
+        let said = train(&bad, "tunes=1");
+        assert!(said.contains(expected), "{line}: {said}");
+    }
+    std::fs::write(&bad, first).expect("a file");
+    let said = train(&bad, "tunes=.5,songs=.5");
+    assert!(
+        said.contains("there are no rock songs in the data"),
+        "{said}"
+    );
+    let said = train(&bad, "tunes=many");
+    assert!(said.contains("--mix tunes=many: give shares"), "{said}");
+    let arguments = ["--weights", &bad, "--held-out", "1"];
+    let said = python::fails(Python::Training, "training/measure.py", &arguments, "");
+    assert!(
+        said.contains("bad.jsonl: this is no file of weights"),
+        "{said}"
+    );
+}
+
+/// What gather.py wrote, piece by piece, and what it printed. The training's own reader
+/// must take it too.
+fn gathered(out: &Path, arguments: &[&str]) -> (Vec<Value>, String) {
+    let path = text(out);
+    let all: Vec<&str> = arguments.iter().copied().chain([&*path]).collect();
+    let said = python::run(Python::Checks, "training/gather.py", &all, "");
+    let weights = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/estimator.weights");
+    let arguments = ["--weights", &*text(&weights), "--check", &path];
+    python::run(Python::Training, "training/measure.py", &arguments, "");
+    let lines = std::fs::read_to_string(out).expect("JSON Lines");
+    let pieces = lines
+        .lines()
+        .map(|l| serde_json::from_str(l).expect("JSON"));
+    (pieces.collect(), said)
+}
+
+#[test]
+fn folk_tunes_are_gathered() {
+    let out = folder("folk").join("folk.jsonl");
+    let (pieces, said) = gathered(&out, &["--music21", "--first", "5"]);
+    let count = pieces.len();
+    assert!((8..=25).contains(&count), "{said}");
+    assert!(said.contains(&format!("{count} pieces in ")), "{said}");
+    for collection in ["airdsAirs", "ryansMammoth", "essenFolksong", "oneills1850"] {
+        let some = pieces.iter().any(|p| p["corpus"] == collection);
+        assert!(some, "{collection}: {said}");
+    }
+    for p in &pieces {
+        let notes = p["notes"].as_array().expect("notes");
+        let segment = &p["segments"][0];
+        let last = notes.last().expect("a note");
+        assert!(notes.len() >= 28);
+        assert_eq!(last[2].as_u64().map(|k| k % 12), segment["center"].as_u64());
+        assert_eq!(
+            (&p["kind"], &p["quarter"]),
+            (&json!("folk-mode"), &json!(0.4))
+        );
+    }
+}
+
+const NOTES: &str = "\
+mc\tmn\tquarterbeats\tduration_qb\tstaff\tduration\ttied\tgracenote\tmidi
+1\t1\t0\t2.0\t2\t1/2\t\t\t57
+1\t1\t0\t1.0\t1\t1/4\t\t\t72
+1\t1\t1\t0.0\t1\t1/8\t\tacciaccatura\t75
+1\t1\t1\t1.0\t1\t1/4\t1\t\t76
+2\t2\t2\t1.0\t1\t1/4\t0\t\t76
+3\t2\t3\t1/2\t1\t1/8\t-1\t\t76
+3\t2\t\t1.0\t1\t1/4\t\t\t61
+4\t3\t7/2\t1/2\t1\t1/8\t\t\t76
+4\t3\t4\t4.0\t2\t1\t\t\t48
+4\t3\t4\t4.0\t1\t1\t\t\t67
+";
+
+/// A minor; its relative major, C; the minor key on the lowered sixth of that, A flat.
+const HARMONIES: &str = "\
+mc\tmn\tquarterbeats\tlabel\tglobalkey\tlocalkey\tchord_tones\troot\tbass_note
+1\t1\t0\ta.i\ta\ti\t0, -3, 1\t0\t0
+1\t1\t1\tV65\ta\ti\t5, 2, -1, 1\t1\t5
+3\t2\t\tI\ta\tIII\t0, 4, 1\t0\t0
+3\t2\t3\tIII.I6\ta\tIII\t(4, 1, 0)\t0\t4
+4\t3\t4\t@none\ta\tIII\t\t\t
+4\t3\t6\tV\ta\tbvi/III\t1, 5, 2\t1\t1
+";
+
+#[test]
+fn analysed_pieces_are_gathered() {
+    let home = folder("dcml");
+    let (notes, harmonies) = (home.join("a_set/notes"), home.join("a_set/harmonies"));
+    for folder in [&notes, &harmonies] {
+        std::fs::create_dir_all(folder).expect("a folder");
+    }
+    let notes_file = notes.join("op1.notes.tsv");
+    let harmonies_file = harmonies.join("op1.harmonies.tsv");
+    std::fs::write(&notes_file, NOTES).expect("a table");
+    std::fs::write(&harmonies_file, HARMONIES).expect("a table");
+    // Without an analysis.
+    std::fs::write(notes.join("op2.notes.tsv"), NOTES).expect("a table");
+    let (from, out) = (text(&home), home.join("dcml.jsonl"));
+    let (pieces, said) = gathered(&out, &["--dcml", &from]);
+    assert!(said.contains("a_set: 1 of 2"), "{said}");
+    // Times of notes in quarters of 0.6 s; ties joined; no grace note, no first ending.
+    let expected = json!({
+        "name": "op1", "kind": "local-key", "corpus": "a_set", "quarter": 0.6,
+        "notes": [
+            [0.0, 2.0, 57], [0.0, 1.0, 72], [1.0, 2.5, 76], [3.5, 0.5, 76], [4.0, 4.0, 48],
+            [4.0, 4.0, 67],
+        ],
+        "segments": [
+            {"start": 0.0, "end": 1.8, "center": 9, "mode": "minor"},
+            {"start": 1.8, "end": 3.6, "center": 0, "mode": "major"},
+            {"start": 3.6, "end": 4.8, "center": 8, "mode": "minor"},
+        ],
+        "chords": [
+            [0.0, 0.6, 9, 9, [0, 4, 9]],
+            [0.6, 1.8, 4, 8, [2, 4, 8, 11]],
+            [1.8, 2.4, 0, 4, [0, 4, 7]],
+            [3.6, 4.8, 3, 3, [3, 7, 10]],
+        ],
+    });
+    let sorted = |mut p: Value| {
+        let notes = p["notes"].as_array_mut().expect("notes");
+        notes.sort_by_key(|n| (n[0].to_string(), n[2].as_u64()));
+        p
+    };
+    assert_eq!(sorted(pieces[0].clone()), sorted(expected));
+    // What cannot be read is named.
+    let path = text(&out);
+    let fails = |from: &str| {
+        let arguments = ["--dcml", from, &path];
+        python::fails(Python::Checks, "training/gather.py", &arguments, "")
+    };
+    let cases = [
+        ("\tIII\t(4", "\tIIII\t(4", "line 5: 'IIII' is no local key"),
+        ("\ta\ti\t5", "\th\ti\t5", "line 3: 'h' is no key"),
+        ("\t5, 2", "\t5, x", "line 3: 'x' is no number"),
+        ("chord_tones", "tones", "no column chord_tones"),
+    ];
+    for (old, new, expected) in cases {
+        std::fs::write(&harmonies_file, HARMONIES.replacen(old, new, 1)).expect("a table");
+        let said = fails(&from);
+        assert!(
+            said.contains("op1.harmonies.tsv") && said.contains(expected),
+            "{said}"
+        );
+    }
+    let said = fails(&text(&notes));
+    assert!(said.contains("no repository with the folders"), "{said}");
+    let said = fails(&text(&home.join("nowhere")));
+    assert!(said.contains("nowhere: no such folder"), "{said}");
+}
