@@ -128,6 +128,12 @@ pub struct Frames {
     audible: f32,
 }
 
+impl Default for Frames {
+    fn default() -> Frames {
+        Frames::new()
+    }
+}
+
 impl Frames {
     pub fn new() -> Frames {
         Frames {
