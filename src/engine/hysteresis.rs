@@ -83,6 +83,13 @@ const CLEAR: f32 = 3.0;
 const NOTHING: f32 = 0.35;
 /// … for so long, as a share of the patience.
 const FIRST: f32 = 0.25;
+/// … and for longer where lately having no center was likelier than `SELDOM`: so many
+/// patiences more, were there none at all. So a few notes in the midst of drumming
+/// establish nothing.
+const AFTER_NONE: f32 = 6.0;
+const SELDOM: f32 = 0.12;
+/// Time constant of that, in seconds.
+const LATELY: f32 = 8.0;
 /// A new mode on the same center needs this share of the bar and of the patience.
 const MODE_BAR: f32 = 0.25;
 const MODE_PATIENCE: f32 = 0.35;
@@ -121,6 +128,8 @@ pub struct Here {
     centers: [f32; 12],
     on_center: [f32; MAX_MODES],
     adrift: f32,
+    /// How likely it was lately that there is no center.
+    none_lately: f32,
     /// For each center, since when it has been worth noticing.
     noticed: [Option<Time>; 12],
     nearness: f32,
@@ -161,6 +170,7 @@ impl Here {
             centers: [0.0; 12],
             on_center: [0.0; MAX_MODES],
             adrift: 0.0,
+            none_lately: 0.0,
             noticed: [None; 12],
             nearness: 0.0,
         }
@@ -169,6 +179,7 @@ impl Here {
     pub fn reset(&mut self) {
         self.establish(None);
         self.steps = 0;
+        self.none_lately = 0.0;
         self.noticed = [None; 12];
     }
 
@@ -277,6 +288,7 @@ impl Here {
             *since = if q > 0.1 { since.or(Some(at)) } else { None };
         }
         let adrift = total(p.collections);
+        self.none_lately += (adrift - self.none_lately) * STEP.seconds() as f32 / LATELY;
 
         let Some(now) = self.now else {
             let base = adrift.max(NOTHING);
@@ -284,7 +296,8 @@ impl Here {
                 gather(gathered, lead(q, base));
             }
             let (center, gathered) = self.foremost(&sums, PitchClass::new(0));
-            if self.steps < BEGIN_STEPS || gathered <= FIRST * rules.patience {
+            let need = (FIRST + AFTER_NONE * (self.none_lately - SELDOM).max(0.0)) * rules.patience;
+            if self.steps < BEGIN_STEPS || gathered <= need {
                 return Verdict::Same;
             }
             let (mode, _) = self.best_mode(p, center, heard, None);
