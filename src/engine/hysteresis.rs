@@ -314,8 +314,14 @@ impl Here {
         gather(&mut self.adrift, lead(adrift, base) - ADRIFT_BAR);
 
         let (center, gathered) = self.foremost(&sums, now.center);
-        let ease = if home == Some(center) { BACK_HOME } else { 1.0 };
-        let near = gathered / (rules.patience * ease);
+        let back = home.filter(|&h| h != now.center).map(|h| {
+            let near = self.centers[h.index()] / (rules.patience * BACK_HOME);
+            (h, near)
+        });
+        let (center, near) = match back {
+            Some((h, near)) if near >= gathered / rules.patience => (h, near),
+            _ => (center, gathered / rules.patience),
+        };
         if near > 1.0 && sums[center.index()] > base {
             let (mode, _) = self.best_mode(p, center, heard, None);
             self.establish(Some(Tonality { center, mode }));
@@ -502,6 +508,84 @@ mod tests {
         assert_eq!(live(2, 10), Some(2));
         assert_eq!(live(7, 40), Some(7), "forty seconds are a move");
         assert_eq!(live(2, 20), Some(2), "and the way back is shorter");
+    }
+
+    fn likely(center: usize, p: f32, none: f32) -> Scores {
+        let mut s = Scores::ZERO;
+        // Dorian and nothing else.
+        let dorian = Catalogue::standard().find("dorian").expect("dorian");
+        for c in 0..12 {
+            let q = if c == center {
+                p
+            } else {
+                (1.0 - p - none) / 11.0
+            };
+            s.tonalities[dorian.0 as usize * 12 + c] = q;
+        }
+        s.collections[5] = none;
+        s
+    }
+
+    /// Steps until something happens, of at most 200.
+    fn wait(here: &mut Here, p: &Scores, home: Option<PitchClass>) -> Option<usize> {
+        (1..200).find(|_| {
+            let all = PitchClassSet::ALL;
+            here.step(Time(0), p, all, home, Inertia::Phrase) != Verdict::Same
+        })
+    }
+
+    #[test]
+    fn a_clear_lead_is_told_at_once_and_a_vague_one_late_or_never() {
+        let mut here = Here::new(Catalogue::standard());
+        assert!(wait(&mut here, &likely(2, 0.9, 0.0), None).is_some_and(|n| n <= 6));
+        let mut waits = [0.97, 0.6, 0.3].map(|p| {
+            let mut here = here.clone();
+            let mut s = likely(7, p, 0.0);
+            s.tonalities[place(here.now().expect("established"))] = 0.2 * (1.0 - p);
+            wait(&mut here, &s, None)
+        });
+        assert!(waits[0].is_some_and(|n| n <= 4), "{waits:?}");
+        assert!(waits[0] < waits[1], "{waits:?}");
+        let mut vague = likely(7, 0.3, 0.0);
+        vague.tonalities[place(here.now().expect("established"))] = 0.25;
+        waits[2] = wait(&mut here.clone(), &vague, None);
+        assert_eq!(waits[2], None);
+        // The way back home is shorter.
+        let mut middling = likely(7, 0.5, 0.0);
+        middling.tonalities[place(here.now().expect("established"))] = 0.15;
+        let away = wait(&mut here.clone(), &middling, None);
+        let back = wait(&mut here.clone(), &middling, Some(PitchClass::new(7)));
+        assert!(back.is_some() && back < away, "{back:?} {away:?}");
+    }
+
+    #[test]
+    fn nothing_is_established_in_the_midst_of_drumming() {
+        let mut here = Here::new(Catalogue::standard());
+        for _ in 0..20 {
+            assert_eq!(wait(&mut here.clone(), &likely(0, 0.05, 0.9), None), None);
+            for _ in 0..40 {
+                here.step(
+                    Time(0),
+                    &likely(0, 0.05, 0.9),
+                    PitchClassSet::ALL,
+                    None,
+                    Inertia::Phrase,
+                );
+            }
+            // For a second it sounds like C.
+            for _ in 0..8 {
+                here.step(
+                    Time(0),
+                    &likely(0, 0.7, 0.2),
+                    PitchClassSet::ALL,
+                    None,
+                    Inertia::Phrase,
+                );
+            }
+            assert_eq!(here.now(), None);
+        }
+        // A tune is heard all the same.
+        assert!(wait(&mut here, &likely(0, 0.95, 0.01), None).is_some_and(|n| n < 60));
     }
 
     #[test]

@@ -50,7 +50,8 @@ impl Default for Filter {
 /// How notes die away.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Fading {
-    /// As struck strings do: the bass long, the treble short.
+    /// As struck strings do: for the chord the bass long, the treble short; for the
+    /// center alike in every register.
     #[default]
     Struck,
     /// Not at all while held: organ, strings.

@@ -524,7 +524,11 @@ pub fn open(
             6 => &[8, 9],
             _ => &[10, 11],
         };
-        let heard_form = forms.iter().any(|&f| heard.contains(t.center.up(f)));
+        let own = d.semitones() as i32;
+        let heard_form = forms
+            .iter()
+            .chain([&own])
+            .any(|&f| heard.contains(t.center.up(f)));
         if !heard_form && d.number != 1 {
             degrees |= 1 << (d.number - 1);
             for &f in forms {

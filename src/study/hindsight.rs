@@ -9,10 +9,10 @@
 
 use crate::engine::{
     BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, KeySet, Learned, STEP, Scores,
-    TONALITIES, at_place, each, open,
+    TONALITIES, at_place, each, open, place,
 };
 use crate::plan::{Region, TonalPlan};
-use crate::theory::{Catalogue, PitchClass, PitchClassSet, Tonality};
+use crate::theory::{Catalogue, PitchClass, PitchClassSet, Spelling, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -54,14 +54,16 @@ pub(super) struct Hindsight {
     fading: Fading,
     /// Tonalities; the states after them are collections without a center.
     none: usize,
-    /// For each tonality the first one with the same notes on the same center.
-    kin: Vec<usize>,
+    /// Pairs of tonalities with the same notes on the same center (Aeolian and minor):
+    /// they stand together against the others.
+    kin: Vec<(usize, usize)>,
     /// When each key that sounds was struck.
     since: [Option<Time>; 128],
     sounding: KeySet,
-    stretches: Vec<Stretch>,
-    /// The next step begins another stretch.
-    rested: bool,
+    stretch: Stretch,
+    plan: TonalPlan,
+    /// The spelling that the next tonic stays near to, here and at home.
+    spelled: (Option<Spelling>, Option<Spelling>),
 }
 
 /// What lies between two long rests.
@@ -77,15 +79,15 @@ struct Stretch {
 impl Hindsight {
     pub fn new(catalogue: Arc<Catalogue>, backward: Learned, fading: Fading) -> Hindsight {
         let none = catalogue.len() * 12;
-        let kin = (0..none)
-            .map(|i| {
-                let (m, c) = (at_place(i).mode, i % 12);
-                let same = catalogue
-                    .iter()
-                    .find(|(_, mode)| mode.set() == catalogue.mode(m).set());
-                same.map_or(i, |(first, _)| first.0 as usize * 12 + c)
-            })
-            .collect();
+        let mut kin = Vec::new();
+        for (a, mode) in catalogue.iter() {
+            let twin = catalogue
+                .iter()
+                .find(|(b, m)| *b > a && m.set() == mode.set());
+            if let Some((b, _)) = twin {
+                kin.extend((0..12).map(|c| (a.0 as usize * 12 + c, b.0 as usize * 12 + c)));
+            }
+        }
         Hindsight {
             catalogue,
             backward,
@@ -94,8 +96,9 @@ impl Hindsight {
             kin,
             since: [None; 128],
             sounding: 0,
-            stretches: Vec::new(),
-            rested: true,
+            stretch: Stretch::default(),
+            plan: TonalPlan::default(),
+            spelled: (None, None),
         }
     }
 
@@ -103,64 +106,69 @@ impl Hindsight {
         self.none + COLLECTIONS
     }
 
-    /// What follows begins afresh.
-    pub fn rest(&mut self) {
-        self.rested = true;
+    /// How notes die away from here on.
+    pub fn set_fading(&mut self, fading: Fading) {
+        self.fading = fading;
     }
 
-    fn stretch(&mut self) -> &mut Stretch {
-        if std::mem::take(&mut self.rested) || self.stretches.is_empty() {
-            self.stretches.push(Stretch::default());
-        }
-        let last = self.stretches.len() - 1;
-        &mut self.stretches[last]
+    /// What follows begins afresh: the stretch so far is read, and let go.
+    pub fn rest(&mut self) {
+        self.close(None);
     }
 
     /// A key was struck, or something stopped sounding.
     pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
-        if struck.is_some() {
-            self.stretch();
-        }
         let again = struck.map_or(0, |key| 1 << key);
-        let over = self.sounding & (!sounding | again);
-        for key in each(over) {
-            if let (Some(on), Some(stretch)) =
-                (self.since[key as usize].take(), self.stretches.last_mut())
-            {
-                stretch.sounds.push(Sound { key, on, off: at });
+        for key in each(self.sounding & (!sounding | again)) {
+            if let Some(on) = self.since[key as usize & 127].take() {
+                self.stretch.sounds.push(Sound { key, on, off: at });
             }
         }
         for key in each(sounding & !self.sounding | again) {
-            self.since[key as usize] = Some(at);
+            self.since[key as usize & 127] = Some(at);
         }
         self.sounding = sounding;
     }
 
     pub fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
-        let none = self.none;
-        let stretch = self.stretch();
-        stretch.at.push(at);
-        stretch.heard.push(frame.set());
-        stretch.forward.extend(&evidence.tonalities[..none]);
-        stretch.forward.extend(&evidence.collections);
+        self.stretch.at.push(at);
+        self.stretch.heard.push(frame.set());
+        let tonalities = &evidence.tonalities[..self.none];
+        self.stretch.forward.extend(tonalities);
+        self.stretch.forward.extend(&evidence.collections);
     }
 
-    /// Reads the courses back.
+    /// Reads the last stretch. `end`: of the recording.
     pub fn finish(mut self, end: Time) -> TonalPlan {
-        self.keys(end, None, 0);
-        let stretches = std::mem::take(&mut self.stretches);
-        let mut plan = TonalPlan::default();
-        let mut spelled = (None, None);
-        for stretch in stretches.iter().filter(|s| !s.at.is_empty()) {
-            let log = self.together(stretch);
-            let read = |prices, before: &mut _, into: &mut Vec<Region>| {
-                let path = course(&log, self.states(), self.none, prices);
-                self.read(stretch, &path, &log, end, before, into);
-            };
-            read(HERE, &mut spelled.0, &mut plan.regions);
-            read(HOME, &mut spelled.1, &mut plan.home);
+        self.close(Some(end));
+        self.plan
+    }
+
+    fn close(&mut self, end: Option<Time>) {
+        let mut stretch = std::mem::take(&mut self.stretch);
+        let Some(&last) = stretch.at.last() else {
+            return;
+        };
+        // What sounds on, however long, sounded to the last step.
+        for key in each(self.sounding) {
+            if let Some(on) = self.since[key as usize & 127].replace(last) {
+                stretch.sounds.push(Sound { key, on, off: last });
+            }
         }
-        plan
+        for sound in &mut stretch.sounds {
+            sound.off = sound.off.min(last);
+        }
+        let log = self.together(&stretch);
+        let read = |prices, before: &mut Option<Spelling>| {
+            let path = course(&log, self.states(), self.none, prices);
+            self.read(&stretch, &path, &log, end, before)
+        };
+        let (mut here, mut home) = self.spelled;
+        let regions = read(HERE, &mut here);
+        let homes = read(HOME, &mut home);
+        self.plan.regions.extend(regions);
+        self.plan.home.extend(homes);
+        self.spelled = (here, home);
     }
 
     /// What past and future together say of each step, as bounded logarithms.
@@ -186,20 +194,16 @@ impl Hindsight {
                 None => forward.to_vec(),
             };
             let top = row.iter().fold(f32::MIN, |b, &x| b.max(x));
-            let sum: f32 = row.iter().map(|x| (x - top).exp()).sum();
-            let all = top + sum.ln();
-            row.iter_mut().for_each(|x| *x -= all);
-            let mut kin = vec![0.0; self.none];
-            for s in 0..self.none {
-                kin[self.kin[s]] += row[s].exp();
+            // What is this unlikely adds nothing.
+            let part = |x: f32| if x > top - 20.0 { (x - top).exp() } else { 0.0 };
+            let all = top + row.iter().map(|&x| part(x)).sum::<f32>().ln();
+            for (a, b) in &self.kin {
+                let shared = top + (part(row[*a]) + part(row[*b])).max(1e-9).ln();
+                for s in [*a, *b] {
+                    row[s] = shared + OWN * (row[s] - shared).max(UNLIKELY);
+                }
             }
-            for (s, x) in row.iter_mut().enumerate() {
-                let shared = match self.kin.get(s) {
-                    Some(&k) => kin[k].max(1e-9).ln(),
-                    None => *x,
-                };
-                *x = (shared + OWN * (*x - shared).max(UNLIKELY)).max(UNLIKELY);
-            }
+            row.iter_mut().for_each(|x| *x = (*x - all).max(UNLIKELY));
             log.extend(row);
         }
         log
@@ -210,10 +214,10 @@ impl Hindsight {
         stretch: &Stretch,
         path: &[usize],
         log: &[f32],
-        end: Time,
-        before: &mut Option<crate::theory::Spelling>,
-        regions: &mut Vec<Region>,
-    ) {
+        end: Option<Time>,
+        before: &mut Option<Spelling>,
+    ) -> Vec<Region> {
+        let mut regions = Vec::new();
         let mut i = 0;
         while i < path.len() {
             let stop = (i + 1..path.len())
@@ -233,7 +237,10 @@ impl Hindsight {
                 } else {
                     // Before a rest: a breath after the last sound.
                     let sound = (i..stop).rev().find(|&j| !stretch.heard[j].is_empty());
-                    sound.map_or(start, |j| end.min(stretch.at[j] + BREATH))
+                    sound.map_or(start, |j| {
+                        let breath = stretch.at[j] + BREATH;
+                        end.map_or(breath, |end| end.min(breath))
+                    })
                 };
                 let states = self.states();
                 let likely = |s: usize| {
@@ -246,14 +253,13 @@ impl Hindsight {
                     since: start,
                     tonality,
                     tonic,
-                    open: open(&self.catalogue, tonality, heard, |t| {
-                        likely(crate::engine::place(t))
-                    }),
+                    open: open(&self.catalogue, tonality, heard, |t| likely(place(t))),
                     probability: likely(path[i]).min(1.0),
                 });
             }
             i = stop;
         }
+        regions
     }
 
     /// Without its leading tone common-practice minor is called by the mode whose
@@ -292,7 +298,7 @@ fn frames_backward(sounds: &[Sound], begin: Time, end: Time, fading: Fading) -> 
     onsets.sort_unstable();
     ends.sort_unstable();
     let mut frames = Frames::new();
-    let mut counts = [0u16; 128];
+    let mut counts = [0u32; 128];
     let mut sounding: KeySet = 0;
     let (mut next_on, mut next_off) = (0, 0);
     let steps = end.since(begin).0.div_ceil(STEP.0);
@@ -358,4 +364,62 @@ fn course(log: &[f32], states: usize, none: usize, prices: Prices) -> Vec<usize>
         state = back[i * states + state] as usize;
     }
     path
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sound(key: u8, on: u64, off: u64) -> Sound {
+        let t = |ms| Time::millis(ms);
+        Sound {
+            key,
+            on: t(on),
+            off: t(off),
+        }
+    }
+
+    /// Backward is what the frames would be, had the mirrored notes been played.
+    #[test]
+    fn the_way_back_is_the_mirrored_piece() {
+        // Ends on the grid and off it, a restrike, a note within one step.
+        let sounds = [
+            sound(48, 0, 1000),
+            sound(60, 130, 420),
+            sound(60, 420, 990),
+            sound(72, 510, 530),
+        ];
+        let end = Time::millis(1000);
+        let back = frames_backward(&sounds, Time(0), end, Fading::Struck);
+        assert_eq!(back.len(), 10);
+        let set = |i: usize| back[i].set().mask();
+        assert_eq!(
+            back[0].onsets[0], 2,
+            "48 ends at the end, 60 just before it"
+        );
+        assert_eq!((back[0].bass_struck, back[0].span), (true, 12));
+        assert_eq!(back[4].onsets[0], 1, "72 lies within one step");
+        assert_eq!(back[4].span, 24);
+        assert_eq!(back[5].onsets[0], 1, "60 once more");
+        assert_eq!((back[5].span, back[8].span), (12, 0));
+        assert!((0..9).all(|i| set(i) == 1));
+        assert!(!back[9].any(), "at its onset 48 has ended");
+    }
+
+    #[test]
+    fn a_course_pays_for_each_change() {
+        // Two states; the second is better for three steps, then for thirty.
+        let states = 24 + COLLECTIONS;
+        let row = |best: usize| (0..states).map(move |s| if s == best { 0.0 } else { -3.0 });
+        let log: Vec<f32> = [(0, 20), (5, 3), (0, 20), (5, 30)]
+            .into_iter()
+            .flat_map(|(best, n)| (0..n).flat_map(move |_| row(best)))
+            .collect();
+        let path = course(&log, states, 24, HERE);
+        let changes: Vec<usize> = (1..path.len())
+            .filter(|&i| path[i] != path[i - 1])
+            .collect();
+        assert_eq!(changes, [43], "three steps are not worth it, thirty are");
+        assert_eq!((path[20], path[72]), (0, 5));
+    }
 }

@@ -52,6 +52,9 @@ pub fn study(performance: &Performance, mut monitor: Monitor, catalogue: &Arc<Ca
         hindsight: Hindsight::new(Arc::clone(catalogue), monitor.backward(), monitor.fading()),
     };
     for (at, event) in events(performance) {
+        if let Event::Fading(fading) = event {
+            both.hindsight.set_fading(fading);
+        }
         monitor.on_event(at, event, &mut both);
     }
     monitor.advance_to(performance.end, &mut both);

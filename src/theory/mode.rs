@@ -219,8 +219,10 @@ impl Catalogue {
             if modes.iter().any(|m| m.id == e.id) {
                 return Err(fail("the id is taken by a mode above it".into()));
             }
-            if !(e.weight > 0.0 && e.weight.is_finite()) {
-                return Err(fail("its weight must be greater than 0".into()));
+            if !(e.weight > 0.0 && e.weight <= 1000.0) {
+                return Err(fail(
+                    "its weight must be greater than 0, and at most 1000".into(),
+                ));
             }
             if !SCORED_AS.contains(&e.scored_as.as_str()) {
                 return Err(fail(format!(

@@ -17,7 +17,9 @@ import torch
 import features
 import playing
 
-KINDS = ("folk-mode", "local-key", "rock")
+# Learned from; the others are measured alone.
+LEARNED = ("folk-mode", "local-key", "rock")
+KINDS = LEARNED + ("folk-set", "perf-local", "perf-keysig")
 NONE_KINDS = ("whole-tone", "octatonic", "chromatic")
 DIATONIC = ("ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian")
 
