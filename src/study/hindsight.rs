@@ -337,21 +337,36 @@ fn course(log: &[f32], states: usize, none: usize, prices: Prices) -> Vec<usize>
             if x > any.0 {
                 any = (x, s);
             }
-            if s < none && x > centers[s % 12].0 {
-                centers[s % 12] = (x, s);
+        }
+        for (m, row) in score[..none].chunks_exact(12).enumerate() {
+            for (c, (best, &x)) in centers.iter_mut().zip(row).enumerate() {
+                if x > best.0 {
+                    *best = (x, m * 12 + c);
+                }
             }
         }
-        for s in 0..states {
-            let mut best = (score[s], s);
-            if any.0 - prices.anywhere > best.0 {
-                best = (any.0 - prices.anywhere, any.1);
+        // The best way to change to each state of a center, or to any other.
+        let anywhere = (any.0 - prices.anywhere, any.1);
+        let change = centers.map(|(x, s)| {
+            let same = (x - prices.same_center, s);
+            if same.0 > anywhere.0 { same } else { anywhere }
+        });
+        let (tonal, free) = score.split_at_mut(none);
+        let (back_tonal, back_free) = back[i * states..][..states].split_at_mut(none);
+        let rows = tonal
+            .chunks_exact_mut(12)
+            .zip(back_tonal.chunks_exact_mut(12));
+        let rows = rows.map(|row| (row, &change[..]));
+        let elsewhere = [anywhere; COLLECTIONS];
+        let rest = std::iter::once(((free, back_free), &elsewhere[..]));
+        let mut s = 0;
+        for ((scores, backs), change) in rows.chain(rest) {
+            for ((x, from), &(other, state)) in scores.iter_mut().zip(backs).zip(change) {
+                *from = if other > *x { state } else { s } as u16;
+                // Only differences matter: the best of each step counts as 0.
+                *x = x.max(other) - any.0;
+                s += 1;
             }
-            if s < none && centers[s % 12].0 - prices.same_center > best.0 {
-                best = (centers[s % 12].0 - prices.same_center, centers[s % 12].1);
-            }
-            back[i * states + s] = best.1 as u16;
-            // Only differences matter: the best of each step counts as 0.
-            score[s] = best.0 - any.0;
         }
         for (s, x) in score.iter_mut().enumerate() {
             *x += step * log[i * states + s];
