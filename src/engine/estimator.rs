@@ -64,7 +64,7 @@ pub trait Estimator: Clone + Send {
     fn probabilities(&self) -> &Scores;
 
     /// Their logarithms, for a reader who knows the whole piece. What is all but
-    /// impossible has -100.
+    /// impossible has at least -100.
     fn evidence(&self) -> &Scores;
 
     /// What it remembers now.

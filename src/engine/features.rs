@@ -308,6 +308,7 @@ mod tests {
             .map(|(text, _)| text);
         assert_eq!(blocks, Some(TEXT));
         assert!((FADE - (-STEP / 5.0f32).exp()).abs() < 1e-7);
+        assert_eq!(STEP, crate::engine::STEP.seconds() as f32);
     }
 
     #[test]

@@ -563,24 +563,12 @@ mod tests {
         let mut here = Here::new(Catalogue::standard());
         for _ in 0..20 {
             assert_eq!(wait(&mut here.clone(), &likely(0, 0.05, 0.9), None), None);
-            for _ in 0..40 {
-                here.step(
-                    Time(0),
-                    &likely(0, 0.05, 0.9),
-                    PitchClassSet::ALL,
-                    None,
-                    Inertia::Phrase,
-                );
-            }
-            // For a second it sounds like C.
-            for _ in 0..8 {
-                here.step(
-                    Time(0),
-                    &likely(0, 0.7, 0.2),
-                    PitchClassSet::ALL,
-                    None,
-                    Inertia::Phrase,
-                );
+            // Four seconds of drumming, then for nearly one it sounds like C.
+            for (steps, p, none) in [(40, 0.05, 0.9), (8, 0.7, 0.2)] {
+                let p = likely(0, p, none);
+                for _ in 0..steps {
+                    here.step(Time(0), &p, PitchClassSet::ALL, None, Inertia::Phrase);
+                }
             }
             assert_eq!(here.now(), None);
         }

@@ -17,11 +17,10 @@ import numpy as np
 import torch
 
 from features import TICK, TICKS, features, raw
-from network import NO_CENTER, Catalogue, read, scores
+from network import NO_CENTER, NO_CENTER_SHARE, Catalogue, read, scores
 
 ROOT = Path(__file__).parents[2]
 WEIGHTS = ROOT / "config" / "estimator.weights"
-NO_CENTER_SHARE = np.array([0.01, 0.01, 0.01, 0.1])     # as in src/engine/estimator.rs
 SETS = (0b010101010101, 0b101010101010, 0b011011011011, 0b110110110110, 0b101101101101, 0b111111111111)
 MS = 50                     # ticks
 MILLION = 1_000_000

@@ -23,10 +23,10 @@ SEVEN = {"major": "ionian", "minor": "aeolian"}
 SKIP = 2.0      # seconds at the start that do not count
 
 
-def weights(catalogue, none=(.01, .01, .01, .1)):
+def weights(catalogue, none=network.NO_CENTER_SHARE):
     """Log weights of modes and collections, as in config/modes.toml."""
     w = catalogue.weights / catalogue.weights.sum()
-    return torch.from_numpy(np.log(w).astype(np.float32)), torch.log(torch.tensor(none))
+    return torch.from_numpy(np.log(w).astype(np.float32)), torch.from_numpy(np.log(none).astype(np.float32))
 
 
 def heads(nets, notes, end, device="cpu", backward=False, sustained=False):
@@ -43,7 +43,7 @@ def heads(nets, notes, end, device="cpu", backward=False, sustained=False):
         return torch.stack([net.eval()(x)[0].float() for net in nets]).mean(0).cpu(), first
 
 
-def probabilities(h, catalogue, temperature=1.0, none=(.01, .01, .01, .1)):
+def probabilities(h, catalogue, temperature=1.0, none=network.NO_CENTER_SHARE):
     """[..., 12, heads] -> tonalities [..., modes, 12], no center [...]."""
     own, free_own = weights(catalogue, none)
     tonal, free = network.scores(h, torch.from_numpy(catalogue.member))
