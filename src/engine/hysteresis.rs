@@ -115,11 +115,8 @@ const HOME_MODE: f32 = 2.0;
 #[derive(Clone, Debug)]
 pub struct Here {
     modes: usize,
-    /// For each mode the notes above its center without which it is not named:
-    /// common-practice minor without a leading tone is Aeolian.
+    /// For each mode [`Catalogue::needed`] and [`Catalogue::kin`].
     needs: [PitchClassSet; MAX_MODES],
-    /// For each mode the first one with the same notes: they stand together against
-    /// the others (Aeolian and minor).
     kin: [usize; MAX_MODES],
     now: Option<Tonality>,
     steps: u32,
@@ -148,18 +145,10 @@ pub enum Verdict {
 impl Here {
     pub fn new(catalogue: &Catalogue) -> Here {
         let mut needs = [PitchClassSet::EMPTY; MAX_MODES];
-        for (id, mode) in catalogue.iter().filter(|(_, m)| !m.movable.is_empty()) {
-            needs[id.0 as usize] = mode
-                .characteristic
-                .iter()
-                .map(|d| PitchClass::new(d.semitones() as i32))
-                .collect();
-        }
         let mut kin = std::array::from_fn(|m| m);
-        for (id, mode) in catalogue.iter() {
-            if let Some((first, _)) = catalogue.iter().find(|(_, m)| m.set() == mode.set()) {
-                kin[id.0 as usize] = first.0 as usize;
-            }
+        for (id, _) in catalogue.iter() {
+            needs[id.0 as usize] = catalogue.needed(id);
+            kin[id.0 as usize] = catalogue.kin(id).0 as usize;
         }
         Here {
             modes: catalogue.len(),

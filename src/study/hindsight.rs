@@ -12,7 +12,7 @@ use crate::engine::{
     TONALITIES, at_place, each, open, place,
 };
 use crate::plan::{Region, TonalPlan};
-use crate::theory::{Catalogue, PitchClass, PitchClassSet, Spelling, Tonality};
+use crate::theory::{Catalogue, PitchClassSet, Spelling};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -54,9 +54,8 @@ pub(super) struct Hindsight {
     fading: Fading,
     /// Tonalities; the states after them are collections without a center.
     none: usize,
-    /// Pairs of tonalities with the same notes on the same center (Aeolian and minor):
-    /// they stand together against the others.
-    kin: Vec<(usize, usize)>,
+    /// Modes with the same notes ([`Catalogue::kin`]), where there are several.
+    kin: Vec<Vec<usize>>,
     /// When each key that sounds was struck.
     since: [Option<Time>; 128],
     sounding: KeySet,
@@ -79,15 +78,14 @@ struct Stretch {
 impl Hindsight {
     pub fn new(catalogue: Arc<Catalogue>, backward: Learned, fading: Fading) -> Hindsight {
         let none = catalogue.len() * 12;
-        let mut kin = Vec::new();
-        for (a, mode) in catalogue.iter() {
-            let twin = catalogue
-                .iter()
-                .find(|(b, m)| *b > a && m.set() == mode.set());
-            if let Some((b, _)) = twin {
-                kin.extend((0..12).map(|c| (a.0 as usize * 12 + c, b.0 as usize * 12 + c)));
-            }
-        }
+        let modes = |first| {
+            let catalogue = &catalogue;
+            let all = catalogue.iter().map(|(mode, _)| mode);
+            let own = all.filter(move |&mode| catalogue.kin(mode) == first);
+            own.map(|mode| mode.0 as usize).collect::<Vec<_>>()
+        };
+        let kin = catalogue.iter().map(|(first, _)| modes(first));
+        let kin = kin.filter(|modes| modes.len() > 1).collect();
         Hindsight {
             catalogue,
             backward,
@@ -197,10 +195,14 @@ impl Hindsight {
             // What is this unlikely adds nothing.
             let part = |x: f32| if x > top - 20.0 { (x - top).exp() } else { 0.0 };
             let all = top + row.iter().map(|&x| part(x)).sum::<f32>().ln();
-            for (a, b) in &self.kin {
-                let shared = top + (part(row[*a]) + part(row[*b])).max(1e-9).ln();
-                for s in [*a, *b] {
-                    row[s] = shared + OWN * (row[s] - shared).max(UNLIKELY);
+            for modes in &self.kin {
+                for center in 0..12 {
+                    let states = || modes.iter().map(|mode| mode * 12 + center);
+                    let sum: f32 = states().map(|s| part(row[s])).sum();
+                    let shared = top + sum.max(1e-9).ln();
+                    for s in states() {
+                        row[s] = shared + OWN * (row[s] - shared).max(UNLIKELY);
+                    }
                 }
             }
             row.iter_mut().for_each(|x| *x = (*x - all).max(UNLIKELY));
@@ -228,7 +230,7 @@ impl Hindsight {
                 .fold(PitchClassSet::EMPTY, |s, h| s.or(*h));
             // One or two notes have no center.
             if path[i] < self.none && heard.len() >= ENOUGH {
-                let tonality = self.named(at_place(path[i]), heard);
+                let tonality = self.catalogue.named(at_place(path[i]), heard);
                 let tonic = self.catalogue.spell(tonality, *before);
                 *before = Some(tonic);
                 let start = stretch.at[i] - STEP;
@@ -260,26 +262,6 @@ impl Hindsight {
             i = stop;
         }
         regions
-    }
-
-    /// Without its leading tone common-practice minor is called by the mode whose
-    /// notes it has.
-    fn named(&self, t: Tonality, heard: PitchClassSet) -> Tonality {
-        let mode = self.catalogue.mode(t.mode);
-        let above = heard.seen_from(t.center);
-        let telling: PitchClassSet = mode
-            .characteristic
-            .iter()
-            .map(|d| PitchClass::new(d.semitones() as i32))
-            .collect();
-        if mode.movable.is_empty() || telling.is_subset(above) {
-            return t;
-        }
-        let plain = self
-            .catalogue
-            .iter()
-            .find(|(_, m)| m.movable.is_empty() && m.set() == mode.set());
-        plain.map_or(t, |(mode, _)| Tonality { mode, ..t })
     }
 }
 

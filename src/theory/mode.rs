@@ -63,7 +63,8 @@ pub struct Mode {
     pub degrees: Vec<Degree>,
     /// Further forms of degrees that move (common-practice minor).
     pub movable: Vec<Degree>,
-    /// The degree that tells it from the parallel major or minor.
+    /// What tells it from the parallel major or minor; of a mode whose degrees move,
+    /// what must be heard for it to be named (the leading tone).
     pub characteristic: Vec<Degree>,
     /// The nearest of major, minor and the seven diatonic modes.
     pub scored_as: String,
@@ -309,6 +310,48 @@ impl Catalogue {
             .map(|(i, _)| i)
     }
 
+    /// The first mode with the same notes in their usual form, for most modes itself:
+    /// Aeolian for common-practice minor. No pitch tells the two apart by its presence,
+    /// so against all others they stand together.
+    pub fn kin(&self, mode: ModeId) -> ModeId {
+        let set = self.mode(mode).set();
+        self.iter()
+            .find(|(_, m)| m.set() == set)
+            .map_or(mode, |(first, _)| first)
+    }
+
+    /// The notes, in semitones above the center, without which a mode is not named: of
+    /// one whose degrees move its characteristic ones, if a plain mode has the same
+    /// notes to be called by instead. Common-practice minor needs its leading tone.
+    pub fn needed(&self, mode: ModeId) -> PitchClassSet {
+        let m = self.mode(mode);
+        if m.movable.is_empty() || self.plain(m).is_none() {
+            return PitchClassSet::EMPTY;
+        }
+        m.characteristic
+            .iter()
+            .map(|d| PitchClass::new(d.semitones() as i32))
+            .collect()
+    }
+
+    /// What a tonality is called where `heard` was heard: without what [`Self::needed`]
+    /// asks for, by the plain mode with the same notes. A minor without leading tone
+    /// is Aeolian.
+    pub fn named(&self, t: Tonality, heard: PitchClassSet) -> Tonality {
+        if self.needed(t.mode).is_subset(heard.seen_from(t.center)) {
+            return t;
+        }
+        let mode = self.plain(self.mode(t.mode)).unwrap_or(t.mode);
+        Tonality { mode, ..t }
+    }
+
+    /// The first mode with the notes of `like` none of whose degrees move.
+    fn plain(&self, like: &Mode) -> Option<ModeId> {
+        self.iter()
+            .find(|(_, m)| m.movable.is_empty() && m.set() == like.set())
+            .map(|(mode, _)| mode)
+    }
+
     /// Pitch classes of a tonality, usual form.
     pub fn set(&self, t: Tonality) -> PitchClassSet {
         self.mode(t.mode).set().up(t.center.index() as i32)
@@ -420,5 +463,60 @@ mod tests {
             e.map(|_| ()).map_err(|e| e.0),
             Err("mode 'x': '9' is no degree: write 1 to 7 after at most two b or #".to_owned())
         );
+    }
+
+    #[test]
+    fn only_minor_shares_its_notes_and_goes_with_aeolian() {
+        let c = Catalogue::standard();
+        let (aeolian, minor) = (c.find("aeolian"), c.find("minor"));
+        for (mode, _) in c.iter() {
+            let kin = if Some(mode) == minor {
+                aeolian
+            } else {
+                Some(mode)
+            };
+            assert_eq!(Some(c.kin(mode)), kin);
+        }
+    }
+
+    #[test]
+    fn minor_is_named_once_its_leading_tone_is_heard() {
+        let c = Catalogue::standard();
+        let heard =
+            |keys: &[i32]| -> PitchClassSet { keys.iter().map(|&k| PitchClass::new(k)).collect() };
+        let t = |text: &str| c.parse_tonality(text).expect("a tonality").tonality;
+        let white = heard(&[9, 11, 0, 2, 4, 5, 7]);
+        assert_eq!(c.named(t("a minor"), white), t("a aeolian"));
+        let raised = white.with(PitchClass::new(8));
+        assert_eq!(c.named(t("a minor"), raised), t("a minor"));
+        assert_eq!(c.named(t("a aeolian"), raised), t("a aeolian"));
+        // The raised sixth alone is not enough, nor another center's leading tone.
+        let sixth = white.with(PitchClass::new(6));
+        assert_eq!(c.named(t("a minor"), sixth), t("a aeolian"));
+        assert_eq!(c.named(t("d minor"), raised), t("d aeolian"));
+        // Nothing else waits for a note.
+        for (mode, m) in c.iter().filter(|(_, m)| m.movable.is_empty()) {
+            assert!(c.needed(mode).is_empty(), "{}", m.id);
+        }
+    }
+
+    /// A mode of the user's whose degrees move: it waits only where another name is left.
+    #[test]
+    fn a_mode_without_another_name_is_named_in_any_case() {
+        let text = |degrees: &str| {
+            format!(
+                "[[mode]]\nid='own'\nname='own'\ndegrees='{degrees}'\nmovable='7'\n\
+                 characteristic='7'\nscored_as='minor'\nparent='own'\n"
+            )
+        };
+        let own = |degrees: &str| {
+            let c = Catalogue::standard().extended(&text(degrees));
+            let c = c.expect("a catalogue");
+            let mode = c.find("own").expect("the mode");
+            (c.needed(mode), c.kin(mode) == mode)
+        };
+        assert_eq!(own("1 b2 b3 b7 #4 5"), (PitchClassSet::EMPTY, true));
+        let leading = PitchClassSet::EMPTY.with(PitchClass::new(11));
+        assert_eq!(own("1 2 b3 4 5 6 b7"), (leading, false));
     }
 }
