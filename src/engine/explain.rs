@@ -319,15 +319,15 @@ impl<E: Estimator> Case<E> {
         }
     }
 
-    /// As it was played: what was remembered on the way, and how likely center and
-    /// tonality are at the end.
+    /// As it was played: what was remembered after the beginning, and how likely center
+    /// and tonality are at the end.
     fn read_whole(&mut self) -> (Vec<Moment<E::State>>, (f32, f32)) {
         let mut moments = Vec::new();
         self.estimator.restore(&self.state);
         let mut frames = self.frames.clone();
         let mut strikes = self.strikes.iter().peekable();
         for (i, step) in self.steps.iter().enumerate() {
-            if i % 5 == 0 {
+            if i > 0 && i % 5 == 0 {
                 moments.push(Moment {
                     step: i,
                     state: self.estimator.state(),
@@ -364,18 +364,16 @@ impl<E: Estimator> Case<E> {
                 *keys |= 1 << note.key;
             }
         }
-        let before = moments.partition_point(|m| m.step <= first);
-        let Some(moment) = before.checked_sub(1).and_then(|i| moments.get(i)) else {
-            return likely(self.estimator.probabilities(), self.tonality);
+        let before = moments.iter().rev().find(|m| m.step <= first);
+        let (begin, state, frames) = match before {
+            Some(m) => (m.step, &m.state, &m.frames),
+            None => (0, &self.state, &self.frames),
         };
-        self.estimator.restore(&moment.state);
-        let mut frames = moment.frames.clone();
+        self.estimator.restore(state);
+        let mut frames = frames.clone();
         let mut strikes = self.strikes.iter().zip(gone).peekable();
-        while strikes
-            .next_if(|(s, _)| s.step < moment.step as u64)
-            .is_some()
-        {}
-        for (i, (step, silent)) in self.steps.iter().zip(silent).enumerate().skip(moment.step) {
+        while strikes.next_if(|(s, _)| s.step < begin as u64).is_some() {}
+        for (i, (step, silent)) in self.steps.iter().zip(silent).enumerate().skip(begin) {
             while let Some((strike, gone)) = strikes.next_if(|(s, _)| s.step == i as u64) {
                 if !gone {
                     frames.on_onset(strike.key);
