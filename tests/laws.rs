@@ -1,5 +1,6 @@
 //! What must hold for any playing at all, over random performances with pedals.
 
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use proptest::prelude::*;
@@ -8,6 +9,7 @@ use proptest::test_runner::FileFailurePersistence;
 
 use peregrinus::engine::{Change, Established, Event, Fading, Filter, Inertia, Monitor, Observer};
 use peregrinus::midi::{self, Performance, Text, TextKind, Timed};
+use peregrinus::plan::Region;
 use peregrinus::study::{events, study};
 use peregrinus::theory::{Catalogue, Chord, PitchClassSet, Sonority, Tonality};
 use peregrinus::time::Time;
@@ -314,6 +316,18 @@ fn shifted(change: Change, by: Time) -> Change {
     }
 }
 
+/// Every recording of the études.
+fn etudes() -> impl Iterator<Item = (PathBuf, Performance)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
+    let files = std::fs::read_dir(folder).expect("recordings/");
+    let paths = files.map(|file| file.expect("a file").path());
+    let midi = paths.filter(|path| path.extension().is_some_and(|e| e == "mid"));
+    midi.map(|path| {
+        let bytes = std::fs::read(&path).expect("bytes");
+        (path, midi::read(&bytes).expect("a MIDI file"))
+    })
+}
+
 /// `PROPTEST_CASES` asks for more of them.
 fn config(cases: u32) -> ProptestConfig {
     let asked = std::env::var("PROPTEST_CASES").ok();
@@ -338,17 +352,62 @@ fn bare_plan(told: &Told, by: i32) -> Vec<String> {
     plan(told).into_iter().map(write).collect()
 }
 
+/// The plan in hindsight, written so that a recording transposed by `by` must be written
+/// alike: all but spelling, probabilities to the last bit.
+fn bare_hindsight(events: &[Timed], by: i32) -> Vec<String> {
+    let performance = Performance {
+        events: events.to_vec(),
+        end: end(events),
+        ..Performance::default()
+    };
+    let plan = study(&performance, monitor(), &catalogue()).hindsight;
+    let write = |what: &str, r: &Region| {
+        let open: Vec<u8> = r.open.numbers().collect();
+        let others: Vec<_> = r.open.others().collect();
+        let t = Tonality {
+            center: r.tonality.center.up(-by),
+            ..r.tonality
+        };
+        format!(
+            "{what} {t} from {:?} to {:?} since {:?}, {:?}, open {open:?} {others:?}",
+            r.start, r.end, r.since, r.probability
+        )
+    };
+    let regions = plan.regions.iter().map(|r| write("here", r));
+    let homes = plan.home.iter().map(|r| write("home", r));
+    regions.chain(homes).collect()
+}
+
+/// Each étude in some transpositions, read in hindsight.
+#[test]
+fn the_etudes_transposed_are_read_alike_in_hindsight() {
+    let mut compared = 0;
+    for (path, performance) in etudes() {
+        let read = |by: i32| {
+            let mut events = performance.events.clone();
+            for t in &mut events {
+                if let midi::Event::NoteOn { key, .. } | midi::Event::NoteOff { key, .. } =
+                    &mut t.event
+                {
+                    *key = u8::try_from(i32::from(*key) + by).expect("a key");
+                }
+            }
+            bare_hindsight(&events, by)
+        };
+        let here = read(0);
+        for by in [-6, -1, 3, 7] {
+            assert_eq!(here, read(by), "{} by {by}", path.display());
+            compared += here.len();
+        }
+    }
+    assert!(compared > 100, "{compared}");
+}
+
 /// Each étude in every transposition: the same plan exactly, transposed.
 #[test]
 fn the_etudes_transposed_show_the_same_plan() {
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
     let mut compared = 0;
-    for file in std::fs::read_dir(folder).expect("recordings/") {
-        let path = file.expect("a file").path();
-        if path.extension().is_none_or(|e| e != "mid") {
-            continue;
-        }
-        let performance = midi::read(&std::fs::read(&path).expect("bytes")).expect("a MIDI file");
+    for (path, performance) in etudes() {
         let hear = |by: i8| {
             let mut m = monitor();
             let filter = Filter {
@@ -376,11 +435,13 @@ fn the_etudes_transposed_show_the_same_plan() {
 fn the_random_playing_is_worth_hearing() {
     let mut runner = proptest::test_runner::TestRunner::deterministic();
     let (mut centers, mut moves, mut rests, mut pedals) = (0, 0, 0, 0);
+    let mut regions = 0;
     for _ in 0..60 {
         let events = playing().new_tree(&mut runner).expect("playing").current();
         let (told, _) = hear(monitor(), &events);
         let here = |c: &&(Time, Change)| matches!(c.1, Change::Here(_));
         let said = told.0.iter().filter(here).count();
+        regions += bare_hindsight(&events, 0).len();
         centers += usize::from(said > 0);
         moves += usize::from(said > 2);
         // One comes after the last note in any case.
@@ -393,6 +454,7 @@ fn the_random_playing_is_worth_hearing() {
         centers > 50 && moves > 15 && rests > 5 && pedals > 20,
         "{centers} with a center, {moves} that move, {rests} with rests, {pedals} with pedal"
     );
+    assert!(regions > 120, "{regions} regions and homes in hindsight");
 }
 
 proptest! {
@@ -551,6 +613,17 @@ proptest! {
             prop_assert_eq!(a, b);
         }
         prop_assert_eq!(here.len(), there.len());
+    }
+
+    /// A recording read in hindsight likewise: the same regions and homes.
+    #[test]
+    fn transposed_recordings_are_read_transposed(
+        gestures in proptest::collection::vec(gesture(), 5..60),
+        by in -24..=24i32,
+    ) {
+        let here = bare_hindsight(&play(&gestures, up(0)), 0);
+        let there = bare_hindsight(&play(&gestures, up(by)), by);
+        prop_assert_eq!(here, there);
     }
 
     /// Some octaves away: the same plan exactly, spelling and all.

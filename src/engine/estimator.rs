@@ -33,6 +33,17 @@ impl Scores {
     pub fn of(&self, t: Tonality) -> f32 {
         self.tonalities[place(t)]
     }
+
+    /// Those of `modes` modes and of the collections, with centers and collections
+    /// counted from `center`: of transposed music from its transposed center the same.
+    pub fn seen_from(&self, center: PitchClass, modes: usize) -> impl Iterator<Item = f32> {
+        let up = center.index();
+        let turned =
+            move |mode: &[f32; 12]| std::array::from_fn::<f32, 12, _>(|c| mode[(c + up) % 12]);
+        let (modes, _) = self.tonalities[..modes * 12].as_chunks();
+        let collections = NO_CENTER.map(|(_, mask)| self.collections[collection(mask, up)]);
+        modes.iter().flat_map(turned).chain(collections)
+    }
 }
 
 /// Where a tonality stands in [`Scores`].
@@ -87,6 +98,13 @@ pub const NO_CENTER: [(&str, u16); COLLECTIONS] = [
     ("octatonic", 0b1011_0110_1101),
     ("chromatic", 0b1111_1111_1111),
 ];
+
+/// The one of [`NO_CENTER`] that `mask`, which is one, is when turned upwards.
+fn collection(mask: u16, up: usize) -> usize {
+    let set = PitchClassSet::from_mask(mask).up(up as i32).mask();
+    // Every transposition of the six is among them.
+    NO_CENTER.iter().position(|c| c.1 == set).unwrap_or(0)
+}
 
 /// How likely the collections of [`SEEN`] are before a note is heard, seen from one of
 /// their notes, as a share of all modes together. Chosen so that random notes and
@@ -151,13 +169,7 @@ impl Learned {
             }
             member
         });
-        let whose = SEEN.map(|mask| {
-            std::array::from_fn(|view| {
-                let set = PitchClassSet::from_mask(mask).up(view as i32).mask();
-                // Every transposition of the four is among the six.
-                NO_CENTER.iter().position(|c| c.1 == set).unwrap_or(0)
-            })
-        });
+        let whose = SEEN.map(|mask| std::array::from_fn(|view| collection(mask, view)));
         let modes: f32 = catalogue.iter().map(|(_, m)| m.weight).sum();
         let free = NO_CENTER_SHARE.map(|share| share * modes);
         let all = (modes + free.iter().sum::<f32>()) * 12.0;
@@ -317,6 +329,29 @@ mod tests {
             }
         }
         assert_eq!(seen, [6, 6, 8, 8, 8, 12]);
+    }
+
+    #[test]
+    fn scores_are_seen_from_a_center() {
+        let mut s = Scores::ZERO;
+        let dorian = |c| Tonality {
+            center: PitchClass::new(c),
+            mode: ModeId(3),
+        };
+        s.tonalities[place(dorian(2))] = 1.0;
+        // Whole tones on C, octatonic on C sharp and D.
+        s.collections = [2.0, 0.0, 0.0, 3.0, 0.0, 4.0];
+        let seen = |from: i32| s.seen_from(PitchClass::new(from), 31).collect::<Vec<f32>>();
+        for (from, collections) in [
+            (0, s.collections),
+            (1, [0.0, 2.0, 3.0, 0.0, 0.0, 4.0]),
+            (5, [0.0, 2.0, 0.0, 0.0, 3.0, 4.0]),
+        ] {
+            let seen = seen(from);
+            assert_eq!(seen.len(), 31 * 12 + COLLECTIONS);
+            assert_eq!(seen[place(dorian(2 - from))], 1.0);
+            assert_eq!(seen[31 * 12..], collections);
+        }
     }
 
     #[test]

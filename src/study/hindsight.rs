@@ -6,13 +6,16 @@
 //! beforehand), and Viterbi's algorithm (Viterbi 1967; Rabiner 1989) finds the course
 //! that is likeliest in all, with a price for each change: less for a new mode on the
 //! same center. Home is the same course at a higher price.
+//!
+//! All of it is reckoned as seen from the first bass, so that transposition changes
+//! nothing, to the last bit: neither the order of a sum nor which of equals comes first.
 
 use crate::engine::{
-    BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, KeySet, Learned, STEP, Scores,
-    TONALITIES, at_place, each, open, place,
+    BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, KeySet, Learned, STEP, Scores, at_place,
+    each, open, place,
 };
 use crate::plan::{Region, TonalPlan};
-use crate::theory::{Catalogue, PitchClassSet, Spelling};
+use crate::theory::{Catalogue, PitchClass, PitchClassSet, Spelling, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -71,8 +74,11 @@ struct Stretch {
     sounds: Vec<Sound>,
     at: Vec<Time>,
     heard: Vec<PitchClassSet>,
-    /// What was likely after each step, as logarithms, state after state.
-    forward: Vec<f32>,
+    /// The bass of the first step: centers are counted from it.
+    first: PitchClass,
+    /// What is likely of each step, as logarithms, state after state: at first given
+    /// the past alone, then given the whole.
+    log: Vec<f32>,
 }
 
 impl Hindsight {
@@ -129,11 +135,14 @@ impl Hindsight {
     }
 
     pub fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
-        self.stretch.at.push(at);
-        self.stretch.heard.push(frame.set());
-        let tonalities = &evidence.tonalities[..self.none];
-        self.stretch.forward.extend(tonalities);
-        self.stretch.forward.extend(&evidence.collections);
+        let stretch = &mut self.stretch;
+        if stretch.at.is_empty() {
+            stretch.first = frame.bass.unwrap_or_default();
+        }
+        stretch.at.push(at);
+        stretch.heard.push(frame.set());
+        let seen = evidence.seen_from(stretch.first, self.catalogue.len());
+        stretch.log.extend(seen);
     }
 
     /// Reads the last stretch. `end`: of the recording.
@@ -156,10 +165,10 @@ impl Hindsight {
         for sound in &mut stretch.sounds {
             sound.off = sound.off.min(last);
         }
-        let log = self.together(&stretch);
+        self.together(&mut stretch);
         let read = |prices, before: &mut Option<Spelling>| {
-            let path = course(&log, self.states(), self.none, prices);
-            self.read(&stretch, &path, &log, end, before)
+            let path = course(&stretch.log, self.states(), self.none, prices);
+            self.read(&stretch, &path, end, before)
         };
         let (mut here, mut home) = self.spelled;
         let regions = read(HERE, &mut here);
@@ -169,56 +178,72 @@ impl Hindsight {
         self.spelled = (here, home);
     }
 
-    /// What past and future together say of each step, as bounded logarithms.
-    fn together(&mut self, stretch: &Stretch) -> Vec<f32> {
-        let states = self.states();
-        let (begin, steps) = (stretch.at[0] - STEP, stretch.at.len());
+    /// Puts to what the past says of each step what the future says: bounded
+    /// logarithms.
+    fn together(&mut self, stretch: &mut Stretch) {
+        let (states, modes) = (self.states(), self.catalogue.len());
+        let begin = stretch.at[0] - STEP;
         let end = stretch.sounds.iter().map(|s| s.off).max();
         let end = end.unwrap_or(begin).max(begin);
         self.backward.reset();
-        let prior = flat(self.backward.evidence(), self.none);
-        let mut back = Vec::new();
-        for frame in frames_backward(&stretch.sounds, begin, end, self.fading) {
-            self.backward.step(&frame);
-            back.extend(flat(self.backward.evidence(), self.none));
-        }
-        let mut log = Vec::with_capacity(steps * states);
-        for (i, &at) in stretch.at.iter().enumerate() {
-            let forward = &stretch.forward[i * states..][..states];
+        let prior: Vec<f32> = self
+            .backward
+            .evidence()
+            .seen_from(stretch.first, modes)
+            .collect();
+        let mut frames = frames_backward(&stretch.sounds, begin, end, self.fading).into_iter();
+        let mut known = 0;
+        let rows = stretch.log.chunks_exact_mut(states);
+        for (row, &at) in rows.zip(&stretch.at).rev() {
             // All steps of the way back that lie after this moment.
-            let known = (end.since(at).0 / STEP.0) as usize;
-            let mut row: Vec<f32> = match known.checked_sub(1).map(|j| &back[j * states..]) {
-                Some(b) => (0..states).map(|s| forward[s] + b[s] - prior[s]).collect(),
-                None => forward.to_vec(),
-            };
-            let top = row.iter().fold(f32::MIN, |b, &x| b.max(x));
-            // What is this unlikely adds nothing.
-            let part = |x: f32| if x > top - 20.0 { (x - top).exp() } else { 0.0 };
-            let all = top + row.iter().map(|&x| part(x)).sum::<f32>().ln();
-            for modes in &self.kin {
-                for center in 0..12 {
-                    let states = || modes.iter().map(|mode| mode * 12 + center);
-                    let sum: f32 = states().map(|s| part(row[s])).sum();
-                    let shared = top + sum.max(1e-9).ln();
-                    for s in states() {
-                        row[s] = shared + OWN * (row[s] - shared).max(UNLIKELY);
-                    }
+            while known < end.since(at).0 / STEP.0
+                && let Some(frame) = frames.next()
+            {
+                self.backward.step(&frame);
+                known += 1;
+            }
+            if known > 0 {
+                let back = self.backward.evidence().seen_from(stretch.first, modes);
+                for ((x, back), prior) in row.iter_mut().zip(back).zip(&prior) {
+                    *x += back - prior;
                 }
             }
-            row.iter_mut().for_each(|x| *x = (*x - all).max(UNLIKELY));
-            log.extend(row);
+            self.bound(row);
         }
-        log
+    }
+
+    /// Makes logarithms of shares of what is likely, bounded, with modes of the same
+    /// notes together.
+    fn bound(&self, row: &mut [f32]) {
+        let top = row.iter().fold(f32::MIN, |b, &x| b.max(x));
+        // What is this unlikely adds nothing.
+        let part = |x: f32| if x > top - 20.0 { (x - top).exp() } else { 0.0 };
+        let all = top + row.iter().map(|&x| part(x)).sum::<f32>().ln();
+        for modes in &self.kin {
+            for center in 0..12 {
+                let states = || modes.iter().map(|mode| mode * 12 + center);
+                let sum: f32 = states().map(|s| part(row[s])).sum();
+                let shared = top + sum.max(1e-9).ln();
+                for s in states() {
+                    row[s] = shared + OWN * (row[s] - shared).max(UNLIKELY);
+                }
+            }
+        }
+        row.iter_mut().for_each(|x| *x = (*x - all).max(UNLIKELY));
     }
 
     fn read(
         &self,
         stretch: &Stretch,
         path: &[usize],
-        log: &[f32],
         end: Option<Time>,
         before: &mut Option<Spelling>,
     ) -> Vec<Region> {
+        let turned = |t: Tonality, by| Tonality {
+            center: t.center.up(by),
+            ..t
+        };
+        let first = stretch.first.index() as i32;
         let mut regions = Vec::new();
         let mut i = 0;
         while i < path.len() {
@@ -230,7 +255,8 @@ impl Hindsight {
                 .fold(PitchClassSet::EMPTY, |s, h| s.or(*h));
             // One or two notes have no center.
             if path[i] < self.none && heard.len() >= ENOUGH {
-                let tonality = self.catalogue.named(at_place(path[i]), heard);
+                let tonality = turned(at_place(path[i]), first);
+                let tonality = self.catalogue.named(tonality, heard);
                 let tonic = self.catalogue.spell(tonality, *before);
                 *before = Some(tonic);
                 let start = stretch.at[i] - STEP;
@@ -246,7 +272,7 @@ impl Hindsight {
                 };
                 let states = self.states();
                 let likely = |s: usize| {
-                    let sum: f32 = (i..stop).map(|j| log[j * states + s].exp()).sum();
+                    let sum: f32 = (i..stop).map(|j| stretch.log[j * states + s].exp()).sum();
                     sum / (stop - i) as f32
                 };
                 regions.push(Region {
@@ -255,7 +281,9 @@ impl Hindsight {
                     since: start,
                     tonality,
                     tonic,
-                    open: open(&self.catalogue, tonality, heard, |t| likely(place(t))),
+                    open: open(&self.catalogue, tonality, heard, |t| {
+                        likely(place(turned(t, -first)))
+                    }),
                     probability: likely(path[i]).min(1.0),
                 });
             }
@@ -263,13 +291,6 @@ impl Hindsight {
         }
         regions
     }
-}
-
-fn flat(scores: &Scores, none: usize) -> Vec<f32> {
-    let mut all = Vec::with_capacity(TONALITIES + COLLECTIONS);
-    all.extend(&scores.tonalities[..none]);
-    all.extend(&scores.collections);
-    all
 }
 
 /// The frames of a stretch from its end to its beginning: ends are onsets, and
