@@ -1,8 +1,10 @@
-//! The engine's estimator against the one that was trained: notes and probabilities
-//! written by tests/training/golden.py. Neither Python nor PyTorch is needed here.
+//! The engine's estimator against the one that was trained, as music is heard and told
+//! from its end: notes and probabilities written by tests/training/golden.py. Neither
+//! Python nor PyTorch is needed here.
 
 use peregrinus::engine::{Estimator, Event, Fading, Frame, Learned, Model, Monitor, Scores};
 use peregrinus::midi;
+use peregrinus::study::{Sound, frames_backward};
 use peregrinus::theory::Catalogue;
 use peregrinus::time::Time;
 use serde::Deserialize;
@@ -25,6 +27,8 @@ struct Piece {
     /// Onset, end, in ticks from the first onset; key.
     notes: Vec<(u64, u64, u8)>,
     probabilities: Vec<Row>,
+    /// The same told from the end, as hindsight hears it.
+    backward: Vec<Row>,
 }
 
 #[derive(Deserialize)]
@@ -114,6 +118,29 @@ fn played(piece: &Piece) -> Vec<Scores> {
         .expect("one thread")
 }
 
+/// By the frames of hindsight, from the end to the first onset.
+fn told_backward(piece: &Piece) -> Vec<Scores> {
+    let sound = |&(on, off, key): &(u64, u64, u8)| Sound {
+        key,
+        on: Time(on),
+        off: Time(off),
+    };
+    let sounds: Vec<Sound> = piece.notes.iter().map(sound).collect();
+    let end = sounds.iter().map(|s| s.off).max().expect("notes");
+    let fading = match piece.sustained {
+        true => Fading::Sustained,
+        false => Fading::Struck,
+    };
+    let model = Model::standard().expect("the embedded weights");
+    let mut estimator = Learned::backward(Catalogue::standard(), model);
+    let frames = frames_backward(&sounds, Time::ZERO, end, fading);
+    let step = |frame: &Frame| {
+        estimator.step(frame);
+        estimator.probabilities().clone()
+    };
+    frames.iter().map(step).collect()
+}
+
 #[test]
 fn the_golden_data_belong_to_the_weights_and_the_modes() {
     let weights = std::fs::read(Path::new(ROOT).join("config/estimator.weights")).expect("weights");
@@ -133,10 +160,9 @@ fn every_probability_is_that_of_the_training() {
     assert!(golden.pieces.len() >= 5);
     let modes = golden.modes.len();
     let mut greatest = 0.0f32;
-    for piece in &golden.pieces {
-        let steps = played(piece);
-        assert!(piece.probabilities.len() >= 8);
-        for row in &piece.probabilities {
+    let mut compare = |way: &str, steps: &[Scores], rows: &[Row]| {
+        assert!(rows.len() >= 8, "{way}");
+        for row in rows {
             let found = &steps[row.step];
             let found = found.tonalities[..modes * 12]
                 .iter()
@@ -147,12 +173,19 @@ fn every_probability_is_that_of_the_training() {
                 greatest = greatest.max((p - want).abs());
                 assert!(
                     (p - want).abs() < 1e-4,
-                    "{}, step {}, place {i}: {p}, not {want}",
-                    piece.name,
+                    "{way}, step {}, place {i}: {p}, not {want}",
                     row.step
                 );
             }
         }
+    };
+    for piece in &golden.pieces {
+        compare(&piece.name, &played(piece), &piece.probabilities);
+        let backward = told_backward(piece);
+        let last = piece.backward.last().expect("rows");
+        assert_eq!(backward.len(), last.step + 1, "{}", piece.name);
+        let way = format!("{}, backward", piece.name);
+        compare(&way, &backward, &piece.backward);
     }
     println!("the greatest difference is {greatest:.1e}");
 }
@@ -161,11 +194,13 @@ fn every_probability_is_that_of_the_training() {
 #[test]
 fn the_golden_data_are_worth_comparing() {
     let golden = golden();
-    let rows = || golden.pieces.iter().flat_map(|p| &p.probabilities);
+    fn both(piece: &Piece) -> [&Vec<Row>; 2] {
+        [&piece.probabilities, &piece.backward]
+    }
+    let rows = || golden.pieces.iter().flat_map(both).flatten();
     let clear = |r: &&Row| r.millionths.iter().any(|&p| p > 100_000);
     assert!(rows().filter(clear).count() * 2 > rows().count());
-    for piece in &golden.pieces {
-        let rows = &piece.probabilities;
+    for (piece, rows) in golden.pieces.iter().flat_map(|p| both(p).map(|r| (p, r))) {
         for (a, b) in rows.iter().zip(&rows[1..]) {
             let apart = a.millionths.iter().zip(&b.millionths);
             let most = apart.map(|(a, b)| a.abs_diff(*b)).max();

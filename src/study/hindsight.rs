@@ -43,11 +43,11 @@ const OWN: f32 = 0.25;
 const ENOUGH: usize = 3;
 
 /// A key from its onset to its end.
-#[derive(Clone, Copy, Debug)]
-struct Sound {
-    key: u8,
-    on: Time,
-    off: Time,
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Sound {
+    pub key: u8,
+    pub on: Time,
+    pub off: Time,
 }
 
 pub(super) struct Hindsight {
@@ -293,9 +293,9 @@ impl Hindsight {
     }
 }
 
-/// The frames of a stretch from its end to its beginning: ends are onsets, and
-/// onsets ends.
-fn frames_backward(sounds: &[Sound], begin: Time, end: Time, fading: Fading) -> Vec<Frame> {
+/// The frames of a stretch from its end to its beginning, one a step of the grid: ends
+/// are onsets, and onsets ends. `sounds`: those between `begin` and `end`, in any order.
+pub fn frames_backward(sounds: &[Sound], begin: Time, end: Time, fading: Fading) -> Vec<Frame> {
     let mut onsets: Vec<(Time, u8)> = sounds.iter().map(|s| (end.since(s.off), s.key)).collect();
     let mut ends: Vec<(Time, u8)> = sounds.iter().map(|s| (end.since(s.on), s.key)).collect();
     onsets.sort_unstable();

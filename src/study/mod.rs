@@ -11,6 +11,7 @@ use crate::plan::TonalPlan;
 use crate::theory::Catalogue;
 use crate::time::Time;
 use hindsight::Hindsight;
+pub use hindsight::{Sound, frames_backward};
 use std::sync::Arc;
 
 /// A recording, studied.

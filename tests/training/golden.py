@@ -1,6 +1,6 @@
 """Writes tests/golden/estimator.json: what features and network make of a few invented
-performances, on the weights of config/estimator.weights.  `tests/golden.rs` plays the
-same notes to the engine.  To be run again for new weights, features or modes:
+performances, as they are heard and told from their end, on the weights of
+config/estimator.weights.  `tests/golden.rs` has the engine hear the same notes.  To be run again for new weights, features or modes:
 
     python tests/training/golden.py [FILE]
 
@@ -113,19 +113,34 @@ def probabilities(nets, temperature, catalogue, x):
     return torch.cat([p[:, :modes].reshape(time, -1), collections], 1).numpy()
 
 
+def rows(p, steps):
+    """Some steps of [time, modes * 12 + 6] probabilities, as they are written."""
+    return [{"step": s, "millionths": [round(v * MILLION) for v in p[s].tolist()]} for s in sorted(steps)]
+
+
 def main(out=ROOT / "tests" / "golden" / "estimator.json"):
-    nets, (temperature, _) = read(WEIGHTS)
+    nets, (temperature, temperature_hindsight) = read(WEIGHTS)
     catalogue = Catalogue(ROOT / "config" / "modes.toml")
     pieces = []
     for name, sustained, notes in performances():
         notes = cleaned(notes)
-        frames = int(max(n[1] for n in notes) // TICKS) + 20
-        seconds = np.array([(a * TICK, b * TICK, k) for a, b, k in notes])
-        x = features(torch.from_numpy(raw(seconds, frames, sustained))[None])[0]
-        p = probabilities(nets, temperature, catalogue, x)
-        steps = sorted({0, 1, 5, 30, frames // 3, frames // 2, 2 * frames // 3, 4 * frames // 5, frames - 1})
-        rows = [{"step": s, "millionths": [round(v * MILLION) for v in p[s].tolist()]} for s in steps]
-        pieces.append({"name": name, "sustained": sustained, "notes": notes, "probabilities": rows})
+        end = max(n[1] for n in notes)
+
+        def hear(notes, frames, temperature, backward):
+            seconds = np.array([(a * TICK, b * TICK, k) for a, b, k in notes])
+            frames = torch.from_numpy(raw(seconds, frames, sustained))[None]
+            x = features(frames, torch.tensor([float(backward)]))[0]
+            return probabilities(nets, temperature, catalogue, x)
+
+        frames = end // TICKS + 20
+        heard = hear(notes, frames, temperature, False)
+        steps = {0, 1, 5, 30, frames // 3, frames // 2, 2 * frames // 3, 4 * frames // 5, frames - 1}
+        # From the end to the first onset: ends are onsets, and onsets ends.
+        told = -(-end // TICKS)
+        back = hear([(end - b, end - a, k) for a, b, k in notes], told, temperature_hindsight, True)
+        back_steps = {0, 1, 5, 30, told // 3, told // 2, 2 * told // 3, 4 * told // 5, told - 1}
+        pieces.append({"name": name, "sustained": sustained, "notes": notes,
+                       "probabilities": rows(heard, steps), "backward": rows(back, back_steps)})
     # Without the checksum at its end: a file with its own CRC-32 after it has one and the
     # same CRC-32 as every other.
     weights = WEIGHTS.read_bytes()
