@@ -1,8 +1,8 @@
 //! From what is heard to a probability for every tonality. The engine knows the
 //! [`Estimator`] trait alone; what stands behind it can be replaced.
 
-use super::features::{Features, Frame, units, weight};
-use super::network::{HEADS, Memories, Network, Views};
+use super::features::{Features, Frame};
+use super::network::{HEADS, Memories, Network, Views, exp};
 use super::weights::Model;
 use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
@@ -120,6 +120,9 @@ const SEEN: [u16; 4] = [
     NO_CENTER[5].1,
 ];
 
+/// Units of the shares in 1.
+const UNITS: f64 = (1u64 << 40) as f64;
+
 /// The logarithm of what is all but impossible.
 const IMPOSSIBLE: f32 = -100.0;
 
@@ -141,8 +144,8 @@ pub struct Learned {
     whose: [[usize; 12]; 4],
     /// Room to work in: scores by mode and view, then those of [`SEEN`].
     scores: Vec<Views>,
-    /// The same as shares, in whole numbers.
-    shares: Vec<[u64; 12]>,
+    /// The same as shares, in whole units of 2^-40.
+    shares: Vec<[f64; 12]>,
     prior: Scores,
     probabilities: Scores,
     evidence: Scores,
@@ -196,7 +199,7 @@ impl Learned {
             log_free: free.map(f32::ln),
             whose,
             scores: vec![[0.0; 12]; catalogue.len() + SEEN.len()],
-            shares: vec![[0; 12]; catalogue.len() + SEEN.len()],
+            shares: vec![[0.0; 12]; catalogue.len() + SEEN.len()],
             probabilities: prior.clone(),
             evidence: Scores::ZERO,
             prior,
@@ -253,28 +256,37 @@ impl Estimator for Learned {
             .as_flattened()
             .iter()
             .fold(f32::NEG_INFINITY, |b, &s| b.max(s));
-        // Shares in whole numbers: the order of the sum, which transposition turns,
-        // leaves no trace.
+        // Shares in whole numbers, which are exact as far as 2^53: the order of the sum,
+        // which transposition turns, leaves no trace.
         let scores = self.scores.as_flattened_mut();
-        for (s, share) in scores.iter_mut().zip(self.shares.as_flattened_mut()) {
+        for s in scores.iter_mut() {
             *s = (*s - best) / self.temperature;
-            *share = units(s.exp());
         }
-        let sum: u64 = self.shares.as_flattened().iter().sum();
-        let (all, log_all) = (sum as f64, weight(sum).ln());
-        let part = |share: u64| (share as f64 / all) as f32;
+        let shares = self.shares.as_flattened_mut();
+        for (share, s) in shares.iter_mut().zip(scores) {
+            // Adding it leaves whole numbers.
+            const WHOLE: f64 = (1u64 << 52) as f64;
+            *share = (f64::from(exp::<false>(*s)) * UNITS + WHOLE) - WHOLE;
+        }
+        let all: f64 = shares.iter().sum();
+        let log_all = ((all / UNITS) as f32).ln();
+        let part = |share: f64| (share / all) as f32;
         let (tonal, free) = self.shares.split_at(modes);
-        for (i, &share) in tonal.as_flattened().iter().enumerate() {
-            self.probabilities.tonalities[i] = part(share);
-            let log = self.scores[i / 12][i % 12] - log_all;
-            self.evidence.tonalities[i] = log.max(IMPOSSIBLE);
+        let places = self.probabilities.tonalities.iter_mut();
+        for (p, &share) in places.zip(tonal.as_flattened()) {
+            *p = part(share);
         }
-        let mut collections = [0u64; COLLECTIONS];
+        let places = self.evidence.tonalities.iter_mut();
+        for (log, s) in places.zip(self.scores[..modes].as_flattened()) {
+            *log = (s - log_all).max(IMPOSSIBLE);
+        }
+        let mut collections = [0.0; COLLECTIONS];
         for (&share, &c) in free.as_flattened().iter().zip(self.whose.as_flattened()) {
             collections[c] += share;
         }
         self.probabilities.collections = collections.map(part);
-        self.evidence.collections = collections.map(|c| weight(c.max(1)).ln() - log_all);
+        self.evidence.collections =
+            collections.map(|c| ((c.max(1.0) / UNITS) as f32).ln() - log_all);
     }
 
     fn probabilities(&self) -> &Scores {

@@ -74,12 +74,12 @@ pub(super) fn total(weights: impl IntoIterator<Item = f32>) -> f32 {
 }
 
 /// A weight in units of 2^-40.
-pub(super) fn units(weight: f32) -> u64 {
+fn units(weight: f32) -> u64 {
     (f64::from(weight) * (1u64 << 40) as f64) as u64
 }
 
 /// The weight of so many units of 2^-40.
-pub(super) fn weight(units: u64) -> f32 {
+fn weight(units: u64) -> f32 {
     (units as f64 / (1u64 << 40) as f64) as f32
 }
 
