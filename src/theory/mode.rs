@@ -63,8 +63,9 @@ pub struct Mode {
     pub degrees: Vec<Degree>,
     /// Further forms of degrees that move (common-practice minor).
     pub movable: Vec<Degree>,
-    /// What tells it from the parallel major or minor; of a mode whose degrees move,
-    /// what must be heard for it to be named (the leading tone).
+    /// What tells it from the parallel major or natural minor, whichever is nearer; of
+    /// a mode whose degrees move, what must be heard for it to be named (the leading
+    /// tone).
     pub characteristic: Vec<Degree>,
     /// The nearest of major, minor and the seven diatonic modes.
     pub scored_as: String,
@@ -463,6 +464,35 @@ mod tests {
             e.map(|_| ()).map_err(|e| e.0),
             Err("mode 'x': '9' is no degree: write 1 to 7 after at most two b or #".to_owned())
         );
+    }
+
+    /// The rule at the head of `config/modes.toml`.
+    #[test]
+    fn what_is_characteristic_tells_a_mode_from_the_nearer_of_major_and_minor() {
+        let c = Catalogue::standard();
+        let degrees = |id| &c.mode(c.find(id).expect("a mode")).degrees;
+        let (major, minor) = (degrees("ionian"), degrees("aeolian"));
+        for (_, m) in c.iter() {
+            let beside = |of: &[Degree]| -> Vec<Degree> {
+                let all = m.degrees.iter().copied();
+                all.filter(|d| !of.contains(d)).collect()
+            };
+            let (major, minor) = (beside(major), beside(minor));
+            if !m.movable.is_empty() {
+                let moved = |d: &Degree| m.movable.contains(d);
+                assert!(m.characteristic.iter().all(moved), "{}", m.id);
+                assert!(!m.characteristic.is_empty(), "{}", m.id);
+                continue;
+            }
+            // Neither is ever as near as the other, but for what is in both.
+            assert!(major.len() != minor.len() || major == minor, "{}", m.id);
+            let nearer = if minor.len() < major.len() {
+                minor
+            } else {
+                major
+            };
+            assert_eq!(m.characteristic, nearer, "{}", m.id);
+        }
     }
 
     #[test]
