@@ -19,6 +19,7 @@ import playing
 
 # Learned from; the others are measured alone.
 LEARNED = ("folk-mode", "local-key", "rock")
+MADE_UP = "playing-"    # and a family's name
 KINDS = LEARNED + ("folk-set", "perf-local", "perf-keysig")
 NONE_KINDS = ("whole-tone", "octatonic", "chromatic")
 DIATONIC = ("ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian")
@@ -63,8 +64,8 @@ def piece(d):
     n[:, 1] += n[:, 0]
     n[:, :2] *= d["quarter"]
     d["n"] = n[np.argsort(n[:, 0], kind="stable")]
-    if d["kind"] not in KINDS:
-        raise ValueError(f"kind {d['kind']!r}; it must be one of {', '.join(KINDS)}")
+    if d["kind"] not in KINDS and not d["kind"].startswith(MADE_UP):
+        raise ValueError(f"kind {d['kind']!r}; it must be one of {', '.join(KINDS)}, or begin with {MADE_UP}")
     if not d["segments"] or any(not s["start"] < s["end"] or s["center"] not in range(12) for s in d["segments"]):
         raise ValueError("segments must be at least one, each with start < end and a center of 0 to 11")
     for text in d["name"], d["corpus"], *(s["mode"] for s in d["segments"]):
@@ -139,6 +140,31 @@ class Source(torch.utils.data.IterableDataset):
         notes, segments, roots = playing.take(self.length, rng, self.catalogue)
         of = lambda m: self.targets.of(m, "playing")
         return np.array(notes, float), [(a, b, c, of(m)) for a, b, c, m in segments], roots
+
+    def noise(self, rng):
+        """Someone drums on the keys or scatters notes, alone or beside some playing."""
+        alone = rng.random() < .5
+        span = self.length if alone else rng.uniform(.25, .75) * self.length
+        notes = (playing.drums if rng.random() < .6 else playing.scatter)(span, rng)
+        if not notes:
+            return None
+        label = (0, self.targets.none + NONE_KINDS.index("chromatic"))
+        if alone:
+            return np.array(notes, float), [(0.0, span, *label)], []
+        music, segments, roots = self.playing(rng)
+        if rng.random() < .5:                                         # what is played comes first
+            music = music[music[:, 0] < self.length - span].copy()
+            music[:, 1] = np.minimum(music[:, 1], self.length - span)
+            segments = [(a, min(b, self.length - span), c, m) for a, b, c, m in segments if a < self.length - span]
+            roots = [(a, b, c) for a, b, c in roots if b < self.length - span]
+            at, start = max([b for _, b, *_ in segments], default=0.0), 0.0
+        else:
+            at, start = 0.0, span
+        music[:, :2] += start
+        noise = np.array(notes, float)
+        noise[:, :2] += at
+        segments = [(a + start, b + start, c, m) for a, b, c, m in segments] + [(at, at + span, *label)]
+        return np.concatenate([music, noise]), sorted(segments), [(a + start, b + start, c) for a, b, c in roots]
 
     def tunes(self, rng):
         """Tunes played straight on, center and mode moving between them; or one tune again and again."""
@@ -229,14 +255,40 @@ class Source(torch.utils.data.IterableDataset):
         return self.cut(d, n, out, start, tempo, [] if again else d.get("chords", []))
 
     def songs(self, rng):
-        d = rng.choice(self.rock)
+        """A stretch of a song, of several put together, or of one made up."""
+        made = rng.random()
+        if made < .35:
+            notes, segments, roots = playing.song(self.length, rng)
+            return np.array(notes, float), [(a, b, c, self.targets.any) for a, b, c, _ in segments], roots
+        if made > .6:
+            return self.song(rng.choice(self.rock), self.length, rng)
+        parts, segments, roots, at, center = [], [], [], 0.0, None
+        while at < self.length:
+            span = min(self.length - at, rng.uniform(8, 40))
+            cut = self.song(rng.choice(self.rock), max(span, 4), rng)
+            if cut is None:
+                continue
+            n, own, chords = cut
+            if center is None or rng.random() < .5:
+                center = (own[0][2] if center is None else center + rng.choice((1, 2, 2, 3, 4, 5, 5, 7, 7, 8, 9, 10, 10))) % 12
+            move = (center - own[0][2] + 6) % 12 - 6
+            n[:, 2] += move
+            n[:, 0] += at
+            n[:, 1] = np.minimum(n[:, 1] + at, at + span)
+            parts.append(n)
+            segments += [(a + at, min(b, span) + at, (c + move) % 12, m) for a, b, c, m in own if a < span]
+            roots += [(a + at, min(b, span) + at, (x + move) % 12) for a, b, x in chords if a < span]
+            at, center = at + span, segments[-1][2]
+        return np.concatenate(parts), segments, roots
+
+    def song(self, d, length, rng):
         tempo = math.exp(rng.uniform(-.35, .35))
         out = [(g["start"], g["end"], g["center"], self.targets.any) for g in d["segments"]]
-        start = max(0, rng.uniform(-.3, 1) * (out[-1][1] - self.length / tempo))
-        return self.cut(d, d["n"].copy(), out, start, tempo, d.get("chords", []))
+        start = max(0, rng.uniform(-.3, 1) * (out[-1][1] - length / tempo))
+        return self.cut(d, d["n"].copy(), out, start, tempo, d.get("chords", []), length)
 
-    def cut(self, d, n, segments, start, tempo, chords):
-        end = start + self.length / tempo
+    def cut(self, d, n, segments, start, tempo, chords, length=None):
+        end = start + (length or self.length) / tempo
         n = n[(n[:, 1] > start) & (n[:, 0] < end)]
         if len(n) < 10:
             return None
@@ -331,7 +383,7 @@ PARENT = {"ionian": 0, "dorian": 2, "phrygian": 4, "lydian": 5, "mixolydian": 7,
 def wander(rng, catalogue, before, mode):
     """The next tune's center: every kind of move alike."""
     c, m = before
-    kind = rng.choice(("relative", "relative", "parallel", "fifth", "third", "step", "tritone"))
+    kind = rng.choice(("relative", "relative", "parallel", "parallel", "fifth", "third", "step", "tritone"))
     if kind == "relative":
         if m not in PARENT or mode not in PARENT:
             return None

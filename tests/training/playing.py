@@ -17,7 +17,7 @@ SHUTTLE = {"ionian": (3, 4, 5), "dorian": (3, 1, 6), "phrygian": (1, 6), "lydian
            "aeolian": (5, 6, 3), "minor": (4, 3), "phrygian_dominant": (1, 6), "lydian_dominant": (1, 6),
            "mixolydian_flat6": (3, 6), "dorian_flat2": (1, 6)}
 LOOPS = {"ionian": [[1, 4, 0, 0], [1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 5, 3, 4], [0, 4, 5, 3], [3, 4, 0, 0], [0, 2, 3, 4], [1, 4, 0, 5],
-                    [2, 5, 1, 4, 0, 0], [0, 0, 4, 4, 4, 4, 0, 0]],
+                    [2, 5, 1, 4, 0, 0], [0, 0, 4, 4, 4, 4, 0, 0], [5, 3, 0, 4], [3, 0, 4, 5], [3, 4, 5, 0]],
          "minor": [[1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 6, 5, 4], [0, 5, 3, 4], [3, 4, 0, 0], [0, 4, 0, 4], [0, 3, 0, 4]],
          "dorian": [[0, 3], [0, 6, 3, 0], [0, 1], [0, 2, 3, 6], [0, 3, 6, 0], [0, 4, 3, 0]],
          "mixolydian": [[0, 6, 3, 0], [0, 3, 6, 3], [0, 6], [0, 4, 6, 3], [0, 6, 3, 3]],
@@ -26,7 +26,27 @@ LOOPS = {"ionian": [[1, 4, 0, 0], [1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 
          "aeolian": [[0, 5, 6, 0], [0, 6, 5, 6], [0, 3, 6, 0], [0, 5, 2, 6], [0, 2, 6, 3], [5, 6, 0, 0], [0, 6, 3, 5]]}
 FAMILIES = (["vamp"] * 3 + ["drone"] * 2 + ["shuttle"] * 3 + ["pedal"] * 2 + ["bassline"] * 2 + ["loop"] * 3 + ["functional"] * 4
             + ["alone"] * 3 + ["planing"] * 2 + ["chorale"] + ["pattern"] * 3 + ["blues"] * 2 + ["unison", "held"] + ["wash"] * 2
-            + ["figure"] * 3 + ["quartal"] * 2)
+            + ["figure"] * 3 + ["quartal"] * 2 + ["changes"] * 5)
+# Harmony that leads to its center by fifths, and mostly begins elsewhere: (chord, beats' share
+# of a bar), a chord as a scale step, or as semitones above the center and a quality.
+CHANGES = {
+    "ionian": [[(1, 1), (4, 1), (0, 2)], [(1, 1), (4, 1), (0, 1), (0, 1)], [(1, 1), (4, 1), (0, 1)], [(1, .5), (4, .5), (0, 1)],
+               [(1, .5), (4, .5), (0, 1), (1, .5), (4, .5), (0, 1)], [(1, 2), (4, 2), (0, 4)],
+               [(0, 1), (5, 1), (1, 1), (4, 1)], [(0, .5), (5, .5), (1, .5), (4, .5)], [(2, 1), (5, 1), (1, 1), (4, 1), (0, 2)],
+               [(2, .5), (5, .5), (1, .5), (4, .5), (0, 2)], [(1, 1), (4, 1), (2, 1), (5, 1), (1, 1), (4, 1), (0, 2)],
+               [(1, 1), ((1, "7"), 1), (0, 2)], [(3, 1), ((5, "m6"), 1), (0, 2)], [(3, 1), ((10, "7"), 1), (0, 2)],
+               [(1, 1), (4, 1), (0, 1), ((9, "7"), 1)], [((2, "7"), 1), (1, .5), (4, .5), (0, 2)],
+               [(3, 1), (4, 1), (0, 2)], [(3, 1), (4, 1), (2, 1), (5, 1), (1, 1), (4, 1), (0, 2)], [(4, 2), (0, 2)],
+               [(3, 1), (0, 1), (4, 1), (0, 1)], [(5, 1), (1, 1), (4, 1), (0, 1)], [(1, 1), (4, 1), (0, 1), (3, 1)]],
+    "minor": [[((2, "m7b5"), 1), ((7, "7"), 1), ((0, "m"), 2)], [((2, "m7b5"), .5), ((7, "7"), .5), ((0, "m"), 1)],
+              [((2, "m7b5"), 1), ((7, "7"), 1), ((0, "m"), 1), ((0, "m"), 1)], [((0, "m"), 1), ((8, "7"), 1), ((2, "m7b5"), .5), ((7, "7"), .5)],
+              [((5, "m"), 1), ((7, "7"), 1), ((0, "m"), 2)], [((5, "m"), 1), ((10, "7"), 1), ((3, "maj"), 1), ((8, "maj"), 1),
+                                                              ((2, "m7b5"), 1), ((7, "7"), 1), ((0, "m"), 2)],
+              [((8, "7"), 1), ((7, "7"), 1), ((0, "m"), 2)], [((7, "7"), 2), ((0, "m"), 2)]],
+}
+CHANGES_WEIGHT = {"ionian": (7, 4, 4, 4, 3, 3, 3, 2, 2, 2, 2, 1, 1, 1, 2, 1, 2, 1, 1, 1, 1, 1)}
+QUALITIES = {"7": (0, 4, 7, 10, 14, 21), "m": (0, 3, 7, 10, 14, 17), "m6": (0, 3, 7, 9, 14, 17), "m7b5": (0, 3, 6, 10, 14, 17),
+             "maj": (0, 4, 7, 11, 14, 18)}
 
 
 def draw_mode(rng, catalogue):
@@ -120,13 +140,15 @@ class Player:
         foreign = fam == "pedal" and r.random() < .5
         dominant = (t + r.randrange(4, 9) * bar, t + r.randrange(8, 15) * bar) if fam in ("functional", "loop", "pattern", "planing") \
             and self.n == 7 and 7 in self.s and r.random() < .12 else (0, 0)
-        slide = r.randrange(3, 9) if self.colour and bars > 5 and r.random() < .5 else -1
+        slide = r.randrange(3, 9) if bars > 5 and r.random() < (.6 if self.colour else .06) else -1
         shape = r.choice([quartal, quartal, self.stack(0), self.stack(0, 4), self.stack(r.randrange(self.n)),
                           [self.pitch(r.randrange(self.n)) for _ in range(3)], [self.pitch(3 * k + r.randrange(self.n)) for k in range(3)]])
         osti = self.ostinato(meter)
         pattern = r.choice(("alberti", "stride", "waltz", "arpeggio", "tenths", "fifths", "octaves"))
-        slip_left = 0
         line = self.melodist()
+        blues = self.blues_habits()
+        if fam == "changes":
+            self.changes(t, bars, beat, meter)
         for b in range(bars):
             a, e = t + b * bar, t + (b + 1) * bar
             last = b == bars - 1
@@ -234,7 +256,9 @@ class Player:
             elif fam == "pattern":
                 self.pattern_bar(a, e, beat, meter, d, pattern)
             elif fam == "blues":
-                self.blues_bar(a, e, beat, meter, b % 12)
+                self.blues_bar(a, e, beat, meter, b % 12, blues)
+            elif fam == "changes":
+                pass
             elif fam == "unison":
                 p = self.low(c)
                 for x, (k, w) in enumerate(osti):
@@ -402,25 +426,148 @@ class Player:
                 for q in self.voice(ch, self.middle):
                     self.put(a, e, q)
 
-    def blues_bar(self, a, e, beat, meter, b):
+    def blues_habits(self):
         r = self.r
-        root = (self.c + (0, 0, 0, 0, 5, 5, 0, 0, 7, 5, 0, 7 if self.hold else 0)[b]) % 12
-        if b == 1 and r.random() < .4:
-            root = (self.c + 5) % 12
-        low = self.low(root)
-        kind = r.choice(((0, 4, 10), (0, 4, 10), (4, 10, 14), (0, 7, 9))) if self.mode in ("mixolydian", "blues", "major_pentatonic", "ionian", "lydian_dominant") \
-            else r.choice(((0, 3, 10), (0, 3, 7)))
-        walk = self.stride
-        if walk == 1:
+        dominant = self.mode in ("mixolydian", "blues", "major_pentatonic", "ionian", "lydian_dominant")
+        turn = [(7, 4)] * 2 if not dominant else r.choice(([(7, 4), (5, 4)], [(7, 4), (5, 4)], [(2, 3), (7, 4)], [(9, 4), (2, 3)], [(7, 4), (7, 4)]))
+        return {"dominant": dominant, "third": 4 if dominant else 3, "turn": turn, "quick": r.random() < .4,
+                "bass": r.choice(("whole", "two", "walk", "walk", "boogie", "shuffle", "roots", "none")),
+                "left": r.choice(("full", "shell", "rootless", "rootless", "sixth", "none")),
+                "swing": r.choice((.5, 2 / 3, 2 / 3)), "riff": None}
+
+    def blues_bar(self, a, e, beat, meter, b, habit):
+        """One of twelve bars: i or I, IV, V, and a turn at the end."""
+        r = self.r
+        third = habit["third"]
+        root, third = {4: (5, third), 5: (5, third), 8: habit["turn"][0], 9: habit["turn"][1],
+                       11: (7, 4) if self.hold else (0, third)}.get(b, (0, third))
+        if b == 1 and habit["quick"]:
+            root = 5
+        root = (self.c + root) % 12
+        low, bass, left = self.low(root), habit["bass"], habit["left"]
+        if bass == "none" and left in ("none", "rootless"):
+            bass = "two"
+        if bass == "whole":
             self.put(a, e, low)
-        else:
+        elif bass == "walk":
+            after = low + r.choice((5, -7, 0, 0))
             for x in range(meter):
-                self.put(a + x * beat, a + (x + .9) * beat, low + ((0, 4 if 4 in kind else 3, 7, 9, 10)[x % 5] if walk == .5 else (0, 7)[x % 2]))
-        for x in [0] if walk == 1 and self.hold else self.sync:
+                q = low if x == 0 else after + r.choice((-1, 1, 2, -2)) if x == meter - 1 else low + r.choice((third, 7, 9, 10, 12, 2, 5))
+                self.put(a + x * beat, a + (x + .95) * beat, q)
+        elif bass == "boogie":
+            for i in range(2 * meter):
+                x = i // 2 + (habit["swing"] if i % 2 else 0)
+                k = (0, 0, third, third, 7, 7, 9, 10)[i % 8] if self.stride == .5 else (0, 12)[i % 2] + (0, 0, third, third, 7, 7, 10, 9)[i % 8]
+                self.put(a + x * beat, a + (x + .4) * beat, low + k)
+        elif bass == "shuffle":
+            for i in range(2 * meter):
+                x = i // 2 + (habit["swing"] if i % 2 else 0)
+                for k in (0, (7, 7, 9, 9, 10, 10, 9, 9)[i % 8] if self.hold else (7, 9)[i // 2 % 2]):
+                    self.put(a + x * beat, a + (x + .35) * beat, low + k)
+        elif bass in ("two", "roots"):
+            for x in range(0, meter, 2 if bass == "two" else 1):
+                self.put(a + x * beat, a + (x + .9) * beat, low + (7 if bass == "two" and x % 4 == 2 else 0))
+        kind = {"full": (0, third, 7, 10), "shell": (third, 10) if bass != "none" else (0, third, 10), "rootless": (third, 10, 14) if self.hold else (10, 14, 12 + third + 5 * (third == 4)),
+                "sixth": (0, third, 7, 9), "none": ()}[left]
+        for x in [0] if self.stride == 1 and self.hold else [x if x == int(x) else int(x) + habit["swing"] for x in self.sync]:
             if x < meter:
                 for q in self.voice([root + k for k in kind], self.middle):
-                    self.put(a + x * beat, e if walk == 1 and self.hold else min(e, a + (x + .7) * beat), q)
+                    self.put(a + x * beat, e if self.stride == 1 and self.hold else min(e, a + (x + .7) * beat), q)
         self.roots.append((a, e, root))
+
+    def riff(self, a, e, beat, meter, line, ending):
+        """A blues line: blue thirds and fifths over whatever chord sounds, at rest on the center."""
+        r = self.r
+        pool = r.choice(((0, 3, 5, 6, 7, 10), (0, 3, 5, 6, 7, 10), (0, 2, 3, 4, 7, 9), (0, 3, 4, 5, 7, 9, 10), (0, 3, 5, 7, 10)))
+        if line.get("riff") is None or r.random() < .4:
+            x, line["riff"] = r.choice((0, 0, .5, 1)), []
+            while x < meter - .1:
+                w = r.choice((1 / 3, 2 / 3, .5, 1, 1, 1.5))
+                line["riff"].append((x, w, r.choice(pool)))
+                x += w + r.choice((0, 0, 0, .5, 1))
+        for i, (x, w, k) in enumerate(line["riff"]):
+            if x + w > meter:
+                continue
+            if ending and i == len(line["riff"]) - 1:
+                k = r.choice((0, 0, 0, 7, 4 if self.mode != "dorian" else 3))
+            q = self.near(line["p"], self.c + k)
+            q = q + 12 if q < 55 else q - 12 if q > 88 else q
+            if k in (4, 7) and r.random() < .3:                        # crushed from below
+                self.put(a + x * beat, a + x * beat + .07, q - 1)
+                self.put(a + x * beat + .06, a + (x + w * .9) * beat, q)
+            else:
+                self.put(a + x * beat, a + (x + w * .9) * beat, q)
+            line["p"] = q
+        self.tune = line["p"]
+
+    def changes(self, t, bars, beat, meter):
+        """Sevenths that go round by fifths: roots in the bass, walking, or left to somebody else."""
+        r = self.r
+        cycle = r.choices(CHANGES[self.mode], CHANGES_WEIGHT.get(self.mode))[0]
+        left = r.choice(("full", "full", "shell", "rootless", "rootless", "triad"))
+        bass = r.choice(("whole", "whole", "two", "walk", "walk", "short")) if left == "rootless" else r.choice(("whole", "two", "walk", "short", "chord"))
+        if left == "rootless" and r.random() < .25:
+            bass = "chord"
+        sizes = r.choice((4, 4, 5, 6))
+        x, i, after = 0.0, 0, None
+        spans = []
+        while x < bars - .01:
+            what, share = cycle[i % len(cycle)]
+            end = min(bars, x + share)
+            # The last bars are the center's.
+            if bars - x <= 1.01 and r.random() < .85:
+                what, end = 0 if self.mode == "ionian" else (0, "m"), bars
+            spans.append((t + x * meter * beat, t + end * meter * beat, what))
+            x, i = end, i + 1
+        before = None
+        for j, (u, v, what) in enumerate(spans):
+            if isinstance(what, int):
+                tones = self.stack(what, 6)
+                if what == 0 and r.random() < .35:                     # a sixth for the seventh
+                    tones[3] -= 2
+                if what == 4 and r.random() < .2:
+                    tones[4] -= 1
+            else:
+                tones = [self.c + what[0] + k for k in QUALITIES[what[1]]]
+                if what[1] == "m" and what[0] == 0 and r.random() < .5:
+                    tones[3] -= 1                                      # minor with a sixth or its leading tone
+                if what[1] == "7" and self.mode == "minor":
+                    tones[4] -= 1
+            root = tones[0] % 12
+            self.roots.append((u, v, root))
+            upper = {"full": tones[:sizes], "triad": tones[:3], "shell": [tones[0], tones[1], tones[3]],
+                     "rootless": r.choice(([tones[1], tones[3], tones[4]], [tones[3], tones[4], tones[1]],
+                                           [tones[1], tones[2], tones[3], tones[4]]))}[left]
+            if bass != "chord" and left == "shell":
+                upper = upper[1:]
+            low = self.low(root)
+            beats = max(1, int(round((v - u) / beat)))
+            if bass == "whole":
+                self.put(u, v, low)
+            elif bass == "short":
+                self.put(u, u + beat * r.choice((.5, 1)), low)
+            elif bass == "two":
+                for x in range(0, beats, 2):
+                    self.put(u + x * beat, min(v, u + (x + 1.8) * beat), low + ((tones[2] - tones[0]) if x % 4 == 2 else 0))
+            elif bass == "walk":
+                nxt = spans[j + 1][2] if j + 1 < len(spans) else what
+                goal = self.low((self.pitch(nxt) if isinstance(nxt, int) else self.c + nxt[0]) % 12)
+                for x in range(beats):
+                    q = low if x == 0 else goal + r.choice((-1, 1, 1, 2, -2)) if x == beats - 1 else low + r.choice([k - tones[0] for k in tones[1:5]] + [12, 2])
+                    self.put(u + x * beat, min(v, u + (x + .95) * beat), q)
+            start = self.middle if before is None else before + r.choice((-1, 0, 0, 1))
+            start = min(max(start, 46), 62)
+            first = start + (upper[0] - start) % 12
+            if first - start > 7 and left != "full":
+                first -= 12
+            before = first
+            pitches = [first]
+            for p in upper[1:]:
+                pitches.append(pitches[-1] + ((p - pitches[-1]) % 12 or 12))
+            hits = [0] if self.hold else [h for h in self.sync if h < beats - .01] or [0]
+            for h in hits:
+                for p in pitches:
+                    self.put(u + h * beat, v if self.hold else min(v, u + (h + .8) * beat), p)
 
     def passing(self, a, e):
         """A chord from elsewhere that moves no center."""
@@ -448,6 +595,8 @@ class Player:
 
     def melody(self, a, e, beat, meter, b, line, slip, ending, fam):
         r, style = self.r, self.right
+        if fam == "blues" and style in ("walk", "thirds", "long"):
+            return self.riff(a, e, beat, meter, line, ending)
         if fam in ("alone", "drone", "unison") and style in ("none", "chords", "sparse"):
             style = "walk"
         if style == "none":
@@ -517,9 +666,105 @@ def move(rng, catalogue, before):
                     options.append((k, mm))
         if options:
             return rng.choice(options), True
-    if x < .42:
+    if x < .46:
         return (c, mode), False
     return ((c + rng.choice((5, 7, 5, 7, 3, 4, 8, 9, 2, 10, 1, 11, 6))) % 12, mode), False
+
+
+# Loops of songs, in semitones above the center and a quality ("" major, m minor, 5 neither).
+SONG_MAJOR = ["0 5", "0 5 7 5", "0 7 9m 5", "9m 5 0 7", "0 9m 5 7", "0 10 5 0", "0 10 5", "10 5 0 0", "0 5 0 7", "0 7 5 0", "0 7 5 7",
+              "0 4m 5 7", "0 2m 5 7", "0 2m 7 0", "0 3 5 0", "0 3 5", "0 8 10 0", "8 10 0 0", "0 5m 0", "0 5 5m 0", "0 10", "0 10 8 7",
+              "5 0 7 9m", "5 7 0 9m", "5 0", "5 7 0 0", "5 0 5 7", "0 2 5 0", "0 2 5 7", "0 4 5 5m", "9m 7 5 7", "2m 7 0 0", "0", "0 7", "0 0 0 5 5 0 7 5 0 7",
+              "0 0 5 5 0 0 7 7", "0 10 0 5", "0 7m 5 0", "0 11 9m 7 5 0", "0 7 10 5", "0 9 2 7"]
+SONG_MINOR = ["0m 8 3 10", "0m 10 8 10", "0m 10 8 7", "0m 5m 0m 7m", "0m 5 0m", "0m 3 10 5", "0m 10 5 0m", "0m 8 10", "0m", "0m 10", "0m 7m",
+              "0m 5m 7 0m", "0m 10 3 8", "0m 8 5m 7", "8 10 0m 0m", "05 35 55", "05 105 05 35", "05 35 55 65 55", "05 105 85 105", "0m 2 5 0m", "0m 7",
+              "0m 5m", "0m 3 5 8", "0m 10 8 8", "0m 8"]
+
+
+def song(length, rng):
+    """Verses and choruses over loops of chords, borrowed ones among them, under a tune on
+    five to seven notes -> notes, segments (start, end, center, mode None), roots."""
+    r = rng
+    beat = 60 / r.uniform(66, 170)
+    bar = 4 * beat
+    c, t, notes, segments, roots = r.randrange(12), 0.0, [], [], []
+    major = r.random() < .68
+    sections = []
+    for _ in range(r.choice((1, 2, 2, 3))):
+        loop = r.choice(SONG_MAJOR if major else SONG_MINOR).split()
+        if r.random() < .15:                                          # begun elsewhere in the loop
+            k = r.randrange(len(loop))
+            loop = loop[k:] + loop[:k]
+        sections.append((loop, r.choice((.5, 1, 1, 1, 2))))
+    texture = r.choice(("after", "after", "after", "block", "strum", "eighths", "broken", "riff"))
+    pool = r.choice(((0, 2, 4, 7, 9), (0, 2, 4, 7, 9), (0, 2, 4, 5, 7, 9, 11), (0, 2, 4, 5, 7, 9, 10), (0, 3, 5, 7, 10), (0, 2, 3, 4, 7, 9)) if major
+                    else ((0, 3, 5, 7, 10), (0, 3, 5, 7, 10), (0, 2, 3, 5, 7, 8, 10), (0, 2, 3, 5, 7, 9, 10), (0, 3, 5, 6, 7, 10)))
+    sung = r.random() < .85
+    density = r.uniform(.4, 1)
+    rest = [0, 0, 0, 7, 4 if major else 3]
+    p = 60 + r.randrange(12)
+    begun = 0.0
+    while t < length:
+        if segments or t > begun:
+            if r.random() < .12 and t - begun > 12:
+                segments.append((begun, t, c, None))
+                c = (c + r.choice((1, 2, 2, 2, 3, 5, 7, 9, 10, 4))) % 12
+                begun = t
+        loop, bars = r.choice(sections)
+        whole = [(x, bars) for x in loop]
+        for _ in range(r.choice((1, 2, 2, 4))):
+            motif = [(i * .5, r.choice(pool)) for i in range(32) if r.random() < density * .5]
+            for i, (name, size) in enumerate(whole):
+                quality = name[-1] if name[-1] in "m5" and len(name) > 1 else ""
+                above = int(name[:-1] if quality else name)
+                end = t + size * bar
+                root = (c + above) % 12
+                ring = (0, 7) if quality == "5" else (0, 3, 7) if quality == "m" else (0, 4, 7)
+                if r.random() < .08 and quality != "5":
+                    ring = (*ring, 10 if quality == "m" or above == 7 else 11)
+                low = 34 + (root - 34) % 12
+                bass = low if r.random() < .93 else low + ring[1]
+                mid = [q for q in (50 + (root + k - 50) % 12 for k in ring)]
+                roots.append((t, end, root))
+                beats = size * 4
+                if texture == "block":
+                    notes += [(t, end, q) for q in (bass, *mid)]
+                elif texture == "broken":
+                    cell = [bass, *sorted(mid), sorted(mid)[1]]
+                    notes += [(t + k * .5 * beat, t + (k * .5 + .5) * beat, cell[k % len(cell)]) for k in range(int(2 * beats))]
+                else:
+                    x = 0.0
+                    while x < beats - .01:
+                        if texture == "after":
+                            notes.append((t + x * beat, t + (x + .9) * beat, bass))
+                            if x + 1 < beats:
+                                notes += [(t + (x + 1) * beat, t + (x + 1.9) * beat, q) for q in mid]
+                            x += 2
+                        elif texture == "riff":
+                            notes.append((t + x * beat, t + (x + .45) * beat, bass if x == 0 or r.random() < .6 else low + r.choice((0, 12, 10, 7, 3 if not major else 12))))
+                            if x % 2 == 1:
+                                notes += [(t + x * beat, t + (x + .5) * beat, q) for q in mid]
+                            x += .5
+                        else:
+                            w = .5 if texture == "eighths" else r.choice((.5, 1, 1, 1.5))
+                            notes += [(t + x * beat, t + (x + w * .9) * beat, q) for q in (bass, *mid)]
+                            x += w
+                if sung:
+                    for x, k in motif:
+                        if x < beats and r.random() < .9:
+                            last = i == len(whole) - 1 and x > beats - 2
+                            k = r.choice(rest) if last and r.random() < .6 else root - c + r.choice(ring) if x == 0 and r.random() < .4 else k
+                            q = p + (c + k - p + 6) % 12 - 6
+                            q = q + 12 if q < 55 else q - 12 if q > 81 else q
+                            notes.append((t + x * beat, t + (x + r.choice((.4, .5, .5, 1))) * beat, q))
+                            p = q
+                t = end
+            if t > length:
+                break
+        if r.random() < .1:
+            t += bar
+    segments.append((begun, t, c, None))
+    return notes, segments, roots
 
 
 def free(rng, t, end, beat):
@@ -626,11 +871,12 @@ def take(length, rng, catalogue):
             now, keep = move(rng, catalogue, before)
         if now == before:
             continue
-        if before and rng.random() < (.25 if keep else .5):
+        if before and rng.random() < (.25 if keep or now[0] == before[0] else .5):
             player.habits()
-        if player.family == "blues":
-            # A blues has its own chords; every one of them a seventh.
-            now = (now[0], rng.choice(("mixolydian",) * 6 + ("dorian", "aeolian", "blues")))
+        if player.family in ("blues", "changes"):
+            # They have chords of their own, and so their modes.
+            own = ("mixolydian",) * 6 + ("dorian", "aeolian", "blues") if player.family == "blues" else ("ionian",) * 3 + ("minor",)
+            now = (now[0], rng.choice(own))
             if now == before:
                 continue
             keep = False
@@ -645,6 +891,8 @@ def take(length, rng, catalogue):
             player.family = "figure"
         if player.family == "blues":
             bars = rng.choice((12, 12, 24, 8, 4))
+        if player.family == "changes":
+            bars = rng.choice((2, 4, 4, 8, 8, 8, 12, 16, 16, 24))
         player.section(t, bars, beat, meter)
         end = t + bars * meter * beat
         segments.append((t, end, *now))

@@ -120,7 +120,13 @@ def learn(args):
     source = corpus.Source(items, catalogue, args.length, args.seed, mix, args.options.split(","))
     prior, none_prior = priors(source, args.count_priors)
     print(len(items), "pieces; prior", dict(zip(catalogue.ids, prior.round(4))), none_prior.round(4), flush=True)
-    net = network.Network(args.hidden, args.dropout).to(device)
+    net = network.Network(args.hidden, args.dropout)
+    if args.go_on:
+        nets, _ = network.read(args.go_on)
+        if len(nets) != 1 or nets[0].hidden != args.hidden:
+            raise corpus.Fault(f"{args.go_on}: to go on from, it must hold one network of {args.hidden} hidden units")
+        net.load_state_dict(nets[0].state_dict())
+    net = net.to(device).train()
     mean = copy.deepcopy(net).eval()
     loss_of = Loss(source.targets, prior, none_prior, device)
     decayed = [p for p in net.parameters() if p.dim() > 1]
@@ -177,7 +183,7 @@ def mixture(text):
             mix[name] = float(share)
         except ValueError:
             mix[name] = -1.
-        if name not in ("tunes", "playing", "pieces", "songs") or not 0 <= mix[name] < float("inf"):
+        if name not in ("tunes", "playing", "pieces", "songs", "noise") or not 0 <= mix[name] < float("inf"):
             raise corpus.Fault(f"--mix {part}: give shares as in  tunes=.5,playing=.3,pieces=.1,songs=.1")
     if not sum(mix.values()) > 0:
         raise corpus.Fault("--mix: at least one share must be above 0")
@@ -195,19 +201,20 @@ def main():
     p.add_argument("--steps", type=int, default=0, help="how many steps to learn, whatever time they take")
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--hidden", type=int, default=128)
-    p.add_argument("--dropout", type=float, default=.1)
+    p.add_argument("--dropout", type=float, default=0)
     p.add_argument("--drop", type=float, default=0.)
-    p.add_argument("--decay", type=float, default=1e-3)
+    p.add_argument("--decay", type=float, default=.1)
     p.add_argument("--rate", type=float, default=3e-3)
     p.add_argument("--batch", type=int, default=56)
     p.add_argument("--length", type=float, default=64)
     p.add_argument("--workers", type=int, default=8)
     p.add_argument("--count-priors", type=int, default=600)
-    p.add_argument("--mix", default="tunes=.54,playing=.24,pieces=.16,songs=.06")
+    p.add_argument("--mix", default="tunes=.46,playing=.27,pieces=.18,songs=.06,noise=.03")
     p.add_argument("--options", default="backward")
     p.add_argument("--away", type=float, default=2.0, help="weight of the time away from a piece's main center")
     p.add_argument("--calm", type=float, default=1.0, help="price of moving where the label stays")
     p.add_argument("--also", nargs="*", default=[], help="more pieces to learn from; with --fold, all but those of the fold")
+    p.add_argument("--go-on", metavar="FILE", help="begin with these weights")
     p.add_argument("--fold", choices=("a", "b"))
     p.add_argument("--leave-out", default="")
     learn(p.parse_args())
@@ -216,6 +223,6 @@ def main():
 if __name__ == "__main__":
     try:
         main()
-    except (corpus.Fault, OSError) as fault:
+    except (corpus.Fault, OSError, ValueError) as fault:
         print(fault, file=sys.stderr)
         sys.exit(1)
