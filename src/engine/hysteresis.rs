@@ -37,7 +37,7 @@ impl Inertia {
         let (bar, patience, home) = [
             (0.0, 0.05, 6.0),
             (0.4, 0.3, 12.0),
-            (0.8, 0.65, 20.0),
+            (0.7, 0.6, 20.0),
             (1.0, 2.5, 40.0),
             (1.2, 8.0, 80.0),
         ][self as usize];
@@ -90,14 +90,13 @@ const AFTER_NONE: f32 = 6.0;
 const SELDOM: f32 = 0.12;
 /// Time constant of that, in seconds.
 const LATELY: f32 = 8.0;
-/// A new mode on the same center needs this share of the bar and of the patience.
-const MODE_BAR: f32 = 0.25;
-const MODE_PATIENCE: f32 = 0.35;
+/// A new mode on the same center needs no bar, and this share of the patience.
+const MODE_PATIENCE: f32 = 0.4;
 /// The way back home needs this share of the patience.
 const BACK_HOME: f32 = 0.7;
 /// The bar and the share of the patience for having no center any more.
 const ADRIFT_BAR: f32 = 0.5;
-const ADRIFT_PATIENCE: f32 = 1.5;
+const ADRIFT_PATIENCE: f32 = 5.0;
 /// A contender is worth showing from this share of the established one's probability.
 const NOTICED: f32 = 0.35;
 /// Steps with sound before anything is established.
@@ -372,7 +371,7 @@ impl Here {
                 continue;
             }
             let gathered = &mut self.on_center[m];
-            gather(gathered, lead - MODE_BAR * rules.bar);
+            gather(gathered, lead);
             let near = *gathered / (MODE_PATIENCE * rules.patience);
             let likelier = best.1 > 0.0 && near == best.1 && own(m) > own(best.0.0 as usize);
             if lead > 0.0 && (near > best.1 || likelier) {
