@@ -92,14 +92,15 @@ fn invented() -> String {
 }
 
 /// Weights after five small steps, and what the training printed.
-fn learned(data: &Path, out: &Path, name: &str, seed: &str) -> (Vec<u8>, String) {
+fn learned(data: &Path, out: &Path, name: &str, more: &[&str]) -> (Vec<u8>, String) {
     let (data, folder) = (text(data), text(out));
     #[rustfmt::skip]
-    let arguments = [
-        "--data", &data, "--check", &data, "--out", &folder, "--name", name, "--seed", seed,
+    let mut arguments = vec![
+        "--data", &*data, "--check", &data, "--out", &folder, "--name", name,
         "--steps", "5", "--workers", "0", "--hidden", "16", "--batch", "4", "--length", "24",
         "--count-priors", "12",
     ];
+    arguments.extend(more);
     let said = python::run(Python::Training, "training/train.py", &arguments, "");
     let weights = std::fs::read(out.join(format!("{name}.weights"))).expect("weights");
     (weights, said)
@@ -118,31 +119,52 @@ fn a_few_steps_give_weights_that_the_program_takes_the_same_every_time() {
     let out = folder("steps");
     let data = out.join("invented.jsonl");
     std::fs::write(&data, invented()).expect("a file");
-    let (one, said) = learned(&data, &out, "one", "1");
+    let (one, said) = learned(&data, &out, "one", &["--seed", "1"]);
     assert!(said.contains("12 pieces; prior"), "{said}");
     assert!(said.contains("\nsteps 5 "), "{said}");
     for kind in ["folk-mode", "local-key", "rock"] {
         assert_eq!(figures(&said, kind).len(), 4, "{said}");
     }
     Model::parse(&one).expect("weights that the program takes");
-    let (again, _) = learned(&data, &out, "again", "1");
+    let (again, _) = learned(&data, &out, "again", &["--seed", "1"]);
     assert!(one == again, "the same seed and steps gave other weights");
     // The comparison could fail.
-    let (other, _) = learned(&data, &out, "other", "2");
+    let (other, _) = learned(&data, &out, "other", &["--seed", "2"]);
     assert!(one != other, "another seed gave the same weights");
 
-    // Two of them settled on having no center, and averaged.
-    let settled = out.join("settled.weights");
-    let nets = ["one", "other"].map(|n| text(&out.join(format!("{n}.weights"))));
-    #[rustfmt::skip]
-    let arguments = [
-        "--data", &*text(&data), "--weights", &nets[0], &nets[1], "--out", &*text(&settled),
-        "--pieces", "4", "--steps", "3", "--count-priors", "12", "--temperatures", "1.2", "1.5",
-    ];
-    python::run(Python::Training, "training/settle.py", &arguments, "");
-    let model = Model::parse(&std::fs::read(&settled).expect("weights")).expect("weights");
+    // One of them goes on; two of them settle together.
+    let file = |name: &str| text(&out.join(format!("{name}.weights")));
+    let (more, _) = learned(&data, &out, "more", &["--go-on", &file("one")]);
+    assert!(more != one && more != other);
+    let settled = |name: &str, mean: &[&str]| {
+        let (data, one, other, to) = (text(&data), file("one"), file("other"), file(name));
+        #[rustfmt::skip]
+        let mut arguments = vec![
+            "--data", &*data, "--weights", &one, &other, "--out", &to,
+            "--pieces", "4", "--steps", "3", "--count-priors", "12", "--temperatures", "1.2", "1.5",
+        ];
+        arguments.extend(mean);
+        python::run(Python::Training, "training/settle.py", &arguments, "");
+        std::fs::read(&to).expect("weights")
+    };
+    let plain = settled("settled", &[]);
+    let model = Model::parse(&plain).expect("weights");
     assert_eq!(model.temperature(), 1.2);
     assert_eq!(model.temperature_hindsight(), 1.5);
+    let between = settled("between", &["--mean", &file("more"), &file("other")]);
+    Model::parse(&between).expect("weights");
+    assert!(between != plain, "the mean of two is one of them");
+    // Two networks in one file are nothing to go on from.
+    let arguments = [
+        "--data",
+        &text(&data),
+        "--out",
+        &text(&out),
+        "--go-on",
+        &file("settled"),
+    ];
+    let said = python::fails(Python::Training, "training/train.py", &arguments, "");
+    assert!(said.contains("it must hold one network"), "{said}");
 }
 
 #[test]
@@ -246,6 +268,8 @@ fn bad_files_are_named() {
         said.contains("there are no rock songs in the data"),
         "{said}"
     );
+    let said = train(&bad, "noise=.5,tunes=-1");
+    assert!(said.contains("--mix tunes=-1: give shares"), "{said}");
     let said = train(&bad, "tunes=many");
     assert!(said.contains("--mix tunes=many: give shares"), "{said}");
     let arguments = ["--weights", &bad, "--held-out", "1"];
