@@ -27,24 +27,20 @@ LOOPS = {"ionian": [[1, 4, 0, 0], [1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 
 FAMILIES = (["vamp"] * 3 + ["drone"] * 2 + ["shuttle"] * 3 + ["pedal"] * 2 + ["bassline"] * 2 + ["loop"] * 3 + ["functional"] * 4
             + ["alone"] * 3 + ["planing"] * 2 + ["chorale"] + ["pattern"] * 3 + ["blues"] * 2 + ["unison", "held"] + ["wash"] * 2
             + ["figure"] * 3 + ["quartal"] * 2 + ["changes"] * 5)
-# Harmony that leads to its center by fifths, and mostly begins elsewhere: (chord, beats' share
-# of a bar), a chord as a scale step, or as semitones above the center and a quality.
+# Harmony that leads to its center by fifths, and mostly begins elsewhere: (how often, chords).
+# A chord is a step of the scale, or semitones above the center and a quality; after a stroke
+# how many bars it lasts, if not one.
 CHANGES = {
-    "ionian": [[(1, 1), (4, 1), (0, 2)], [(1, 1), (4, 1), (0, 1), (0, 1)], [(1, 1), (4, 1), (0, 1)], [(1, .5), (4, .5), (0, 1)],
-               [(1, .5), (4, .5), (0, 1), (1, .5), (4, .5), (0, 1)], [(1, 2), (4, 2), (0, 4)],
-               [(0, 1), (5, 1), (1, 1), (4, 1)], [(0, .5), (5, .5), (1, .5), (4, .5)], [(2, 1), (5, 1), (1, 1), (4, 1), (0, 2)],
-               [(2, .5), (5, .5), (1, .5), (4, .5), (0, 2)], [(1, 1), (4, 1), (2, 1), (5, 1), (1, 1), (4, 1), (0, 2)],
-               [(1, 1), ((1, "7"), 1), (0, 2)], [(3, 1), ((5, "m6"), 1), (0, 2)], [(3, 1), ((10, "7"), 1), (0, 2)],
-               [(1, 1), (4, 1), (0, 1), ((9, "7"), 1)], [((2, "7"), 1), (1, .5), (4, .5), (0, 2)],
-               [(3, 1), (4, 1), (0, 2)], [(3, 1), (4, 1), (2, 1), (5, 1), (1, 1), (4, 1), (0, 2)], [(4, 2), (0, 2)],
-               [(3, 1), (0, 1), (4, 1), (0, 1)], [(5, 1), (1, 1), (4, 1), (0, 1)], [(1, 1), (4, 1), (0, 1), (3, 1)]],
-    "minor": [[((2, "m7b5"), 1), ((7, "7"), 1), ((0, "m"), 2)], [((2, "m7b5"), .5), ((7, "7"), .5), ((0, "m"), 1)],
-              [((2, "m7b5"), 1), ((7, "7"), 1), ((0, "m"), 1), ((0, "m"), 1)], [((0, "m"), 1), ((8, "7"), 1), ((2, "m7b5"), .5), ((7, "7"), .5)],
-              [((5, "m"), 1), ((7, "7"), 1), ((0, "m"), 2)], [((5, "m"), 1), ((10, "7"), 1), ((3, "maj"), 1), ((8, "maj"), 1),
-                                                              ((2, "m7b5"), 1), ((7, "7"), 1), ((0, "m"), 2)],
-              [((8, "7"), 1), ((7, "7"), 1), ((0, "m"), 2)], [((7, "7"), 2), ((0, "m"), 2)]],
+    "ionian": [(7, "1 4 0/2"), (4, "1 4 0 0"), (4, "1 4 0"), (4, "1/0.5 4/0.5 0"),
+           (3, "1/0.5 4/0.5 0 1/0.5 4/0.5 0"), (3, "1/2 4/2 0/4"), (3, "0 5 1 4"),
+           (2, "0/0.5 5/0.5 1/0.5 4/0.5"), (2, "2 5 1 4 0/2"), (2, "2/0.5 5/0.5 1/0.5 4/0.5 0/2"),
+           (2, "1 4 2 5 1 4 0/2"), (1, "1 1:7 0/2"), (1, "3 5:m6 0/2"), (1, "3 10:7 0/2"), (2, "1 4 0 9:7"),
+           (1, "2:7 1/0.5 4/0.5 0/2"), (2, "3 4 0/2"), (1, "3 4 2 5 1 4 0/2"), (1, "4/2 0/2"), (1, "3 0 4 0"),
+           (1, "5 1 4 0"), (1, "1 4 0 3")],
+    "minor": [(1, "2:m7b5 7:7 0:m/2"), (1, "2:m7b5/0.5 7:7/0.5 0:m"), (1, "2:m7b5 7:7 0:m 0:m"),
+          (1, "0:m 8:7 2:m7b5/0.5 7:7/0.5"), (1, "5:m 7:7 0:m/2"),
+          (1, "5:m 10:7 3:maj 8:maj 2:m7b5 7:7 0:m/2"), (1, "8:7 7:7 0:m/2"), (1, "7:7/2 0:m/2")],
 }
-CHANGES_WEIGHT = {"ionian": (7, 4, 4, 4, 3, 3, 3, 2, 2, 2, 2, 1, 1, 1, 2, 1, 2, 1, 1, 1, 1, 1)}
 QUALITIES = {"7": (0, 4, 7, 10, 14, 21), "m": (0, 3, 7, 10, 14, 17), "m6": (0, 3, 7, 9, 14, 17), "m7b5": (0, 3, 6, 10, 14, 17),
              "maj": (0, 4, 7, 11, 14, 18)}
 
@@ -433,7 +429,7 @@ class Player:
         return {"dominant": dominant, "third": 4 if dominant else 3, "turn": turn, "quick": r.random() < .4,
                 "bass": r.choice(("whole", "two", "walk", "walk", "boogie", "shuffle", "roots", "none")),
                 "left": r.choice(("full", "shell", "rootless", "rootless", "sixth", "none")),
-                "swing": r.choice((.5, 2 / 3, 2 / 3)), "riff": None}
+                "swing": r.choice((.5, 2 / 3, 2 / 3))}
 
     def blues_bar(self, a, e, beat, meter, b, habit):
         """One of twelve bars: i or I, IV, V, and a turn at the end."""
@@ -500,10 +496,18 @@ class Player:
             line["p"] = q
         self.tune = line["p"]
 
+    @staticmethod
+    def spelled_out(chord):
+        """"4/.5" -> (4, .5), "7:m" -> ((7, "m"), 1)"""
+        what, _, bars = chord.partition("/")
+        above, _, quality = what.partition(":")
+        return (int(above), quality) if quality else int(above), float(bars or 1)
+
     def changes(self, t, bars, beat, meter):
         """Sevenths that go round by fifths: roots in the bass, walking, or left to somebody else."""
         r = self.r
-        cycle = r.choices(CHANGES[self.mode], CHANGES_WEIGHT.get(self.mode))[0]
+        weights, cycles = zip(*CHANGES[self.mode])
+        cycle = [self.spelled_out(chord) for chord in r.choices(cycles, weights)[0].split()]
         left = r.choice(("full", "full", "shell", "rootless", "rootless", "triad"))
         bass = r.choice(("whole", "whole", "two", "walk", "walk", "short")) if left == "rootless" else r.choice(("whole", "two", "walk", "short", "chord"))
         if left == "rootless" and r.random() < .25:
