@@ -109,7 +109,7 @@ fn collection(mask: u16, up: usize) -> usize {
 /// How likely the collections of [`SEEN`] are before a note is heard, seen from one of
 /// their notes, as a share of all modes together. Chosen so that random notes and
 /// drums are seldom taken for a tonality and tunes never for none (tests/training).
-const NO_CENTER_SHARE: [f32; 4] = [0.01, 0.01, 0.01, 0.1];
+const NO_CENTER_SHARE: [f32; 4] = [0.01, 0.01, 0.01, 0.04];
 
 /// The collections as a view has them, in semitones above it: the whole-tone one, both
 /// forms of the octatonic one, the chromatic one.

@@ -153,7 +153,10 @@ impl Observer for History {
                 if self.here
                     && let Some(r) = self.plan.regions.last_mut()
                 {
-                    r.open = e.open;
+                    // What was heard once in a region is not open in it any more.
+                    if e.open.degrees.count_ones() <= r.open.degrees.count_ones() {
+                        r.open = e.open;
+                    }
                     r.probability = r.probability.max(e.probability);
                 }
             }

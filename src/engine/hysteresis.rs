@@ -96,7 +96,7 @@ const MODE_PATIENCE: f32 = 0.4;
 const BACK_HOME: f32 = 0.7;
 /// The bar and the share of the patience for having no center any more.
 const ADRIFT_BAR: f32 = 0.5;
-const ADRIFT_PATIENCE: f32 = 5.0;
+const ADRIFT_PATIENCE: f32 = 6.0;
 /// A contender is worth showing from this share of the established one's probability.
 const NOTICED: f32 = 0.35;
 /// Steps with sound before anything is established.

@@ -20,7 +20,7 @@ NO_CENTER = (("whole-tone", 0b010101010101), ("octatonic", 0b011011011011), ("oc
              ("chromatic", 0b111111111111))
 # How likely each of them is before a note is heard, as a share of all modes together:
 # as in src/engine/estimator.rs.
-NO_CENTER_SHARE = np.array([0.01, 0.01, 0.01, 0.1])
+NO_CENTER_SHARE = np.array([0.01, 0.01, 0.01, 0.04])
 
 
 class Catalogue:
