@@ -94,7 +94,7 @@ const LATELY: f32 = 8.0;
 const MODE_PATIENCE: f32 = 0.4;
 /// The way back home needs this share of the patience.
 const BACK_HOME: f32 = 0.7;
-/// The bar and the share of the patience for having no center any more.
+/// The bar for having no center any more, and how many patiences it takes.
 const ADRIFT_BAR: f32 = 0.5;
 const ADRIFT_PATIENCE: f32 = 6.0;
 /// A contender is worth showing from this share of the established one's probability.

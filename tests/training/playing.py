@@ -232,8 +232,6 @@ class Player:
                         self.put(a + x * beat, min(e, a + (x + step * .9) * beat), q0 + p - ps[0] + slip)
                     k += r.choice((-2, -1, -1, 1, 1, 2))
                     x += step
-                if b % 2 == 1:
-                    pass
             elif fam == "bassline":
                 self.walking(a, e, beat, meter, b, loop)
             elif fam == "chorale":
@@ -253,8 +251,6 @@ class Player:
                 self.pattern_bar(a, e, beat, meter, d, pattern)
             elif fam == "blues":
                 self.blues_bar(a, e, beat, meter, b % 12, blues)
-            elif fam == "changes":
-                pass
             elif fam == "unison":
                 p = self.low(c)
                 for x, (k, w) in enumerate(osti):
@@ -709,11 +705,10 @@ def song(length, rng):
     p = 60 + r.randrange(12)
     begun = 0.0
     while t < length:
-        if segments or t > begun:
-            if r.random() < .12 and t - begun > 12:
-                segments.append((begun, t, c, None))
-                c = (c + r.choice((1, 2, 2, 2, 3, 5, 7, 9, 10, 4))) % 12
-                begun = t
+        if t - begun > 12 and r.random() < .12:
+            segments.append((begun, t, c, None))
+            c = (c + r.choice((1, 2, 2, 2, 3, 5, 7, 9, 10, 4))) % 12
+            begun = t
         loop, bars = r.choice(sections)
         whole = [(x, bars) for x in loop]
         for _ in range(r.choice((1, 2, 2, 4))):
@@ -728,7 +723,7 @@ def song(length, rng):
                     ring = (*ring, 10 if quality == "m" or above == 7 else 11)
                 low = 34 + (root - 34) % 12
                 bass = low if r.random() < .93 else low + ring[1]
-                mid = [q for q in (50 + (root + k - 50) % 12 for k in ring)]
+                mid = [50 + (root + k - 50) % 12 for k in ring]
                 roots.append((t, end, root))
                 beats = size * 4
                 if texture == "block":
