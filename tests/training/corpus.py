@@ -116,7 +116,7 @@ class Source(torch.utils.data.IterableDataset):
                 self.folk.setdefault(d["segments"][0]["mode"], []).append(d)
         self.local = [d for d in items if d["kind"] == "local-key"]
         self.rock = [d for d in items if d["kind"] == "rock"]
-        for part, kind, there in (("tunes", "folk-mode tunes in Ionian", self.folk.get("ionian")),
+        for part, kind, there in (("tunes", "folk-mode tunes in Ionian", self.folk.get("ionian")), ("anew", "local-key pieces", self.local),
                                   ("pieces", "local-key pieces", self.local), ("songs", "rock songs", self.rock)):
             if mix.get(part) and not there:
                 raise Fault(f"there are no {kind} in the data. Give files with some, or leave {part} out of --mix.")
@@ -254,6 +254,28 @@ class Source(torch.utils.data.IterableDataset):
             out = [(a, b, c, self.targets.of(m, d["kind"])) for a, b, c, m in segments]
         return self.cut(d, n, out, start, tempo, [] if again else d.get("chords", []))
 
+    def anew(self, rng):
+        """A stretch of a piece whose analysed chords are set for the piano anew, under a tune made
+        up or the piece's own top line."""
+        d = rng.choice(self.local if rng.random() < .85 or not self.rock else self.rock)
+        if len(d.get("chords", ())) < 12:
+            return None
+        targets = [(g["start"], g["end"], g["center"], self.targets.of(g["mode"], d["kind"])) for g in d["segments"]]
+        spans = [b - a for a, b, *_ in d["chords"]]
+        middle = sorted(spans)[len(spans) // 2]
+        tempo = math.exp(rng.uniform(-.5, .5)) * min(2., max(.6, .9 / max(middle, .05)) if rng.random() < .5 else 1)
+        start = max(0, rng.uniform(-.3, 1) * (targets[-1][1] - self.length / tempo))
+        end = start + self.length / tempo
+        own = rng.random() < .4
+        beat = rng.choice((d["quarter"], middle, middle / 2))
+        notes = playing.realise([c for c in d["chords"] if c[1] > start and c[0] < end], min(1.2, max(.25, beat * tempo)) / tempo, rng, not own)
+        if not notes:
+            return None
+        n = np.array(notes, float)
+        if own:
+            n = np.concatenate([n, skyline(d["n"][(d["n"][:, 1] > start) & (d["n"][:, 0] < end)])])
+        return self.cut(d, n[np.argsort(n[:, 0], kind="stable")], targets, start, tempo, d["chords"])
+
     def songs(self, rng):
         """A stretch of a song, of several put together, or of one made up."""
         made = rng.random()
@@ -355,7 +377,7 @@ class Source(torch.utils.data.IterableDataset):
             lo = int(round(max(a + .3 if a > .2 else 0, .8) / features.STEP))
             hi = min(frames, int(round(b / features.STEP)))
             if lo < hi:
-                y[lo:hi] = ((c + shift - 6) % 12, m, kind in ("pieces", "songs") and c != main)
+                y[lo:hi] = ((c + shift - 6) % 12, m, kind in ("pieces", "anew", "songs") and c != main)
         # Past the last sound's echo nothing is asked.
         stop = int(n[:, 1].max() / features.STEP) + 20
         y[stop:] = -1
@@ -365,6 +387,18 @@ class Source(torch.utils.data.IterableDataset):
             if lo < hi:
                 yr[lo:hi] = (c + shift - 6) % 12
         return torch.from_numpy(r), torch.from_numpy(y), torch.from_numpy(yr), torch.tensor(float(backward))
+
+
+def skyline(n):
+    """The notes above which nothing sounds as they begin."""
+    n = n[np.lexsort((-n[:, 2], n[:, 0]))]
+    keep, sounding = [], []
+    for i, (a, b, p) in enumerate(n):
+        sounding = [(e, q) for e, q in sounding if e > a + .03]
+        if all(q <= p for _, q in sounding):
+            keep.append(i)
+        sounding.append((b, p))
+    return n[keep]
 
 
 REAL = ("ionian", "ionian", "dorian", "mixolydian", "aeolian")

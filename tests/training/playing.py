@@ -26,7 +26,7 @@ LOOPS = {"ionian": [[1, 4, 0, 0], [1, 4, 0, 0], [0, 3, 4, 0], [0, 5, 1, 4], [0, 
          "aeolian": [[0, 5, 6, 0], [0, 6, 5, 6], [0, 3, 6, 0], [0, 5, 2, 6], [0, 2, 6, 3], [5, 6, 0, 0], [0, 6, 3, 5]]}
 FAMILIES = (["vamp"] * 3 + ["drone"] * 2 + ["shuttle"] * 3 + ["pedal"] * 2 + ["bassline"] * 2 + ["loop"] * 3 + ["functional"] * 4
             + ["alone"] * 3 + ["planing"] * 2 + ["chorale"] + ["pattern"] * 3 + ["blues"] * 2 + ["unison", "held"] + ["wash"] * 2
-            + ["figure"] * 3 + ["quartal"] * 2 + ["changes"] * 5)
+            + ["figure"] * 3 + ["quartal"] * 2 + ["changes"] * 7 + ["stabs"] * 2)
 # Harmony that leads to its center by fifths, and mostly begins elsewhere: (how often, chords).
 # A chord is a step of the scale, or semitones above the center and a quality; after a stroke
 # how many bars it lasts, if not one.
@@ -40,6 +40,7 @@ CHANGES = {
     "minor": [(1, "2:m7b5 7:7 0:m/2"), (1, "2:m7b5/0.5 7:7/0.5 0:m"), (1, "2:m7b5 7:7 0:m 0:m"),
           (1, "0:m 8:7 2:m7b5/0.5 7:7/0.5"), (1, "5:m 7:7 0:m/2"),
           (1, "5:m 10:7 3:maj 8:maj 2:m7b5 7:7 0:m/2"), (1, "8:7 7:7 0:m/2"), (1, "7:7/2 0:m/2")],
+    "dorian": [(3, "0/2 3/2"), (3, "0 3"), (1, "0/0.5 3/0.5"), (1, "0/4 3/4"), (1, "0 3 0 0"), (1, "0 3 0 6")],
 }
 QUALITIES = {"7": (0, 4, 7, 10, 14, 21), "m": (0, 3, 7, 10, 14, 17), "m6": (0, 3, 7, 9, 14, 17), "m7b5": (0, 3, 6, 10, 14, 17),
              "maj": (0, 4, 7, 11, 14, 18)}
@@ -145,6 +146,10 @@ class Player:
         blues = self.blues_habits()
         if fam == "changes":
             self.changes(t, bars, beat, meter)
+        if fam == "stabs":
+            self.stabs(t, bars, beat, meter)
+            if r.random() < .6:
+                return
         for b in range(bars):
             a, e = t + b * bar, t + (b + 1) * bar
             last = b == bars - 1
@@ -504,10 +509,15 @@ class Player:
         r = self.r
         weights, cycles = zip(*CHANGES[self.mode])
         cycle = [self.spelled_out(chord) for chord in r.choices(cycles, weights)[0].split()]
-        left = r.choice(("full", "full", "shell", "rootless", "rootless", "triad"))
+        left = r.choice(("full", "full", "shell", "shell", "rootless", "rootless", "triad", "broken", "broken"))
         bass = r.choice(("whole", "whole", "two", "walk", "walk", "short")) if left == "rootless" else r.choice(("whole", "two", "walk", "short", "chord"))
-        if left == "rootless" and r.random() < .25:
+        if left == "shell" and r.random() < .6:
+            bass = "walk"
+        if left == "rootless" and r.random() < (.25 if self.mode != "dorian" else 0):
             bass = "chord"
+        if left == "broken" and r.random() < .7:
+            bass = "chord"
+        up, width, ring = r.choice((3, 4, 4, 5, 6)), r.choice((.5, .5, 1, 1, .25)), r.random() < .6
         sizes = r.choice((4, 4, 5, 6))
         x, i, after = 0.0, 0, None
         spans = []
@@ -516,16 +526,16 @@ class Player:
             end = min(bars, x + share)
             # The last bars are the center's.
             if bars - x <= 1.01 and r.random() < .85:
-                what, end = 0 if self.mode == "ionian" else (0, "m"), bars
+                what, end = (0, "m") if self.mode == "minor" else 0, bars
             spans.append((t + x * meter * beat, t + end * meter * beat, what))
             x, i = end, i + 1
         before = None
         for j, (u, v, what) in enumerate(spans):
             if isinstance(what, int):
                 tones = self.stack(what, 6)
-                if what == 0 and r.random() < .35:                     # a sixth for the seventh
+                if what == 0 and self.mode == "ionian" and r.random() < .35:   # a sixth for the seventh
                     tones[3] -= 2
-                if what == 4 and r.random() < .2:
+                if what == 4 and self.mode == "ionian" and r.random() < .2:
                     tones[4] -= 1
             else:
                 tones = [self.c + what[0] + k for k in QUALITIES[what[1]]]
@@ -535,7 +545,7 @@ class Player:
                     tones[4] -= 1
             root = tones[0] % 12
             self.roots.append((u, v, root))
-            upper = {"full": tones[:sizes], "triad": tones[:3], "shell": [tones[0], tones[1], tones[3]],
+            upper = {"full": tones[:sizes], "broken": tones[:3], "triad": tones[:3], "shell": [tones[0], tones[1], tones[3]],
                      "rootless": r.choice(([tones[1], tones[3], tones[4]], [tones[3], tones[4], tones[1]],
                                            [tones[1], tones[2], tones[3], tones[4]]))}[left]
             if bass != "chord" and left == "shell":
@@ -552,9 +562,18 @@ class Player:
             elif bass == "walk":
                 nxt = spans[j + 1][2] if j + 1 < len(spans) else what
                 goal = self.low((self.pitch(nxt) if isinstance(nxt, int) else self.c + nxt[0]) % 12)
-                for x in range(beats):
-                    q = low if x == 0 else goal + r.choice((-1, 1, 1, 2, -2)) if x == beats - 1 else low + r.choice([k - tones[0] for k in tones[1:5]] + [12, 2])
+                for x, q in enumerate(self.walk(low, goal, [k - tones[0] for k in tones], beats)):
                     self.put(u + x * beat, min(v, u + (x + .95) * beat), q)
+            if left == "broken":
+                # Upward through the chord, and back or once more.
+                cell = [low + 12 + k - tones[0] for k in tones[:up]]
+                cell = cell + cell[-2:0:-1] if r.random() < .7 else cell
+                y, k = 0.0, 0
+                while u + y * beat < v - .02:
+                    at = u + y * beat
+                    self.put(at, v if ring else min(v, at + width * beat), cell[k % len(cell)])
+                    y, k = y + width, k + 1
+                continue
             start = self.middle if before is None else before + r.choice((-1, 0, 0, 1))
             start = min(max(start, 46), 62)
             first = start + (upper[0] - start) % 12
@@ -568,6 +587,49 @@ class Player:
             for h in hits:
                 for p in pitches:
                     self.put(u + h * beat, v if self.hold else min(v, u + (h + .8) * beat), p)
+
+    def walk(self, low, goal, tones, beats):
+        """Quarters from a root to the next: through the chord, or by step, or both."""
+        r = self.r
+        kind = r.choice(("chord", "chord", "steps", "any"))
+        out = [low]
+        for x in range(1, beats):
+            if x == beats - 1:
+                q = goal + r.choice((-1, -1, 1, 1, 2, -2, 7, -5))
+            elif kind == "chord":
+                q = low + (tones + [tones[1]])[x % 4]
+            elif kind == "steps":
+                away = goal - out[-1]
+                q = self.snap(out[-1] + (r.choice((1, 2)) if away > 0 or (away == 0 and r.random() < .5) else -r.choice((1, 2))))
+                q = q if q != out[-1] else q + r.choice((-2, 2))
+            else:
+                q = low + r.choice(tones[1:5] + [12, 2, -5, 0])
+            out.append(q)
+        return out
+
+    def stabs(self, t, bars, beat, meter):
+        """One or two short chords, fifths or octaves struck again and again: percussive, yet somewhere."""
+        r = self.r
+        triad = self.stack(0)
+        fifth = 7 if 7 in self.s else 12
+        what = r.choice((triad, triad, triad[:2] + [triad[0] + 12], [self.c, self.c + fifth], [self.c, self.c + fifth, self.c + 12],
+                         [self.c, self.c + 12], [self.c], self.stack(0, 4)))
+        other = self.stack(r.randrange(1, self.n)) if r.random() < .3 else None
+        low = r.choice((self.base, self.base, self.middle, self.middle + 12)) // 12 * 12
+        length = r.choice((.06, .1, .15, .25, .5)) * (1 if r.random() < .7 else 2 * beat)
+        cell = [x / 2 for x in range(2 * meter) if r.random() < r.choice((.3, .5, .8))] or [0.0]
+        bass = r.random() < .3
+        for b in range(bars):
+            a = t + b * meter * beat
+            shift = other is not None and b % 4 == 3 and b < bars - 1
+            for x in cell:
+                if r.random() < .05:
+                    continue
+                for p in other if shift else what:
+                    at = a + x * beat + r.uniform(0, .006)
+                    self.put(at, at + length, low + p if p < 24 else low + p - 12)
+            if bass and b % 2 == 0:
+                self.put(a, a + length, self.low(self.c % 12))
 
     def passing(self, a, e):
         """A chord from elsewhere that moves no center."""
@@ -766,6 +828,63 @@ def song(length, rng):
     return notes, segments, roots
 
 
+def realise(chords, beat, rng, tune=True):
+    """Chords (start s, end s, root, bass, pitch classes) set for the piano anew, in one
+    texture, under a made-up tune if `tune` -> notes."""
+    r = rng
+    texture = r.choice(("block", "block", "repeated", "alberti", "arpeggio", "stride", "chorale", "broken", "held"))
+    middle, base = r.choice((52, 55, 57, 60)), r.choice((33, 36, 36, 40, 45))
+    step = beat * r.choice((.5, .5, .25, 1, 1 / 3))
+    notes, top, voices = [], 72, None
+    for a, b, root, bass, pcs in chords:
+        pcs = list(pcs) or [root]
+        low = base + (bass - base) % 12
+        if voices is None:
+            voices = [middle + (p - middle) % 12 for p in pcs]
+        else:                                                         # each voice to the nearest
+            near = sum(voices) / len(voices)
+            near += (middle + 4 - near) * .3
+            voices = [round(near) + (p - round(near) + 6) % 12 - 6 for p in pcs]
+        voices.sort()
+        full = [low, *voices]
+        if texture in ("block", "held"):
+            notes += [(a, b, p) for p in full]
+        elif texture == "chorale":
+            spread = [low, *[v + 12 * (i % 2) for i, v in enumerate(voices)]]
+            notes += [(a, b, p) for p in spread]
+        else:
+            x, i = a, 0
+            cell = {"alberti": [low + 12 if low < 42 else low, voices[-1], voices[len(voices) // 2], voices[-1]],
+                    "arpeggio": full + full[-2:0:-1], "broken": full}.get(texture, full)
+            while x < b - .04:
+                end = min(b, x + step)
+                if texture in ("alberti", "arpeggio", "broken"):
+                    notes.append((x, end, cell[i % len(cell)]))
+                elif texture == "repeated":
+                    notes += [(x, end, p) for p in (full if i == 0 else voices)]
+                    if i == 0 and b - a > step:
+                        notes.append((a, b, low - 12 if low > 40 else low))
+                elif i % 2 == 0:
+                    notes.append((x, end, low))
+                else:
+                    notes += [(x, end, p) for p in voices]
+                x, i = x + step, i + 1
+        if tune and r.random() < .9:
+            x = a
+            while x < b - .04:
+                w = step * r.choice((1, 1, 2, 2, 4))
+                goal = r.choice(pcs)
+                q = top + (goal - top + 6) % 12 - 6
+                if r.random() < .25 and w >= step and q != top:      # a note passing by, then the chord's
+                    half = min(b, x + w / 2)
+                    notes.append((x, half, q + r.choice((-2, -1, 1, 2))))
+                    x, w = half, w / 2
+                q = q - 12 if q > 86 else q + 12 if q < 62 else q
+                notes.append((x, min(b, x + w), q))
+                top, x = q, x + w
+    return [(a, b, p) for a, b, p in notes if b > a + .02]
+
+
 def free(rng, t, end, beat):
     """Music without a center -> notes, label."""
     notes = []
@@ -874,7 +993,7 @@ def take(length, rng, catalogue):
             player.habits()
         if player.family in ("blues", "changes"):
             # They have chords of their own, and so their modes.
-            own = ("mixolydian",) * 6 + ("dorian", "aeolian", "blues") if player.family == "blues" else ("ionian",) * 3 + ("minor",)
+            own = ("mixolydian",) * 6 + ("dorian", "aeolian", "blues") if player.family == "blues" else ("ionian",) * 5 + ("minor", "minor", "dorian")
             now = (now[0], rng.choice(own))
             if now == before:
                 continue
