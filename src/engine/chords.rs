@@ -8,6 +8,7 @@
 //! The weights below were found by a search on labelled chamber and keyboard
 //! music (tests/training/README.md), then rounded.
 
+use super::harmony::{Harmony, Judgement, Stroke, TRIADS, class};
 use super::keys::{KeySet, Keys, each, lowest};
 use crate::theory::{Chord, FOREIGN_BASS, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost};
 use crate::time::Time;
@@ -15,13 +16,17 @@ use crate::time::Time;
 /// Onsets this close belong to one stroke of the hands.
 pub const CLUSTER: Time = Time::millis(70);
 /// Seconds in which a note that was let go is forgotten to 1/e.
-const MEMORY: f32 = 0.9;
+const MEMORY: f32 = 2.5;
+/// Seconds that it must have sounded to count in full then.
+const LASTED: f32 = 0.2;
 /// The same for a note that only the pedal holds, in the middle of the keyboard …
 const PEDAL_MEMORY: f32 = 1.0;
 /// … and for a bass.
 const PEDAL_BASS_MEMORY: f32 = 3.6;
 /// A bass that was let go stays the bass for so long, while nothing as low follows.
-const BASS_STAYS: Time = Time::millis(1800);
+const BASS_STAYS: Time = Time::millis(2500);
+/// A key struck so soon after a lower one that is held belongs to the same roll.
+const ROLL: Time = Time::millis(220);
 /// The foot changes the pedal at most so long after the hands have changed.
 const FOOT: Time = Time::millis(300);
 /// A chord that stands is taken on trust so long while one or two of its notes go on.
@@ -44,20 +49,31 @@ const OUTSIDE: f32 = 0.95;
 const MISSING: f32 = 0.45;
 /// What a kind's far-fetchedness weighs against the notes.
 const COST: f32 = 2.2;
-/// By how much another chord must fit better than the one that stands.
-const SWITCH: f32 = 0.55;
-/// The same when a new bass or several notes were struck at once.
-const SWITCH_STRUCK: f32 = 0.19;
-/// How far over a bass that was let go another low note is not a new bass, in
-/// semitones: more than a step in a figure, a fifth otherwise; and how far a
-/// figure reaches.
-const STEP_OVER: u8 = 3;
-const WELL_OVER: u8 = 7;
-const FIGURE: u8 = 19;
-/// A kind that costs no more than this is plain enough to be taken for granted.
-const PLAIN: f32 = 0.3;
+/// How much likelier, as a logarithm, another harmony must be than the one that stands:
+/// when a new bass or several notes were struck at once, when a note that the chord
+/// holds already was, and otherwise.
+const CHANGE_STRUCK: f32 = 0.2;
+const CHANGE_OWN: f32 = 1.0;
+const CHANGE: f32 = 0.6;
+/// How far from the likeliest harmony a chord may lie that was struck as a block.
+const BLOCK: f32 = 0.5;
+/// By how much another chord of the same harmony must fit better: one that has all the
+/// notes of the one that stands and more, and any other.
+const FULLER: f32 = 1.0;
+const OTHER: f32 = 3.0;
+/// How much likelier a new bass must be than one that was let go.
+const NEW_BASS: f32 = 1.0;
+/// So sure of a harmony, notes that are no chord are taken for a part of it …
+const SURE: f32 = 0.8;
+/// … and one or two notes between chords.
+const FLOWING: f32 = 0.4;
+/// However unlikely a harmony is, it counts for no less than this logarithm.
+const UNLIKELY: f32 = -6.0;
 /// A pitch class that weighs less is not part of anything.
 const AUDIBLE: f32 = 0.15;
+
+/// Root and class of a harmony.
+pub type Meant = (PitchClass, usize);
 
 /// Follows the chord.
 #[derive(Clone, Debug)]
@@ -83,11 +99,31 @@ pub struct ChordTracker {
     chord_before: bool,
     /// Whether the bass was struck alone, or with a melody note: then a chord follows.
     bass_alone: bool,
+    harmony: Harmony,
+    /// The latest stroke, and whether its latest key began it.
+    stroke: Option<(Stroke, bool)>,
+    /// The latest onset.
+    latest: Option<(Time, u8)>,
+    /// How long each key sounded when it ended.
+    lasted: [Time; 128],
+    /// Whether it went on a roll.
+    rolling: bool,
+    /// Root and class of the harmony, and when it began.
+    meant: Option<Meant>,
+    /// When that harmony began.
+    began: Time,
 }
 
 impl Default for ChordTracker {
     fn default() -> ChordTracker {
         ChordTracker {
+            harmony: Harmony::standard(false),
+            stroke: None,
+            latest: None,
+            lasted: [Time::ZERO; 128],
+            rolling: false,
+            meant: None,
+            began: Time::ZERO,
             now: None,
             cluster: 0,
             cluster_at: Time::ZERO,
@@ -115,6 +151,13 @@ impl ChordTracker {
         (self.cluster, self.cluster_at)
     }
 
+    /// The latest stroke as far as it goes, what is likely at it, and whether its latest
+    /// key began it.
+    pub fn stroke(&self) -> Option<(&Stroke, &Judgement, bool)> {
+        let (stroke, another) = self.stroke.as_ref()?;
+        Some((stroke, self.harmony.judgement(), *another))
+    }
+
     /// The key of the bass, sounding or let go.
     pub fn bass(&self) -> Option<u8> {
         self.bass.map(|(key, _)| key)
@@ -124,7 +167,8 @@ impl ChordTracker {
     pub fn on_onset(&mut self, at: Time, keys: &Keys, key: u8, home: PitchClassSet) -> bool {
         self.mark_ends(at, keys);
         let bit = 1u128 << key;
-        if at.since(self.cluster_at) > CLUSTER || self.cluster == 0 {
+        let another = at.since(self.cluster_at) > CLUSTER || self.cluster == 0;
+        if another {
             if self.bass.is_some_and(|(b, _)| self.cluster >> b & 1 == 1) {
                 self.bass_alone = self.cluster.count_ones() <= 2;
             }
@@ -137,10 +181,19 @@ impl ChordTracker {
             self.cluster_at = at;
         }
         self.cluster |= bit;
+        let stroke = Stroke::new(self.cluster_at, self.cluster, at, keys);
+        self.harmony.hear(&stroke, another);
+        self.stroke = Some((stroke, another));
         self.ended[key as usize & 127] = None;
 
         let below = keys.sounding() & (bit - 1);
-        let lone = self.cluster.count_ones() == 1 && key >= 60 && below.count_ones() >= 2;
+        // A roll goes on upward and at once.
+        let roll = self
+            .latest
+            .is_some_and(|(t, k)| at.since(t) < ROLL && k < key && keys.held() >> k & 1 == 1);
+        self.latest = Some((at, key));
+        self.rolling = roll;
+        let lone = self.cluster.count_ones() == 1 && key >= 60 && below.count_ones() >= 2 && !roll;
         self.alone = if lone {
             self.alone | bit
         } else {
@@ -169,7 +222,9 @@ impl ChordTracker {
     /// Something was let go, or a step of the grid passed.
     pub fn on_time(&mut self, at: Time, keys: &Keys, home: PitchClassSet) -> bool {
         self.mark_ends(at, keys);
-        if self.alone & keys.sounding() == 0 {
+        // A lone note may have become a part of the chord that sounds under it.
+        let under = keys.sounding() & !self.alone;
+        if self.alone & keys.sounding() == 0 || under.count_ones() < 2 {
             return false;
         }
         self.name(at, keys, home, false)
@@ -177,64 +232,41 @@ impl ChordTracker {
 
     /// Silence, or a new beginning.
     pub fn reset(&mut self) {
-        *self = ChordTracker::default();
+        self.harmony.reset();
+        *self = ChordTracker {
+            harmony: self.harmony.clone(),
+            ..ChordTracker::default()
+        };
     }
 
     fn mark_ends(&mut self, at: Time, keys: &Keys) {
         let sounding = keys.sounding();
         for key in each(self.sounding & !sounding) {
             self.ended[key as usize] = Some(at);
+            self.lasted[key as usize] = at.since(keys.strike(key).at);
         }
         self.sounding = sounding;
     }
 
-    /// Keeps the bass through the notes above it. True if a new one was struck.
+    /// Keeps the bass through the notes above it: a lower key that was let go goes on
+    /// being the bass as long as what was learned says so. True if a new one was struck.
     fn follow_bass(&mut self, at: Time, keys: &Keys, key: u8) -> bool {
         let low = lowest(keys.sounding()).unwrap_or(key);
         let before = self.bass;
+        let likely = |key: u8| self.harmony.judgement().bass[PitchClass::of_key(key).index()];
         // The bass that was there before this stroke, so that the order in which
         // its notes arrive does not matter.
         let stays = self.bass_before.filter(|&(b, t)| {
             let sounds = keys.sounding() >> b & 1 == 1;
-            low > b && !sounds && at.since(t) < BASS_STAYS && self.is_above(b, low)
+            low > b && !sounds && at.since(t) < BASS_STAYS && likely(b) + NEW_BASS > likely(low)
         });
         self.bass = stays.or(Some((low, keys.strike(low).at)));
         self.bass.map(|b| b.0) != before.map(|b| b.0) && low == key
     }
 
-    /// Whether what was just struck lies over a bass that was let go: notes
-    /// together above it that are no chord of their own (bass A, then C E G: Am7;
-    /// but not E D B), one note well above it, or a note of a figure that went
-    /// higher before (C G E G, but not the step from C to D).
-    fn is_above(&self, bass: u8, low: u8) -> bool {
-        let struck = classes(self.cluster);
-        let root = PitchClass::of_key(bass);
-        if struck.len() >= 3 && !self.bass_alone {
-            return false;
-        }
-        if struck.len() >= 3 && !struck.contains(root) {
-            match Kinds::standard().name(struck, root, PitchClassSet::ALL) {
-                Sonority::Chord(c)
-                    if c.root == root && Kinds::standard().kind(c.kind).cost <= PLAIN => {}
-                _ => return false,
-            }
-        }
-        if struck.len() >= 2 {
-            return low
-                >= bass.saturating_add(if self.bass_alone {
-                    STEP_OVER
-                } else {
-                    WELL_OVER
-                });
-        }
-        // Down again from a chord: the next bass.
-        let figure = self
-            .low_before
-            .is_some_and(|before| before > low && before <= bass.saturating_add(FIGURE));
-        low >= bass.saturating_add(if figure { STEP_OVER } else { WELL_OVER }) && !self.chord_before
-    }
-
-    fn weights(&self, at: Time, keys: &Keys) -> [f32; 12] {
+    /// `horizon`: what was struck before counts for little while a pedal holds it, and
+    /// for nothing when it was let go.
+    fn weights(&self, at: Time, keys: &Keys, horizon: Time) -> [f32; 12] {
         let mut w = [0.0f32; 12];
         let mut put = |key: u8, weight: f32| {
             let pc = PitchClass::of_key(key).index();
@@ -255,7 +287,7 @@ impl ChordTracker {
         }
         for key in each(keys.pedalled()) {
             let strike = keys.strike(key);
-            let old = strike.at < self.horizon && Some(key) != bass;
+            let old = strike.at < horizon && Some(key) != bass;
             // What was struck over the present bass belongs to it.
             let over = self.bass.is_some_and(|(_, since)| strike.at >= since);
             let memory = if over || key < 48 {
@@ -277,8 +309,12 @@ impl ChordTracker {
             let key = key as u8;
             if Some(key) == bass {
                 put(key, BASS_LET_GO);
-            } else if !whole && keys.strike(key).at >= self.horizon && self.alone >> key & 1 == 0 {
-                put(key, LET_GO * (-since / MEMORY).exp());
+            } else if !whole && keys.strike(key).at >= horizon && self.alone >> key & 1 == 0 {
+                let lasted = self.lasted[key as usize].seconds() as f32;
+                put(
+                    key,
+                    LET_GO * (lasted / LASTED).min(1.0) * (-since / MEMORY).exp(),
+                );
             }
         }
         w
@@ -289,47 +325,162 @@ impl ChordTracker {
             return false;
         };
         let bass = PitchClass::of_key(bass_key);
-        let w = self.weights(at, keys);
+        let kinds = Kinds::standard();
+        let judgement = *self.harmony.judgement();
+        let (root, learned_class, sure) = judgement.best(bass);
+        let top = judgement.of(root, learned_class);
+        let nats = |(root, class): Meant| judgement.of(root, class) - top;
+        let meant_by = |c: Chord| (c.root, class(kinds.kind(c.kind).triad()));
+
+        // The harmony that stands gives way to one that is likelier by a margin.
+        let mut meant = (root, learned_class);
+        if let Some(old) = self.meant {
+            let mut margin = if struck { CHANGE_STRUCK } else { CHANGE };
+            // A note of the chord that stands is that chord still.
+            if let Some((Sonority::Chord(c), _)) = self.now
+                && !struck
+                && meant_by(c) == old
+                && classes(self.cluster).is_subset(c.set())
+            {
+                margin = margin.max(CHANGE_OWN);
+            }
+            if nats(old) > -margin {
+                meant = old;
+            }
+        }
+        if self.meant != Some(meant) {
+            self.began = self.latest_stroke(at);
+        }
+        let w = self.weights(at, keys, self.horizon);
         let audible: PitchClassSet = PitchClass::all()
             .filter(|pc| w[pc.index()] > AUDIBLE)
             .collect();
 
-        let block = classes(self.cluster);
-        let whole = keys.held() & !self.cluster == 0 && self.cluster & !keys.held() == 0;
-        let found = if whole && block.len() >= 3 && keys.pedalled() & !self.cluster == 0 {
-            Kinds::standard().name(block, bass, home)
-        } else if audible.len() < 3 {
-            match self.now {
-                // A note of the chord that stands is that chord still.
-                Some((s @ Sonority::Chord(_), since))
-                    if audible.is_subset(s.set()) && at.since(since) < TRUST =>
+        let old = match self.now {
+            Some((Sonority::Chord(c), since)) => Some((c, since)),
+            _ => None,
+        };
+        // All that sounds was struck in this harmony: it is named as it stands.
+        let sounding = keys.sounding();
+        let fresh = each(sounding).all(|k| keys.strike(k).at >= self.horizon.max(self.began));
+        let all = classes(sounding).with(bass);
+        let together = classes(self.cluster).len() >= 3;
+        let exact = (fresh
+            && (together || self.rolling)
+            && self.alone & sounding == 0
+            && all.len() >= 3)
+            .then(|| kinds.name(all, bass, home))
+            .map(|s| match self.now {
+                // The same notes again are the same chord.
+                Some((Sonority::Chord(c), _)) if c.set() == all && c.bass == bass => {
+                    Sonority::Chord(c)
+                }
+                _ => s,
+            })
+            .filter(|s| match s {
+                // A plainer stroke of the harmony that stands takes nothing from it.
+                Sonority::Chord(c)
+                    if old.is_some_and(|(o, _)| {
+                        meant_by(*c) == meant_by(o)
+                            && c.bass == o.bass
+                            && c.set().is_subset(o.set())
+                    }) =>
                 {
-                    s
+                    false
                 }
-                _ => Kinds::standard().name(audible.with(bass), bass, home),
+                Sonority::Chord(c) if together || c.root == c.bass => nats(meant_by(*c)) > -BLOCK,
+                _ => together && sure < SURE,
+            });
+        let found = if let Some(exact) = exact {
+            if let Sonority::Chord(c) = exact {
+                meant = meant_by(c);
             }
+            exact
         } else {
-            let (best, fit) = best_fit(&w, audible, bass, home);
-            match (best, self.now) {
-                (Some(new), Some((Sonority::Chord(old), _))) if new != old => {
-                    let stands = Chord { bass, ..old };
-                    let switch = if struck { SWITCH_STRUCK } else { SWITCH };
-                    if fit_of(&w, stands, home) + switch >= fit {
-                        Sonority::Chord(stands)
+            let own = classes(sounding).with(bass);
+            // A note or two between chords are named only as what they are likely part of.
+            let flows = old.is_some() && sure >= FLOWING;
+            let mut best = (None, 0.0);
+            let mut fitted = w;
+            if audible.len() >= 3 || flows {
+                // Of the triad all counts that was heard lately, of the rest what was
+                // struck since the harmony began.
+                let since = self.weights(at, keys, self.horizon.max(self.began));
+                let third = kinds.plain(TRIADS[meant.1]);
+                let third = third.iter().nth(1).map(|m| meant.0.up(m.index() as i32));
+                // A second or fourth for a third that was not heard: nothing is expected.
+                let own = |n: i32| since[meant.0.up(n).index()] > AUDIBLE;
+                let bare = (own(2) || own(5))
+                    && own(0)
+                    && own(7)
+                    && third.is_some_and(|t| w[t.index()] <= AUDIBLE);
+                let members = kinds.plain(TRIADS[meant.1]).up(meant.0.index() as i32);
+                let v = std::array::from_fn(|pc| {
+                    if members.contains(PitchClass::new(pc as i32)) {
+                        w[pc]
                     } else {
-                        Sonority::Chord(new)
+                        since[pc]
                     }
+                });
+                best = best_fit(&v, audible, bass, home, Some(meant), &|_| 0.0, !bare);
+                fitted = v;
+                if best.0.is_none() && audible.len() >= 3 {
+                    let learned = |c: Chord| nats(meant_by(c)).max(UNLIKELY);
+                    best = best_fit(&w, audible, bass, home, None, &learned, false);
                 }
-                (Some(new), _) => Sonority::Chord(new),
-                (None, _) => Kinds::standard().name(audible, bass, home),
+            }
+            if let (Some(new), Some((old, _))) = (best.0, old) {
+                let stands = Chord { bass, ..old };
+                // A fuller chord of the same harmony comes more easily than another one.
+                let fuller = old.set().is_subset(new.set());
+                let margin = if fuller { FULLER } else { OTHER };
+                if meant_by(new) == meant_by(old)
+                    && fit_of(&fitted, stands, home) + margin >= best.1
+                {
+                    best.0 = Some(stands);
+                }
+            }
+            match (best.0, old) {
+                (Some(c), _) => Sonority::Chord(c),
+                // A note of the chord that stands is that chord still.
+                (None, Some((c, since)))
+                    if audible.is_subset(c.set()) && at.since(since) < TRUST =>
+                {
+                    Sonority::Chord(c)
+                }
+                _ if audible.len() < 3 => kinds.name(audible.with(bass), bass, home),
+                _ => kinds.name(own, bass, home),
             }
         };
+        self.meant = found.chord().map(meant_by).or(Some(meant));
         let changed = self.now.map(|n| n.0) != Some(found);
         if changed {
             self.now = Some((found, at));
         }
         changed
     }
+
+    fn latest_stroke(&self, at: Time) -> Time {
+        if at.since(self.cluster_at) <= CLUSTER {
+            self.cluster_at
+        } else {
+            at
+        }
+    }
+}
+
+/// The chord of a root and class that explains weights best, its bass given; `None` if
+/// too little of it was heard.
+pub fn fitting(
+    w: &[f32; 12],
+    bass: PitchClass,
+    home: PitchClassSet,
+    meant: Meant,
+) -> Option<Chord> {
+    let audible: PitchClassSet = PitchClass::all()
+        .filter(|pc| w[pc.index()] > AUDIBLE)
+        .collect();
+    best_fit(w, audible, bass, home, Some(meant), &|_| 0.0, true).0
 }
 
 fn classes(keys: KeySet) -> PitchClassSet {
@@ -372,21 +523,32 @@ fn best_fit(
     audible: PitchClassSet,
     bass: PitchClass,
     home: PitchClassSet,
+    only: Option<Meant>,
+    learned: &impl Fn(Chord) -> f32,
+    expecting: bool,
 ) -> (Option<Chord>, f32) {
     let mut best = (None, f32::MIN);
     // Roots from the bass upwards, so that ties fall alike in every transposition.
-    for root in (0..12).map(|n| bass.up(n)).filter(|&r| audible.contains(r)) {
+    for root in (0..12).map(|n| bass.up(n)) {
+        if only.is_some_and(|(r, _)| r != root) || only.is_none() && !audible.contains(root) {
+            continue;
+        }
         let above: [f32; 12] = std::array::from_fn(|i| w[root.up(i as i32).index()]);
+        let heard = audible.seen_from(root);
         let total: f32 = above.iter().sum();
         for (id, kind) in Kinds::standard().iter() {
+            if only.is_some_and(|(_, c)| c != class(kind.triad())) {
+                continue;
+            }
             let foreign = kind
                 .members
                 .iter()
                 .all(|m| m.semitones as usize != bass.above(root));
-            // No note is named that was not heard, but for a fifth.
-            let heard = kind.core().is_subset(audible.seen_from(root));
+            // No note is named that was not heard, but for a fifth; of a triad that is
+            // expected two notes are enough while no third one speaks against it.
+            let expected = expecting && kind.members.len() == 3 && kind.set().and(heard).len() >= 2;
             let far = foreign && (kind.members.len() > 4 || kind.cost + FOREIGN_BASS > 0.7);
-            if far || !heard {
+            if far || !(expected || kind.core().is_subset(heard)) {
                 continue;
             }
             let chord = Chord {
@@ -394,11 +556,15 @@ fn best_fit(
                 kind: id,
                 bass,
             };
-            let fit = fit(&above, total, chord, home);
+            let fit = fit(&above, total, chord, home) + learned(chord);
             if fit > best.1 + 1e-4 {
                 best = (Some(chord), fit);
             }
         }
     }
-    if best.1 < 0.3 { (None, best.1) } else { best }
+    if best.1 < 0.3 && only.is_none() {
+        (None, best.1)
+    } else {
+        best
+    }
 }

@@ -2,7 +2,7 @@
 //! [`Estimator`] trait alone; what stands behind it can be replaced.
 
 use super::features::{Features, Frame};
-use super::network::{HEADS, Memories, Network, Views, exp};
+use super::network::{Memories, Network, Views, exp};
 use super::weights::Model;
 use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
@@ -209,7 +209,7 @@ impl Learned {
     }
 
     /// The sum over an interval set, for each view: `first` and so much of each degree.
-    fn score(heads: &[Views; HEADS], first: usize, member: &[f32; 12], log: f32) -> Views {
+    fn score(heads: &[Views], first: usize, member: &[f32; 12], log: f32) -> Views {
         let mut sum = heads[first];
         for (degree, member) in heads[2..14].iter().zip(member) {
             for (s, d) in sum.iter_mut().zip(degree) {
@@ -241,7 +241,7 @@ impl Estimator for Learned {
 
     fn step(&mut self, frame: &Frame) {
         let inputs = self.features.step(frame);
-        let heads = self.network.step(&inputs);
+        let heads = self.network.step(&inputs.blocks, &inputs.scalars);
         let modes = self.member.len();
         let (tonal, free) = self.scores.split_at_mut(modes);
         for ((score, member), &log) in tonal.iter_mut().zip(&self.member).zip(&self.log_weight) {

@@ -21,6 +21,9 @@ pub struct History {
     silent: Option<Time>,
 }
 
+/// A chord's label that stands for less is not seen: the screen waits so long for more
+/// of a stroke.
+const SEEN: Time = Time::millis(150);
 /// Silence shorter than this is breath.
 pub const BREATH: Time = Time::millis(2000);
 
@@ -168,13 +171,22 @@ impl Observer for History {
             }
             Change::Chord { sonority, keys } => {
                 // Labels that stood only while the hands were striking are one with
-                // what the stroke came to.
+                // what the stroke came to; so is a first one that nobody could read.
+                let n = self.chords.len();
+                let follows = n > 1 && self.chords[n - 2].end == self.chords[n - 1].start;
                 if self.chord
                     && let Some(c) = self.chords.last_mut()
-                    && at.since(c.start) < CLUSTER
+                    && at.since(c.start) < if follows { CLUSTER } else { SEEN }
                 {
                     (c.sonority, c.keys, c.end) = (sonority, keys, at);
                     return;
+                }
+                // Through one between two others the one before it stood on.
+                if self.chord
+                    && self.chords.pop_if(|c| at.since(c.start) < SEEN).is_some()
+                    && let Some(before) = self.chords.last_mut()
+                {
+                    before.end = at;
                 }
                 if let Some(c) = self.chords.last_mut()
                     && c.end == at

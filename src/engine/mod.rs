@@ -3,14 +3,16 @@
 //!
 //! [`Monitor`] puts the parts together: `keys` know what sounds, `features`
 //! gather it step by step, an [`Estimator`] gives every tonality a probability (the
-//! learned one: `features`, `network`, `weights`), `hysteresis` decides what is established here and at home, `chords` follows
-//! the chord, and a [`Reading`] says it all at one moment. `explain` works out, on
+//! learned one: `features`, `network`, `weights`), `hysteresis` decides what is
+//! established here and at home, `chords` follows the chord (by what is learned in
+//! `harmony`), and a [`Reading`] says it all at one moment. `explain` works out, on
 //! demand and elsewhere, what a reading hangs on.
 
 mod chords;
 mod estimator;
 mod explain;
 mod features;
+mod harmony;
 mod history;
 mod hysteresis;
 mod keys;
@@ -20,9 +22,11 @@ mod reading;
 mod weights;
 mod window;
 
+pub use chords::fitting;
 pub use estimator::{COLLECTIONS, Estimator, Learned, STEP, Scores, TONALITIES, at_place, place};
 pub use explain::{CAUSES, Case, Cause, Explanation, What};
 pub use features::{Frame, Frames, Weights};
+pub use harmony::{CLASSES, Harmony, Judgement, Stroke};
 pub use history::{BREATH, History};
 pub use hysteresis::Inertia;
 pub use keys::{Fading, Filter, KeySet, each, highest, lowest};

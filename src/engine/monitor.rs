@@ -4,6 +4,7 @@ use super::chords::ChordTracker;
 use super::estimator::{Estimator, Learned, NO_CENTER, STEP, Scores, at_place};
 use super::explain::{Case, Recent};
 use super::features::{Frame, Frames};
+use super::harmony::{Judgement, Stroke};
 use super::hysteresis::{Here, Home, Inertia, Verdict};
 use super::keys::{Fading, Filter, Happened, KeySet, Keys};
 use super::reading::{CollectionId, Contender, Established, Reading};
@@ -91,6 +92,10 @@ pub trait Observer {
 
     /// What sounds now, after a key was struck or something ended.
     fn keys(&mut self, _at: Time, _struck: Option<u8>, _sounding: KeySet) {}
+
+    /// A key was struck: its stroke as far as it goes, and what chord is likely at it.
+    /// `another`: the key began the stroke.
+    fn stroke(&mut self, _stroke: &Stroke, _judgement: &Judgement, _another: bool) {}
 
     /// What was heard in one step, and what is likely after it; see
     /// [`Estimator::evidence`].
@@ -242,6 +247,9 @@ impl<E: Estimator> Monitor<E> {
                 let home = self.scale();
                 if self.chords.on_onset(at, &self.keys, key, home) || after_silence {
                     self.tell_chord(at, observer);
+                }
+                if let Some((stroke, judgement, another)) = self.chords.stroke() {
+                    observer.stroke(stroke, judgement, another);
                 }
                 self.frames.on_onset(key);
                 self.recent.on_onset(at, key, &self.chords);

@@ -9,14 +9,11 @@
 //! What a view is told and what comes through the entrance is mostly zero (two thirds
 //! of it), and what is zero is passed over; what is remembered never is.
 
-use super::features::{INPUTS, Inputs, SCALARS};
-use super::weights::Model;
+use super::weights::{Model, Shape};
 use std::sync::Arc;
 
 /// The possible centers, each a view of the same music.
 const VIEWS: usize = 12;
-/// What a view says: center, no center, twelve degrees, root of the chord.
-pub const HEADS: usize = 15;
 /// Rows of a matrix that are worked on together for six views: two vector registers.
 const ROWS: usize = 16;
 /// Rows of a matrix that are worked on together for one view: eight vector registers.
@@ -86,7 +83,8 @@ pub struct Net {
 
 impl Net {
     /// From [`super::weights::weights`] numbers in the order of the file.
-    pub(super) fn new(values: &[f32], hidden: usize) -> Net {
+    pub(super) fn new(values: &[f32], hidden: usize, shape: &Shape) -> Net {
+        let (inputs, heads_count) = (shape.inputs(), shape.heads);
         let padded = hidden.next_multiple_of(BAND);
         let mut rest = values;
         let mut take = |n: usize| {
@@ -95,10 +93,10 @@ impl Net {
             first
         };
         let square = 3 * hidden * hidden;
-        let (enter, enter_bias) = (take(hidden * INPUTS), take(hidden));
+        let (enter, enter_bias) = (take(hidden * inputs), take(hidden));
         let (input, memory) = (take(square), take(square));
         let (input_bias, memory_bias) = (take(3 * hidden), take(3 * hidden));
-        let (heads, heads_bias) = (take(HEADS * hidden), take(HEADS));
+        let (heads, heads_bias) = (take(heads_count * hidden), take(heads_count));
         // The gates one after another.
         fn part(all: &[f32], gate: usize) -> &[f32] {
             let each = all.len() / 3;
@@ -114,7 +112,7 @@ impl Net {
             bias
         });
         Net {
-            enter: Matrix::new(enter, INPUTS, INPUTS, enter_bias),
+            enter: Matrix::new(enter, inputs, inputs, enter_bias),
             from_input: gates.map(|g| Matrix::new(part(input, g), hidden, padded, &input_bias[g])),
             from_memory: gates
                 .map(|g| Matrix::new(part(memory, g), hidden, padded, part(memory_bias, g))),
@@ -179,7 +177,7 @@ pub struct Network {
     gates: [Vec<Panel>; 3],
     given: Sparse,
     entered: Sparse,
-    heads: [Views; HEADS],
+    heads: Vec<Views>,
     /// Whether the processor has AVX2 and FMA.
     wide: bool,
 }
@@ -200,10 +198,10 @@ impl Network {
         Network {
             memories,
             gates: std::array::from_fn(|_| room.clone()),
-            given: Sparse::new(INPUTS),
+            given: Sparse::new(model.shape().inputs()),
             entered: Sparse::new(room.len() * ROWS),
             next: room,
-            heads: [[0.0; VIEWS]; HEADS],
+            heads: vec![[0.0; VIEWS]; model.shape().heads],
             wide,
             model,
         }
@@ -225,39 +223,41 @@ impl Network {
         self.memories.clone_from(memories);
     }
 
-    /// One step: what each view says, averaged over the nets.
-    pub fn step(&mut self, inputs: &Inputs) -> &[Views; HEADS] {
+    /// One step: what each view says, averaged over the nets. It is told as many blocks
+    /// and numbers as the model's shape has.
+    pub fn step(&mut self, blocks: &[[f32; VIEWS]], scalars: &[f32]) -> &[Views] {
         #[cfg(target_arch = "x86_64")]
         if self.wide {
             // SAFETY: `wide` was set because the processor has these features; the
             // function is safe but for that.
-            unsafe { self.forward_wide(inputs) };
+            unsafe { self.forward_wide(blocks, scalars) };
             return &self.heads;
         }
-        self.forward::<false>(inputs);
+        self.forward::<false>(blocks, scalars);
         &self.heads
     }
 
     #[cfg(target_arch = "x86_64")]
     #[target_feature(enable = "avx2,fma")]
-    fn forward_wide(&mut self, inputs: &Inputs) {
-        self.forward::<true>(inputs);
+    fn forward_wide(&mut self, blocks: &[[f32; VIEWS]], scalars: &[f32]) {
+        self.forward::<true>(blocks, scalars);
     }
 
     #[inline(always)]
-    fn forward<const WIDE: bool>(&mut self, inputs: &Inputs) {
+    fn forward<const WIDE: bool>(&mut self, blocks: &[[f32; VIEWS]], scalars: &[f32]) {
         // View v has pitch class v + j where another has j.
-        let twice = inputs.blocks.map(|block| [block; 2]);
         self.given.clear();
-        for view in 0..VIEWS {
-            for (block, first) in twice.iter().zip((0..).step_by(12)) {
-                let turned = &block.as_flattened()[view..view + 12];
+        for (block, first) in blocks.iter().zip((0..).step_by(12)) {
+            let twice = [*block; 2];
+            for view in 0..VIEWS {
+                let turned = &twice.as_flattened()[view..view + 12];
                 self.given.extend(view, first, turned);
             }
-            let scalars = INPUTS - SCALARS;
-            self.given.extend(view, scalars, &inputs.scalars);
         }
-        self.heads = [[0.0; VIEWS]; HEADS];
+        for view in 0..VIEWS {
+            self.given.extend(view, VIEWS * blocks.len(), scalars);
+        }
+        self.heads.fill([0.0; VIEWS]);
         for (net, memory) in self.model.nets.iter().zip(&mut self.memories) {
             enter::<WIDE>(&net.enter, &self.given, &mut self.entered);
             for (matrix, gate) in net.from_input.iter().zip(&mut self.gates) {
@@ -487,8 +487,11 @@ pub(super) fn exp<const WIDE: bool>(x: f32) -> f32 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::features::BLOCKS;
+    use super::super::features::{BLOCKS, Inputs};
     use super::*;
+
+    const SHAPE: &Shape = &Shape::CENTER;
+    const HEADS: usize = SHAPE.heads;
 
     #[test]
     fn sigmoid_and_tanh_are_right_to_a_millionth() {
@@ -536,7 +539,7 @@ mod tests {
             rest = others;
             first.iter().map(|&w| f64::from(w)).collect()
         };
-        let (we, be) = (take(hidden * INPUTS), take(hidden));
+        let (we, be) = (take(hidden * SHAPE.inputs()), take(hidden));
         let (wi, wh) = (take(3 * hidden * hidden), take(3 * hidden * hidden));
         let (bi, bh) = (take(3 * hidden), take(3 * hidden));
         let (wo, bo) = (take(HEADS * hidden), take(HEADS));
@@ -570,7 +573,7 @@ mod tests {
     }
 
     fn random_weights(hidden: usize, mut seed: u32) -> Vec<f32> {
-        let n = super::super::weights::weights(hidden);
+        let n = SHAPE.weights(hidden);
         let scale = 2.0 / (hidden as f32).sqrt();
         (0..n)
             .map(|_| {
@@ -592,12 +595,12 @@ mod tests {
             (128, true),
         ] {
             let weights = [random_weights(hidden, 1), random_weights(hidden, 2)];
-            let nets = weights.iter().map(|w| Net::new(w, hidden)).collect();
+            let nets = weights.iter().map(|w| Net::new(w, hidden, SHAPE)).collect();
             let mut network = Network::new(Arc::new(Model::of(nets)));
             network.wide &= !plainly;
             let steps: Vec<Inputs> = (0..30).map(inputs).collect();
             for s in &steps {
-                network.step(s);
+                network.step(&s.blocks, &s.scalars);
             }
             for view in 0..12 {
                 let each = weights.each_ref().map(|w| plain(w, hidden, &steps, view));
@@ -616,7 +619,7 @@ mod tests {
     /// To the last bit; on processors without wide registers too.
     #[test]
     fn turned_input_gives_turned_output() {
-        let model = Arc::new(Model::of(vec![Net::new(&random_weights(40, 5), 40)]));
+        let model = Arc::new(Model::of(vec![Net::new(&random_weights(40, 5), 40, SHAPE)]));
         for plain in [false, true] {
             let hear = |by: usize| {
                 let mut network = Network::new(Arc::clone(&model));
@@ -626,9 +629,9 @@ mod tests {
                     for block in &mut turned.blocks {
                         block.rotate_right(by);
                     }
-                    network.step(&turned);
+                    network.step(&turned.blocks, &turned.scalars);
                 }
-                let mut heads = network.heads;
+                let mut heads = network.heads.clone();
                 for head in &mut heads {
                     head.rotate_left(by);
                 }

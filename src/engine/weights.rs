@@ -11,8 +11,9 @@
 //! | f16 … | for each net: entrance (matrix, bias); memory (matrix of the input, matrix of the memory, their biases; gates reset, update, new); heads (matrix, bias). A matrix has a row for each output |
 //! | u32 | CRC-32 (IEEE 802.3) of all before it |
 
-use super::features::{INPUTS, fingerprint};
-use super::network::{HEADS, Net};
+use super::features;
+use super::harmony;
+use super::network::Net;
 use std::sync::{Arc, LazyLock};
 
 const MAGIC: &[u8; 20] = b"PEREGRINUS WEIGHTS\0\0";
@@ -23,9 +24,60 @@ const MAX_NETS: usize = 4;
 const MIN_HIDDEN: usize = 8;
 const MAX_HIDDEN: usize = 512;
 
+/// What a network is told and says: by it weights for the one are no weights for another.
+#[derive(Debug)]
+pub(super) struct Shape {
+    /// Blocks of twelve, one number for each pitch class.
+    pub blocks: usize,
+    /// Numbers that are the same for every pitch class.
+    pub scalars: usize,
+    /// What a view says.
+    pub heads: usize,
+    /// [`features::fingerprint`] of what it is told.
+    pub fingerprint: u64,
+}
+
+impl Shape {
+    /// The estimator's. A view says: center, no center, twelve degrees, root of the chord.
+    pub const CENTER: Shape = Shape {
+        blocks: features::BLOCKS,
+        scalars: features::SCALARS,
+        heads: 15,
+        fingerprint: features::fingerprint(features::TEXT),
+    };
+    /// That of [`harmony`]. A view says: root of a major, minor, diminished, augmented
+    /// or other chord; bass.
+    pub const CHORD: Shape = Shape {
+        blocks: harmony::BLOCKS,
+        scalars: harmony::SCALARS,
+        heads: harmony::CLASSES + 1,
+        fingerprint: features::fingerprint(harmony::TEXT),
+    };
+
+    /// What one view is told.
+    pub const fn inputs(&self) -> usize {
+        12 * self.blocks + self.scalars
+    }
+
+    /// Weights of one net.
+    pub(super) const fn weights(&self, hidden: usize) -> usize {
+        hidden * self.inputs()
+            + hidden
+            + 6 * hidden * hidden
+            + 6 * hidden
+            + self.heads * hidden
+            + self.heads
+    }
+
+    const fn length(&self, nets: usize, hidden: usize) -> usize {
+        HEAD + 2 * nets * self.weights(hidden) + 4
+    }
+}
+
 /// What the learned estimator goes by: one net or several, and how sure they are to be.
 #[derive(Debug)]
 pub struct Model {
+    shape: &'static Shape,
     pub(super) nets: Vec<Net>,
     temperature: f32,
     temperature_hindsight: f32,
@@ -59,20 +111,39 @@ pub enum ModelError {
 }
 
 /// The one embedded at build.
-static STANDARD: LazyLock<Result<Arc<Model>, ModelError>> =
-    LazyLock::new(|| Model::parse(include_bytes!("../../config/estimator.weights")).map(Arc::new));
+static STANDARD: LazyLock<Result<Arc<Model>, ModelError>> = LazyLock::new(|| {
+    let bytes = include_bytes!("../../config/estimator.weights");
+    Model::parse(bytes).map(Arc::new)
+});
+static HARMONY: LazyLock<Result<Arc<Model>, ModelError>> = LazyLock::new(|| {
+    let bytes = include_bytes!("../../config/harmony.weights");
+    Model::of_shape(bytes, &Shape::CHORD).map(Arc::new)
+});
 
 impl Model {
     /// No weights are longer.
-    pub const MAX_BYTES: usize = length(MAX_NETS, MAX_HIDDEN);
+    pub const MAX_BYTES: usize = Shape::CENTER.length(MAX_NETS, MAX_HIDDEN);
 
     /// The one embedded at build from `config/estimator.weights`.
     pub fn standard() -> Result<Arc<Model>, ModelError> {
         STANDARD.clone()
     }
 
-    /// Reads what the training wrote.
+    /// The one embedded at build from `config/harmony.weights`.
+    pub fn harmony() -> Result<Arc<Model>, ModelError> {
+        HARMONY.clone()
+    }
+
+    pub(super) fn shape(&self) -> &'static Shape {
+        self.shape
+    }
+
+    /// Reads an estimator's weights as the training wrote them.
     pub fn parse(bytes: &[u8]) -> Result<Model, ModelError> {
+        Model::of_shape(bytes, &Shape::CENTER)
+    }
+
+    pub(super) fn of_shape(bytes: &[u8], shape: &'static Shape) -> Result<Model, ModelError> {
         if !bytes.starts_with(MAGIC) {
             return Err(ModelError::NoWeights);
         }
@@ -87,7 +158,7 @@ impl Model {
             return Err(ModelError::Version(version));
         }
         let (nets, inputs, hidden) = (head.u32(), head.u32(), head.u32());
-        if head.u64() != fingerprint() || inputs as usize != INPUTS {
+        if head.u64() != shape.fingerprint || inputs as usize != shape.inputs() {
             return Err(ModelError::OtherFeatures);
         }
         let wrong = |what, found: String, must| ModelError::Head { what, found, must };
@@ -113,10 +184,10 @@ impl Model {
             }
         };
         let (temperature, temperature_hindsight) = (temperature()?, temperature()?);
-        if bytes.len() != length(nets, hidden) {
+        if bytes.len() != shape.length(nets, hidden) {
             return Err(ModelError::Length {
                 found: bytes.len(),
-                expected: length(nets, hidden),
+                expected: shape.length(nets, hidden),
             });
         }
         let (body, checksum) = body.split_at(body.len() - 4);
@@ -132,13 +203,14 @@ impl Model {
                     .map(|b| half(u16::from_le_bytes([b[0], b[1]])))
                     .collect();
                 if values.iter().all(|v| v.is_finite()) {
-                    Ok(Net::new(&values, hidden))
+                    Ok(Net::new(&values, hidden, shape))
                 } else {
                     Err(ModelError::NotFinite { net: i + 1 })
                 }
             })
             .collect::<Result<_, _>>()?;
         Ok(Model {
+            shape,
             nets,
             temperature,
             temperature_hindsight,
@@ -148,6 +220,7 @@ impl Model {
     #[cfg(test)]
     pub(super) fn of(nets: Vec<Net>) -> Model {
         Model {
+            shape: &Shape::CENTER,
             nets,
             temperature: 1.0,
             temperature_hindsight: 1.0,
@@ -163,15 +236,6 @@ impl Model {
     pub fn temperature_hindsight(&self) -> f32 {
         self.temperature_hindsight
     }
-}
-
-/// Weights of one net.
-pub(super) const fn weights(hidden: usize) -> usize {
-    hidden * INPUTS + hidden + 6 * hidden * hidden + 6 * hidden + HEADS * hidden + HEADS
-}
-
-const fn length(nets: usize, hidden: usize) -> usize {
-    HEAD + 2 * nets * weights(hidden) + 4
 }
 
 /// Numbers one after another; zeros where there are none.
@@ -215,16 +279,18 @@ fn half(bits: u16) -> f32 {
 mod tests {
     use super::*;
 
+    const SHAPE: &Shape = &Shape::CENTER;
+
     /// Weights that are well: `hidden` units, all values `value`.
     fn bytes(nets: u32, hidden: u32, value: u16) -> Vec<u8> {
         let mut all = MAGIC.to_vec();
-        for n in [VERSION, nets, INPUTS as u32, hidden] {
+        for n in [VERSION, nets, SHAPE.inputs() as u32, hidden] {
             all.extend(n.to_le_bytes());
         }
-        all.extend(fingerprint().to_le_bytes());
+        all.extend(SHAPE.fingerprint.to_le_bytes());
         all.extend(1.0f32.to_le_bytes());
         all.extend(2.0f32.to_le_bytes());
-        for _ in 0..nets as usize * weights(hidden as usize) {
+        for _ in 0..nets as usize * SHAPE.weights(hidden as usize) {
             all.extend(value.to_le_bytes());
         }
         sealed(all)

@@ -31,6 +31,8 @@ struct FaultOut {
 struct Plan {
     regions: Vec<RegionOut>,
     home: Vec<RegionOut>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    chords: Option<Vec<ChordOut>>,
 }
 
 #[derive(Serialize)]
@@ -99,10 +101,19 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
         heard: Plan {
             regions: regions(a, &heard.regions),
             home: regions(a, &heard.home),
+            chords: None,
         },
         hindsight: Plan {
             regions: regions(a, &a.study.hindsight.regions),
             home: regions(a, &a.study.hindsight.home),
+            chords: Some(
+                a.study
+                    .chords
+                    .iter()
+                    .filter(|c| c.end > c.start)
+                    .map(|c| chord(a, c))
+                    .collect(),
+            ),
         },
         chords: a
             .study

@@ -3,13 +3,17 @@
 //! As heard is what the live display said, moment by moment. In hindsight is
 //! what the whole recording makes likeliest. They are never mixed.
 
+mod chords;
 mod hindsight;
 
-use crate::engine::{Change, Event, Frame, History, KeySet, Monitor, Observer, Scores};
+use crate::engine::{
+    Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, Scores, Stroke,
+};
 use crate::midi::{OURS, Performance};
-use crate::plan::TonalPlan;
+use crate::plan::{ChordSpan, TonalPlan};
 use crate::theory::Catalogue;
 use crate::time::Time;
+use chords::Chords;
 use hindsight::Hindsight;
 pub use hindsight::{Sound, frames_backward};
 use std::sync::Arc;
@@ -22,11 +26,14 @@ pub struct Study {
     pub heard: History,
     /// What the whole makes likeliest.
     pub hindsight: TonalPlan,
+    /// And its chords.
+    pub chords: Vec<ChordSpan>,
 }
 
 struct Both {
     heard: History,
     hindsight: Hindsight,
+    chords: Chords,
 }
 
 impl Observer for Both {
@@ -34,11 +41,17 @@ impl Observer for Both {
         self.heard.change(at, change);
         if change == Change::Rest {
             self.hindsight.rest();
+            self.chords.rest(at);
         }
     }
 
     fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
         self.hindsight.keys(at, struck, sounding);
+        self.chords.keys(at, struck, sounding);
+    }
+
+    fn stroke(&mut self, stroke: &Stroke, judgement: &Judgement, another: bool) {
+        self.chords.stroke(stroke, judgement, another);
     }
 
     fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
@@ -51,6 +64,7 @@ pub fn study(performance: &Performance, mut monitor: Monitor, catalogue: &Arc<Ca
     let mut both = Both {
         heard: History::default(),
         hindsight: Hindsight::new(Arc::clone(catalogue), monitor.backward(), monitor.fading()),
+        chords: Chords::default(),
     };
     for (at, event) in events(performance) {
         if let Event::Fading(fading) = event {
@@ -60,9 +74,11 @@ pub fn study(performance: &Performance, mut monitor: Monitor, catalogue: &Arc<Ca
     }
     monitor.advance_to(performance.end, &mut both);
     both.heard.advance_to(performance.end);
+    let hindsight = both.hindsight.finish(performance.end);
     Study {
         duration: performance.end,
-        hindsight: both.hindsight.finish(performance.end),
+        chords: both.chords.finish(performance.end, &hindsight, catalogue),
+        hindsight,
         heard: both.heard,
     }
 }

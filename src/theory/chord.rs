@@ -240,6 +240,15 @@ impl Kinds {
             .map(|(i, k)| (KindId(i as u8), k))
     }
 
+    /// The plain triad of a sort, as semitones above its root.
+    pub fn plain(&self, triad: Triad) -> PitchClassSet {
+        let plain = |k: &&Kind| k.members.len() == 3 && k.triad() == triad;
+        self.kinds
+            .iter()
+            .find(plain)
+            .map_or(PitchClassSet::EMPTY, Kind::set)
+    }
+
     /// By lead-sheet suffix.
     pub fn find(&self, symbol: &str) -> Option<KindId> {
         self.iter()

@@ -98,11 +98,11 @@ def scores(heads, member):
     return tonal, free
 
 
-def write(path, nets, temperature=1.0, temperature_hindsight=1.0):
+def write(path, nets, temperature=1.0, temperature_hindsight=1.0, inputs=INPUTS, mark=None):
     """The weights as `src/engine/weights.rs` reads them; see there for the format."""
     hidden = nets[0].hidden
     body = b"PEREGRINUS WEIGHTS\0\0" + struct.pack(
-        "<IIIIQff", VERSION, len(nets), INPUTS, hidden, fingerprint(), temperature, temperature_hindsight)
+        "<IIIIQff", VERSION, len(nets), inputs, hidden, fingerprint() if mark is None else mark, temperature, temperature_hindsight)
     for net in nets:
         g = net.memory
         for p in (net.enter.weight, net.enter.bias, g.weight_ih_l0, g.weight_hh_l0, g.bias_ih_l0, g.bias_hh_l0,
@@ -120,20 +120,21 @@ def round_(net):
     return net
 
 
-def read(path):
+def read(path, make=Network, inputs=INPUTS, mark=None):
     """Networks as `write` wrote them, with their temperatures. Raises ValueError."""
+    mark = fingerprint() if mark is None else mark
     with open(path, "rb") as f:
         data = f.read()
     if not data.startswith(b"PEREGRINUS WEIGHTS\0\0") or len(data) < 56:
         raise ValueError(f"{path}: this is no file of weights")
     if zlib.crc32(data[:-4]) != struct.unpack("<I", data[-4:])[0]:
         raise ValueError(f"{path}: damaged")
-    version, count, inputs, hidden, mark, *temperatures = struct.unpack("<IIIIQff", data[20:52])
-    if (version, inputs, mark) != (VERSION, INPUTS, fingerprint()):
+    version, count, told, hidden, found, *temperatures = struct.unpack("<IIIIQff", data[20:52])
+    if (version, told, found) != (VERSION, inputs, mark):
         raise ValueError(f"{path}: other features or another version")
     at, nets = 52, []
     for _ in range(count):
-        net = Network(hidden)
+        net = make(hidden)
         g = net.memory
         for p in (net.enter.weight, net.enter.bias, g.weight_ih_l0, g.weight_hh_l0, g.bias_ih_l0, g.bias_hh_l0,
                   net.heads.weight, net.heads.bias):

@@ -1,0 +1,314 @@
+//! Which chord is meant, stroke by stroke: what was learned from analysts' chords.
+//!
+//! At each stroke of the hands the music is described as seen from each of the twelve
+//! possible roots, and the network says for each how likely it is the root of a major,
+//! minor, diminished, augmented or other chord, and how likely the bass that is meant.
+//! `tests/training/harmony.py` computes the same over whole pieces, and learned it;
+//! the golden test holds the two together.
+//!
+//! A stroke is judged anew with every key that joins it, always from what was
+//! remembered before it. What is twelve wide turns with the music to the last bit,
+//! but for keys that a transposition carries over the edge of the left hand ([`LOW`]).
+
+use super::features::{Weights, total};
+use super::keys::{KeySet, Keys, each, highest, lowest};
+use super::network::{Memories, Network, Views, exp};
+use super::weights::Model;
+use crate::theory::{PitchClass, Triad};
+use crate::time::Time;
+use std::sync::Arc;
+
+/// What a view is told, as `harmony.py` has it.
+pub(super) const TEXT: &str = "\
+struck
+lowest struck
+highest struck
+sound, faded by age/4 s
+bass: lowest sounding
+struck below key 55, window 2
+bass, windows 1 and 4, held between strokes
+sound, windows 0.5 2 8 30, held between strokes
+struck, windows 0.3 1
+scalars: since the stroke before/1 at most 2; that under 0.2; struck/5 at most 2; sounding/8 at most 2; lowest struck above the bass/24 at most 2; highest struck above the bass/48 at most 2; alone and not lowest; backward
+";
+pub(super) const BLOCKS: usize = 14;
+pub(super) const SCALARS: usize = 8;
+/// Major, minor, diminished, augmented, other.
+pub const CLASSES: usize = 5;
+
+/// Seconds in which a sounding note is forgotten to 1/e.
+const FADE: f32 = 4.0;
+/// Keys below are the left hand's more often than not.
+const LOW: u8 = 55;
+const WINDOWS: usize = 9;
+/// Seconds, in the order of the blocks: low notes struck; bass; sound; struck.
+const TAU: [f32; WINDOWS] = [2.0, 1.0, 4.0, 0.5, 2.0, 8.0, 30.0, 0.3, 1.0];
+/// The windows of the bass, of the sound, and of what was struck.
+const OF_BASS: std::ops::Range<usize> = 1..3;
+const OF_SOUND: std::ops::Range<usize> = 3..7;
+const OF_STRUCK: std::ops::Range<usize> = 7..9;
+/// What an onset adds to its windows, and a low one to its own.
+const ONSET: f32 = 0.3;
+const LOW_ONSET: f32 = 0.5;
+const FIRST_WINDOW: usize = 5;
+/// Added below every window's sum: an empty window is all 0.
+const SOFT: f32 = 0.15;
+/// A stroke before the first counts as so long ago; none counts as longer or shorter ago.
+const BEGUN: f32 = 2.0;
+const LONGEST: f32 = 8.0;
+const SHORTEST: f32 = 0.02;
+
+/// Keys struck together, and what sounded with them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stroke {
+    /// When the first of them was struck.
+    pub at: Time,
+    pub struck: KeySet,
+    /// What sounds, 1 for a fresh note.
+    pub sound: Weights,
+    /// Everything that sounds.
+    pub sounding: KeySet,
+}
+
+impl Stroke {
+    /// At `now`, when its latest key was struck.
+    pub fn new(at: Time, struck: KeySet, now: Time, keys: &Keys) -> Stroke {
+        let mut sound = [0.0f32; 12];
+        for key in each(keys.sounding()) {
+            let age = now.since(keys.strike(key).at).seconds() as f32;
+            let pc = PitchClass::of_key(key).index();
+            sound[pc] = sound[pc].max((-age / FADE).exp());
+        }
+        // What was let go within its own stroke still belongs to it.
+        for key in each(struck) {
+            sound[PitchClass::of_key(key).index()] = 1.0;
+        }
+        Stroke {
+            at,
+            struck,
+            sound,
+            sounding: keys.sounding() | struck,
+        }
+    }
+}
+
+/// What is likely at a stroke, as logarithms up to one number that is the same for all.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Judgement {
+    /// For each class of chord and each root.
+    pub chords: [Views; CLASSES],
+    pub bass: Views,
+}
+
+impl Judgement {
+    const NONE: Judgement = Judgement {
+        chords: [[0.0; 12]; CLASSES],
+        bass: [0.0; 12],
+    };
+
+    /// What is said of one root and class.
+    pub fn of(&self, root: PitchClass, class: usize) -> f32 {
+        self.chords[class.min(CLASSES - 1)][root.index()]
+    }
+
+    /// The likeliest root and class, with its probability. Of equals the one nearest
+    /// above `from`.
+    pub fn best(&self, from: PitchClass) -> (PitchClass, usize, f32) {
+        let mut best = (from, 0);
+        for root in (0..12).map(|n| from.up(n)) {
+            for class in 0..CLASSES {
+                if self.of(root, class) > self.of(best.0, best.1) {
+                    best = (root, class);
+                }
+            }
+        }
+        let top = self.of(best.0, best.1);
+        let all = total(
+            self.chords
+                .as_flattened()
+                .iter()
+                .map(|x| exp::<false>(x - top)),
+        );
+        (best.0, best.1, 1.0 / all)
+    }
+
+    /// Both together, as of one who heard it from its beginning and from its end.
+    pub fn with(&self, other: &Judgement, weight: f32) -> Judgement {
+        let mut both = *self;
+        for (a, b) in both.chords.iter_mut().zip(&other.chords) {
+            for (a, b) in a.iter_mut().zip(b) {
+                *a += weight * b;
+            }
+        }
+        for (a, b) in both.bass.iter_mut().zip(&other.bass) {
+            *a += b;
+        }
+        both
+    }
+}
+
+/// The triad of each class.
+pub const TRIADS: [Triad; CLASSES] = [
+    Triad::Major,
+    Triad::Minor,
+    Triad::Diminished,
+    Triad::Augmented,
+    Triad::Suspended,
+];
+
+/// The class that a chord's triad belongs to.
+pub fn class(triad: Triad) -> usize {
+    match triad {
+        Triad::Major => 0,
+        Triad::Minor => 1,
+        Triad::Diminished => 2,
+        Triad::Augmented => 3,
+        Triad::Suspended => 4,
+    }
+}
+
+/// What is remembered between strokes.
+#[derive(Clone, Debug)]
+struct Past {
+    windows: [Weights; WINDOWS],
+    sound: Weights,
+    bass: Option<PitchClass>,
+    last: Option<Time>,
+}
+
+impl Past {
+    const NONE: Past = Past {
+        windows: [[0.0; 12]; WINDOWS],
+        sound: [0.0; 12],
+        bass: None,
+        last: None,
+    };
+}
+
+/// Judges strokes, one after another.
+#[derive(Clone, Debug)]
+pub struct Harmony {
+    network: Network,
+    backward: bool,
+    /// Before the stroke that is being judged, and after it.
+    before: Past,
+    after: Past,
+    memories: Memories,
+    judgement: Judgement,
+}
+
+impl Harmony {
+    /// With the embedded weights. `backward`: the music is told from its end.
+    pub fn standard(backward: bool) -> Harmony {
+        let model = Model::harmony()
+            .unwrap_or_else(|e| panic!("the embedded config/harmony.weights do not hold: {e}"));
+        Harmony::new(model, backward)
+    }
+
+    fn new(model: Arc<Model>, backward: bool) -> Harmony {
+        let network = Network::new(model);
+        Harmony {
+            memories: network.memories().clone(),
+            network,
+            backward,
+            before: Past::NONE,
+            after: Past::NONE,
+            judgement: Judgement::NONE,
+        }
+    }
+
+    pub fn reset(&mut self) {
+        self.network.reset();
+        self.memories.clone_from(self.network.memories());
+        (self.before, self.after) = (Past::NONE, Past::NONE);
+        self.judgement = Judgement::NONE;
+    }
+
+    /// What it said last.
+    pub fn judgement(&self) -> &Judgement {
+        &self.judgement
+    }
+
+    /// Judges a stroke: another one than before, or the same with more keys.
+    pub fn hear(&mut self, stroke: &Stroke, another: bool) -> &Judgement {
+        if another {
+            self.before.clone_from(&self.after);
+            self.memories.clone_from(self.network.memories());
+        } else {
+            self.network.restore(&self.memories);
+        }
+        let low = lowest(stroke.struck).unwrap_or(0);
+        let high = highest(stroke.struck).unwrap_or(0);
+        let deep = lowest(stroke.sounding).unwrap_or(low);
+        let dt = match self.before.last {
+            // Told from the end, time goes back.
+            Some(last) => {
+                let gap = stroke.at.since(last).max(last.since(stroke.at));
+                (gap.seconds() as f32).clamp(SHORTEST, LONGEST)
+            }
+            None => BEGUN,
+        };
+
+        let past = &mut self.after;
+        past.clone_from(&self.before);
+        let mut bass = [0.0; 12];
+        if let Some(pc) = past.bass {
+            bass[pc.index()] = 1.0;
+        }
+        for (i, window) in past.windows.iter_mut().enumerate() {
+            let keep = (-dt / TAU[i]).exp();
+            let gain = TAU[i] * (1.0 - keep);
+            let held = match i {
+                _ if OF_BASS.contains(&i) => &bass,
+                _ if OF_SOUND.contains(&i) => &past.sound,
+                _ => &[0.0; 12],
+            };
+            for (w, h) in window.iter_mut().zip(held) {
+                *w = *w * keep + gain * h;
+            }
+        }
+        let mut blocks = [[0.0; 12]; BLOCKS];
+        for key in each(stroke.struck) {
+            blocks[0][PitchClass::of_key(key).index()] = 1.0;
+        }
+        for window in &mut past.windows[OF_STRUCK] {
+            for (w, struck) in window.iter_mut().zip(&blocks[0]) {
+                *w += ONSET * struck;
+            }
+        }
+        let place = |key: u8| PitchClass::of_key(key).index();
+        if low < LOW {
+            past.windows[0][place(low)] += LOW_ONSET;
+        }
+        past.sound = stroke.sound;
+        past.bass = Some(PitchClass::of_key(deep));
+        past.last = Some(stroke.at);
+
+        blocks[1][place(low)] = 1.0;
+        blocks[2][place(high)] = 1.0;
+        blocks[3] = stroke.sound;
+        blocks[4][place(deep)] = 1.0;
+        for (block, window) in blocks[FIRST_WINDOW..].iter_mut().zip(&past.windows) {
+            let sum = total(window.iter().copied()) + SOFT;
+            *block = window.map(|w| (w / sum).sqrt());
+        }
+        let struck = stroke.struck.count_ones() as f32;
+        let over = |key: u8| f32::from(key - deep);
+        let scalars: [f32; SCALARS] = [
+            dt.min(2.0),
+            f32::from(dt < 0.2),
+            (struck / 5.0).min(2.0),
+            (stroke.sounding.count_ones() as f32 / 8.0).min(2.0),
+            (over(low) / 24.0).min(2.0),
+            (over(high) / 48.0).min(2.0),
+            f32::from(struck == 1.0 && low > deep),
+            f32::from(self.backward),
+        ];
+        let heads = self.network.step(&blocks, &scalars);
+        for (said, head) in self.judgement.chords.iter_mut().zip(heads) {
+            *said = *head;
+        }
+        self.judgement.bass = heads[CLASSES];
+        &self.judgement
+    }
+}
