@@ -25,6 +25,8 @@ const PEDAL_MEMORY: f32 = 1.0;
 const PEDAL_BASS_MEMORY: f32 = 3.6;
 /// A bass that was let go stays the bass for so long, while nothing as low follows.
 const BASS_STAYS: Time = Time::millis(2500);
+/// A bass that sounds on for so long under what follows it was meant to: let go, it is over.
+const HELD_ON: Time = Time::millis(150);
 /// A key struck so soon after a lower one that is held belongs to the same roll.
 const ROLL: Time = Time::millis(220);
 /// The foot changes the pedal at most so long after the hands have changed.
@@ -54,9 +56,13 @@ const COST: f32 = 2.2;
 /// holds already was, and otherwise.
 const CHANGE_STRUCK: f32 = 0.2;
 const CHANGE_OWN: f32 = 1.0;
+const CHANGE_WHOLE: f32 = 3.0;
 const CHANGE: f32 = 0.6;
 /// How far from the likeliest harmony a chord may lie that was struck as a block.
 const BLOCK: f32 = 0.5;
+/// The same if nothing else sounds and its kind costs no more than [`PLAIN`].
+const WHOLE: f32 = 4.0;
+const PLAIN: f32 = 0.3;
 /// By how much another chord of the same harmony must fit better: one that has all the
 /// notes of the one that stands and more, and any other.
 const FULLER: f32 = 1.0;
@@ -93,12 +99,12 @@ pub struct ChordTracker {
     bass: Option<(u8, Time)>,
     /// The same before the present stroke.
     bass_before: Option<(u8, Time)>,
-    /// The lowest key of the stroke before, if that was a note of a figure.
-    low_before: Option<u8>,
     /// Whether the stroke before was a chord.
     chord_before: bool,
     /// Whether the bass was struck alone, or with a melody note: then a chord follows.
     bass_alone: bool,
+    /// When the first stroke after the bass came.
+    after_bass: Time,
     harmony: Harmony,
     /// The latest stroke, and whether its latest key began it.
     stroke: Option<(Stroke, bool)>,
@@ -133,9 +139,9 @@ impl Default for ChordTracker {
             horizon: Time::ZERO,
             bass: None,
             bass_before: None,
-            low_before: None,
             chord_before: false,
             bass_alone: false,
+            after_bass: Time::ZERO,
         }
     }
 }
@@ -169,13 +175,11 @@ impl ChordTracker {
         let bit = 1u128 << key;
         let another = at.since(self.cluster_at) > CLUSTER || self.cluster == 0;
         if another {
+            self.chord_before = self.cluster.count_ones() > 2;
             if self.bass.is_some_and(|(b, _)| self.cluster >> b & 1 == 1) {
-                self.bass_alone = self.cluster.count_ones() <= 2;
+                self.bass_alone = !self.chord_before;
+                self.after_bass = at;
             }
-            // A figure is made of single notes, with a melody note at most.
-            let single = self.cluster.count_ones() <= 2;
-            self.low_before = lowest(self.cluster).filter(|_| single);
-            self.chord_before = !single;
             self.bass_before = self.bass;
             self.cluster = 0;
             self.cluster_at = at;
@@ -230,13 +234,16 @@ impl ChordTracker {
         self.name(at, keys, home, false)
     }
 
-    /// Silence, or a new beginning.
+    /// Silence, or a new beginning. Nothing is allocated.
     pub fn reset(&mut self) {
         self.harmony.reset();
-        *self = ChordTracker {
-            harmony: self.harmony.clone(),
-            ..ChordTracker::default()
-        };
+        (self.now, self.stroke, self.latest, self.meant) = (None, None, None, None);
+        (self.cluster, self.sounding, self.alone) = (0, 0, 0);
+        (self.cluster_at, self.horizon, self.began) = (Time::ZERO, Time::ZERO, Time::ZERO);
+        (self.ended, self.lasted) = ([None; 128], [Time::ZERO; 128]);
+        (self.bass, self.bass_before) = (None, None);
+        (self.rolling, self.bass_alone, self.chord_before) = (false, false, false);
+        self.after_bass = Time::ZERO;
     }
 
     fn mark_ends(&mut self, at: Time, keys: &Keys) {
@@ -258,7 +265,15 @@ impl ChordTracker {
         // its notes arrive does not matter.
         let stays = self.bass_before.filter(|&(b, t)| {
             let sounds = keys.sounding() >> b & 1 == 1;
-            low > b && !sounds && at.since(t) < BASS_STAYS && likely(b) + NEW_BASS > likely(low)
+            // A chord follows a bass that was struck alone and not held on under others.
+            let short =
+                self.ended[b as usize & 127].is_some_and(|e| e.since(self.after_bass) < HELD_ON);
+            let follows = self.bass_alone && short || classes(self.cluster).len() < 3;
+            low > b
+                && !sounds
+                && follows
+                && at.since(t) < BASS_STAYS
+                && likely(b) + NEW_BASS > likely(low)
         });
         self.bass = stays.or(Some((low, keys.strike(low).at)));
         self.bass.map(|b| b.0) != before.map(|b| b.0) && low == key
@@ -342,7 +357,9 @@ impl ChordTracker {
                 && meant_by(c) == old
                 && classes(self.cluster).is_subset(c.set())
             {
-                margin = margin.max(CHANGE_OWN);
+                let sounds = classes(keys.sounding());
+                let whole = c.set().is_subset(sounds.with(c.bass));
+                margin = margin.max(if whole { CHANGE_WHOLE } else { CHANGE_OWN });
             }
             if nats(old) > -margin {
                 meant = old;
@@ -365,6 +382,7 @@ impl ChordTracker {
         let fresh = each(sounding).all(|k| keys.strike(k).at >= self.horizon.max(self.began));
         let all = classes(sounding).with(bass);
         let together = classes(self.cluster).len() >= 3;
+        let whole = together && sounding == self.cluster;
         let exact = (fresh
             && (together || self.rolling)
             && self.alone & sounding == 0
@@ -372,7 +390,7 @@ impl ChordTracker {
             .then(|| kinds.name(all, bass, home))
             .map(|s| match self.now {
                 // The same notes again are the same chord.
-                Some((Sonority::Chord(c), _)) if c.set() == all && c.bass == bass => {
+                Some((Sonority::Chord(c), _)) if !whole && c.set() == all && c.bass == bass => {
                     Sonority::Chord(c)
                 }
                 _ => s,
@@ -380,16 +398,21 @@ impl ChordTracker {
             .filter(|s| match s {
                 // A plainer stroke of the harmony that stands takes nothing from it.
                 Sonority::Chord(c)
-                    if old.is_some_and(|(o, _)| {
-                        meant_by(*c) == meant_by(o)
-                            && c.bass == o.bass
-                            && c.set().is_subset(o.set())
-                    }) =>
+                    if !whole
+                        && old.is_some_and(|(o, _)| {
+                            meant_by(*c) == meant_by(o)
+                                && c.bass == o.bass
+                                && c.set().is_subset(o.set())
+                        }) =>
                 {
                     false
                 }
+                // Nothing but a plain chord sounds: then it is that.
+                Sonority::Chord(c) if whole && kinds.kind(c.kind).cost <= PLAIN => {
+                    nats(meant_by(*c)) > -WHOLE
+                }
                 Sonority::Chord(c) if together || c.root == c.bass => nats(meant_by(*c)) > -BLOCK,
-                _ => together && sure < SURE,
+                _ => whole || together && sure < SURE,
             });
         let found = if let Some(exact) = exact {
             if let Sonority::Chord(c) = exact {
@@ -441,7 +464,7 @@ impl ChordTracker {
                 }
             }
             match (best.0, old) {
-                (Some(c), _) => Sonority::Chord(c),
+                (Some(c), _) => Sonority::Chord(on_its_bass(c, home)),
                 // A note of the chord that stands is that chord still.
                 (None, Some((c, since)))
                     if audible.is_subset(c.set()) && at.since(since) < TRUST =>
@@ -469,6 +492,16 @@ impl ChordTracker {
     }
 }
 
+/// Am7 for C6/A: nobody writes a sixth chord on its sixth.
+fn on_its_bass(chord: Chord, home: PitchClassSet) -> Chord {
+    let kinds = Kinds::standard();
+    let sixth = chord.bass_member().is_some_and(|m| m.number == 6);
+    match kinds.name(chord.set(), chord.bass, home) {
+        Sonority::Chord(c) if sixth && c.root == c.bass => c,
+        _ => chord,
+    }
+}
+
 /// The chord of a root and class that explains weights best, its bass given; `None` if
 /// too little of it was heard.
 pub fn fitting(
@@ -480,7 +513,8 @@ pub fn fitting(
     let audible: PitchClassSet = PitchClass::all()
         .filter(|pc| w[pc.index()] > AUDIBLE)
         .collect();
-    best_fit(w, audible, bass, home, Some(meant), &|_| 0.0, true).0
+    let found = best_fit(w, audible, bass, home, Some(meant), &|_| 0.0, true).0;
+    found.map(|c| on_its_bass(c, home))
 }
 
 fn classes(keys: KeySet) -> PitchClassSet {
