@@ -6,17 +6,24 @@
 //! [`Notation`] holds the user's conventions for turning all that into text.
 
 mod chord;
+mod convention;
 mod mode;
+mod naming;
 mod notation;
 mod numeral;
 mod pitch;
 mod spelling;
 
 pub use chord::{Chord, FOREIGN_BASS, Kind, KindId, Kinds, Member, Sonority, Triad, bass_cost};
+pub use convention::{
+    Accidentals, AugmentedMark, ChordMarks, DiminishedMark, HalfDiminished, Letters, MajorSeventh,
+    MinorMark, Ties, syllable,
+};
 pub use mode::{
     Catalogue, CatalogueError, Degree, MAX_MODES, Mode, ModeId, Tonality, WrittenTonality,
     spell_degree,
 };
+pub use naming::{Hearing, MAX_READINGS, Readings};
 pub use notation::{Measure, Notation};
 pub use numeral::numeral;
 pub use pitch::{PitchClass, PitchClassSet};
