@@ -332,14 +332,15 @@ impl Chord {
             None => PLAIN[self.bass.above(self.root)].0,
         };
         let stacked = root.up((number - 1) % 7, semitones as i32);
-        // No double accidental, nor one for a white key, where the note only lies
-        // under the chord.
-        let odd = stacked.accidental().abs() > 1
-            || stacked.accidental() != 0 && Spelling::nearest(self.bass, 2.0).accidental() == 0;
-        if self.bass_member().is_none() && odd {
-            return Spelling::nearest(self.bass, root.fifths() as f32 + 1.0);
+        // Where the note only lies under the chord, no double accidental, and none
+        // for a white key.
+        let near = Spelling::nearest(self.bass, f32::from(root.fifths()) + 1.0);
+        let white = Spelling::nearest(self.bass, 2.0);
+        match (self.bass_member(), white.accidental()) {
+            (None, 0) => white,
+            (None, _) if stacked.accidental().abs() > 1 => near,
+            _ => stacked,
         }
-        stacked
     }
 
     /// Harte's syntax (Harte et al., ISMIR 2005): `Eb:min7/b3`.

@@ -130,9 +130,10 @@ impl Hearing {
     }
 
     /// Whether a diminished seventh or an augmented triad has its root on the
-    /// note that leads on: to the center; else, unless its bass leads to a note
-    /// of the scale itself, to the dominant, to the second degree in major, to
-    /// the fourth in minor. An augmented triad: the dominant's.
+    /// note that leads on. An augmented triad: the dominant's. A diminished
+    /// seventh: the bass, if it is altered and leads up to a note of the scale;
+    /// else to the center; else to the dominant, to the second degree in major,
+    /// to the fourth in minor.
     fn leads(&self, kind: &Kind, chord: Chord, set: PitchClassSet) -> bool {
         let Some(center) = self.center else {
             return false;
@@ -140,12 +141,12 @@ impl Hearing {
         if kind.triad() == Triad::Augmented {
             return chord.root == center.up(7);
         }
+        if !self.scale.contains(chord.bass) && self.scale.contains(chord.bass.up(1)) {
+            return chord.root == chord.bass;
+        }
         let leading = center.up(11);
         if set.contains(leading) {
             return chord.root == leading;
-        }
-        if self.scale.contains(chord.bass.up(1)) {
-            return false;
         }
         let next = if self.in_minor() { 4 } else { 1 };
         chord.root == center.up(6) || chord.root == center.up(next)
@@ -465,13 +466,19 @@ mod tests {
         let of = |key: &str| within(key);
         for bass in ["B D F Ab", "D F Ab B", "F Ab B D", "Ab B D F"] {
             assert!(say(bass, of("c minor")).starts_with("B°7"), "{bass}");
-            assert!(say(bass, of("c ionian")).starts_with("B°7"), "{bass}");
+            let own = if bass.starts_with('A') {
+                "A♭°7"
+            } else {
+                "B°7"
+            };
+            assert!(say(bass, of("c ionian")).starts_with(own), "{bass}");
             assert!(say(bass, of("eb minor")).starts_with("D°7"), "{bass}");
         }
-        // On its way to a note of the scale it is named from the bass.
+        // On its way up to a note of the scale it is named from the bass (G♯°7 before Am).
         assert_eq!(say("C# E G Bb", of("c ionian")), "C♯°7");
         assert_eq!(say("F# A C Eb", of("c ionian")), "F♯°7");
         assert_eq!(say("A C Eb F#", of("c ionian")), "F♯°7/A");
+        assert_eq!(say("E G Bb C#", of("c ionian")), "C♯°7/E");
         assert_eq!(say("Bb C# E G", of("c minor")), "E°7/B♭");
         // The common tone with the chord before.
         assert_eq!(say("C Eb Gb A", after("C E G", "c ionian")), "C°7");
