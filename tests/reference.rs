@@ -714,7 +714,12 @@ fn on_root(row: &Row, root: Spelling) -> (String, String) {
         label = symbol.replacen('C', &root.text(ASCII), 1);
     } else if !bass.is_empty() {
         let on_c: Spelling = bass.parse().expect("a bass");
-        let up = Spelling::at(on_c.fifths() + root.fifths());
+        let mut up = Spelling::at(on_c.fifths() + root.fifths());
+        // F♯/C, not F♯/B♯: a tritone away from the root a white key is one.
+        let white = Spelling::nearest(up.pitch_class(), 2.0);
+        if row.get("bass_degree") == "#4" && white.accidental() == 0 {
+            up = white;
+        }
         let _ = write!(label, "/{}", up.text(ASCII));
     }
     (label, row.get("harte").replacen('C', &root.text(ASCII), 1))

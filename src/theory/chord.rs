@@ -333,11 +333,11 @@ impl Chord {
         };
         let stacked = root.up((number - 1) % 7, semitones as i32);
         // Where the note only lies under the chord, no double accidental, and none
-        // for a white key.
+        // for a white key unless it leads to the root (C♯m/B♯).
         let near = Spelling::nearest(self.bass, f32::from(root.fifths()) + 1.0);
         let white = Spelling::nearest(self.bass, 2.0);
         match (self.bass_member(), white.accidental()) {
-            (None, 0) => white,
+            (None, 0) if semitones != 11 => white,
             (None, _) if stacked.accidental().abs() > 1 => near,
             _ => stacked,
         }
