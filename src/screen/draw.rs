@@ -7,7 +7,7 @@ use super::strip::StripView;
 use super::{Source, chord, contender, help, here, piano, status, strip, why, window};
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::Marker;
-use crate::theory::{Catalogue, Glyphs, Notation, Spelling};
+use crate::theory::{Catalogue, Glyphs, Notation, Spelling, Tonality};
 use crate::time::Time;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -55,6 +55,11 @@ pub(super) struct Look<'a> {
 impl Look<'_> {
     pub fn ascii(&self) -> bool {
         self.notation.glyphs == Glyphs::Ascii
+    }
+
+    /// A tonic in the user's letters.
+    pub fn center(&self, t: Tonality, tonic: Spelling) -> String {
+        self.notation.center(t, tonic, self.catalogue)
     }
 
     pub fn styles(&self) -> Styles {

@@ -302,7 +302,7 @@ fn names(
         let a = window.at(r.start.max(window.start)).unwrap_or(0);
         let b = window.at(end).unwrap_or(window.count);
         let room = b.saturating_sub(a + 1);
-        let tonic = r.tonic.text(look.notation.glyphs);
+        let tonic = look.center(r.tonality, r.tonic);
         let small = match claim::mode(r.tonality, r.open, look) {
             Some(mode) => shorter(&tonic, &mode, said == Some(r.tonic)),
             None => vec![tonic],

@@ -54,10 +54,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
         };
         bar_at(pen, (x, base), bar, share / FULL, style, look);
 
-        let name = look
-            .notation
-            .note(pc, within, look.catalogue)
-            .text(look.notation.glyphs);
+        let name = look.notation.note_named(pc, within, look.catalogue);
         let centred = |text: &str| x + bar.saturating_sub(columns(text)) / 2;
         let heard = reading.heard.contains(pc);
         let name_style = if heard { style } else { styles.quiet };

@@ -13,6 +13,7 @@ mod notation;
 mod numeral;
 mod pitch;
 mod spelling;
+mod voicing;
 
 pub use chord::{Chord, FOREIGN_BASS, Kind, KindId, Kinds, Member, Sonority, Triad, bass_cost};
 pub use convention::{
@@ -28,3 +29,4 @@ pub use notation::{Measure, Notation};
 pub use numeral::numeral;
 pub use pitch::{PitchClass, PitchClassSet};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
+pub use voicing::{Hands, Structure, Voicing};

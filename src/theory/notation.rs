@@ -50,6 +50,16 @@ impl Notation {
         self.letters.name(note, self.glyphs)
     }
 
+    /// The tonic's name.
+    pub fn center(&self, t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> String {
+        self.name(self.tonic(t, tonic, catalogue))
+    }
+
+    /// A pitch class by its name inside a tonality, or without one: `E♭`, `me`.
+    pub fn note_named(&self, pc: PitchClass, within: Within, catalogue: &Catalogue) -> String {
+        self.note_name(self.note(pc, within, catalogue), within, catalogue)
+    }
+
     /// A note's name inside a tonality: its letter, or its syllable in movable do.
     pub fn note_name(&self, note: Spelling, within: Within, catalogue: &Catalogue) -> String {
         match (self.letters, within) {
@@ -99,11 +109,8 @@ impl Notation {
 
     /// `E♭ Dorian`.
     pub fn tonality(&self, t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> String {
-        format!(
-            "{} {}",
-            self.name(self.tonic(t, tonic, catalogue)),
-            self.mode(t, catalogue)
-        )
+        let center = self.center(t, tonic, catalogue);
+        format!("{center} {}", self.mode(t, catalogue))
     }
 
     /// `Dorian`.
@@ -199,7 +206,7 @@ impl Notation {
     /// The label of whatever sounds: a chord's, an interval's name, a note, or the
     /// notes from the bass up.
     pub fn sonority(&self, s: Sonority, within: Within, catalogue: &Catalogue) -> String {
-        let note = |pc| self.note_name(self.note(pc, within, catalogue), within, catalogue);
+        let note = |pc| self.note_named(pc, within, catalogue);
         match s {
             Sonority::Chord(c) => self.chord(c, self.root(c, within, catalogue)),
             Sonority::Note(pc) => note(pc),
@@ -254,8 +261,14 @@ impl Notation {
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Option<String> {
-        let (chord, (t, tonic)) = (s.chord()?, self.placed(within, catalogue)?);
-        Some(super::numeral::numeral(chord, t, tonic, catalogue, self))
+        let (chord, (t, tonic)) = (s.chord()?, within?);
+        // A degree is what it is, however its note is written.
+        let plain = Notation {
+            accidentals: Accidentals::ByContext,
+            ties: Ties::Nearest,
+            ..*self
+        };
+        Some(super::numeral::numeral(chord, t, tonic, catalogue, &plain))
     }
 }
 
@@ -279,4 +292,311 @@ fn fewest(chord: Chord, usual: Spelling) -> Spelling {
             best
         }
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::convention::{
+        AugmentedMark, DiminishedMark, HalfDiminished, MajorSeventh, MinorMark,
+    };
+    use super::super::pitch::PitchClassSet;
+    use super::*;
+    use std::collections::{BTreeMap, HashMap};
+
+    const LETTERS: [Letters; 4] = [
+        Letters::English,
+        Letters::German,
+        Letters::FixedDo,
+        Letters::MovableDo,
+    ];
+
+    fn all_marks() -> Vec<ChordMarks> {
+        let mut all = Vec::new();
+        for minor in [MinorMark::M, MinorMark::Min, MinorMark::Dash] {
+            for major_seventh in [MajorSeventh::Maj, MajorSeventh::Delta, MajorSeventh::M] {
+                for half_diminished in [HalfDiminished::FlatFive, HalfDiminished::Slashed] {
+                    for diminished in [DiminishedMark::Ring, DiminishedMark::Dim] {
+                        for augmented in [AugmentedMark::Aug, AugmentedMark::Plus] {
+                            all.push(ChordMarks {
+                                minor,
+                                major_seventh,
+                                half_diminished,
+                                diminished,
+                                augmented,
+                            });
+                        }
+                    }
+                }
+            }
+        }
+        all
+    }
+
+    fn spellings() -> impl Iterator<Item = Notation> {
+        let glyphs = [Glyphs::Unicode, Glyphs::Ascii].into_iter();
+        glyphs.flat_map(|glyphs| {
+            LETTERS.into_iter().flat_map(move |letters| {
+                let accidentals = [
+                    Accidentals::ByContext,
+                    Accidentals::Flats,
+                    Accidentals::Sharps,
+                ];
+                accidentals.into_iter().flat_map(move |accidentals| {
+                    let ties = [Ties::Nearest, Ties::Flats, Ties::Sharps].into_iter();
+                    ties.map(move |ties| Notation {
+                        glyphs,
+                        letters,
+                        accidentals,
+                        ties,
+                        ..Notation::PLAIN
+                    })
+                })
+            })
+        })
+    }
+
+    fn named(keys: &[i32]) -> Sonority {
+        let set: PitchClassSet = keys.iter().map(|&k| PitchClass::new(k)).collect();
+        Kinds::standard().name(set, PitchClass::new(keys[0]), PitchClassSet::ALL)
+    }
+
+    #[test]
+    fn the_conventions_of_the_trade() {
+        let half = named(&[11, 2, 5, 9]);
+        let major = named(&[3, 7, 10, 2]);
+        let minor = named(&[6, 9, 1, 4]);
+        let dim = named(&[0, 3, 6, 9]);
+        let aug = named(&[0, 4, 8]);
+        let minmaj = named(&[0, 3, 7, 11]);
+        let say = |n: Notation| -> Vec<String> {
+            [half, major, minor, dim, aug, minmaj]
+                .map(|s| n.sonority(s, None, Catalogue::standard()))
+                .into()
+        };
+        let plain = Notation::PLAIN;
+        assert_eq!(plain, Notation::default());
+        let usual = ["Bm7♭5", "E♭maj7", "F♯m7", "C°7", "Caug", "Cm(maj7)"];
+        assert_eq!(say(plain), usual);
+        let marks = ChordMarks {
+            minor: MinorMark::Dash,
+            major_seventh: MajorSeventh::Delta,
+            half_diminished: HalfDiminished::Slashed,
+            diminished: DiminishedMark::Dim,
+            augmented: AugmentedMark::Plus,
+        };
+        let jazz = Notation { marks, ..plain };
+        let other = ["Bø7", "E♭Δ7", "F♯−7", "Cdim7", "C+", "C−(Δ7)"];
+        assert_eq!(say(jazz), other);
+        let ascii = Notation {
+            glyphs: Glyphs::Ascii,
+            ..jazz
+        };
+        let typed = ["B-7b5", "Ebmaj7", "F#-7", "Cdim7", "C+", "C-(maj7)"];
+        assert_eq!(say(ascii), typed);
+        let german = Notation {
+            letters: Letters::German,
+            ..plain
+        };
+        let said = ["Hm7♭5", "Esmaj7", "Fism7", "C°7", "Caug", "Cm(maj7)"];
+        assert_eq!(say(german), said);
+        let fixed = Notation {
+            letters: Letters::FixedDo,
+            ..plain
+        };
+        let said = ["Sim7♭5", "Mi♭maj7", "Fa♯m7", "Do°7", "Doaug", "Dom(maj7)"];
+        assert_eq!(say(fixed), said);
+    }
+
+    #[test]
+    fn notes_by_letter_and_by_syllable() {
+        let names = |letters: Letters, list: &str| -> Vec<String> {
+            let note = |n: &str| n.parse::<Spelling>().expect("a note");
+            list.split(' ')
+                .map(|n| letters.name(note(n), Glyphs::Unicode))
+                .collect()
+        };
+        assert_eq!(
+            names(Letters::German, "B Bb Bbb F# Eb Ab Abb Ebb Cb C# B# F## Db"),
+            [
+                "H", "B", "Heses", "Fis", "Es", "As", "Asas", "Eses", "Ces", "Cis", "His", "Fisis",
+                "Des"
+            ]
+        );
+        let c = Catalogue::standard();
+        let within = |text: &str| c.parse_tonality(text).map(|w| (w.tonality, w.tonic)).ok();
+        let syllables = |key: &str, n: Notation| -> Vec<String> {
+            let from = within(key).map_or(0, |w| w.1.pitch_class().index() as i32);
+            (0..12)
+                .map(|i| n.note_named(PitchClass::new(from + i), within(key), c))
+                .collect()
+        };
+        let movable = Notation {
+            letters: Letters::MovableDo,
+            ..Notation::PLAIN
+        };
+        for key in ["c ionian", "eb ionian", "f# ionian"] {
+            assert_eq!(
+                syllables(key, movable),
+                [
+                    "do", "ra", "re", "me", "mi", "fa", "fi", "sol", "le", "la", "te", "ti"
+                ],
+                "{key}"
+            );
+        }
+        let sharps = Notation {
+            accidentals: Accidentals::Sharps,
+            ..movable
+        };
+        assert_eq!(
+            syllables("d ionian", sharps),
+            [
+                "do", "di", "re", "ri", "mi", "fa", "fi", "sol", "si", "la", "li", "ti"
+            ]
+        );
+        // Without a tonality there is no tonic to stand above.
+        assert_eq!(movable.note_named(PitchClass::new(10), None, c), "B♭");
+    }
+
+    #[test]
+    fn flats_or_sharps_and_the_choice_of_six() {
+        let c = Catalogue::standard();
+        let black = [1, 3, 6, 8, 10].map(PitchClass::new);
+        let names = |n: Notation, within| black.map(|pc| n.note_named(pc, within, c)).join(" ");
+        let with = |accidentals, ties| Notation {
+            accidentals,
+            ties,
+            ..Notation::PLAIN
+        };
+        let flats = with(Accidentals::Flats, Ties::Nearest);
+        let sharps = with(Accidentals::Sharps, Ties::Nearest);
+        assert_eq!(names(flats, None), "D♭ E♭ G♭ A♭ B♭");
+        assert_eq!(names(sharps, None), "C♯ D♯ F♯ G♯ A♯");
+        let tonality = |text: &str| c.parse_tonality(text).map(|w| (w.tonality, w.tonic)).ok();
+        assert_eq!(names(flats, tonality("c ionian")), "D♭ E♭ G♭ A♭ B♭");
+        assert_eq!(names(sharps, tonality("c ionian")), "C♯ D♯ F♯ G♯ A♯");
+        // What belongs to the tonality stays as it is.
+        assert_eq!(names(sharps, tonality("f ionian")), "C♯ D♯ F♯ G♯ B♭");
+        assert_eq!(names(flats, tonality("d ionian")), "C♯ E♭ F♯ A♭ B♭");
+        // Six sharps or six flats; nothing else is touched.
+        let mut moved = BTreeMap::new();
+        for (mode, m) in c.iter() {
+            for center in PitchClass::all() {
+                let t = Tonality { center, mode };
+                let tonic = c.spell(t, None);
+                let flat = with(Accidentals::ByContext, Ties::Flats).tonic(t, tonic, c);
+                let sharp = with(Accidentals::ByContext, Ties::Sharps).tonic(t, tonic, c);
+                assert!([flat, sharp].contains(&tonic));
+                if flat != sharp {
+                    let equal = c.signature(flat, mode) + c.signature(sharp, mode) == 0;
+                    assert!(equal && flat.fifths() < sharp.fifths());
+                    let name = format!("{flat} {sharp}");
+                    moved.insert(m.id.clone(), name);
+                }
+            }
+        }
+        assert_eq!(moved["ionian"], "G♭ F♯");
+        assert_eq!(moved["aeolian"], "E♭ D♯");
+        let g_flat = tonality("gb ionian");
+        let as_sharp = with(Accidentals::ByContext, Ties::Sharps);
+        let label = |n: Notation, s| n.sonority(s, g_flat, c);
+        assert_eq!(label(as_sharp, named(&[11, 3, 6])), "B");
+        assert_eq!(label(Notation::PLAIN, named(&[11, 3, 6])), "C♭");
+        let name = |n: Notation| g_flat.map(|(t, tonic)| n.tonality(t, tonic, c));
+        assert_eq!(name(as_sharp).as_deref(), Some("F♯ Ionian"));
+    }
+
+    /// What a chord is does not hang on how it is written.
+    #[test]
+    fn the_analysis_is_the_same_under_every_convention() {
+        let c = Catalogue::standard();
+        let mut compared = 0;
+        let chords = [
+            &[0, 4, 7][..],
+            &[2, 5, 9, 0],
+            &[1, 4, 7, 10],
+            &[6, 9, 1],
+            &[8, 0, 3, 6],
+            &[10, 2, 5],
+            &[4, 7, 0],
+            &[2, 7, 0, 5],
+            &[0, 1, 2],
+            &[3, 9],
+            &[6],
+        ];
+        for (mode, _) in c.iter().take(9) {
+            for center in PitchClass::all() {
+                let t = Tonality { center, mode };
+                let within = Some((t, c.spell(t, None)));
+                for keys in chords {
+                    let s = named(keys);
+                    let harte = Notation::PLAIN.harte(s, within, c);
+                    for n in spellings() {
+                        assert_eq!(n.harte(s, within, c), harte);
+                        let same = Notation {
+                            glyphs: n.glyphs,
+                            ..Notation::PLAIN
+                        };
+                        assert_eq!(n.numeral(s, within, c), same.numeral(s, within, c));
+                        for pc in s.set().iter() {
+                            assert_eq!(n.note(pc, within, c).pitch_class(), pc);
+                            assert_eq!(n.member(s, pc, within, c).pitch_class(), pc);
+                        }
+                        compared += 1;
+                    }
+                }
+            }
+        }
+        assert!(compared > 50_000, "{compared}");
+    }
+
+    /// No two chords are written alike, in no convention: a label can be read back.
+    #[test]
+    fn labels_are_distinct_under_every_convention() {
+        let kinds = Kinds::standard();
+        let mut labels = 0;
+        for glyphs in [Glyphs::Unicode, Glyphs::Ascii] {
+            for letters in LETTERS {
+                for marks in all_marks() {
+                    let n = Notation {
+                        glyphs,
+                        letters,
+                        marks,
+                        ..Notation::PLAIN
+                    };
+                    let mut seen: HashMap<String, (Spelling, &str)> = HashMap::new();
+                    for root in (-6..=8).map(Spelling::at) {
+                        for (kind, k) in kinds.all() {
+                            let pc = root.pitch_class();
+                            let chord = Chord {
+                                root: pc,
+                                kind,
+                                bass: pc,
+                            };
+                            let label = n.chord(chord, root);
+                            if glyphs == Glyphs::Ascii {
+                                assert!(label.is_ascii(), "{label}");
+                            }
+                            let this = (root, k.symbol.as_str());
+                            let other = *seen.entry(label).or_insert(this);
+                            // Two kinds of one symbol differ in a fifth left out.
+                            assert_eq!(other, this);
+                            labels += 1;
+                        }
+                    }
+                }
+            }
+        }
+        assert!(labels > 500_000, "{labels}");
+        for letters in LETTERS {
+            for note in (-15..=19).map(Spelling::at) {
+                for glyphs in [Glyphs::Unicode, Glyphs::Ascii] {
+                    assert_eq!(letters.read(&letters.name(note, glyphs)), Ok(note));
+                }
+            }
+            assert!(letters.read("X").is_err());
+        }
+        assert_eq!(Letters::German.read("es"), Ok(Spelling::at(-3)));
+        assert!(Letters::German.read("Bb").is_err());
+        assert!(Letters::English.read("H").is_err());
+    }
 }
