@@ -57,6 +57,7 @@ struct ChordOut {
     numeral: Option<String>,
     bass: usize,
     pitches: Vec<u8>,
+    voicing: super::voicing::VoicingOut,
 }
 
 #[derive(Serialize)]
@@ -159,6 +160,7 @@ fn chord(a: &Analysis, c: &ChordSpan) -> ChordOut {
         numeral: a.notation.numeral(c.sonority, c.within, a.catalogue),
         bass: c.sonority.bass().index(),
         pitches: crate::engine::each(c.keys).collect(),
+        voicing: super::voicing::of(a, c),
     }
 }
 

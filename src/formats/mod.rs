@@ -3,9 +3,11 @@
 
 mod json;
 mod text;
+mod voicing;
 
 pub use json::analysis as analysis_json;
 pub use text::analysis as analysis_text;
+pub use voicing::list as voicings_text;
 
 use crate::midi::Fault;
 use crate::study::Study;

@@ -271,7 +271,7 @@ fn draw_chords(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look:
         // Room for the whole name or none; the rest is seen by zooming in. A dot
         // before it may push it on by one.
         let start = a.max(free);
-        let label = look.notation.sonority(c.sonority, c.within, look.catalogue);
+        let label = look.notation.brief(c.sonority, c.within, look.catalogue);
         if start <= a + 1 && start + columns(&label) < b {
             free = pen.put(GUTTER + start, y, &label, styles.numeral) + 1 - GUTTER;
         } else if start <= b {

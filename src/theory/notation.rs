@@ -221,6 +221,20 @@ impl Notation {
         }
     }
 
+    /// The same where there is little room: an interval as its two notes, `D–A`.
+    pub fn brief(&self, s: Sonority, within: Within, catalogue: &Catalogue) -> String {
+        let Sonority::Interval { low, high } = s else {
+            return self.sonority(s, within, catalogue);
+        };
+        let dash = match self.glyphs {
+            Glyphs::Unicode => "–",
+            Glyphs::Ascii => "-",
+        };
+        [low, high]
+            .map(|pc| self.note_named(pc, within, catalogue))
+            .join(dash)
+    }
+
     /// A note of what sounds: members of a chord as stacked thirds, others as the
     /// tonality spells them.
     pub fn member(
