@@ -105,13 +105,15 @@ impl Voicing {
         self.keys.iter().map(note).collect()
     }
 
-    /// A guess at the hands: one where an octave holds all; else split at the
-    /// widest gap that leaves each hand what it can take (common practice, no
-    /// source). `None` of no keys.
+    /// A guess at the hands: one where an octave holds all, or a tenth on one side
+    /// of middle C; else split at the widest gap that leaves each hand what it can
+    /// take (common practice, no source). `None` of no keys.
     pub fn hands(&self) -> Option<Hands> {
         let (&low, &high) = (self.keys.first()?, self.keys.last()?);
         let n = self.keys.len();
-        if high - low <= AT_EASE && n <= FINGERS {
+        let span = high - low;
+        let aside = high < MIDDLE || low >= MIDDLE;
+        if n <= FINGERS && (span <= AT_EASE || aside && span <= SPAN) {
             let middle = u16::from(low) + u16::from(high) < 2 * u16::from(MIDDLE);
             return Some(if middle { Hands::Left } else { Hands::Right });
         }
@@ -313,6 +315,8 @@ mod tests {
         assert_eq!(hands(&[]), None);
         assert_eq!(hands(&[48, 52, 55]), Some(Hands::Left));
         assert_eq!(hands(&[60, 64, 67, 72]), Some(Hands::Right));
+        assert_eq!(hands(&[38, 45, 50, 53]), Some(Hands::Left));
+        assert_eq!(hands(&[60, 64, 67, 76]), Some(Hands::Right));
         assert_eq!(hands(&[36, 43, 60, 64, 67]), Some(Hands::Both { left: 2 }));
         assert_eq!(hands(&[48, 55, 64, 71, 74]), Some(Hands::Both { left: 2 }));
         // The widest gap would leave the right hand more than it can span.
