@@ -64,7 +64,8 @@ const FALLS: i32 = 40;
 /// A symmetrical chord is named from the note that leads on, whatever the bass:
 /// more than any inversion and a root outside the tonality cost.
 const LEADS: i32 = 420;
-/// The minor subdominant with its sixth, in major: Fm6 in C, not Dm7♭5.
+/// The minor subdominant with its sixth, in major after the tonic or the
+/// subdominant: Fm6 in C, whatever its bass, not Dm7♭5.
 const MINOR_SUBDOMINANT: i32 = 80;
 /// Where a bassist plays the roots, a chord of four notes has no need of its own …
 const OWN_ROOT: i32 = 200;
@@ -85,6 +86,12 @@ impl Hearing {
             .is_some_and(|c| self.scale.contains(c.up(3)) && !self.scale.contains(c.up(4)))
     }
 
+    /// Whether the chord before was the tonic or the subdominant.
+    fn plagal(&self) -> bool {
+        let from = |center| self.before.map(|b| b.root.above(center));
+        matches!(self.center.and_then(from), Some(0 | 5))
+    }
+
     /// `set`: the notes that sound.
     fn thousandths(&self, kind: &Kind, chord: Chord, set: PitchClassSet) -> i32 {
         let root = chord.root;
@@ -96,6 +103,8 @@ impl Hearing {
         if let Some(before) = self.before {
             let resolves = Kinds::standard().kind(before.kind).dominant();
             cost -= match root.above(before.root) {
+                // A diminished seventh turns over into one on its own bass.
+                0 if kind.symmetrical() && kind.has(3) && chord.bass != root => 0,
                 0 => SAME_ROOT,
                 5 if resolves => RESOLVES,
                 5 => FALLS,
@@ -107,10 +116,11 @@ impl Hearing {
             cost -= match degree {
                 0 => TONIC,
                 7 if dominant => DOMINANT,
-                5 if kind.minor_sixth() && !self.in_minor() => MINOR_SUBDOMINANT,
+                5 if kind.minor_sixth() && !self.in_minor() && self.plagal() => MINOR_SUBDOMINANT,
                 _ => 0,
             };
-            if kind.symmetrical() && !self.bassist && self.leads(kind, chord, set) {
+            let own_bass = set.len() == kind.members.len();
+            if kind.symmetrical() && own_bass && !self.bassist && self.leads(kind, chord, set) {
                 cost -= LEADS;
             }
         }
@@ -130,7 +140,8 @@ impl Hearing {
     }
 
     /// Whether a diminished seventh or an augmented triad has its root on the
-    /// note that leads on. An augmented triad: the dominant's. A diminished
+    /// note that leads on. An augmented triad: the dominant's, but for III in minor
+    /// over its root. A diminished
     /// seventh: the bass, if it is altered and leads up to a note of the scale;
     /// else to the center; else to the dominant, to the second degree in major,
     /// to the fourth in minor.
@@ -139,7 +150,8 @@ impl Hearing {
             return false;
         };
         if kind.triad() == Triad::Augmented {
-            return chord.root == center.up(7);
+            let third_degree = self.in_minor() && chord.bass == center.up(3);
+            return chord.root == center.up(7) && !third_degree;
         }
         if !self.scale.contains(chord.bass) && self.scale.contains(chord.bass.up(1)) {
             return chord.root == chord.bass;
@@ -147,6 +159,10 @@ impl Hearing {
         let leading = center.up(11);
         if set.contains(leading) {
             return chord.root == leading;
+        }
+        if set.is_subset(self.scale) {
+            // The mode's own, as in Locrian ♮6: nothing is led to.
+            return false;
         }
         let next = if self.in_minor() { 4 } else { 1 };
         chord.root == center.up(6) || chord.root == center.up(next)
@@ -443,10 +459,11 @@ mod tests {
         // The half-diminished chord that stands turns over, and a dominant resolves to it.
         assert_eq!(say(fm6, after("D F Ab C", "c minor")), "Dm7♭5/F");
         assert_eq!(say(fm6, after("A C# E G", "c minor")), "Dm7♭5/F");
-        // Whatever its bass, in major it is the minor subdominant.
+        // Whatever its bass, in major it is the minor subdominant after the tonic.
         assert_eq!(say("C D F Ab", after("C E G", "c ionian")), "Fm6/C");
         assert_eq!(say("Ab C D F", after("C E G", "c ionian")), "Fm6/A♭");
         assert_eq!(say("Ab C D F", within("c minor")), "Dm7♭5/A♭");
+        assert_eq!(say("Ab C D F", within("c ionian")), "Dm7♭5/A♭");
 
         assert_eq!(say("C E G A", within("c ionian")), "C6");
         assert_eq!(say("C E G A", after("A C E G", "c ionian")), "Am7/C");
@@ -485,7 +502,56 @@ mod tests {
         assert_eq!(say("C Eb Gb A", Hearing::default()), "C°7");
         // V+ rather than its third's.
         assert_eq!(say("B D# G", of("c ionian")), "Gaug/B");
+        assert_eq!(say("B Eb G", of("c minor")), "Gaug/B");
+        assert_eq!(say("Eb G B", of("c minor")), "E♭aug");
         assert_eq!(say("E G# C", after("C E G", "c ionian")), "Caug/E");
+    }
+
+    /// What stands on a degree of its scale over its root is called by it, whatever
+    /// center is known and whatever came before.
+    #[test]
+    fn the_chords_of_a_scale_keep_their_roots() {
+        let c = Catalogue::standard();
+        let mut named = 0;
+        for (mode, m) in c.iter().filter(|(_, m)| m.degrees.len() == 7) {
+            let scale: Vec<i32> = m.degrees.iter().map(|d| d.semitones() as i32).collect();
+            let center = PitchClass::new(0);
+            let t = super::super::mode::Tonality { center, mode };
+            let known = Hearing {
+                scale: c.all_forms(t),
+                center: Some(center),
+                ..Hearing::default()
+            };
+            for degree in 0..7 {
+                let third = |n: usize| PitchClass::new(scale[(degree + 2 * n) % 7]);
+                let root = third(0);
+                for size in [3, 4] {
+                    let set: PitchClassSet = (0..size).map(third).collect();
+                    let alone = Kinds::standard().name(set, root, known.scale);
+                    // Triads with a name of their own, sevenths that no sixth chord shares.
+                    let Some(plain) = alone.chord().filter(|p| p.root == root) else {
+                        continue;
+                    };
+                    let kind = Kinds::standard().kind(plain.kind);
+                    if kind.symmetrical() && set.contains(center.up(11)) {
+                        // It leads to the center from whatever degree.
+                        continue;
+                    }
+                    let mut befores = vec![None];
+                    if kind.cost < 0.3 && !kind.symmetrical() {
+                        // After C an E+ may be C+/E, an A♭maj7♯5 C/A♭.
+                        befores.extend(["C E G", "G B D F"].map(|b| Some(chord(b))));
+                    }
+                    for before in befores {
+                        let here = Hearing { before, ..known };
+                        let is = Kinds::standard().name(set, root, here).chord();
+                        assert_eq!(is, Some(plain), "{} {degree} {before:?}", m.id);
+                        named += 1;
+                    }
+                }
+            }
+        }
+        assert!(named > 600, "{named}");
     }
 
     #[test]
