@@ -53,6 +53,8 @@ struct ChordOut {
     start: f64,
     end: f64,
     label: String,
+    /// What else the same notes are called.
+    or: Vec<String>,
     harte: String,
     numeral: Option<String>,
     bass: usize,
@@ -156,6 +158,7 @@ fn chord(a: &Analysis, c: &ChordSpan) -> ChordOut {
         start: round(c.start.seconds()),
         end: round(c.end.seconds()),
         label: a.notation.sonority(c.sonority, c.within, a.catalogue),
+        or: super::readings::others(a, c),
         harte: plain.harte(c.sonority, c.within, a.catalogue),
         numeral: a.notation.numeral(c.sonority, c.within, a.catalogue),
         bass: c.sonority.bass().index(),

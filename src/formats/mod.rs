@@ -2,6 +2,7 @@
 //! files is the caller's affair.
 
 mod json;
+mod readings;
 mod text;
 mod voicing;
 

@@ -409,6 +409,22 @@ impl Scene {
         palette: Palette,
         glyphs: Glyphs,
     ) -> Buffer {
+        let notation = Notation {
+            glyphs,
+            ..Notation::default()
+        };
+        self.draw_in(notation, view, width, height, palette)
+    }
+
+    /// In other conventions.
+    fn draw_in(
+        &self,
+        notation: Notation,
+        view: &mut View,
+        width: u16,
+        height: u16,
+        palette: Palette,
+    ) -> Buffer {
         let mut buf = Buffer::empty(Rect::new(0, 0, width, height));
         let picture = Picture {
             reading: &self.reading,
@@ -420,10 +436,7 @@ impl Scene {
             ended: self.ended,
         };
         let look = Look {
-            notation: Notation {
-                glyphs,
-                ..Notation::default()
-            },
+            notation,
             palette,
             catalogue: Catalogue::standard(),
         };

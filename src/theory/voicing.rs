@@ -32,7 +32,7 @@ pub enum Hands {
 /// How it is built, where that has a name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Structure {
-    /// A plain triad on top whose root is not the chord's: D over C7.
+    /// A plain triad on top that adds to the seventh chord below: D over C7.
     UpperTriad { triad: Chord, over: Chord },
     /// Nothing but perfect fourths, so many.
     Quartal { fourths: usize },
@@ -171,6 +171,11 @@ impl Voicing {
             (3, 11) => "m(maj7)",
             _ => return None,
         })?;
+        // C E G over Am7 says nothing new.
+        let seventh_chord = kinds.kind(over).set().up(chord.root.index() as i32);
+        if upper.is_subset(seventh_chord) {
+            return None;
+        }
         let on = |root: PitchClass, kind: KindId| Chord {
             root,
             kind,
@@ -369,6 +374,7 @@ mod tests {
         // A plain ninth is stacked thirds; a plain seventh has only its own notes.
         assert_eq!(built(&[48, 52, 55, 58, 62]), None);
         assert_eq!(built(&[48, 52, 58, 60, 64, 67]), None);
+        assert_eq!(built(&[45, 48, 55, 59, 64, 67, 72]), None);
         assert_eq!(built(&[48, 52, 55]), None);
         assert_eq!(
             built(&[50, 55, 60, 65]).as_deref(),

@@ -379,3 +379,59 @@ fn a_paused_file_does_not_wait_for_its_label() {
     scene.now = sec(10.0);
     assert!(has_label(&scene));
 }
+
+/// Long names of notes stand apart, the center's is never left out, and no letter
+/// of another convention is on the screen.
+#[test]
+fn in_other_letters() {
+    use crate::theory::{Accidentals, Letters};
+    let german = [
+        "C", "Cis", "Des", "D", "Dis", "Es", "E", "F", "Fis", "Ges", "G", "Gis", "As", "A", "Ais",
+        "B", "H",
+    ];
+    let fixed = ["Do", "Re", "Mi", "Fa", "Sol", "La", "Si"];
+    let movable = [
+        "do", "di", "ra", "re", "ri", "me", "mi", "fa", "fi", "se", "sol", "si", "le", "la", "li",
+        "te", "ti",
+    ];
+    let plain = |name: &str| name.replace(['♯', '♭'], "");
+    for (letters, known, center) in [
+        (Letters::German, &german[..], "D"),
+        (Letters::FixedDo, &fixed[..], "Re"),
+        (Letters::MovableDo, &movable[..], "do"),
+    ] {
+        for accidentals in [Accidentals::ByContext, Accidentals::Sharps] {
+            for (width, height) in [(80, 24), (120, 36)] {
+                let notation = Notation {
+                    letters,
+                    accidentals,
+                    ..Notation::default()
+                };
+                let scene = Scene::dorian();
+                let drawn =
+                    scene.draw_in(notation, &mut View::default(), width, height, Palette::Dark);
+                let text = as_text(&drawn);
+                // The row of names lies over the row of degrees, below the caption.
+                let rows: Vec<&str> = text.lines().collect();
+                let at = rows.iter().find_map(|r| {
+                    let bytes = r.find("heard lately")?;
+                    Some(r[..bytes].chars().count())
+                });
+                let at = at.unwrap_or_else(|| panic!("no window in\n{text}"));
+                let tokens = |row: &str| -> Vec<String> {
+                    let panel: String = row.chars().skip(at).collect();
+                    panel.split_whitespace().map(str::to_owned).collect()
+                };
+                let degrees = rows
+                    .iter()
+                    .position(|r| tokens(r).concat().contains("♭741526"))
+                    .unwrap_or_else(|| panic!("no degrees in\n{text}"));
+                let found = tokens(rows[degrees - 1]);
+                let strange = found.iter().find(|n| !known.contains(&plain(n).as_str()));
+                assert_eq!(strange, None, "in\n{text}");
+                assert!(found.len() >= 6, "{found:?} in\n{text}");
+                assert!(found.iter().any(|n| n == center), "{found:?}");
+            }
+        }
+    }
+}
