@@ -17,7 +17,7 @@ pub use mode::{
     Catalogue, CatalogueError, Degree, MAX_MODES, Mode, ModeId, Tonality, WrittenTonality,
     spell_degree,
 };
-pub use notation::{Measure, Notation};
-pub use numeral::numeral;
+pub use notation::{Cadential, Measure, Notation, NumeralCase};
+pub use numeral::{Context, Numeral, Role, Sixth, Target, analyse};
 pub use pitch::{PitchClass, PitchClassSet};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};

@@ -1,7 +1,8 @@
 //! How the user wants things written: a value that whoever makes text is given.
 
-use super::chord::{Chord, Kinds, Sonority, Triad};
-use super::mode::{Catalogue, Tonality, spell_degree};
+use super::chord::{Chord, Sonority, Triad};
+use super::mode::{Catalogue, Tonality};
+use super::numeral::{self, Context, Numeral, analyse};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling};
 
@@ -15,6 +16,26 @@ pub enum Measure {
     Mode,
 }
 
+/// How a numeral tells the quality of its chord.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum NumeralCase {
+    /// Capital for a major third, small for a minor one, with figures: `ii65`.
+    #[default]
+    Textbook,
+    /// All capitals, with the lead sheet's suffix, as in jazz: `IIm7`.
+    Capitals,
+}
+
+/// How a six-four before the dominant is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Cadential {
+    /// By its notes: `I64`.
+    #[default]
+    Tonic,
+    /// By its function: `V64`.
+    Dominant,
+}
+
 /// The user's conventions.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Notation {
@@ -22,6 +43,8 @@ pub struct Notation {
     pub measure: Measure,
     /// Ionian is written "major".
     pub ionian_is_major: bool,
+    pub case: NumeralCase,
+    pub cadential: Cadential,
 }
 
 impl Notation {
@@ -46,61 +69,30 @@ impl Notation {
         }
     }
 
-    /// A note inside or beside a tonality: the mode's own degrees as they stand,
-    /// others as the common chromatic degrees (common practice, no source).
+    /// A note inside or beside a tonality, see [`Notation`]'s numerals for chords: the
+    /// mode's own degrees as they stand, others as the common chromatic degrees.
     pub fn note(
         &self,
         pc: PitchClass,
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Spelling {
-        let Some((t, tonic)) = within else {
-            return Spelling::nearest(pc, 1.5);
-        };
-        let mode = catalogue.mode(t.mode);
-        if let Some(d) = mode.degree_at(pc.above(t.center)) {
-            return spell_degree(tonic, d);
-        }
-        // The chromatic scale upon the center: ♭2, ♭3, ♯4, ♭6, ♭7, and the major
-        // scale's degrees (B in G Phrygian, not C♭).
-        const CHROMATIC: [i8; 12] = [0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5];
-        let near = Spelling::at(tonic.fifths() + CHROMATIC[pc.above(t.center)]);
-        match near.accidental() {
-            -1..=1 => near,
-            // No double accidentals for a note that only passes.
-            a => Spelling::at(near.fifths() - 12 * a.signum()),
+        match within {
+            None => Spelling::nearest(pc, 1.5),
+            Some((t, tonic)) => numeral::note(pc, t.center, tonic, catalogue.mode(t.mode)),
         }
     }
 
-    /// A chord's root: the mode's own degree, else by what the chord is. A
-    /// diminished one stands on a raised leading note (C♯°7 before Dm), any other
-    /// on a lowered degree (D♭, A♭7 in C). Common practice, no source.
+    /// A chord's root: as its numeral has it, else by the chord alone.
     pub fn root(
         &self,
         chord: Chord,
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Spelling {
-        let plain = self.note(chord.root, within, catalogue);
-        let Some((t, tonic)) = within else {
-            return plain;
-        };
-        if catalogue.all_forms(t).contains(chord.root) {
-            return plain;
-        }
-        let kind = Kinds::standard().kind(chord.kind);
-        let around = f32::from(tonic.fifths());
-        match kind.triad() {
-            Triad::Diminished => {
-                let sharp = Spelling::nearest(chord.root, around + 7.5);
-                if sharp.accidental() <= 1 {
-                    sharp
-                } else {
-                    plain
-                }
-            }
-            Triad::Major => Spelling::nearest(chord.root, around - 1.5),
-            _ => plain,
+        match within {
+            None => self.note(chord.root, None, catalogue),
+            Some(w) => analyse(chord, &Context::new(w), catalogue).root(),
         }
     }
 
@@ -137,7 +129,7 @@ impl Notation {
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Option<String> {
-        let (chord, (t, tonic)) = (s.chord()?, within?);
-        Some(super::numeral::numeral(chord, t, tonic, catalogue, self))
+        let (chord, within) = (s.chord()?, within?);
+        Some(analyse(chord, &Context::new(within), catalogue).text(self))
     }
 }

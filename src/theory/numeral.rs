@@ -1,106 +1,1050 @@
 //! Roman numerals: a chord as seen from a tonality.
+//!
+//! [`analyse`] says what a chord is there: on which degree it stands, in which
+//! [`Role`], how its notes are spelled. [`Numeral::text`] writes that down by the
+//! user's conventions, [`Numeral::roman_text`] for other programs.
+//!
+//! What the mode itself contains wins: II in Lydian is no V/V, ♭II in Phrygian no
+//! Neapolitan. Only then comes what resolves (applied chords, augmented sixths,
+//! tritone substitutes), then what the parallel major or minor lends, then what
+//! would be applied if it resolved as it commonly does. Common practice of the
+//! textbooks, no single source; checked against tests/reference/.
 
-use super::chord::{Chord, Kinds, Triad};
-use super::mode::{Catalogue, Degree, Tonality};
-use super::notation::{Measure, Notation};
+use super::chord::{Chord, Kind, KindId, Kinds, Member, Triad};
+use super::mode::{Catalogue, Degree, Mode, Tonality, spell_degree};
+use super::notation::{Cadential, Measure, Notation, NumeralCase};
+use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling, accidentals};
 
 const ROMAN: [&str; 7] = ["I", "II", "III", "IV", "V", "VI", "VII"];
 
-/// The numeral of `chord` in `tonality`: degree with its accidental, case and
-/// mark by the triad, figures by the seventh and the bass: `♭VII`, `viiø65`.
-///
-/// Capital: major third; small: minor third; `°` diminished, `ø` half-diminished
-/// seventh, `+` augmented, `M7` a major seventh. Common practice of the
-/// textbooks; checked against tests/reference/diatonic_chords.tsv.
-pub fn numeral(
-    chord: Chord,
-    tonality: Tonality,
-    tonic: Spelling,
-    catalogue: &Catalogue,
-    notation: &Notation,
-) -> String {
-    let kind = Kinds::standard().kind(chord.kind);
-    let mode = catalogue.mode(tonality.mode);
-    let glyphs = notation.glyphs;
-    let above = chord.root.above(tonality.center);
+/// What surrounds a chord.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Context {
+    pub tonality: Tonality,
+    /// As the tonality is spelled, by the region before it.
+    pub tonic: Spelling,
+    /// The harmony before, if one is known.
+    pub before: Option<Chord>,
+    /// The harmony after: known in hindsight only.
+    pub after: Option<Chord>,
+}
 
-    // The root as a degree: the mode's own, or else by its spelling.
-    let degree = mode.degree_at(above).unwrap_or_else(|| {
-        let root = notation.root(chord, Some((tonality, tonic)), catalogue);
-        let number = ((root.letter() + 7 - tonic.letter()) % 7) as u8 + 1;
-        let plain = Degree { number, alter: 0 };
-        let alter = (above as i32 - plain.semitones() as i32 + 18).rem_euclid(12) - 6;
-        Degree {
-            number,
-            alter: alter as i8,
+impl Context {
+    /// A tonality, and nothing before or after.
+    pub fn new((tonality, tonic): (Tonality, Spelling)) -> Context {
+        Context {
+            tonality,
+            tonic,
+            before: None,
+            after: None,
         }
-    });
-    // Common-practice minor counts by its own degrees: VI and VII are the natural ones.
-    let own = notation.measure == Measure::Mode || mode.id == "minor";
-    let reference = match mode.degrees.iter().find(|d| d.number == degree.number) {
-        Some(d) if own => d.alter,
-        _ => 0,
-    };
-    let mut alter = degree.alter - reference;
-    let triad = kind.triad();
-    if mode.id == "minor" && alter == 1 && triad != Triad::Major {
-        // vii° and vi° of minor stand on the raised degree without a sign.
-        alter = 0;
     }
 
-    let roman = ROMAN[(degree.number as usize + 6) % 7];
-    let small = matches!(triad, Triad::Minor | Triad::Diminished);
-    let mut text = accidentals(alter, glyphs);
-    text.push_str(&if small {
-        roman.to_lowercase()
-    } else {
-        roman.to_owned()
-    });
-
-    let seventh = kind.seventh();
-    match (triad, seventh) {
-        (Triad::Diminished, Some(10)) => {
-            text.push(if glyphs == Glyphs::Ascii { '0' } else { 'ø' })
+    /// With the harmonies around it.
+    #[must_use]
+    pub fn between(self, before: Option<Chord>, after: Option<Chord>) -> Context {
+        Context {
+            before,
+            after,
+            ..self
         }
-        (Triad::Diminished, _) => text.push(if glyphs == Glyphs::Ascii { 'o' } else { '°' }),
-        (Triad::Augmented, _) => text.push('+'),
+    }
+}
+
+/// The degree that a chord is applied to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Target {
+    /// Against the major scale on the center.
+    pub degree: Degree,
+    /// Whether the triad upon it is a minor one.
+    pub minor: bool,
+}
+
+/// The three augmented sixths.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sixth {
+    Italian,
+    German,
+    French,
+}
+
+/// What a chord does in its tonality.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Role {
+    /// The mode contains it.
+    Diatonic,
+    /// The parallel major or minor contains it.
+    Borrowed,
+    /// On an altered degree, with no more to say.
+    Chromatic,
+    /// As if the degree were a tonic for the moment: V7/ii.
+    Applied(Target),
+    /// The major triad on the lowered second degree.
+    Neapolitan,
+    /// Told by its resolution, so in hindsight only.
+    AugmentedSixth(Sixth),
+    /// The dominant seventh a tritone from a dominant: of the tonic, or of a degree.
+    TritoneSubstitute(Option<Target>),
+    /// A tonic six-four before its dominant: of the tonality, or of a degree.
+    Cadential(Option<Target>),
+}
+
+/// A chord as analysed in a tonality. No text yet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Numeral {
+    pub role: Role,
+    /// The chord by its function, which may be another name for the same notes than
+    /// the lead sheet's: F6 before V in C is Dm7/F, and a diminished seventh stands
+    /// on the note that leads.
+    pub chord: Chord,
+    /// Where its root stands, against the major scale: on the center, or on the
+    /// degree that it is applied to.
+    pub degree: Degree,
+    /// The chord as a lead sheet names it, and the degree of that root.
+    named: (Chord, Degree),
+    /// How the mode itself has degrees of these numbers, 1 first.
+    own: [i8; 7],
+    center: PitchClass,
+    /// Common-practice minor, which counts by its own degrees.
+    minor: bool,
+    /// Whether the tonality is written in RomanText as major or minor, if it can be.
+    key: Option<bool>,
+    notes: Notes,
+}
+
+/// The notes of a chord, spelled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Notes {
+    root: Spelling,
+    by_class: [Option<Spelling>; 12],
+}
+
+/// What a chord would be in the tonality.
+struct Reading {
+    role: Role,
+    chord: Chord,
+    degree: Degree,
+    /// The root as theory spells it.
+    root: Spelling,
+}
+
+/// The tonality in which a chord is read.
+struct Place<'a> {
+    catalogue: &'a Catalogue,
+    mode: &'a Mode,
+    center: PitchClass,
+    tonic: Spelling,
+}
+
+/// What `chord` is in its context.
+pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numeral {
+    let mode = catalogue.mode(context.tonality.mode);
+    let place = Place {
+        catalogue,
+        mode,
+        center: context.tonality.center,
+        tonic: context.tonic,
+    };
+    let reading = place.read(chord, context.before, context.after);
+    let notes = place.spell(chord, &reading);
+    let named = if chord.root == reading.chord.root && reading.is_local() {
+        reading.degree
+    } else {
+        let spelled = place.member(&reading, chord.root);
+        place.degree_of(chord.root, spelled.unwrap_or(notes.root))
+    };
+    let mut own = [0; 7];
+    for d in mode.degrees.iter().rev() {
+        own[(d.number as usize + 6) % 7] = d.alter;
+    }
+    Numeral {
+        role: reading.role,
+        chord: reading.chord,
+        degree: reading.degree,
+        named: (chord, named),
+        own,
+        center: place.center,
+        minor: mode.id == "minor",
+        key: match mode.id.as_str() {
+            "ionian" => Some(false),
+            "minor" | "aeolian" => Some(true),
+            _ => None,
+        },
+        notes,
+    }
+}
+
+fn kind(id: KindId) -> &'static Kind {
+    Kinds::standard().kind(id)
+}
+
+fn member(chord: Chord, pc: PitchClass) -> Option<Member> {
+    let above = pc.above(chord.root);
+    let all = &kind(chord.kind).members;
+    all.iter().copied().find(|m| m.semitones as usize == above)
+}
+
+/// The other names of the same notes that a numeral may go by, the named one first.
+fn names(chord: Chord) -> Vec<Chord> {
+    let mut all = vec![chord];
+    let this = kind(chord.kind);
+    let mut add = |up: i32, symbol: &str| {
+        if let Some(kind) = Kinds::standard().find(symbol) {
+            all.push(Chord {
+                root: chord.root.up(up),
+                kind,
+                bass: chord.bass,
+            });
+        }
+    };
+    match this.symbol.as_str() {
+        "dim7" => [3, 6, 9].into_iter().for_each(|up| add(up, "dim7")),
+        "aug" => [4, 8].into_iter().for_each(|up| add(up, "aug")),
+        "7b5" => add(6, "7b5"),
+        // Over its own root; over another note it is named as the seventh already.
+        "6" if chord.bass == chord.root => add(9, "m7"),
+        "m6" if chord.bass == chord.root => add(9, "m7b5"),
+        // The major triad a semitone lower, and a foreign note.
+        "dim(maj7)" => add(11, ""),
         _ => {}
     }
-    if seventh == Some(11) {
-        text.push('M');
+    all
+}
+
+/// Major third and minor seventh, with a fifth and tensions of any kind.
+fn is_dominant(chord: Chord) -> bool {
+    let k = kind(chord.kind);
+    matches!(k.triad(), Triad::Major | Triad::Augmented) && k.seventh() == Some(10)
+}
+
+/// What a chord leads to as a dominant or from the leading note: semitones up.
+fn leads(chord: Chord) -> Option<usize> {
+    let k = kind(chord.kind);
+    match (k.triad(), k.seventh()) {
+        (Triad::Major, None) => Some(5),
+        (Triad::Augmented, None | Some(10)) | (Triad::Major, Some(10)) => Some(5),
+        (Triad::Diminished, None | Some(9 | 10)) => Some(1),
+        _ => None,
     }
-    let member = chord.bass_member().map(|m| m.number);
-    text.push_str(match (seventh.is_some(), member) {
-        (false, Some(3)) => "6",
-        (false, Some(5)) => "64",
-        (true, Some(3)) => "65",
-        (true, Some(5)) => "43",
-        (true, Some(7)) => "42",
-        (true, _) => "7",
-        (false, _) => "",
-    });
-    if triad == Triad::Suspended {
-        text.push_str(if kind.members.iter().any(|m| m.number == 4) {
-            "sus4"
+}
+
+impl Reading {
+    /// Whether its degree counts from the tonality's own center.
+    fn is_local(&self) -> bool {
+        !matches!(
+            self.role,
+            Role::Applied(_) | Role::Cadential(Some(_)) | Role::TritoneSubstitute(_)
+        )
+    }
+}
+
+impl Place<'_> {
+    fn read(&self, chord: Chord, before: Option<Chord>, after: Option<Chord>) -> Reading {
+        let names = names(chord);
+        if let Some(r) = self.cadential(chord, before, after) {
+            return r;
+        }
+        let (own, by_thirds) = self.own(&names, self.mode);
+        if let Some(own) = own {
+            let moves = !self.mode.movable.is_empty();
+            // In minor a seventh chord or a raised note tells: VII7 before III is V7/III,
+            // IV before VII is V/VII.
+            let set = kind(own.kind).set().up(own.root.above(self.center) as i32);
+            if moves
+                && (is_dominant(own) || !set.is_subset(self.mode.set()))
+                && let Some(r) = self.resolving(own, after)
+            {
+                return r;
+            }
+            if by_thirds || !moves {
+                return self.plain(own, Role::Diatonic, self.mode);
+            }
+        }
+        // Of the tonic's own dominants nothing else is said, wherever they go.
+        if let Some(after) = after {
+            if let Some(r) = self.augmented_sixth(chord, after) {
+                return r;
+            }
+            let resolved = names
+                .iter()
+                .find_map(|&n| self.resolving(n, Some(after)));
+            if let Some(r) = resolved {
+                return r;
+            }
+            let passing = names
+                .iter()
+                .find_map(|&n| self.in_the_key_of(n, after));
+            if let Some(r) = passing {
+                return r;
+            }
+            if let Some(r) = self.substitute(chord, Some(after)) {
+                return r;
+            }
+        }
+        if let Some(&dominant) = names.iter().find(|&&n| self.of_the_tonic(n)) {
+            return self.plain(dominant, Role::Borrowed, self.mode);
+        }
+        for parallel in ["ionian", "minor"] {
+            let lends = self.catalogue.iter().find(|(_, m)| m.id == parallel);
+            if let Some((_, mode)) = lends
+                && let (Some(name), true) = self.own(&names, mode)
+            {
+                return self.plain(name, Role::Borrowed, mode);
+            }
+        }
+        if let Some(r) = self.applied(&names, after) {
+            return r;
+        }
+        let k = kind(chord.kind);
+        let above = chord.root.above(self.center);
+        if above == 1 && k.triad() == Triad::Major && k.seventh() != Some(10) {
+            return self.at(chord, Role::Neapolitan, self.tonic.up(1, 1));
+        }
+        if let Some(r) = self.substitute(chord, None) {
+            return r;
+        }
+        let name = match k.symbol.as_str() {
+            "dim(maj7)" => names.last().copied().unwrap_or(chord),
+            _ => chord,
+        };
+        self.at(name, Role::Chromatic, self.nearest(name))
+    }
+
+    /// The name under which `mode` on our center contains the chord, and whether it
+    /// does so by stacked thirds.
+    fn own(&self, names: &[Chord], mode: &Mode) -> (Option<Chord>, bool) {
+        let contains = |c: &&Chord| {
+            let set = kind(c.kind).set().up(c.root.index() as i32);
+            set.is_subset(mode.all_forms().up(self.center.index() as i32))
+        };
+        let thirds = |c: &&Chord| {
+            let Some(root) = mode.degree_at(c.root.above(self.center)) else {
+                return false;
+            };
+            kind(c.kind).members.iter().all(|m| {
+                let number = (root.number + m.number - 2) % 7 + 1;
+                let at = (root.semitones() + m.semitones as usize) % 12;
+                let mut all = mode.degrees.iter().chain(&mode.movable);
+                m.number > 7 || all.any(|d| d.number == number && d.semitones() == at)
+            })
+        };
+        let sixth = |c: &Chord| matches!(kind(c.kind).symbol.as_str(), "6" | "m6");
+        let contained: Vec<&Chord> = names.iter().filter(contains).collect();
+        // An added sixth belongs to the tonic; elsewhere it is a seventh chord's third
+        // in the bass.
+        let order = |c: &&Chord| sixth(c) && c.root != self.center;
+        // The dominant keeps its name where another root has the better thirds.
+        let dominant = |c: &&Chord| c.root == c.bass && c.root == self.center.up(7);
+        let mut found: Vec<&Chord> = contained.iter().copied().filter(|c| thirds(c)).collect();
+        found.sort_by_key(|c| order(c));
+        if let Some(&&aug) = contained.iter().find(|c| dominant(c))
+            && kind(aug.kind).symbol == "aug"
+        {
+            return (Some(aug), true);
+        }
+        match found.first() {
+            Some(&&c) => (Some(c), true),
+            None => (contained.first().map(|c| **c), false),
+        }
+    }
+
+    /// V, V7, vii°, viiø7, vii°7 of the tonic itself.
+    fn of_the_tonic(&self, c: Chord) -> bool {
+        match leads(c) {
+            Some(5) => c.root.above(self.center) == 7,
+            Some(_) => c.root.above(self.center) == 11,
+            None => false,
+        }
+    }
+
+    /// The chord's root as a degree of the mode, else as it is spelled there.
+    fn degree_of(&self, root: PitchClass, spelled: Spelling) -> Degree {
+        let above = root.above(self.center);
+        self.mode.degree_at(above).unwrap_or_else(|| {
+            let number = ((spelled.letter() + 7 - self.tonic.letter()) % 7) as u8 + 1;
+            degree(number, above)
+        })
+    }
+
+    /// On its own degree, as `mode` has it.
+    fn plain(&self, chord: Chord, role: Role, mode: &Mode) -> Reading {
+        let above = chord.root.above(self.center);
+        let root = match mode.degree_at(above) {
+            Some(d) => spell_degree(self.tonic, d),
+            // The leading note and the fifth, which a mode may lack.
+            None if above == 11 => self.tonic.up(6, 11),
+            None => self.tonic.up(4, 7),
+        };
+        self.at(chord, role, root)
+    }
+
+    fn at(&self, chord: Chord, role: Role, root: Spelling) -> Reading {
+        Reading {
+            role,
+            degree: self.degree_of(chord.root, root),
+            chord,
+            root,
+        }
+    }
+
+    /// The root whose chord stands nearest to the tonality on the line of fifths.
+    fn nearest(&self, chord: Chord) -> Spelling {
+        let degrees = &self.mode.degrees;
+        let middle = degrees
+            .iter()
+            .map(|d| f32::from(spell_degree(self.tonic, *d).fifths()))
+            .sum::<f32>()
+            / degrees.len() as f32;
+        let members = &kind(chord.kind).members;
+        let plain = Spelling::nearest(chord.root, middle);
+        let far = |root: Spelling| {
+            let sum: f32 = stacked(root, members).map(|s| f32::from(s.fifths())).sum();
+            (sum / members.len() as f32 - middle).abs()
+        };
+        [0, -12, 12]
+            .into_iter()
+            .map(|f| Spelling::at(plain.fifths() + f))
+            .min_by(|a, b| far(*a).total_cmp(&far(*b)))
+            .unwrap_or(plain)
+    }
+
+    fn center_to(&self, pc: PitchClass) -> PitchClass {
+        PitchClass::new(pc.above(self.center) as i32)
+    }
+
+    /// A degree as a tonic of the moment: its spelling, and the triad upon it in the
+    /// mode's usual form.
+    fn target(&self, pc: PitchClass) -> (Spelling, Degree, Option<Triad>) {
+        let above = pc.above(self.center);
+        let own = self.mode.degrees.iter().find(|d| d.semitones() == above);
+        let moved = || self.mode.movable.iter().find(|d| d.semitones() == above);
+        let Some(d) = own.or_else(moved) else {
+            // ♭2 ♭3 ♯4 ♭6 ♭7 and the major scale's.
+            const NUMBERS: [u8; 12] = [1, 2, 2, 3, 3, 4, 5, 5, 6, 6, 7, 7];
+            let d = degree(NUMBERS[above], above);
+            return (spell_degree(self.tonic, d), d, None);
+        };
+        let at = |steps: u8| {
+            let number = (d.number + steps - 1) % 7 + 1;
+            let mut all = self.mode.degrees.iter().chain(&self.mode.movable);
+            all.find(|o| o.number == number)
+                .map(|o| (o.semitones() + 12 - d.semitones()) % 12)
+        };
+        let triad = match (at(2), at(4)) {
+            (Some(4), Some(7)) => Some(Triad::Major),
+            (Some(3), Some(7)) => Some(Triad::Minor),
+            // What five notes leave open.
+            (Some(4), None) => Some(Triad::Major),
+            (Some(3), None) => Some(Triad::Minor),
+            _ => None,
+        };
+        // The dominant of minor is major, and the raised sixth has a minor triad.
+        let triad = match (above, self.mode.id.as_str()) {
+            (7, "minor") => Some(Triad::Major),
+            (9, "minor") => Some(Triad::Minor),
+            (7, _) => triad.or(Some(Triad::Major)),
+            _ => triad,
+        };
+        (spell_degree(self.tonic, *d), *d, triad)
+    }
+
+    /// A chord applied to `pc`; `steps` letters above it lies the root.
+    fn applied_to(&self, chord: Chord, pc: PitchClass, minor: bool, steps: usize) -> Reading {
+        let (spelled, degree, _) = self.target(pc);
+        let above = chord.root.above(pc);
+        Reading {
+            role: Role::Applied(Target { degree, minor }),
+            chord,
+            degree: self::degree(steps as u8 + 1, above),
+            root: spelled.up(steps, above as i32),
+        }
+    }
+
+    /// A dominant, or a chord on the leading note, that goes where it leads.
+    fn resolving(&self, chord: Chord, after: Option<Chord>) -> Option<Reading> {
+        let (up, after) = (leads(chord)?, after?);
+        let to = chord.root.up(up as i32);
+        let fifth = self.center.up(7);
+        let six_four = after.root == self.center && after.bass == fifth;
+        if to == self.center || !(after.root == to || to == fifth && six_four) {
+            return None;
+        }
+        let k = kind(after.kind);
+        if !six_four && !matches!(k.triad(), Triad::Major | Triad::Minor) {
+            return None;
+        }
+        let (_, _, triad) = self.target(to);
+        let seventh = kind(chord.kind).seventh().is_some() || up == 1;
+        let known = self.mode.all_forms().contains(self.center_to(to));
+        if !known && !seventh {
+            // ♭VI before ♭II is that, and no V/♭II.
+            return None;
+        }
+        // The degree's own triad is meant where it comes as a dominant itself.
+        let itself = !six_four && k.seventh() != Some(10);
+        let minor = match triad {
+            Some(t) if !itself => t == Triad::Minor,
+            _ => k.triad() == Triad::Minor,
+        };
+        let minor = minor && !six_four;
+        Some(self.applied_to(chord, to, minor, if up == 5 { 4 } else { 6 }))
+    }
+
+    /// What belongs to the degree that the next chord is applied to: iiø7/V before V7/V.
+    fn in_the_key_of(&self, chord: Chord, after: Chord) -> Option<Reading> {
+        let k = kind(chord.kind);
+        let dominant = kind(after.kind).triad() == Triad::Major && leads(after) == Some(5);
+        let half = k.triad() == Triad::Diminished && matches!(k.seventh(), None | Some(10));
+        if half && dominant && after.root == chord.root.up(5) {
+            // A half-diminished chord before a dominant a fourth higher is its ii.
+            let to = chord.root.up(10);
+            let (_, _, triad) = self.target(to);
+            let known = self.mode.degree_at(to.above(self.center)).is_some();
+            if to == self.center || !known {
+                return None;
+            }
+            let minor = triad.is_none_or(|t| t == Triad::Minor);
+            return Some(self.applied_to(chord, to, minor, 1));
+        }
+        let Role::Applied(target) = self.read(after, None, None).role else {
+            return None;
+        };
+        let to = self.center.up(target.degree.semitones() as i32);
+        if to == chord.root {
+            return None;
+        }
+        let id = if target.minor { "minor" } else { "ionian" };
+        let (_, mode) = self.catalogue.iter().find(|(_, m)| m.id == id)?;
+        let there = Place {
+            center: to,
+            mode,
+            ..*self
+        };
+        let (Some(name), true) = there.own(&[chord], mode) else {
+            return None;
+        };
+        let d = mode.degree_at(name.root.above(to))?;
+        Some(self.applied_to(name, to, target.minor, d.number as usize - 1))
+    }
+
+    /// The commonest target of a chord that goes nowhere yet, or elsewhere.
+    fn applied(&self, names: &[Chord], after: Option<Chord>) -> Option<Reading> {
+        // Five notes and the blues: their sevenths are theirs.
+        let whole = self.mode.degrees.len() >= 7;
+        let mut best: Option<(usize, Reading)> = None;
+        for &chord in names {
+            let Some(up) = leads(chord) else { continue };
+            let to = chord.root.up(up as i32);
+            let above = to.above(self.center);
+            let (_, degree, triad) = self.target(to);
+            let Some(triad) = triad else { continue };
+            let at_home = self.mode.degree_at(chord.root.above(self.center));
+            let blue = is_dominant(chord) && at_home.is_some_and(|d| d.number == 4 || !whole);
+            if above == 0 || blue {
+                continue;
+            }
+            // V, ii, vi, IV, iii, and what is left.
+            const RANK: [usize; 8] = [9, 9, 1, 4, 3, 0, 2, 5];
+            let minor_first = self.minorish() && degree.number == 4;
+            let rank = if minor_first {
+                0
+            } else {
+                2 * RANK[degree.number as usize % 8] + 1
+            };
+            if best.as_ref().is_none_or(|(r, _)| rank < *r) {
+                let steps = if up == 5 { 4 } else { 6 };
+                // Before VI of iv it is V7/iv, deceived.
+                let sixth = |a: Chord| {
+                    a.root == to.up(8) && above == 5 && kind(a.kind).triad() == Triad::Major
+                };
+                let minor = triad == Triad::Minor || after.is_some_and(sixth);
+                let r = self.applied_to(chord, to, minor, steps);
+                best = Some((rank, r));
+            }
+        }
+        best.map(|(_, r)| r)
+    }
+
+    fn minorish(&self) -> bool {
+        !self.mode.is_major()
+    }
+
+    /// ♭6 in the bass and ♯4 above it, before V or the six-four that stands for it.
+    fn augmented_sixth(&self, chord: Chord, after: Chord) -> Option<Reading> {
+        let k = kind(after.kind);
+        let fifth = self.center.up(7);
+        let dominant = after.root == fifth && k.triad() == Triad::Major;
+        let six_four = after.root == self.center && after.bass == fifth;
+        if !dominant && !six_four {
+            return None;
+        }
+        let root = self.center.up(8);
+        let chord = names(chord).into_iter().find(|c| c.root == root)?;
+        let sixth = match kind(chord.kind).symbol.as_str() {
+            "7(no5)" => Sixth::Italian,
+            "7" => Sixth::German,
+            "7b5" => Sixth::French,
+            _ => return None,
+        };
+        let role = Role::AugmentedSixth(sixth);
+        let root = self.tonic.up(5, 8);
+        Some(Reading {
+            role,
+            degree: degree(6, 8),
+            chord,
+            root,
+        })
+    }
+
+    /// A dominant seventh a semitone above where it goes; unresolved, only that of the
+    /// tonic and that a tritone from it (of IV).
+    fn substitute(&self, chord: Chord, after: Option<Chord>) -> Option<Reading> {
+        if !is_dominant(chord) || kind(chord.kind).triad() != Triad::Major {
+            return None;
+        }
+        let to = chord.root.up(-1);
+        let above = to.above(self.center);
+        let (spelled, degree, triad) = self.target(to);
+        match after {
+            Some(after) if after.root == to => {
+                let known = above == 0 || triad.is_some();
+                let plain = matches!(kind(after.kind).triad(), Triad::Major | Triad::Minor);
+                if !known || !plain {
+                    return None;
+                }
+            }
+            Some(_) => return None,
+            None if above == 0 || above == 5 && triad.is_some() => {}
+            None => return None,
+        }
+        let minor = after.map_or(triad == Some(Triad::Minor), |a| {
+            let k = kind(a.kind);
+            match triad {
+                Some(t) if k.seventh() == Some(10) => t == Triad::Minor,
+                _ => k.triad() == Triad::Minor,
+            }
+        });
+        let target = (above != 0).then_some(Target { degree, minor });
+        Some(Reading {
+            role: Role::TritoneSubstitute(target),
+            chord,
+            degree: Degree {
+                number: 2,
+                alter: -1,
+            },
+            root: spelled.up(1, 1),
+        })
+    }
+
+    /// A six-four whose bass becomes the root of the dominant after it.
+    fn cadential(
+        &self,
+        chord: Chord,
+        before: Option<Chord>,
+        after: Option<Chord>,
+    ) -> Option<Reading> {
+        let k = kind(chord.kind);
+        let triad = matches!(k.triad(), Triad::Major | Triad::Minor);
+        let fifth = chord.root.up(7);
+        if !triad || k.members.len() != 3 || chord.bass != fifth {
+            return None;
+        }
+        let tonic = |target, root| Reading {
+            role: Role::Cadential(target),
+            chord,
+            degree: degree(1, 0),
+            root,
+        };
+        let dominant = |c: Chord| {
+            c.root == fifth && c.bass == fifth && kind(c.kind).triad() == Triad::Major
+        };
+        if chord.root == self.center {
+            let is = match (before, after) {
+                (_, Some(after)) => dominant(after),
+                // Live: after a chord that goes to the dominant.
+                (Some(before), None) => {
+                    let bass = before.bass.above(self.center);
+                    before.root != self.center && [5, 6, 8, 9].contains(&bass)
+                }
+                (None, None) => false,
+            };
+            return is.then(|| tonic(None, self.tonic));
+        }
+        let after = after.filter(|&a| dominant(a))?;
+        let (spelled, degree, _) = self.target(chord.root);
+        match self.read(after, None, None).role {
+            Role::Applied(t) if t.degree == degree => {
+                let minor = k.triad() == Triad::Minor;
+                Some(tonic(Some(Target { degree, minor }), spelled))
+            }
+            _ => None,
+        }
+    }
+
+    /// A member as theory spells it.
+    fn member(&self, reading: &Reading, pc: PitchClass) -> Option<Spelling> {
+        let m = member(reading.chord, pc)?;
+        Some(stack(reading.root, m))
+    }
+
+    /// The notes as they are shown: stacked thirds upon a root that reads plainly.
+    fn spell(&self, chord: Chord, reading: &Reading) -> Notes {
+        let k = kind(reading.chord.kind);
+        let own = |s: Spelling| {
+            let mut all = self.mode.degrees.iter().chain(&self.mode.movable);
+            all.any(|d| d.alter > -2 && spell_degree(self.tonic, *d) == s)
+        };
+        let plain = |s: Spelling| (-5..=10).contains(&s.fifths()) || own(s);
+        // The seventh of a diminished chord is written as it comes.
+        let leading = k.symbol == "dim7";
+        let clumsy = |root: Spelling| {
+            let doubled = stacked(root, &k.members)
+                .filter(|s| s.accidental() < -1 || s.accidental() > 2)
+                .filter(|_| !leading)
+                .count();
+            doubled + 3 * usize::from(!plain(root))
+        };
+        let root = [0, 12, -12]
+            .into_iter()
+            .map(|f| Spelling::at(reading.root.fifths() + f))
+            .min_by_key(|&r| clumsy(r))
+            .unwrap_or(reading.root);
+        let mut by_class = [None; 12];
+        for (m, s) in k.members.iter().zip(stacked(root, &k.members)) {
+            let pc = reading.chord.root.up(i32::from(m.semitones));
+            let augmented = matches!(reading.role, Role::AugmentedSixth(_));
+            let s = if augmented && m.number == 7 {
+                Spelling::at(s.fifths() + 12)
+            } else {
+                s
+            };
+            by_class[pc.index()] = Some(shown(s, own(s)));
+        }
+        let foreign = &mut by_class[chord.bass.index()];
+        if foreign.is_none() {
+            *foreign = Some(note(chord.bass, self.center, self.tonic, self.mode));
+        }
+        Notes {
+            root: by_class[chord.root.index()].unwrap_or(root),
+            by_class,
+        }
+    }
+}
+
+/// Doubled flats are written as the plain note, and doubled sharps that the tonality
+/// does not have but where a chord's third leads: F♯♯ in D♯7.
+fn shown(s: Spelling, own: bool) -> Spelling {
+    match s.accidental() {
+        ..=-2 if !own => Spelling::at(s.fifths() + 12),
+        3.. => Spelling::at(s.fifths() - 12),
+        _ => s,
+    }
+}
+
+fn stack(root: Spelling, m: Member) -> Spelling {
+    root.up((m.number as usize + 6) % 7, i32::from(m.semitones))
+}
+
+fn stacked(root: Spelling, members: &[Member]) -> impl Iterator<Item = Spelling> {
+    members.iter().map(move |&m| stack(root, m))
+}
+
+/// The degree of this number that lies so many semitones above the center.
+fn degree(number: u8, above: usize) -> Degree {
+    let plain = Degree { number, alter: 0 };
+    let alter = (above as i32 - plain.semitones() as i32 + 18).rem_euclid(12) - 6;
+    Degree {
+        number,
+        alter: alter as i8,
+    }
+}
+
+/// A note by itself, inside or beside a tonality: the mode's own degrees as they
+/// stand, others as the common chromatic degrees: ♭2, ♭3, ♯4, ♭6, ♭7 and the major
+/// scale's (B in G Phrygian, not C♭). Beside the mode C♭, F♭, B♯, E♯ and doubled
+/// accidentals are written as the plain note. Common practice, no source.
+pub(super) fn note(pc: PitchClass, center: PitchClass, tonic: Spelling, mode: &Mode) -> Spelling {
+    let above = pc.above(center);
+    let plain = |s: Spelling| match s.fifths() {
+        ..=-7 => Spelling::at(s.fifths() + 12),
+        11.. => Spelling::at(s.fifths() - 12),
+        _ => s,
+    };
+    match mode.degree_at(above) {
+        Some(d) if d.alter > -2 => spell_degree(tonic, d),
+        Some(d) => plain(spell_degree(tonic, d)),
+        None => {
+            const CHROMATIC: [i8; 12] = [0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5];
+            let s = Spelling::at(tonic.fifths() + CHROMATIC[above]);
+            if (-5..=10).contains(&s.fifths()) {
+                s
+            } else {
+                plain(s)
+            }
+        }
+    }
+}
+
+impl Numeral {
+    /// The root as the lead sheet's label has it.
+    pub fn root(&self) -> Spelling {
+        self.notes.root
+    }
+
+    /// A note of the chord as it is spelled there: Ger6 with F♯. `None` for a note
+    /// that it does not have.
+    pub fn note(&self, pc: PitchClass) -> Option<Spelling> {
+        self.notes.by_class[pc.index()]
+    }
+
+    /// The notes from the bass upwards.
+    pub fn notes(&self) -> impl Iterator<Item = Spelling> {
+        let bass = self.named.0.bass;
+        (0..12).filter_map(move |i| self.note(bass.up(i)))
+    }
+
+    /// The numeral by the user's conventions: `♭VII`, `viiø65`, `V7/ii`, `Ger6`.
+    ///
+    /// As the textbooks have it, capital: major third; small: minor third; `°`
+    /// diminished, `ø` half-diminished seventh, `+` augmented, `M7` a major seventh;
+    /// figures by the seventh and the bass. In capitals, as jazz has it, the lead
+    /// sheet's own suffix: `IIm7`, `V7/II`, and a bass by its degree: `V7/7`.
+    pub fn text(&self, notation: &Notation) -> String {
+        match notation.case {
+            NumeralCase::Textbook => self.textbook(notation),
+            NumeralCase::Capitals => self.capitals(notation),
+        }
+    }
+
+    /// The accidental of a degree by the user's measure.
+    fn sign(&self, d: Degree, notation: &Notation) -> i8 {
+        let own = notation.measure == Measure::Mode || self.minor;
+        match own {
+            true => d.alter - self.own[(d.number as usize + 6) % 7],
+            false => d.alter,
+        }
+    }
+
+    fn target(&self, target: Target, notation: &Notation) -> String {
+        let capitals = notation.case == NumeralCase::Capitals;
+        let mut sign = self.sign(target.degree, notation);
+        if self.minor && sign == 1 && target.minor {
+            // vi of minor stands on the raised degree without a sign.
+            sign = 0;
+        }
+        let roman = ROMAN[(target.degree.number as usize + 6) % 7];
+        let mut text = accidentals(sign, notation.glyphs);
+        text.push_str(&if target.minor && !capitals {
+            roman.to_lowercase()
         } else {
-            "sus2"
+            roman.to_owned()
         });
-    } else if kind.members.iter().any(|m| m.number == 6) && member == Some(1) {
-        text.push_str("(6)");
+        text
     }
-    if member.is_none() && chord.bass != chord.root {
-        // A bass of its own: its degree. A stroke would read as an applied chord.
-        text.push_str(", bass ");
-        let bass = chord.bass.above(tonality.center);
-        text.push_str(&match mode.degree_at(bass) {
-            Some(d) => d.text(glyphs),
-            None => format!(
-                "{}{}",
-                accidentals(1, glyphs),
-                mode.degree_at((bass + 11) % 12).map_or(1, |d| d.number)
-            ),
+
+    fn textbook(&self, notation: &Notation) -> String {
+        let glyphs = notation.glyphs;
+        let ascii = glyphs == Glyphs::Ascii;
+        let k = kind(self.chord.kind);
+        let triad = k.triad();
+        let bass = self.chord.bass_member().map(|m| m.number);
+        match self.role {
+            Role::AugmentedSixth(sixth) => {
+                let name = match sixth {
+                    Sixth::Italian => "It6",
+                    Sixth::German => "Ger6",
+                    Sixth::French => "Fr6",
+                };
+                // Another note of it than ♭6 in the bass.
+                return match bass {
+                    Some(1) => name.to_owned(),
+                    _ => format!("{name}{}", self.bass(notation)),
+                };
+            }
+            Role::Neapolitan if bass == Some(3) && k.members.len() == 3 => return "N6".into(),
+            _ => {}
+        }
+        let sign = match self.role {
+            Role::Applied(_) | Role::Cadential(_) => 0,
+            Role::TritoneSubstitute(_) => -1,
+            _ => match self.sign(self.degree, notation) {
+                // vii° and vi° of minor stand on the raised degree without a sign.
+                1 if self.minor && triad != Triad::Major => 0,
+                sign => sign,
+            },
+        };
+        let mut roman = ROMAN[(self.degree.number as usize + 6) % 7];
+        let mut small = matches!(triad, Triad::Minor | Triad::Diminished);
+        if matches!(self.role, Role::Cadential(_)) && notation.cadential == Cadential::Dominant {
+            (roman, small) = ("V", false);
+        }
+        let mut text = accidentals(sign, glyphs);
+        text.push_str(&if small {
+            roman.to_lowercase()
+        } else {
+            roman.to_owned()
         });
+        let seventh = k.seventh();
+        match (triad, seventh) {
+            (Triad::Diminished, Some(10)) => text.push(if ascii { '0' } else { 'ø' }),
+            (Triad::Diminished, _) => text.push(if ascii { 'o' } else { '°' }),
+            (Triad::Augmented, _) => text.push('+'),
+            _ => {}
+        }
+        if seventh == Some(11) {
+            text.push('M');
+        }
+        text.push_str(match (seventh.is_some(), bass) {
+            (false, Some(3)) => "6",
+            (false, Some(5)) => "64",
+            (true, Some(3)) => "65",
+            (true, Some(5)) => "43",
+            (true, Some(7)) => "42",
+            (true, Some(1)) => ninths(k),
+            (true, _) => "7",
+            (false, _) => "",
+        });
+        if triad == Triad::Suspended {
+            text.push_str(if k.members.iter().any(|m| m.number == 4) {
+                "sus4"
+            } else {
+                "sus2"
+            });
+        }
+        if bass == Some(1) {
+            text.push_str(&tensions(k, glyphs));
+        }
+        if bass.is_none_or(|n| n > 7) && self.chord.bass != self.chord.root {
+            // A stroke would read as an applied chord.
+            text.push_str(&self.bass(notation));
+        }
+        match self.role {
+            Role::Applied(t) | Role::Cadential(Some(t)) | Role::TritoneSubstitute(Some(t)) => {
+                text.push('/');
+                text.push_str(&self.target(t, notation));
+            }
+            _ => {}
+        }
+        text
+    }
+
+    /// `, bass ♭7`.
+    fn bass(&self, notation: &Notation) -> String {
+        format!(", bass {}", self.bass_degree(notation))
+    }
+
+    /// The bass as a degree, by the user's measure.
+    fn bass_degree(&self, notation: &Notation) -> String {
+        let above = self.named.0.bass.above(self.center);
+        let spelled = self.note(self.named.0.bass);
+        // Its letter from the tonic's: the named root stands on its degree.
+        let (_, d) = self.named;
+        let number = match spelled {
+            Some(s) => {
+                let up = (s.letter() + 7 - self.notes.root.letter()) % 7;
+                (d.number as usize - 1 + up) % 7
+            }
+            None => (0..7)
+                .find(|&i| degree(i as u8 + 1, above).alter == self.own[i])
+                .unwrap_or(0),
+        };
+        let d = degree(number as u8 + 1, above);
+        let sign = match notation.measure {
+            Measure::Mode => d.alter - self.own[number],
+            Measure::Major => d.alter,
+        };
+        format!("{}{}", accidentals(sign, notation.glyphs), d.number)
+    }
+
+    fn capitals(&self, notation: &Notation) -> String {
+        let glyphs = notation.glyphs;
+        let (chord, d) = self.named;
+        let (over_root, spelled) = (
+            Chord {
+                bass: chord.root,
+                ..chord
+            },
+            Spelling::C,
+        );
+        // The lead sheet's label without its root.
+        let suffix = over_root.label(spelled, glyphs).replacen('C', "", 1);
+        let stand = |d: Degree| {
+            let sign = self.sign(d, notation);
+            let roman = ROMAN[(d.number as usize + 6) % 7];
+            format!("{}{roman}", accidentals(sign, glyphs))
+        };
+        let local = || ROMAN[(self.degree.number as usize + 6) % 7].to_owned();
+        let five = Target {
+            degree: Degree {
+                number: 5,
+                alter: 0,
+            },
+            minor: false,
+        };
+        let (stem, target) = match self.role {
+            Role::Applied(t) if self.degree.number != 7 && chord == self.chord => {
+                (local(), Some(t))
+            }
+            Role::TritoneSubstitute(t) => ("subV".to_owned(), t),
+            Role::AugmentedSixth(_) if chord == self.chord => ("subV".to_owned(), Some(five)),
+            _ => (stand(d), None),
+        };
+        let mut text = stem + &suffix;
+        if let Some(t) = target {
+            text.push('/');
+            text.push_str(&self.target(t, notation));
+        }
+        if chord.bass != chord.root {
+            text.push('/');
+            text.push_str(&self.bass_degree(notation));
+        }
+        text
+    }
+}
+
+/// The figure of a seventh chord in root position by its highest natural tension.
+fn ninths(k: &Kind) -> &'static str {
+    let has = |n: u8, semitones: u8| {
+        let mut all = k.members.iter();
+        all.any(|m| m.number == n && m.semitones == semitones)
+    };
+    match (has(9, 2), has(11, 5), has(13, 9)) {
+        (true, _, true) => "13",
+        (true, true, _) => "11",
+        (true, false, false) => "9",
+        _ => "7",
+    }
+}
+
+/// What figures leave unsaid: an altered fifth, altered and added tensions.
+fn tensions(k: &Kind, glyphs: Glyphs) -> String {
+    let seventh = k.seventh().is_some();
+    let figure = ninths(k);
+    let mut text = String::new();
+    for m in &k.members {
+        let plain = Degree {
+            number: (m.number - 1) % 7 + 1,
+            alter: 0,
+        };
+        let alter = m.semitones as i32 - plain.semitones() as i32;
+        let said = match m.number {
+            5 => alter == 0 || k.triad() != Triad::Major,
+            6 => false,
+            9 => alter == 0 && seventh && figure != "7",
+            11 => alter == 0 && seventh && matches!(figure, "11" | "13"),
+            13 => alter == 0 && seventh && figure == "13",
+            _ => true,
+        };
+        if said {
+            continue;
+        }
+        let mark = accidentals(alter as i8, glyphs);
+        match (m.number, alter, seventh) {
+            (5 | 6, ..) | (_, 0, true) => text.push_str(&format!("({mark}{})", m.number)),
+            (_, _, true) => text.push_str(&format!("{mark}{}", m.number)),
+            (_, _, false) => text.push_str(&format!("add{mark}{}", m.number)),
+        }
     }
     text
 }
