@@ -16,6 +16,9 @@ use super::notation::{Cadential, Measure, Notation, NumeralCase};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling, accidentals};
 
+/// The numbers of the degrees beside a mode: ♭2 ♭3 ♯4 ♭6 ♭7, and the major scale's.
+const CHROMATIC: [u8; 12] = [1, 2, 2, 3, 3, 4, 4, 5, 6, 6, 7, 7];
+
 const ROMAN: [&str; 7] = ["I", "II", "III", "IV", "V", "VI", "VII"];
 
 /// What surrounds a chord.
@@ -103,6 +106,8 @@ pub struct Numeral {
     pub degree: Degree,
     /// The chord as a lead sheet names it, and the degree of that root.
     named: (Chord, Degree),
+    /// The bass as a degree.
+    bass: Degree,
     /// How the mode itself has degrees of these numbers, 1 first.
     own: [i8; 7],
     center: PitchClass,
@@ -148,12 +153,8 @@ pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numera
     };
     let reading = place.read(chord, context.before, context.after);
     let notes = place.spell(chord, &reading);
-    let named = if chord.root == reading.chord.root && reading.is_local() {
-        reading.degree
-    } else {
-        let spelled = place.member(&reading, chord.root);
-        place.degree_of(chord.root, spelled.unwrap_or(notes.root))
-    };
+    let named = place.stands(&reading, chord.root);
+    let bass = place.stands(&reading, chord.bass);
     let mut own = [0; 7];
     for d in mode.degrees.iter().rev() {
         own[(d.number as usize + 6) % 7] = d.alter;
@@ -163,6 +164,7 @@ pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numera
         chord: reading.chord,
         degree: reading.degree,
         named: (chord, named),
+        bass,
         own,
         center: place.center,
         minor: mode.id == "minor",
@@ -226,16 +228,6 @@ fn leads(chord: Chord) -> Option<usize> {
         (Triad::Augmented, None | Some(10)) | (Triad::Major, Some(10)) => Some(5),
         (Triad::Diminished, None | Some(9 | 10)) => Some(1),
         _ => None,
-    }
-}
-
-impl Reading {
-    /// Whether its degree counts from the tonality's own center.
-    fn is_local(&self) -> bool {
-        !matches!(
-            self.role,
-            Role::Applied(_) | Role::Cadential(Some(_)) | Role::TritoneSubstitute(_)
-        )
     }
 }
 
@@ -308,7 +300,7 @@ impl Place<'_> {
             "dim(maj7)" => names.last().copied().unwrap_or(chord),
             _ => chord,
         };
-        self.at(name, Role::Chromatic, self.nearest(name))
+        self.at(name, Role::Chromatic, self.target(name.root).0)
     }
 
     /// The name under which `mode` on our center contains the chord, and whether it
@@ -388,27 +380,6 @@ impl Place<'_> {
         }
     }
 
-    /// The root whose chord stands nearest to the tonality on the line of fifths.
-    fn nearest(&self, chord: Chord) -> Spelling {
-        let degrees = &self.mode.degrees;
-        let middle = degrees
-            .iter()
-            .map(|d| f32::from(spell_degree(self.tonic, *d).fifths()))
-            .sum::<f32>()
-            / degrees.len() as f32;
-        let members = &kind(chord.kind).members;
-        let plain = Spelling::nearest(chord.root, middle);
-        let far = |root: Spelling| {
-            let sum: f32 = stacked(root, members).map(|s| f32::from(s.fifths())).sum();
-            (sum / members.len() as f32 - middle).abs()
-        };
-        [0, -12, 12]
-            .into_iter()
-            .map(|f| Spelling::at(plain.fifths() + f))
-            .min_by(|a, b| far(*a).total_cmp(&far(*b)))
-            .unwrap_or(plain)
-    }
-
     fn center_to(&self, pc: PitchClass) -> PitchClass {
         PitchClass::new(pc.above(self.center) as i32)
     }
@@ -420,9 +391,7 @@ impl Place<'_> {
         let own = self.mode.degrees.iter().find(|d| d.semitones() == above);
         let moved = || self.mode.movable.iter().find(|d| d.semitones() == above);
         let Some(d) = own.or_else(moved) else {
-            // ♭2 ♭3 ♯4 ♭6 ♭7 and the major scale's.
-            const NUMBERS: [u8; 12] = [1, 2, 2, 3, 3, 4, 5, 5, 6, 6, 7, 7];
-            let d = degree(NUMBERS[above], above);
+            let d = degree(CHROMATIC[above], above);
             return (spell_degree(self.tonic, d), d, None);
         };
         let at = |steps: u8| {
@@ -467,7 +436,7 @@ impl Place<'_> {
         let to = chord.root.up(up as i32);
         let fifth = self.center.up(7);
         let six_four = after.root == self.center && after.bass == fifth;
-        if to == self.center || !(after.root == to || to == fifth && six_four) {
+        if to == self.center || self.is_blue(chord) || !(after.root == to || to == fifth && six_four) {
             return None;
         }
         let k = kind(after.kind);
@@ -511,7 +480,7 @@ impl Place<'_> {
             return None;
         };
         let to = self.center.up(target.degree.semitones() as i32);
-        if to == chord.root {
+        if [to, self.center].contains(&chord.root) || self.of_the_tonic(chord) {
             return None;
         }
         let id = if target.minor { "minor" } else { "ionian" };
@@ -530,8 +499,9 @@ impl Place<'_> {
 
     /// The commonest target of a chord that goes nowhere yet, or elsewhere.
     fn applied(&self, names: &[Chord], after: Option<Chord>) -> Option<Reading> {
-        // Five notes and the blues: their sevenths are theirs.
-        let whole = self.mode.degrees.len() >= 7;
+        // Of the names of an augmented triad the bass decides.
+        let augmented = kind(names[0].kind).symbol == "aug";
+        let names = if augmented { &names[..1] } else { names };
         let mut best: Option<(usize, Reading)> = None;
         for &chord in names {
             let Some(up) = leads(chord) else { continue };
@@ -539,9 +509,10 @@ impl Place<'_> {
             let above = to.above(self.center);
             let (_, degree, triad) = self.target(to);
             let Some(triad) = triad else { continue };
-            let at_home = self.mode.degree_at(chord.root.above(self.center));
-            let blue = is_dominant(chord) && at_home.is_some_and(|d| d.number == 4 || !whole);
-            if above == 0 || blue {
+            // IV7 is as blue as it is applied; I+ alone is an altered I.
+            let fourth = chord.root.above(self.center) == 5 && is_dominant(chord);
+            let tonic = chord.root == self.center && kind(chord.kind).triad() == Triad::Augmented;
+            if above == 0 || fourth || tonic || self.is_blue(chord) {
                 continue;
             }
             // V, ii, vi, IV, iii, and what is left.
@@ -564,6 +535,12 @@ impl Place<'_> {
             }
         }
         best.map(|(_, r)| r)
+    }
+
+    /// Five notes and the blues: a seventh upon each of them is theirs.
+    fn is_blue(&self, chord: Chord) -> bool {
+        let own = self.mode.degree_at(chord.root.above(self.center));
+        self.mode.degrees.len() < 7 && is_dominant(chord) && own.is_some()
     }
 
     fn minorish(&self) -> bool {
@@ -682,72 +659,93 @@ impl Place<'_> {
         }
     }
 
-    /// A member as theory spells it.
-    fn member(&self, reading: &Reading, pc: PitchClass) -> Option<Spelling> {
-        let m = member(reading.chord, pc)?;
-        Some(stack(reading.root, m))
+    /// A note of the chord as a degree of the tonality, as theory spells it.
+    fn stands(&self, reading: &Reading, pc: PitchClass) -> Degree {
+        let spelled = match member(reading.chord, pc) {
+            Some(m) => stack(reading.root, m),
+            None => return self.target(pc).1,
+        };
+        self.degree_of(pc, spelled)
     }
 
-    /// The notes as they are shown: stacked thirds upon a root that reads plainly.
+    /// The notes as they are shown: stacked thirds upon a root that reads plainly, but
+    /// without doubled flats, and what the tonality has as a degree is written so where
+    /// the chord only alters it: E♭ in G+ in C minor.
     fn spell(&self, chord: Chord, reading: &Reading) -> Notes {
         let k = kind(reading.chord.kind);
         let own = |s: Spelling| {
             let mut all = self.mode.degrees.iter().chain(&self.mode.movable);
             all.any(|d| d.alter > -2 && spell_degree(self.tonic, *d) == s)
         };
-        let plain = |s: Spelling| (-5..=10).contains(&s.fifths()) || own(s);
-        // The seventh of a diminished chord is written as it comes.
-        let leading = k.symbol == "dim7";
+        let leading = matches!(reading.role, Role::Applied(_)) && leads(reading.chord) == Some(1);
+        let sharpest = if leading { 12 } else { 10 };
+        let plain = |s: Spelling| (-6..=sharpest).contains(&s.fifths()) || own(s);
+        // Each note of a diminished seventh is read by itself, as any may be the root;
+        // so is what the lowered fifth and the augmented sixth make.
+        let augmented = matches!(reading.role, Role::AugmentedSixth(_)) && plain(reading.root);
+        let fixed = k.symbol == "dim7" || augmented;
         let clumsy = |root: Spelling| {
-            let doubled = stacked(root, &k.members)
-                .filter(|s| s.accidental() < -1 || s.accidental() > 2)
-                .filter(|_| !leading)
-                .count();
-            doubled + 3 * usize::from(!plain(root))
-        };
-        let root = [0, 12, -12]
-            .into_iter()
-            .map(|f| Spelling::at(reading.root.fifths() + f))
-            .min_by_key(|&r| clumsy(r))
-            .unwrap_or(reading.root);
-        let mut by_class = [None; 12];
-        for (m, s) in k.members.iter().zip(stacked(root, &k.members)) {
-            let pc = reading.chord.root.up(i32::from(m.semitones));
-            let augmented = matches!(reading.role, Role::AugmentedSixth(_));
-            let s = if augmented && m.number == 7 {
-                Spelling::at(s.fifths() + 12)
-            } else {
-                s
+            let demanded = |m: &&Member| m.number == 3 || (m.number, m.semitones) == (5, 7);
+            let clumsy = |s: Spelling| match s.accidental() {
+                ..=-2 => 2,
+                // A chord without a function is spelled by itself.
+                _ if reading.role == Role::Chromatic && !plain(s) => 1,
+                _ => 0,
             };
-            by_class[pc.index()] = Some(shown(s, own(s)));
+            let members = k.members.iter().filter(demanded);
+            let all: usize = members.map(|m| clumsy(stack(root, *m))).sum();
+            all + 6 * usize::from(!plain(root))
+        };
+        let root = if fixed {
+            reading.root
+        } else {
+            [0, 12, -12]
+                .into_iter()
+                .map(|f| Spelling::at(reading.root.fifths() + f))
+                .min_by_key(|&r| clumsy(r))
+                .unwrap_or(reading.root)
+        };
+        let mut by_class = [None; 12];
+        for &m in &k.members {
+            let pc = reading.chord.root.up(i32::from(m.semitones));
+            let s = stack(root, m);
+            let altered = matches!((m.number, m.semitones), (5, 8) | (9, 3) | (11, 6) | (13, 8));
+            let s = match s {
+                s if augmented && m.number == 7 => Spelling::at(s.fifths() + 12),
+                s if own(s) => s,
+                _ if altered && self.mode.set().contains(self.center_to(pc)) => {
+                    note(pc, self.center, self.tonic, self.mode)
+                }
+                _ if fixed && !plain(s) => beside(s),
+                _ if s.accidental() < -1 || s.accidental() > 2 => beside(s),
+                _ => s,
+            };
+            by_class[pc.index()] = Some(s);
         }
-        let foreign = &mut by_class[chord.bass.index()];
-        if foreign.is_none() {
-            *foreign = Some(note(chord.bass, self.center, self.tonic, self.mode));
+        for pc in chord.set().iter() {
+            let foreign = || note(pc, self.center, self.tonic, self.mode);
+            by_class[pc.index()].get_or_insert_with(foreign);
         }
-        Notes {
-            root: by_class[chord.root.index()].unwrap_or(root),
-            by_class,
-        }
+        let root = match by_class[chord.root.index()] {
+            // A lead sheet's other name for the notes: B6, not C♭6.
+            Some(s) if chord.root != reading.chord.root && !plain(s) => beside(s),
+            named => named.unwrap_or(root),
+        };
+        Notes { root, by_class }
     }
 }
 
-/// Doubled flats are written as the plain note, and doubled sharps that the tonality
-/// does not have but where a chord's third leads: F♯♯ in D♯7.
-fn shown(s: Spelling, own: bool) -> Spelling {
-    match s.accidental() {
-        ..=-2 if !own => Spelling::at(s.fifths() + 12),
-        3.. => Spelling::at(s.fifths() - 12),
+/// The same key of the piano as the plain note: C♭, F♭, B♯, E♯ and what is doubled.
+fn beside(s: Spelling) -> Spelling {
+    match s.fifths() {
+        ..=-7 => Spelling::at(s.fifths() + 12),
+        11.. => Spelling::at(s.fifths() - 12),
         _ => s,
     }
 }
 
 fn stack(root: Spelling, m: Member) -> Spelling {
     root.up((m.number as usize + 6) % 7, i32::from(m.semitones))
-}
-
-fn stacked(root: Spelling, members: &[Member]) -> impl Iterator<Item = Spelling> {
-    members.iter().map(move |&m| stack(root, m))
 }
 
 /// The degree of this number that lies so many semitones above the center.
@@ -766,22 +764,12 @@ fn degree(number: u8, above: usize) -> Degree {
 /// accidentals are written as the plain note. Common practice, no source.
 pub(super) fn note(pc: PitchClass, center: PitchClass, tonic: Spelling, mode: &Mode) -> Spelling {
     let above = pc.above(center);
-    let plain = |s: Spelling| match s.fifths() {
-        ..=-7 => Spelling::at(s.fifths() + 12),
-        11.. => Spelling::at(s.fifths() - 12),
-        _ => s,
-    };
     match mode.degree_at(above) {
         Some(d) if d.alter > -2 => spell_degree(tonic, d),
-        Some(d) => plain(spell_degree(tonic, d)),
+        Some(d) => beside(spell_degree(tonic, d)),
         None => {
-            const CHROMATIC: [i8; 12] = [0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5];
-            let s = Spelling::at(tonic.fifths() + CHROMATIC[above]);
-            if (-5..=10).contains(&s.fifths()) {
-                s
-            } else {
-                plain(s)
-            }
+            let s = spell_degree(tonic, degree(CHROMATIC[above], above));
+            beside(s)
         }
     }
 }
@@ -817,22 +805,24 @@ impl Numeral {
         }
     }
 
-    /// The accidental of a degree by the user's measure.
-    fn sign(&self, d: Degree, notation: &Notation) -> i8 {
+    /// The accidental of a degree by the user's measure. `major`: whether a major triad
+    /// stands upon it.
+    fn sign(&self, d: Degree, major: bool, notation: &Notation) -> i8 {
         let own = notation.measure == Measure::Mode || self.minor;
-        match own {
+        let sign = match own {
             true => d.alter - self.own[(d.number as usize + 6) % 7],
             false => d.alter,
+        };
+        // vii° and vi° of minor stand on the raised degree without a sign.
+        match sign {
+            1 if self.minor && !major && matches!(d.number, 6 | 7) => 0,
+            sign => sign,
         }
     }
 
     fn target(&self, target: Target, notation: &Notation) -> String {
         let capitals = notation.case == NumeralCase::Capitals;
-        let mut sign = self.sign(target.degree, notation);
-        if self.minor && sign == 1 && target.minor {
-            // vi of minor stands on the raised degree without a sign.
-            sign = 0;
-        }
+        let sign = self.sign(target.degree, !target.minor, notation);
         let roman = ROMAN[(target.degree.number as usize + 6) % 7];
         let mut text = accidentals(sign, notation.glyphs);
         text.push_str(&if target.minor && !capitals {
@@ -862,17 +852,13 @@ impl Numeral {
                     _ => format!("{name}{}", self.bass(notation)),
                 };
             }
-            Role::Neapolitan if bass == Some(3) && k.members.len() == 3 => return "N6".into(),
+            Role::Neapolitan if bass == Some(3) && k.symbol.is_empty() => return "N6".into(),
             _ => {}
         }
         let sign = match self.role {
             Role::Applied(_) | Role::Cadential(_) => 0,
             Role::TritoneSubstitute(_) => -1,
-            _ => match self.sign(self.degree, notation) {
-                // vii° and vi° of minor stand on the raised degree without a sign.
-                1 if self.minor && triad != Triad::Major => 0,
-                sign => sign,
-            },
+            _ => self.sign(self.degree, triad == Triad::Major, notation),
         };
         let mut roman = ROMAN[(self.degree.number as usize + 6) % 7];
         let mut small = matches!(triad, Triad::Minor | Triad::Diminished);
@@ -915,6 +901,11 @@ impl Numeral {
         if bass == Some(1) {
             text.push_str(&tensions(k, glyphs));
         }
+        let named = self.named.0;
+        if named.kind != self.chord.kind && bass.is_some() && k.members.len() == 3 {
+            // C E G under or among which D♭ sounds.
+            text.push_str(&format!("add{}9", accidentals(-1, glyphs)));
+        }
         if bass.is_none_or(|n| n > 7) && self.chord.bass != self.chord.root {
             // A stroke would read as an applied chord.
             text.push_str(&self.bass(notation));
@@ -936,22 +927,9 @@ impl Numeral {
 
     /// The bass as a degree, by the user's measure.
     fn bass_degree(&self, notation: &Notation) -> String {
-        let above = self.named.0.bass.above(self.center);
-        let spelled = self.note(self.named.0.bass);
-        // Its letter from the tonic's: the named root stands on its degree.
-        let (_, d) = self.named;
-        let number = match spelled {
-            Some(s) => {
-                let up = (s.letter() + 7 - self.notes.root.letter()) % 7;
-                (d.number as usize - 1 + up) % 7
-            }
-            None => (0..7)
-                .find(|&i| degree(i as u8 + 1, above).alter == self.own[i])
-                .unwrap_or(0),
-        };
-        let d = degree(number as u8 + 1, above);
+        let d = self.bass;
         let sign = match notation.measure {
-            Measure::Mode => d.alter - self.own[number],
+            Measure::Mode => d.alter - self.own[(d.number as usize + 6) % 7],
             Measure::Major => d.alter,
         };
         format!("{}{}", accidentals(sign, notation.glyphs), d.number)
@@ -969,8 +947,10 @@ impl Numeral {
         );
         // The lead sheet's label without its root.
         let suffix = over_root.label(spelled, glyphs).replacen('C', "", 1);
+        let suffix = suffix.replace("(no5)", "");
         let stand = |d: Degree| {
-            let sign = self.sign(d, notation);
+            let major = kind(chord.kind).triad() == Triad::Major;
+            let sign = self.sign(d, major, notation);
             let roman = ROMAN[(d.number as usize + 6) % 7];
             format!("{}{roman}", accidentals(sign, glyphs))
         };
@@ -1000,6 +980,112 @@ impl Numeral {
             text.push_str(&self.bass_degree(notation));
         }
         text
+    }
+}
+
+impl Numeral {
+    /// In RomanText, as its reader in music21 takes it: the same pitch classes over the
+    /// same bass. `None` outside major and minor, which are the keys that it has, and
+    /// for a bass that no figure says.
+    ///
+    /// Its traps: a seventh is the key's own unless a bracket alters it (`IV7[b7]`), so
+    /// are added notes; in minor VI and VII stand on the natural degrees, vi and vii on
+    /// the raised ones.
+    pub fn roman_text(&self) -> Option<String> {
+        let key = self.key?;
+        let k = kind(self.chord.kind);
+        let bass = self.chord.bass_member()?.number;
+        if self.named.0.set() != self.chord.set() {
+            return None;
+        }
+        match (self.role, bass) {
+            (Role::AugmentedSixth(Sixth::Italian), 1) => return Some("It6".into()),
+            (Role::AugmentedSixth(Sixth::German), 1) => return Some("Ger65".into()),
+            (Role::AugmentedSixth(Sixth::French), 1) => return Some("Fr43".into()),
+            (Role::Neapolitan, 3) if k.symbol.is_empty() => return Some("N6".into()),
+            _ => {}
+        }
+        let target = match self.role {
+            Role::Applied(t) | Role::Cadential(Some(t)) | Role::TritoneSubstitute(Some(t)) => {
+                Some(t)
+            }
+            _ => None,
+        };
+        let minor = target.map_or(key, |t| t.minor);
+        let triad = k.triad();
+        let small = matches!(triad, Triad::Minor | Triad::Diminished);
+        let seventh = k.seventh();
+        let half = triad == Triad::Diminished && seventh == Some(10);
+        let mut text = roman_degree(self.degree, small, minor);
+        text.push_str(match triad {
+            Triad::Diminished if half => "ø",
+            Triad::Diminished => "o",
+            Triad::Augmented => "+",
+            _ => "",
+        });
+        text.push_str(match (seventh.is_some(), bass) {
+            (false, 1) => "",
+            (false, 3) => "6",
+            (false, 5) => "64",
+            (true, 1) => "7",
+            (true, 3) => "65",
+            (true, 5) => "43",
+            (true, 7) => "42",
+            _ => return None,
+        });
+        // What the key itself has on a number, against the major scale.
+        let has = |number: u8| i8::from(minor && [3, 6, 7].contains(&number)) * -1;
+        let altered = |m: &Member| {
+            let number = (self.degree.number + m.number - 2) % 7 + 1;
+            let above = self.degree.semitones() + m.semitones as usize;
+            accidentals(degree(number, above).alter - has(number), Glyphs::Ascii)
+        };
+        // Upon a minor triad the reader has a minor seventh where the key has a major one.
+        let number = (self.degree.number + 5) % 7 + 1;
+        let in_key = Degree {
+            number,
+            alter: has(number),
+        };
+        let lowered = (in_key.semitones() + 12 - self.degree.semitones()) % 12 == 11;
+        for m in &k.members {
+            match (m.number, m.semitones) {
+                (1 | 3, _) | (5, 7) => {}
+                (5, _) if triad != Triad::Major => {}
+                // Against the perfect fifth, whatever the key has.
+                (5, _) => text.push_str("[b5]"),
+                (7, _) if half || (triad, seventh) == (Triad::Diminished, Some(9)) => {}
+                (7, 10) if triad == Triad::Minor && lowered => {}
+                (7, 11) if triad == Triad::Minor && lowered => text.push_str("[#7]"),
+                (7, _) if altered(m).is_empty() => {}
+                (7, _) => text.push_str(&format!("[{}7]", altered(m))),
+                (n, _) => text.push_str(&format!("[add{}{n}]", altered(m))),
+            }
+        }
+        for number in [3, 5] {
+            if k.members.iter().all(|m| m.number != number) {
+                text.push_str(&format!("[no{number}]"));
+            }
+        }
+        if let Some(t) = target {
+            text.push('/');
+            text.push_str(&roman_degree(t.degree, t.minor, key));
+        }
+        Some(text)
+    }
+}
+
+/// A degree in a key of RomanText.
+fn roman_degree(d: Degree, small: bool, minor: bool) -> String {
+    let usual = match d.number {
+        3 if minor => -1,
+        6 | 7 if minor && !small => -1,
+        _ => 0,
+    };
+    let roman = ROMAN[(d.number as usize + 6) % 7];
+    let sign = accidentals(d.alter - usual, Glyphs::Ascii);
+    match small {
+        true => sign + &roman.to_lowercase(),
+        false => sign + roman,
     }
 }
 
