@@ -4,7 +4,7 @@
 use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
 use crate::midi::PERCUSSION;
 use crate::screen::Palette;
-use crate::theory::{Catalogue, Glyphs, Measure, Notation};
+use crate::theory::{Cadential, Catalogue, Glyphs, Measure, Notation, NumeralCase};
 use crate::time::Time;
 use etcetera::BaseStrategy;
 use serde::Deserialize;
@@ -68,6 +68,8 @@ struct Reading {
 #[serde(deny_unknown_fields)]
 struct NotationFile {
     numerals: Option<String>,
+    numeral_case: Option<String>,
+    six_four: Option<String>,
     ionian: Option<String>,
     glyphs: Option<String>,
 }
@@ -196,6 +198,12 @@ impl Settings {
             };
             if let Some(i) = one("numerals", n.numerals, ["major", "mode"])? {
                 self.notation.measure = [Measure::Major, Measure::Mode][i];
+            }
+            if let Some(i) = one("numeral_case", n.numeral_case, ["textbook", "capitals"])? {
+                self.notation.case = [NumeralCase::Textbook, NumeralCase::Capitals][i];
+            }
+            if let Some(i) = one("six_four", n.six_four, ["I64", "V"])? {
+                self.notation.cadential = [Cadential::Tonic, Cadential::Dominant][i];
             }
             if let Some(i) = one("ionian", n.ionian, ["Ionian", "major"])? {
                 self.notation.ionian_is_major = i == 1;

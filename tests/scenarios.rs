@@ -366,6 +366,8 @@ const ASCII: Notation = Notation {
     glyphs: Glyphs::Ascii,
     measure: peregrinus::theory::Measure::Major,
     ionian_is_major: false,
+    case: peregrinus::theory::NumeralCase::Textbook,
+    cadential: peregrinus::theory::Cadential::Tonic,
 };
 
 /// The label shown, in plain letters.

@@ -1,9 +1,10 @@
 //! The JSON that `analyze` prints: the contract with readers of other programs.
 //! Times are seconds, centers and basses pitch classes with C = 0.
 
-use super::Analysis;
+use super::{Analysis, around};
 use crate::plan::{ChordSpan, Region};
-use crate::theory::{Glyphs, Notation};
+use crate::theory::{Chord, Context, Glyphs, Notation, altered, analyse, pivot};
+use crate::time::Time;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -46,6 +47,21 @@ struct RegionOut {
     /// The modes that fit as well while those degrees are open.
     or: Vec<String>,
     probability: f64,
+    /// The chord common to this tonality and the one before, where the center changed
+    /// and there is one.
+    pivot: Option<PivotOut>,
+    /// The notes that differ from the tonality before: `F→F♯`.
+    altered: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct PivotOut {
+    chord: String,
+    /// Its numeral in the tonality before.
+    from: String,
+    /// Its numeral here.
+    to: String,
+    at: f64,
 }
 
 #[derive(Serialize)]
@@ -56,6 +72,8 @@ struct ChordOut {
     harte: String,
     numeral: Option<String>,
     bass: usize,
+    /// Spelled, from the bass upwards.
+    notes: Vec<String>,
     pitches: Vec<u8>,
 }
 
@@ -104,14 +122,7 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
             regions: regions(a, &a.study.hindsight.regions),
             home: regions(a, &a.study.hindsight.home),
         },
-        chords: a
-            .study
-            .heard
-            .chords()
-            .iter()
-            .filter(|c| c.end > c.start)
-            .map(|c| chord(a, c))
-            .collect(),
+        chords: chords(a, a.study.heard.chords(), false),
         summary: summary(a),
     };
     if pretty {
@@ -128,9 +139,15 @@ fn round(seconds: f64) -> f64 {
 
 fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
     let id = |m| a.catalogue.mode(m).id.clone();
+    let arrow = match a.notation.glyphs {
+        Glyphs::Unicode => "→",
+        Glyphs::Ascii => "->",
+    };
+    let list: Vec<&Region> = list.iter().filter(|r| r.end > r.start).collect();
+    let before = std::iter::once(None).chain(list.iter().map(|&r| Some(r)));
     list.iter()
-        .filter(|r| r.end > r.start)
-        .map(|r| RegionOut {
+        .zip(before)
+        .map(|(r, before)| RegionOut {
             start: round(r.start.seconds()),
             end: round(r.end.seconds()),
             since: round(r.since.seconds()),
@@ -141,23 +158,90 @@ fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
             open: r.open.numbers().collect(),
             or: r.open.others().map(id).collect(),
             probability: (f64::from(r.probability) * 1e4).round() / 1e4,
+            pivot: before.and_then(|b| common_chord(a, b, r)),
+            altered: before.map_or(Vec::new(), |b| {
+                let glyphs = a.notation.glyphs;
+                altered((b.tonality, b.tonic), (r.tonality, r.tonic), a.catalogue)
+                    .iter()
+                    .map(|(old, new)| format!("{}{arrow}{}", old.text(glyphs), new.text(glyphs)))
+                    .collect()
+            }),
         })
         .collect()
 }
 
-fn chord(a: &Analysis, c: &ChordSpan) -> ChordOut {
-    // Harte's syntax is ASCII whatever the screen shows.
-    let plain = Notation {
-        glyphs: Glyphs::Ascii,
-        ..*a.notation
+/// The pivot between two regions, by the chords as heard.
+fn common_chord(a: &Analysis, before: &Region, r: &Region) -> Option<PivotOut> {
+    if before.tonality.center == r.tonality.center {
+        return None;
+    }
+    let first = before.since.min(before.start);
+    let inside = |c: &&ChordSpan| c.end > c.start && c.end > first && c.start < r.end;
+    let spans = a.study.heard.chords().iter().filter(inside);
+    // One entry for each harmony, whatever its bass does meanwhile.
+    let mut harmonies: Vec<(Time, Chord)> = Vec::new();
+    for (at, chord) in spans.filter_map(|c| Some((c.start, c.sonority.chord()?))) {
+        let same = |l: &(Time, Chord)| (l.1.root, l.1.kind) == (chord.root, chord.kind);
+        if !harmonies.last().is_some_and(same) {
+            harmonies.push((at, chord));
+        }
+    }
+    let chords: Vec<Chord> = harmonies.iter().map(|h| h.1).collect();
+    let turn = r.since.min(r.start);
+    let change = harmonies.iter().filter(|h| h.0 < turn).count();
+    let left = (before.tonality, before.tonic);
+    let p = pivot(left, (r.tonality, r.tonic), &chords, change, a.catalogue)?;
+    Some(PivotOut {
+        chord: p.chord.label(p.from.root(), a.notation.glyphs),
+        from: p.from.text(a.notation),
+        to: p.to.text(a.notation),
+        at: round(harmonies[p.index].0.seconds()),
+    })
+}
+
+/// Chords in time with their numerals: by what came before, and in hindsight by what
+/// comes after as well.
+fn chords(a: &Analysis, spans: &[ChordSpan], hindsight: bool) -> Vec<ChordOut> {
+    spans
+        .iter()
+        .enumerate()
+        .filter(|(_, c)| c.end > c.start)
+        .map(|(i, c)| chord(a, c, around(spans, i, hindsight)))
+        .collect()
+}
+
+fn chord(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) -> ChordOut {
+    let numeral = c.sonority.chord().zip(c.within).map(|(chord, within)| {
+        let context = Context::new(within).between(around.0, around.1);
+        (chord, analyse(chord, &context, a.catalogue))
+    });
+    let (label, harte) = match &numeral {
+        // The root as the numeral has it.
+        Some((chord, n)) => (
+            chord.label(n.root(), a.notation.glyphs),
+            chord.harte(n.root()),
+        ),
+        None => {
+            // Harte's syntax is ASCII whatever the screen shows.
+            let plain = Notation {
+                glyphs: Glyphs::Ascii,
+                ..*a.notation
+            };
+            (
+                a.notation.sonority(c.sonority, c.within, a.catalogue),
+                plain.harte(c.sonority, c.within, a.catalogue),
+            )
+        }
     };
+    let notes = a.notation.notes(c.sonority, c.within, around, a.catalogue);
     ChordOut {
         start: round(c.start.seconds()),
         end: round(c.end.seconds()),
-        label: a.notation.sonority(c.sonority, c.within, a.catalogue),
-        harte: plain.harte(c.sonority, c.within, a.catalogue),
-        numeral: a.notation.numeral(c.sonority, c.within, a.catalogue),
+        label,
+        harte,
+        numeral: numeral.map(|(_, n)| n.text(a.notation)),
         bass: c.sonority.bass().index(),
+        notes: notes.iter().map(|n| n.text(a.notation.glyphs)).collect(),
         pitches: crate::engine::each(c.keys).collect(),
     }
 }

@@ -1,6 +1,6 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
-use super::Analysis;
+use super::{Analysis, around};
 use crate::plan::Region;
 use std::fmt::Write;
 
@@ -28,11 +28,12 @@ pub fn analysis(a: &Analysis) -> String {
         }
     }
     let _ = writeln!(out, "  chords");
-    for c in a.study.heard.chords().iter().filter(|c| c.end > c.start) {
+    let spans = a.study.heard.chords();
+    for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
         let label = a.notation.sonority(c.sonority, c.within, a.catalogue);
         let numeral = a
             .notation
-            .numeral(c.sonority, c.within, a.catalogue)
+            .numeral_between(c.sonority, c.within, around(spans, i, false), a.catalogue)
             .unwrap_or_default();
         let _ = writeln!(out, "    {:>8}  {label:<12} {numeral}", c.start.to_string());
     }

@@ -7,7 +7,7 @@ use super::draw::{Look, Picture};
 use super::large::{self, Size};
 use super::pen::{Pen, fit};
 use crate::engine::KeySet;
-use crate::theory::{Notation, PitchClass, Sonority, Spelling, Tonality};
+use crate::theory::{Sonority, Spelling, Tonality};
 use crate::time::Time;
 
 /// What is shown, and the tonality that it is named in.
@@ -147,11 +147,8 @@ fn named(picture: &Picture) -> Option<Shown> {
 
 /// Its notes upwards from the bass, after its name where the label is bare.
 fn words(s: Sonority, within: Option<(Tonality, Spelling)>, look: &Look) -> String {
-    let notes: Vec<String> = (0..12)
-        .map(|i| s.bass().up(i))
-        .filter(|&pc| s.set().contains(pc))
-        .map(|pc| spelled(s, pc, within, &look.notation, look).text(look.notation.glyphs))
-        .collect();
+    let notes = look.notation.notes(s, within, (None, None), look.catalogue);
+    let notes: Vec<String> = notes.iter().map(|n| n.text(look.notation.glyphs)).collect();
     let notes = notes.join(" ");
     match (s, s.words()) {
         (Sonority::Note(_), _) => "one note".to_owned(),
@@ -159,27 +156,4 @@ fn words(s: Sonority, within: Option<(Tonality, Spelling)>, look: &Look) -> Stri
         (Sonority::Interval { .. }, words) => words.to_owned(),
         (_, words) => format!("{words}   {notes}"),
     }
-}
-
-/// A note of what sounds: members of a chord as stacked thirds, others as the
-/// tonality spells them.
-fn spelled(
-    s: Sonority,
-    pc: PitchClass,
-    within: Option<(Tonality, Spelling)>,
-    notation: &Notation,
-    look: &Look,
-) -> Spelling {
-    if let Sonority::Chord(c) = s {
-        let root = notation.root(c, within, look.catalogue);
-        let above = pc.above(c.root);
-        let kind = crate::theory::Kinds::standard().kind(c.kind);
-        if let Some(m) = kind.members.iter().find(|m| m.semitones as usize == above) {
-            return root.up((m.number as usize + 6) % 7, m.semitones as i32);
-        }
-        if pc == c.bass {
-            return c.spell_bass(root);
-        }
-    }
-    notation.note(pc, within, look.catalogue)
 }

@@ -10,6 +10,7 @@ mod mode;
 mod notation;
 mod numeral;
 mod pitch;
+mod pivot;
 mod spelling;
 
 pub use chord::{Chord, FOREIGN_BASS, Kind, KindId, Kinds, Member, Sonority, Triad, bass_cost};
@@ -18,6 +19,7 @@ pub use mode::{
     spell_degree,
 };
 pub use notation::{Cadential, Measure, Notation, NumeralCase};
-pub use numeral::{Context, Numeral, Role, Sixth, Target, analyse};
+pub use numeral::{Context, Numeral, Role, Sixth, Target, analyse, neighbour};
 pub use pitch::{PitchClass, PitchClassSet};
+pub use pivot::{Pivot, altered, pivot};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};

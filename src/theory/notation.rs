@@ -1,8 +1,8 @@
 //! How the user wants things written: a value that whoever makes text is given.
 
-use super::chord::{Chord, Sonority, Triad};
+use super::chord::{Chord, Sonority};
 use super::mode::{Catalogue, Tonality};
-use super::numeral::{self, Context, Numeral, analyse};
+use super::numeral::{self, Context, analyse};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling};
 
@@ -129,7 +129,47 @@ impl Notation {
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Option<String> {
-        let (chord, within) = (s.chord()?, within?);
-        Some(analyse(chord, &Context::new(within), catalogue).text(self))
+        self.numeral_between(s, within, (None, None), catalogue)
+    }
+
+    /// The same between the harmonies before and, in hindsight, after it.
+    pub fn numeral_between(
+        &self,
+        s: Sonority,
+        within: Option<(Tonality, Spelling)>,
+        (before, after): (Option<Chord>, Option<Chord>),
+        catalogue: &Catalogue,
+    ) -> Option<String> {
+        let context = Context::new(within?).between(before, after);
+        Some(analyse(s.chord()?, &context, catalogue).text(self))
+    }
+
+    /// The notes of what sounds from the bass upwards: a chord's as its numeral has
+    /// them, or as stacked thirds where no tonality is in force; others by themselves.
+    pub fn notes(
+        &self,
+        s: Sonority,
+        within: Option<(Tonality, Spelling)>,
+        (before, after): (Option<Chord>, Option<Chord>),
+        catalogue: &Catalogue,
+    ) -> Vec<Spelling> {
+        let upwards = || {
+            (0..12)
+                .map(|i| s.bass().up(i))
+                .filter(|&pc| s.set().contains(pc))
+        };
+        match (s, within) {
+            (Sonority::Chord(c), Some(w)) => {
+                let context = Context::new(w).between(before, after);
+                analyse(c, &context, catalogue).notes().collect()
+            }
+            (Sonority::Chord(c), None) => {
+                let root = self.root(c, None, catalogue);
+                upwards().map(|pc| numeral::alone(c, root, pc)).collect()
+            }
+            _ => upwards()
+                .map(|pc| self.note(pc, within, catalogue))
+                .collect(),
+        }
     }
 }

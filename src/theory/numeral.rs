@@ -55,6 +55,16 @@ impl Context {
     }
 }
 
+/// The nearest of `others` that is another harmony than `chord`: a chord and its own
+/// seventh, or another inversion of it, are one. But what a six-four becomes counts.
+pub fn neighbour(chord: Chord, others: impl IntoIterator<Item = Chord>) -> Option<Chord> {
+    let six_four = chord.bass_member().is_some_and(|m| m.number == 5);
+    others.into_iter().find(|&o| match six_four {
+        true => o != chord,
+        false => o.root != chord.root,
+    })
+}
+
 /// The degree that a chord is applied to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Target {
@@ -177,6 +187,17 @@ pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numera
     }
 }
 
+/// Whether a tonality contains the chord, by stacked thirds where its degrees move.
+pub(super) fn belongs(chord: Chord, context: &Context, catalogue: &Catalogue) -> bool {
+    let role = analyse(
+        chord,
+        &Context::new((context.tonality, context.tonic)),
+        catalogue,
+    )
+    .role;
+    role == Role::Diatonic
+}
+
 fn kind(id: KindId) -> &'static Kind {
     Kinds::standard().kind(id)
 }
@@ -249,7 +270,7 @@ impl Place<'_> {
             {
                 return r;
             }
-            if by_thirds || !moves {
+            if by_thirds || !moves || set.is_subset(self.mode.set()) {
                 return self.plain(own, Role::Diatonic, self.mode);
             }
         }
@@ -258,15 +279,11 @@ impl Place<'_> {
             if let Some(r) = self.augmented_sixth(chord, after) {
                 return r;
             }
-            let resolved = names
-                .iter()
-                .find_map(|&n| self.resolving(n, Some(after)));
+            let resolved = names.iter().find_map(|&n| self.resolving(n, Some(after)));
             if let Some(r) = resolved {
                 return r;
             }
-            let passing = names
-                .iter()
-                .find_map(|&n| self.in_the_key_of(n, after));
+            let passing = names.iter().find_map(|&n| self.in_the_key_of(n, after));
             if let Some(r) = passing {
                 return r;
             }
@@ -300,7 +317,11 @@ impl Place<'_> {
             "dim(maj7)" => names.last().copied().unwrap_or(chord),
             _ => chord,
         };
-        self.at(name, Role::Chromatic, self.target(name.root).0)
+        let root = match kind(name.kind).triad() {
+            Triad::Major => self.target(name.root).0,
+            _ => self.beside_the_mode(name.root).0,
+        };
+        self.at(name, Role::Chromatic, root)
     }
 
     /// The name under which `mode` on our center contains the chord, and whether it
@@ -380,6 +401,14 @@ impl Place<'_> {
         }
     }
 
+    /// A degree of the mode, or else one beside it.
+    fn beside_the_mode(&self, pc: PitchClass) -> (Spelling, Degree) {
+        let above = pc.above(self.center);
+        let own = self.mode.degree_at(above);
+        let d = own.unwrap_or_else(|| degree(CHROMATIC[above], above));
+        (spell_degree(self.tonic, d), d)
+    }
+
     fn center_to(&self, pc: PitchClass) -> PitchClass {
         PitchClass::new(pc.above(self.center) as i32)
     }
@@ -391,7 +420,9 @@ impl Place<'_> {
         let own = self.mode.degrees.iter().find(|d| d.semitones() == above);
         let moved = || self.mode.movable.iter().find(|d| d.semitones() == above);
         let Some(d) = own.or_else(moved) else {
-            let d = degree(CHROMATIC[above], above);
+            // A tritone away a major triad stands on ♭V.
+            let number = if above == 6 { 5 } else { CHROMATIC[above] };
+            let d = degree(number, above);
             return (spell_degree(self.tonic, d), d, None);
         };
         let at = |steps: u8| {
@@ -420,7 +451,10 @@ impl Place<'_> {
 
     /// A chord applied to `pc`; `steps` letters above it lies the root.
     fn applied_to(&self, chord: Chord, pc: PitchClass, minor: bool, steps: usize) -> Reading {
-        let (spelled, degree, _) = self.target(pc);
+        let (spelled, degree) = match self.target(pc) {
+            (_, _, None) if minor => self.beside_the_mode(pc),
+            (spelled, degree, _) => (spelled, degree),
+        };
         let above = chord.root.above(pc);
         Reading {
             role: Role::Applied(Target { degree, minor }),
@@ -436,7 +470,10 @@ impl Place<'_> {
         let to = chord.root.up(up as i32);
         let fifth = self.center.up(7);
         let six_four = after.root == self.center && after.bass == fifth;
-        if to == self.center || self.is_blue(chord) || !(after.root == to || to == fifth && six_four) {
+        if to == self.center
+            || self.is_blue(chord)
+            || !(after.root == to || to == fifth && six_four)
+        {
             return None;
         }
         let k = kind(after.kind);
@@ -633,9 +670,8 @@ impl Place<'_> {
             degree: degree(1, 0),
             root,
         };
-        let dominant = |c: Chord| {
-            c.root == fifth && c.bass == fifth && kind(c.kind).triad() == Triad::Major
-        };
+        let dominant =
+            |c: Chord| c.root == fifth && c.bass == fifth && kind(c.kind).triad() == Triad::Major;
         if chord.root == self.center {
             let is = match (before, after) {
                 (_, Some(after)) => dominant(after),
@@ -663,7 +699,7 @@ impl Place<'_> {
     fn stands(&self, reading: &Reading, pc: PitchClass) -> Degree {
         let spelled = match member(reading.chord, pc) {
             Some(m) => stack(reading.root, m),
-            None => return self.target(pc).1,
+            None => return self.beside_the_mode(pc).1,
         };
         self.degree_of(pc, spelled)
     }
@@ -741,6 +777,15 @@ fn beside(s: Spelling) -> Spelling {
         ..=-7 => Spelling::at(s.fifths() + 12),
         11.. => Spelling::at(s.fifths() - 12),
         _ => s,
+    }
+}
+
+/// A note of a chord without a tonality: a stacked third, but for doubled flats.
+pub(super) fn alone(chord: Chord, root: Spelling, pc: PitchClass) -> Spelling {
+    match member(chord, pc).map(|m| stack(root, m)) {
+        Some(s) if s.accidental() < -1 => beside(s),
+        Some(s) => s,
+        None => Spelling::nearest(pc, 1.5),
     }
 }
 
@@ -995,9 +1040,6 @@ impl Numeral {
         let key = self.key?;
         let k = kind(self.chord.kind);
         let bass = self.chord.bass_member()?.number;
-        if self.named.0.set() != self.chord.set() {
-            return None;
-        }
         match (self.role, bass) {
             (Role::AugmentedSixth(Sixth::Italian), 1) => return Some("It6".into()),
             (Role::AugmentedSixth(Sixth::German), 1) => return Some("Ger65".into()),
@@ -1035,10 +1077,10 @@ impl Numeral {
         });
         // What the key itself has on a number, against the major scale.
         let has = |number: u8| i8::from(minor && [3, 6, 7].contains(&number)) * -1;
-        let altered = |m: &Member| {
-            let number = (self.degree.number + m.number - 2) % 7 + 1;
-            let above = self.degree.semitones() + m.semitones as usize;
-            accidentals(degree(number, above).alter - has(number), Glyphs::Ascii)
+        let altered = |number: u8, semitones: u8| {
+            let on = (self.degree.number + number - 2) % 7 + 1;
+            let above = self.degree.semitones() + semitones as usize;
+            accidentals(degree(on, above).alter - has(on), Glyphs::Ascii)
         };
         // Upon a minor triad the reader has a minor seventh where the key has a major one.
         let number = (self.degree.number + 5) % 7 + 1;
@@ -1056,10 +1098,18 @@ impl Numeral {
                 (7, _) if half || (triad, seventh) == (Triad::Diminished, Some(9)) => {}
                 (7, 10) if triad == Triad::Minor && lowered => {}
                 (7, 11) if triad == Triad::Minor && lowered => text.push_str("[#7]"),
-                (7, _) if altered(m).is_empty() => {}
-                (7, _) => text.push_str(&format!("[{}7]", altered(m))),
-                (n, _) => text.push_str(&format!("[add{}{n}]", altered(m))),
+                (7, up) => match altered(7, up).as_str() {
+                    "" => {}
+                    sign => text.push_str(&format!("[{sign}7]")),
+                },
+                (n, up) => text.push_str(&format!("[add{}{n}]", altered(n, up))),
             }
+        }
+        // What the lead sheet's chord has beside: C E G and D♭.
+        for pc in self.named.0.set().minus(self.chord.set()).iter() {
+            let up = pc.above(self.chord.root);
+            let number = CHROMATIC[up] + 7;
+            text.push_str(&format!("[add{}{number}]", altered(number, up as u8)));
         }
         for number in [3, 5] {
             if k.members.iter().all(|m| m.number != number) {
