@@ -285,3 +285,110 @@ fn shares(map: BTreeMap<String, f64>) -> Vec<Share> {
     list.sort_by(|a, b| b.seconds.total_cmp(&a.seconds).then(a.name.cmp(&b.name)));
     list
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::{Change, Established, History, Observer};
+    use crate::plan::{Open, TonalPlan};
+    use crate::study::Study;
+    use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
+    use serde_json::{Value, json};
+
+    /// A study that was told its changes: every second a tonality (`E♭ ionian`), or the
+    /// keys of a chord from its bass up.
+    fn study(changes: &[&str]) -> Study {
+        let c = Catalogue::standard();
+        let mut heard = History::default();
+        for (i, what) in changes.iter().enumerate() {
+            let at = Time::millis(1000 * i as u64);
+            if what.starts_with(char::is_alphabetic) {
+                let t = c.parse_tonality(what).expect("a tonality");
+                let here = Established {
+                    tonality: t.tonality,
+                    tonic: t.tonic,
+                    at,
+                    since: at,
+                    probability: 0.9,
+                    open: Open::default(),
+                };
+                heard.change(at, Change::Here(here));
+                continue;
+            }
+            let keys: Vec<u8> = what.split(' ').map(|k| k.parse().expect("a key")).collect();
+            let set: PitchClassSet = keys.iter().map(|&k| PitchClass::of_key(k)).collect();
+            let bass = PitchClass::of_key(keys[0]);
+            let sonority = Kinds::standard().name(set, bass, PitchClassSet::ALL);
+            let keys = keys.iter().fold(0, |all, k| all | 1 << k);
+            heard.change(at, Change::Chord { sonority, keys });
+        }
+        let duration = Time::millis(1000 * changes.len() as u64);
+        heard.advance_to(duration);
+        Study {
+            duration,
+            heard,
+            hindsight: TonalPlan::default(),
+        }
+    }
+
+    fn written(changes: &[&str], hindsight: bool) -> (Value, Value) {
+        let study = study(changes);
+        let a = Analysis {
+            file: "a.mid",
+            study: &study,
+            faults: &[],
+            catalogue: Catalogue::standard(),
+            notation: &Notation::default(),
+        };
+        let all: Value =
+            serde_json::from_str(&analysis(&a, false).expect("JSON")).expect("one object");
+        let spans = study.heard.chords();
+        let chords = serde_json::to_value(chords(&a, spans, hindsight)).expect("JSON");
+        if !hindsight {
+            assert_eq!(all["chords"], chords);
+        }
+        (all["heard"]["regions"].clone(), chords)
+    }
+
+    #[test]
+    fn an_augmented_sixth_is_told_by_what_follows() {
+        let changes = ["C ionian", "60 64 67", "56 60 63 66", "55 59 62"];
+        let of = |hindsight| -> Vec<(Value, Value, Value)> {
+            let (_, chords) = written(&changes, hindsight);
+            let list = chords.as_array().expect("a list");
+            list.iter()
+                .map(|c| (c["label"].clone(), c["numeral"].clone(), c["notes"].clone()))
+                .collect()
+        };
+        let flat = json!(["A♭", "C", "E♭", "G♭"]);
+        assert_eq!(of(false)[1], (json!("A♭7"), json!("♭VI7"), flat));
+        let sharp = json!(["A♭", "C", "E♭", "F♯"]);
+        assert_eq!(of(true)[1], (json!("A♭7"), json!("Ger6"), sharp));
+        assert_eq!(of(true)[2].1, "V");
+    }
+
+    #[test]
+    fn a_region_says_its_pivot_and_what_it_alters() {
+        let (regions, _) = written(
+            &[
+                "C ionian",
+                "60 64 67",
+                "57 60 64",
+                "G ionian",
+                "54 57 60 62",
+                "55 59 62",
+                "G dorian",
+                "55 58 62",
+            ],
+            false,
+        );
+        assert_eq!(regions[0]["pivot"], Value::Null);
+        assert_eq!(regions[0]["altered"], json!([]));
+        let pivot = json!({"chord": "Am", "from": "vi", "to": "ii", "at": 2.0});
+        assert_eq!(regions[1]["pivot"], pivot);
+        assert_eq!(regions[1]["altered"], json!(["F→F♯"]));
+        // The same center in another mode: no pivot.
+        assert_eq!(regions[2]["pivot"], Value::Null);
+        assert_eq!(regions[2]["altered"], json!(["B→B♭", "F♯→F"]));
+    }
+}

@@ -942,10 +942,11 @@ impl Numeral {
             (false, _) => "",
         });
         if triad == Triad::Suspended {
-            text.push_str(if k.members.iter().any(|m| m.number == 4) {
-                "sus4"
-            } else {
-                "sus2"
+            let has = |number| k.members.iter().any(|m| m.number == number);
+            text.push_str(match (has(4), has(2)) {
+                (true, _) => "sus4",
+                (false, true) => "sus2",
+                _ => "(no3)",
             });
         }
         if bass == Some(1) {

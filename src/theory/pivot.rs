@@ -1,6 +1,6 @@
 //! From one tonality to the next: the common chord, and the notes that change.
 
-use super::chord::Chord;
+use super::chord::{Chord, Kinds, Triad};
 use super::mode::{Catalogue, Tonality, spell_degree};
 use super::numeral::{Context, Numeral, analyse, belongs};
 use super::spelling::Spelling;
@@ -20,6 +20,8 @@ pub struct Pivot {
 /// How many chords before the first foreign one may be the common one: what stands
 /// between is passing. Common practice, no source.
 const BACK: usize = 2;
+/// How many chords the first foreign one may come after the change. Likewise.
+const AHEAD: usize = 4;
 
 /// The common chord of a modulation: the last before the first chord that the tonality
 /// left does not contain. `None` where there is none, as when phrases stand side by side.
@@ -37,12 +39,19 @@ pub fn pivot(
     let foreign = chords
         .iter()
         .skip(change)
+        .take(AHEAD)
         .position(|&c| !belongs(c, &left, catalogue))
         .map_or(change, |i| change + i)
         .min(chords.len());
-    let index = (foreign.saturating_sub(BACK)..foreign).rev().find(|&i| {
-        belongs(chords[i], &left, catalogue) && belongs(chords[i], &reached, catalogue)
-    })?;
+    // A suspension says too little to be common.
+    let common = |&i: &usize| {
+        let c = chords[i];
+        Kinds::standard().kind(c.kind).triad() != Triad::Suspended
+            && belongs(c, &left, catalogue)
+            && belongs(c, &reached, catalogue)
+    };
+    let back = foreign.saturating_sub(BACK)..foreign;
+    let index = back.rev().find(common)?;
     let chord = chords[index];
     let before = index.checked_sub(1).map(|i| chords[i]);
     let after = chords.get(index + 1).copied();
@@ -95,7 +104,7 @@ pub fn altered(
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Kinds, Notation, PitchClass};
+    use super::super::{Notation, PitchClass};
     use super::*;
 
     fn within(text: &str) -> (Tonality, Spelling) {
@@ -172,6 +181,11 @@ mod tests {
         assert_eq!(
             found("C ionian", "G ionian", "C Am Fmaj7 D7 G", 3),
             is(1, "vi", "ii")
+        );
+        // Where all is common the last before the change; a suspension is not asked.
+        assert_eq!(
+            found("A dorian", "E aeolian", "Am D Em Csus2 Em Am", 4),
+            is(2, "v", "i")
         );
         // Phrases side by side have none.
         assert_eq!(found("C ionian", "Ab ionian", "C F G7 Ab Db", 3), None);
