@@ -324,6 +324,11 @@ mod tests {
             "s.toml: keyboard.channels holds 0; channels are numbered 1 to 16"
         );
         assert!(say("[reading]\ninertai = 'phrase'").contains("line 2"));
+        assert_eq!(
+            say("[notation]\nsix_four = 'K'"),
+            "s.toml: notation.six_four is 'K'; it must be 'I64' or 'V'"
+        );
+        assert!(say("[notation]\nnumeral_case = 'jazz'").contains("'textbook' or 'capitals'"));
         assert!(
             say("[reading]\ninertia = 'slow'").contains("chord, motif, phrase, period, section")
         );

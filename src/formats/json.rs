@@ -1,10 +1,10 @@
 //! The JSON that `analyze` prints: the contract with readers of other programs.
 //! Times are seconds, centers and basses pitch classes with C = 0.
 
-use super::{Analysis, around};
+use super::Analysis;
+use super::change::{around, common_chord, notes_altered};
 use crate::plan::{ChordSpan, Region};
-use crate::theory::{Chord, Context, Glyphs, Notation, altered, analyse, pivot};
-use crate::time::Time;
+use crate::theory::{Chord, Context, Glyphs, Notation, analyse};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -139,10 +139,6 @@ fn round(seconds: f64) -> f64 {
 
 fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
     let id = |m| a.catalogue.mode(m).id.clone();
-    let arrow = match a.notation.glyphs {
-        Glyphs::Unicode => "→",
-        Glyphs::Ascii => "->",
-    };
     let list: Vec<&Region> = list.iter().filter(|r| r.end > r.start).collect();
     let before = std::iter::once(None).chain(list.iter().map(|&r| Some(r)));
     list.iter()
@@ -158,45 +154,17 @@ fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
             open: r.open.numbers().collect(),
             or: r.open.others().map(id).collect(),
             probability: (f64::from(r.probability) * 1e4).round() / 1e4,
-            pivot: before.and_then(|b| common_chord(a, b, r)),
-            altered: before.map_or(Vec::new(), |b| {
-                let glyphs = a.notation.glyphs;
-                altered((b.tonality, b.tonic), (r.tonality, r.tonic), a.catalogue)
-                    .iter()
-                    .map(|(old, new)| format!("{}{arrow}{}", old.text(glyphs), new.text(glyphs)))
-                    .collect()
-            }),
+            pivot: before
+                .and_then(|b| common_chord(a, b, r))
+                .map(|(at, p)| PivotOut {
+                    chord: p.chord.label(p.from.root(), a.notation.glyphs),
+                    from: p.from.text(a.notation),
+                    to: p.to.text(a.notation),
+                    at: round(at.seconds()),
+                }),
+            altered: before.map_or(Vec::new(), |b| notes_altered(a, b, r)),
         })
         .collect()
-}
-
-/// The pivot between two regions, by the chords as heard.
-fn common_chord(a: &Analysis, before: &Region, r: &Region) -> Option<PivotOut> {
-    if before.tonality.center == r.tonality.center {
-        return None;
-    }
-    let first = before.since.min(before.start);
-    let inside = |c: &&ChordSpan| c.end > c.start && c.end > first && c.start < r.end;
-    let spans = a.study.heard.chords().iter().filter(inside);
-    // One entry for each harmony, whatever its bass does meanwhile.
-    let mut harmonies: Vec<(Time, Chord)> = Vec::new();
-    for (at, chord) in spans.filter_map(|c| Some((c.start, c.sonority.chord()?))) {
-        let same = |l: &(Time, Chord)| (l.1.root, l.1.kind) == (chord.root, chord.kind);
-        if !harmonies.last().is_some_and(same) {
-            harmonies.push((at, chord));
-        }
-    }
-    let chords: Vec<Chord> = harmonies.iter().map(|h| h.1).collect();
-    let turn = r.since.min(r.start);
-    let change = harmonies.iter().filter(|h| h.0 < turn).count();
-    let left = (before.tonality, before.tonic);
-    let p = pivot(left, (r.tonality, r.tonic), &chords, change, a.catalogue)?;
-    Some(PivotOut {
-        chord: p.chord.label(p.from.root(), a.notation.glyphs),
-        from: p.from.text(a.notation),
-        to: p.to.text(a.notation),
-        at: round(harmonies[p.index].0.seconds()),
-    })
 }
 
 /// Chords in time with their numerals: by what came before, and in hindsight by what
@@ -293,6 +261,7 @@ mod tests {
     use crate::plan::{Open, TonalPlan};
     use crate::study::Study;
     use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
+    use crate::time::Time;
     use serde_json::{Value, json};
 
     /// A study that was told its changes: every second a tonality (`E♭ ionian`), or the

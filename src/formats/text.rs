@@ -1,6 +1,7 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
-use super::{Analysis, around};
+use super::Analysis;
+use super::change::{around, common_chord, notes_altered};
 use crate::plan::Region;
 use std::fmt::Write;
 
@@ -23,8 +24,9 @@ pub fn analysis(a: &Analysis) -> String {
         if list.is_empty() {
             let _ = writeln!(out, "    no center");
         }
-        for r in list {
-            let _ = writeln!(out, "    {}", region(a, r));
+        for (i, r) in list.iter().enumerate() {
+            let change = i.checked_sub(1).map(|b| change(a, &list[b], r));
+            let _ = writeln!(out, "    {}{}", region(a, r), change.unwrap_or_default());
         }
     }
     let _ = writeln!(out, "  chords");
@@ -56,4 +58,19 @@ fn region(a: &Analysis, r: &Region) -> String {
         line.push(')');
     }
     line
+}
+
+/// How it was reached: the common chord with its numeral on both sides, the notes altered.
+fn change(a: &Analysis, before: &Region, r: &Region) -> String {
+    let mut said = Vec::new();
+    if let Some((_, p)) = common_chord(a, before, r) {
+        let label = p.chord.label(p.from.root(), a.notation.glyphs);
+        let (from, to) = (p.from.text(a.notation), p.to.text(a.notation));
+        said.push(format!("{label}: {from} = {to}"));
+    }
+    said.extend(notes_altered(a, before, r));
+    match said.is_empty() {
+        true => String::new(),
+        false => format!("  [{}]", said.join(", ")),
+    }
 }

@@ -1082,7 +1082,7 @@ impl Numeral {
             _ => return None,
         });
         // What the key itself has on a number, against the major scale.
-        let has = |number: u8| i8::from(minor && [3, 6, 7].contains(&number)) * -1;
+        let has = |number: u8| -i8::from(minor && [3, 6, 7].contains(&number));
         let altered = |number: u8, semitones: u8| {
             let on = (self.degree.number + number - 2) % 7 + 1;
             let above = self.degree.semitones() + semitones as usize;
