@@ -252,7 +252,8 @@ fn signatures_of_seventeen_tonics() {
 fn a_center_is_spelled_with_the_fewest_accidentals() {
     let c = Catalogue::standard();
     let mut ties = 0;
-    for id in BRIGHT_TO_DARK {
+    // Major is Ionian; minor stands beside Aeolian.
+    for id in BRIGHT_TO_DARK.into_iter().chain(["minor"]) {
         let (mode, _) = find(id);
         for center in 0..12 {
             let (t, tonic) = tonality(center, mode);
@@ -280,7 +281,7 @@ fn a_center_is_spelled_with_the_fewest_accidentals() {
             }
         }
     }
-    assert_eq!(ties, 7, "one center of each mode");
+    assert_eq!(ties, 8, "one center of each mode");
     let (_, tonic) = tonality(6, find("ionian").0);
     assert_eq!(tonic.to_string(), "G♭");
 }

@@ -515,7 +515,9 @@ impl Place<'_> {
             if to == self.center || !known {
                 return None;
             }
-            let minor = triad.is_none_or(|t| t == Triad::Minor);
+            // V takes its ii from minor as well, IV rather becomes iv.
+            let fourth = to == self.center.up(5);
+            let minor = fourth || triad.is_none_or(|t| t == Triad::Minor);
             return Some(self.applied_to(chord, to, minor, 1));
         }
         let Role::Applied(target) = self.read(after, None, None).role else {
@@ -564,6 +566,12 @@ impl Place<'_> {
                 0
             } else {
                 2 * RANK[degree.number as usize % 8] + 1
+            };
+            // A diminished seventh leads from its bass upwards, unless that falls.
+            let falls = after.is_some_and(|a| a.bass.up(1) == chord.bass);
+            let rank = match chord.bass == chord.root && up == 1 && !falls {
+                true => rank.min(1),
+                false => rank + 1,
             };
             if best.as_ref().is_none_or(|(r, _)| rank < *r) {
                 let steps = if up == 5 { 4 } else { 6 };
@@ -726,11 +734,18 @@ impl Place<'_> {
         let augmented = matches!(reading.role, Role::AugmentedSixth(_)) && plain(reading.root);
         let fixed = k.symbol == "dim7" || augmented;
         let clumsy = |root: Spelling| {
-            let demanded = |m: &&Member| m.number == 3 || (m.number, m.semitones) == (5, 7);
+            let of_degree = matches!(reading.role, Role::TritoneSubstitute(Some(_)));
+            let demanded = |m: &&Member| match m.number {
+                3 => true,
+                5 => m.semitones == 7,
+                // F♯7 in C, not G♭7 with F♭.
+                7 => of_degree,
+                _ => false,
+            };
             let clumsy = |s: Spelling| match s.accidental() {
                 ..=-2 => 2,
                 // A chord without a function is spelled by itself.
-                _ if reading.role == Role::Chromatic && !plain(s) => 1,
+                _ if (of_degree || reading.role == Role::Chromatic) && !plain(s) => 1,
                 _ => 0,
             };
             let members = k.members.iter().filter(demanded);
@@ -1252,6 +1267,7 @@ mod tests {
             ("C ionian", "F#dim7 G F#m7b5 G F#dim/A G", "vii°7/V V viiø7/V V vii°6/V V", "vii°7/V V viiø7/V V vii°6/V V"),
             ("C ionian", "Bdim7 C Bdim7 Am", "vii°7 I vii°65/vi vi", "vii°7 I vii°7 vi"),
             ("C ionian", "Am7b5/C D7 G Em7b5 A7 Dm", "iiø65/V V7/V V iiø7/ii V7/ii ii", "viø65 V7/V V viiø7/IV V7/ii ii"),
+            ("C ionian", "Gm7b5 C7 Fm", "iiø7/iv V7/iv iv", "vø7 V7/IV iv"),
             ("C ionian", "Gm7 C7 F", "ii7/IV V7/IV IV", "v7 V7/IV IV"),
             ("C ionian", "F#dim7 C/G G", "vii°7/V I64 V", "vii°7/V I64 V"),
             ("C minor", "Bb7 Eb F7 Bb C7 Fm D7 G", "V7/III III V7/VII VII V7/iv iv V7/V V", "VII7 III IV7 VII V7/iv iv V7/V V"),
@@ -1364,7 +1380,11 @@ mod tests {
             ("Db ionian", "Ebm7b5", None, "E♭ G♭ A D♭"),
             ("E ionian", "Fdim7", Some("F#m"), "E♯ G♯ B D"),
             ("E ionian", "D#7", Some("G#m"), "D♯ F♯♯ A♯ C♯"),
-            ("D dorian", "Ebdim7", None, "E♭ F♯ A C"),
+            // In the bass D♯ rises, E♭ falls.
+            ("C ionian", "Ebdim7", None, "D♯ F♯ A C"),
+            ("C ionian", "Ebdim7", Some("C/E"), "D♯ F♯ A C"),
+            ("C ionian", "Ebdim7", Some("Dm7"), "E♭ F♯ A C"),
+            ("C ionian", "Gb7", None, "F♯ A♯ C♯ E"),
         ];
         for (key, label, after, want) in cases {
             assert_eq!(notes(key, label, after), want, "{label} in {key}");
