@@ -69,8 +69,8 @@ impl Notation {
         }
     }
 
-    /// A note inside or beside a tonality, see [`Notation`]'s numerals for chords: the
-    /// mode's own degrees as they stand, others as the common chromatic degrees.
+    /// A note by itself, inside or beside a tonality: the mode's own degrees as they
+    /// stand, others as the common chromatic degrees.
     pub fn note(
         &self,
         pc: PitchClass,

@@ -274,7 +274,6 @@ impl Place<'_> {
                 return self.plain(own, Role::Diatonic, self.mode);
             }
         }
-        // Of the tonic's own dominants nothing else is said, wherever they go.
         if let Some(after) = after {
             if let Some(r) = self.augmented_sixth(chord, after) {
                 return r;
@@ -291,6 +290,7 @@ impl Place<'_> {
                 return r;
             }
         }
+        // The tonic's own dominants, in modes that lack the leading note as well.
         if let Some(&dominant) = names.iter().find(|&&n| self.of_the_tonic(n)) {
             return self.plain(dominant, Role::Borrowed, self.mode);
         }
@@ -409,6 +409,7 @@ impl Place<'_> {
         (spell_degree(self.tonic, d), d)
     }
 
+    /// Semitones above the center, as sets of modes have them.
     fn center_to(&self, pc: PitchClass) -> PitchClass {
         PitchClass::new(pc.above(self.center) as i32)
     }
