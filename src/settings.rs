@@ -5,8 +5,8 @@ use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
 use crate::midi::PERCUSSION;
 use crate::screen::Palette;
 use crate::theory::{
-    Accidentals, AugmentedMark, Catalogue, DiminishedMark, Glyphs, HalfDiminished, Letters,
-    MajorSeventh, Measure, MinorMark, Notation, Ties,
+    Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Glyphs, HalfDiminished,
+    Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase, Ties,
 };
 use crate::time::Time;
 use etcetera::BaseStrategy;
@@ -74,6 +74,8 @@ struct Reading {
 #[serde(deny_unknown_fields)]
 struct NotationFile {
     numerals: Option<String>,
+    numeral_case: Option<String>,
+    six_four: Option<String>,
     ionian: Option<String>,
     glyphs: Option<String>,
     letters: Option<String>,
@@ -240,6 +242,21 @@ impl Settings {
                 n.numerals,
                 &[("major", Measure::Major), ("mode", Measure::Mode)],
                 &mut own.measure,
+            )?;
+            choice(
+                "numeral_case",
+                n.numeral_case,
+                &[
+                    ("textbook", NumeralCase::Textbook),
+                    ("capitals", NumeralCase::Capitals),
+                ],
+                &mut own.case,
+            )?;
+            choice(
+                "six_four",
+                n.six_four,
+                &[("I64", Cadential::Tonic), ("V", Cadential::Dominant)],
+                &mut own.cadential,
             )?;
             choice(
                 "ionian",
@@ -427,7 +444,7 @@ mod tests {
         let keys = DEFAULTS
             .lines()
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
-        assert_eq!(keys.count(), 4 + 3 + 11 + 1);
+        assert_eq!(keys.count(), 4 + 3 + 13 + 1);
     }
 
     #[test]
@@ -476,6 +493,11 @@ mod tests {
             "s.toml: keyboard.channels holds 0; channels are numbered 1 to 16"
         );
         assert!(say("[reading]\ninertai = 'phrase'").contains("line 2"));
+        assert_eq!(
+            say("[notation]\nsix_four = 'K'"),
+            "s.toml: notation.six_four is 'K'; it must be 'I64' or 'V'"
+        );
+        assert!(say("[notation]\nnumeral_case = 'jazz'").contains("'textbook' or 'capitals'"));
         assert!(
             say("[reading]\ninertia = 'slow'").contains("chord, motif, phrase, period, section")
         );

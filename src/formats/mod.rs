@@ -1,6 +1,7 @@
 //! Studies to open formats, one file a format. They make bytes; writing them to
 //! files is the caller's affair.
 
+mod change;
 mod json;
 mod readings;
 mod text;

@@ -7,7 +7,7 @@ use super::draw::{Look, Picture};
 use super::large::{self, Size};
 use super::pen::{Pen, fit};
 use crate::engine::KeySet;
-use crate::theory::{Sonority, Spelling, Tonality};
+use crate::theory::{Chord, Sonority, Spelling, Tonality, neighbour};
 use crate::time::Time;
 
 /// What is shown, and the tonality that it is named in.
@@ -23,6 +23,8 @@ const LONGEST: Time = Time::millis(150);
 #[derive(Clone, Debug, Default)]
 pub(super) struct Label {
     shown: Option<Shown>,
+    /// The harmony before it.
+    before: Option<Chord>,
     /// The stroke seen last, and when its last key was struck.
     stroke: (KeySet, Time),
     struck_at: Time,
@@ -59,6 +61,10 @@ impl Label {
             self.waits = Some(left);
         } else {
             self.shown = fresh;
+            self.before = fresh.and_then(|(s, _)| {
+                let all = picture.history.chords().iter().rev();
+                neighbour(s.chord()?, all.filter_map(|c| c.sonority.chord()))
+            });
             self.differs = None;
         }
     }
@@ -71,8 +77,11 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
     let Some((sonority, within)) = label.shown else {
         return;
     };
+    let around = (label.before, None);
     let label = look.notation.sonority(sonority, within, look.catalogue);
-    let numeral = look.notation.numeral(sonority, within, look.catalogue);
+    let numeral = look
+        .notation
+        .numeral_between(sonority, within, around, look.catalogue);
     let words = words(sonority, within, look);
     let gap = 3;
 
@@ -148,12 +157,9 @@ fn named(picture: &Picture) -> Option<Shown> {
 /// Its notes upwards from the bass, after a word where the label is bare.
 fn words(s: Sonority, within: Option<(Tonality, Spelling)>, look: &Look) -> String {
     let notation = &look.notation;
-    let name = |pc| {
-        let note = notation.member(s, pc, within, look.catalogue);
-        notation.note_name(note, within, look.catalogue)
-    };
-    let up = (0..12).map(|i| s.bass().up(i));
-    let notes: Vec<String> = up.filter(|&pc| s.set().contains(pc)).map(name).collect();
+    let notes = notation.notes(s, within, (None, None), look.catalogue);
+    let name = |&note| notation.note_name(note, within, look.catalogue);
+    let notes: Vec<String> = notes.iter().map(name).collect();
     let notes = notes.join(" ");
     match (s, s.words()) {
         (Sonority::Note(_), words) => words.to_owned(),

@@ -12,6 +12,7 @@ mod naming;
 mod notation;
 mod numeral;
 mod pitch;
+mod pivot;
 mod spelling;
 mod voicing;
 
@@ -25,8 +26,9 @@ pub use mode::{
     spell_degree,
 };
 pub use naming::{Hearing, MAX_READINGS, Readings};
-pub use notation::{Measure, Notation};
-pub use numeral::numeral;
+pub use notation::{Cadential, Measure, Notation, NumeralCase};
+pub use numeral::{Context, Numeral, Role, Sixth, Target, analyse, neighbour};
 pub use pitch::{PitchClass, PitchClassSet};
+pub use pivot::{Pivot, altered, pivot};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
 pub use voicing::{Hands, Structure, Voicing};

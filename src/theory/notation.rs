@@ -2,7 +2,8 @@
 
 use super::chord::{Chord, Kinds, Sonority, Triad};
 use super::convention::{Accidentals, ChordMarks, Letters, Ties, syllable};
-use super::mode::{Catalogue, Tonality, spell_degree};
+use super::mode::{Catalogue, Tonality};
+use super::numeral::{self, Context, analyse};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling};
 
@@ -14,6 +15,26 @@ pub enum Measure {
     Major,
     /// The degrees of the mode itself: VII in Dorian.
     Mode,
+}
+
+/// How a numeral tells the quality of its chord.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum NumeralCase {
+    /// Capital for a major third, small for a minor one, with figures: `ii65`.
+    #[default]
+    Textbook,
+    /// All capitals, with the lead sheet's suffix, as in jazz: `IIm7`.
+    Capitals,
+}
+
+/// How a six-four before the dominant is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Cadential {
+    /// By its notes: `I64`.
+    #[default]
+    Tonic,
+    /// By its function: `V64`.
+    Dominant,
 }
 
 /// The user's conventions. They change how a thing is written, never what it is:
@@ -28,6 +49,8 @@ pub struct Notation {
     pub marks: ChordMarks,
     pub accidentals: Accidentals,
     pub ties: Ties,
+    pub case: NumeralCase,
+    pub cadential: Cadential,
 }
 
 /// A tonality and its tonic as spelled, where one is in force.
@@ -43,6 +66,8 @@ impl Notation {
         marks: ChordMarks::PLAIN,
         accidentals: Accidentals::ByContext,
         ties: Ties::Nearest,
+        case: NumeralCase::Textbook,
+        cadential: Cadential::Tonic,
     };
 
     /// A note's name where no tonality matters, a chord's root, a tonic: `E♭`, `Es`.
@@ -57,7 +82,17 @@ impl Notation {
 
     /// A pitch class by its name inside a tonality, or without one: `E♭`, `me`.
     pub fn note_named(&self, pc: PitchClass, within: Within, catalogue: &Catalogue) -> String {
-        self.note_name(self.note(pc, within, catalogue), within, catalogue)
+        match (self.letters, within) {
+            // A syllable is the same in every key, also where the letter is F♭.
+            (Letters::MovableDo, Some((t, _))) => {
+                let above = PitchClass::new(pc.above(t.center) as i32);
+                let center = PitchClass::new(0);
+                let on_c = Some((Tonality { center, ..t }, Spelling::C));
+                let note = self.note(above, on_c, catalogue);
+                syllable(note, Spelling::C, self.glyphs)
+            }
+            _ => self.name(self.note(pc, within, catalogue)),
+        }
     }
 
     /// A note's name inside a tonality: its letter, or its syllable in movable do.
@@ -129,8 +164,8 @@ impl Notation {
         }
     }
 
-    /// A note inside or beside a tonality: the mode's own degrees as they stand,
-    /// others as the common chromatic degrees (common practice, no source).
+    /// A note by itself, inside or beside a tonality: the mode's own degrees as they
+    /// stand, others as the common chromatic degrees.
     pub fn note(
         &self,
         pc: PitchClass,
@@ -142,53 +177,39 @@ impl Notation {
             return self.always(pc, Spelling::C).unwrap_or(plain);
         };
         let mode = catalogue.mode(t.mode);
-        if let Some(d) = mode.degree_at(pc.above(t.center)) {
-            return spell_degree(tonic, d);
-        }
-        if let Some(always) = self.always(pc, tonic) {
-            return always;
-        }
-        // The chromatic scale upon the center: ♭2, ♭3, ♯4, ♭6, ♭7, and the major
-        // scale's degrees (B in G Phrygian, not C♭).
-        const CHROMATIC: [i8; 12] = [0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5];
-        let near = Spelling::at(tonic.fifths() + CHROMATIC[pc.above(t.center)]);
-        match near.accidental() {
-            -1..=1 => near,
-            // No double accidentals for a note that only passes.
-            a => Spelling::at(near.fifths() - 12 * a.signum()),
+        match (mode.degree_at(pc.above(t.center)), self.always(pc, tonic)) {
+            (None, Some(always)) => always,
+            _ => numeral::note(pc, t.center, tonic, mode),
         }
     }
 
-    /// A chord's root: the mode's own degree, else by what the chord is. A
-    /// diminished one stands on a raised leading note (C♯°7 before Dm), any other
-    /// on a lowered degree (D♭, A♭7 in C). Common practice, no source.
+    /// A chord's root: as its numeral has it, else by the chord alone.
     pub fn root(
         &self,
         chord: Chord,
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Spelling {
-        let plain = self.note(chord.root, within, catalogue);
-        let always = self.accidentals != Accidentals::ByContext;
-        let Some((t, tonic)) = self.placed(within, catalogue) else {
-            return if always { plain } else { fewest(chord, plain) };
-        };
-        if always || catalogue.all_forms(t).contains(chord.root) {
-            return plain;
+        self.root_between(chord, within, (None, None), catalogue)
+    }
+
+    /// The same between the harmonies before and, in hindsight, after it.
+    pub fn root_between(
+        &self,
+        chord: Chord,
+        within: Option<(Tonality, Spelling)>,
+        (before, after): (Option<Chord>, Option<Chord>),
+        catalogue: &Catalogue,
+    ) -> Spelling {
+        if self.accidentals != Accidentals::ByContext {
+            return self.note(chord.root, within, catalogue);
         }
-        let kind = Kinds::standard().kind(chord.kind);
-        let around = f32::from(tonic.fifths());
-        match kind.triad() {
-            Triad::Diminished => {
-                let sharp = Spelling::nearest(chord.root, around + 7.5);
-                if sharp.accidental() <= 1 {
-                    sharp
-                } else {
-                    plain
-                }
+        match self.placed(within, catalogue) {
+            None => fewest(chord, self.note(chord.root, None, catalogue)),
+            Some(w) => {
+                let context = Context::new(w).between(before, after);
+                analyse(chord, &context, catalogue).root()
             }
-            Triad::Major => Spelling::nearest(chord.root, around - 1.5),
-            _ => plain,
         }
     }
 
@@ -235,29 +256,6 @@ impl Notation {
             .join(dash)
     }
 
-    /// A note of what sounds: members of a chord as stacked thirds, others as the
-    /// tonality spells them.
-    pub fn member(
-        &self,
-        s: Sonority,
-        pc: PitchClass,
-        within: Within,
-        catalogue: &Catalogue,
-    ) -> Spelling {
-        if let Sonority::Chord(c) = s {
-            let root = self.root(c, within, catalogue);
-            let kind = Kinds::standard().kind(c.kind);
-            let above = pc.above(c.root);
-            if let Some(m) = kind.members.iter().find(|m| m.semitones as usize == above) {
-                return root.up((m.number as usize + 6) % 7, i32::from(m.semitones));
-            }
-            if pc == c.bass {
-                return c.spell_bass(root);
-            }
-        }
-        self.note(pc, within, catalogue)
-    }
-
     /// The Harte label of whatever sounds. It follows no convention of the user's:
     /// spelled by the tonality, in ASCII.
     pub fn harte(&self, s: Sonority, within: Within, catalogue: &Catalogue) -> String {
@@ -275,14 +273,51 @@ impl Notation {
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Option<String> {
-        let (chord, (t, tonic)) = (s.chord()?, within?);
-        // A degree is what it is, however its note is written.
-        let plain = Notation {
-            accidentals: Accidentals::ByContext,
-            ties: Ties::Nearest,
-            ..*self
+        self.numeral_between(s, within, (None, None), catalogue)
+    }
+
+    /// The same between the harmonies before and, in hindsight, after it. A degree is
+    /// what it is, however its note is written.
+    pub fn numeral_between(
+        &self,
+        s: Sonority,
+        within: Option<(Tonality, Spelling)>,
+        (before, after): (Option<Chord>, Option<Chord>),
+        catalogue: &Catalogue,
+    ) -> Option<String> {
+        let context = Context::new(within?).between(before, after);
+        Some(analyse(s.chord()?, &context, catalogue).text(self))
+    }
+
+    /// The notes of what sounds from the bass upwards: a chord's as its numeral has
+    /// them, or as stacked thirds where no tonality is in force or the user wants
+    /// flats or sharps throughout; others by themselves.
+    pub fn notes(
+        &self,
+        s: Sonority,
+        within: Option<(Tonality, Spelling)>,
+        (before, after): (Option<Chord>, Option<Chord>),
+        catalogue: &Catalogue,
+    ) -> Vec<Spelling> {
+        let upwards = || {
+            (0..12)
+                .map(|i| s.bass().up(i))
+                .filter(|&pc| s.set().contains(pc))
         };
-        Some(super::numeral::numeral(chord, t, tonic, catalogue, &plain))
+        let by_context = self.accidentals == Accidentals::ByContext;
+        match (s, self.placed(within, catalogue)) {
+            (Sonority::Chord(c), Some(w)) if by_context => {
+                let context = Context::new(w).between(before, after);
+                analyse(c, &context, catalogue).notes().collect()
+            }
+            (Sonority::Chord(c), _) => {
+                let root = self.root(c, within, catalogue);
+                upwards().map(|pc| numeral::alone(c, root, pc)).collect()
+            }
+            _ => upwards()
+                .map(|pc| self.note(pc, within, catalogue))
+                .collect(),
+        }
     }
 }
 
@@ -553,8 +588,11 @@ mod tests {
                         assert_eq!(n.numeral(s, within, c), same.numeral(s, within, c));
                         for pc in s.set().iter() {
                             assert_eq!(n.note(pc, within, c).pitch_class(), pc);
-                            assert_eq!(n.member(s, pc, within, c).pitch_class(), pc);
                         }
+                        let notes = n.notes(s, within, (None, None), c);
+                        let classes: PitchClassSet =
+                            notes.iter().map(|n| n.pitch_class()).collect();
+                        assert_eq!((classes, notes.len()), (s.set(), s.set().len()));
                         compared += 1;
                     }
                 }

@@ -4,6 +4,7 @@
 use super::chord::{Chord, KindId, Kinds, Sonority, Triad};
 use super::mode::{Catalogue, Tonality};
 use super::notation::Notation;
+use super::numeral;
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
 
@@ -62,8 +63,8 @@ impl Voicing {
         self.keys.iter().map(|&k| PitchClass::of_key(k)).collect()
     }
 
-    /// Its notes with their octaves (C4 is middle C, key 60), members of
-    /// `sonority` as stacked thirds: `E3`, `B♭3`, `C♭4` for key 59.
+    /// Its notes with their octaves (C4 is middle C, key 60), spelled as
+    /// [`Notation::notes`] has them: `E3`, `B♭3`, `C♭4` for key 59.
     pub fn notes(
         &self,
         sonority: Sonority,
@@ -71,38 +72,39 @@ impl Voicing {
         notation: &Notation,
         catalogue: &Catalogue,
     ) -> Vec<String> {
-        self.spelled(sonority, within, catalogue, notation)
-            .into_iter()
-            .map(|(key, note)| format!("{}{}", notation.name(note), octave(key, note)))
-            .collect()
+        let notes = notation.notes(sonority, within, (None, None), catalogue);
+        let name = |&key: &u8| {
+            let pc = PitchClass::of_key(key);
+            let found = notes.iter().copied().find(|n| n.pitch_class() == pc);
+            let note = found.unwrap_or_else(|| notation.note(pc, within, catalogue));
+            format!("{}{}", notation.name(note), octave(key, note))
+        };
+        self.keys.iter().map(name).collect()
     }
 
-    /// The intervals between neighbours, from the bottom up, as they are spelled:
-    /// `P5`, `m3`, `M10`, `A4`, `d5`. They follow no convention.
+    /// The intervals between neighbours, from the bottom up: `P5`, `m3`, `M10`, `A4`,
+    /// `d5`. They follow no convention, and those of a chord are of its stacked thirds:
+    /// a diminished seventh is `m3 m3 m3` however it is spelled.
     pub fn intervals(
         &self,
         sonority: Sonority,
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Vec<String> {
-        self.spelled(sonority, within, catalogue, &Notation::PLAIN)
+        let plain = Notation::PLAIN;
+        let spelled = |&key: &u8| {
+            let pc = PitchClass::of_key(key);
+            let note = match sonority.chord().filter(|c| c.set().contains(pc)) {
+                Some(c) => numeral::alone(c, plain.root(c, within, catalogue), pc),
+                None => plain.note(pc, within, catalogue),
+            };
+            (key, note)
+        };
+        let notes: Vec<(u8, Spelling)> = self.keys.iter().map(spelled).collect();
+        notes
             .windows(2)
             .map(|pair| interval(pair[0], pair[1]))
             .collect()
-    }
-
-    fn spelled(
-        &self,
-        sonority: Sonority,
-        within: Option<(Tonality, Spelling)>,
-        catalogue: &Catalogue,
-        notation: &Notation,
-    ) -> Vec<(u8, Spelling)> {
-        let note = |&key: &u8| {
-            let pc = PitchClass::of_key(key);
-            (key, notation.member(sonority, pc, within, catalogue))
-        };
-        self.keys.iter().map(note).collect()
     }
 
     /// A guess at the hands: one where an octave holds all, or a tenth on one side
@@ -206,7 +208,7 @@ impl Voicing {
             Structure::UpperTriad { triad, over } => {
                 // A triad of its own, E♭ over C7 though D♯ is the ninth.
                 let root = notation.root(triad, within, catalogue);
-                let under = notation.member(sonority, over.root, within, catalogue);
+                let under = notation.root(sonority.chord()?, within, catalogue);
                 format!(
                     "{} over {}",
                     notation.chord(triad, root),
