@@ -4,12 +4,14 @@
 //! ([`Spelling`], a place on the line of fifths). A [`Catalogue`] of modes gives
 //! [`Tonality`] its meaning, [`Kinds`] of chord name what sounds, and
 //! [`Notation`] holds the user's conventions for turning all that into text.
+//! [`Harmonized`] is a tonality with the chords on its degrees.
 
 mod chord;
 mod mode;
 mod notation;
 mod numeral;
 mod pitch;
+mod scale;
 mod spelling;
 
 pub use chord::{Chord, FOREIGN_BASS, Kind, KindId, Kinds, Member, Sonority, Triad, bass_cost};
@@ -20,4 +22,8 @@ pub use mode::{
 pub use notation::{Measure, Notation};
 pub use numeral::numeral;
 pub use pitch::{PitchClass, PitchClassSet};
+pub use scale::{
+    Beside, Changes, Common, Form, Harmonized, Pair, Place, Shade, Size, Stack, Step,
+    brightness_order, relatives,
+};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
