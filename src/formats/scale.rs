@@ -33,10 +33,7 @@ impl Words<'_> {
 
     /// Another mode on the same tonic.
     pub(super) fn beside(&self, h: &Harmonized, mode: ModeId) -> String {
-        let t = crate::theory::Tonality {
-            mode,
-            ..h.tonality
-        };
+        let t = crate::theory::Tonality { mode, ..h.tonality };
         self.notation.tonality(t, h.tonic, self.catalogue)
     }
 

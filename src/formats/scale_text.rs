@@ -82,8 +82,8 @@ pub(super) fn aligned(rows: &[Row], right: &[usize]) -> String {
                 for (i, (cell, &w)) in cells.iter().zip(&wide).enumerate().filter(|c| *c.1.1 > 0) {
                     let blanks = " ".repeat(w - cell.width());
                     match right.contains(&i) {
-                        true => line.extend([&blanks, cell]),
-                        false => line.extend([cell, &blanks]),
+                        true => line.extend([blanks.as_str(), cell]),
+                        false => line.extend([cell, blanks.as_str()]),
                     }
                     line.push_str(&" ".repeat(gap));
                 }
@@ -98,7 +98,10 @@ pub(super) fn aligned(rows: &[Row], right: &[usize]) -> String {
 /// Items one after another on as many lines as they need, each begun by `margin`.
 pub(super) fn wrapped(first: &str, margin: usize, items: &[String], between: &str) -> String {
     let mut out = String::new();
-    let mut line = format!("{first}{}", " ".repeat(margin.saturating_sub(first.width())));
+    let mut line = format!(
+        "{first}{}",
+        " ".repeat(margin.saturating_sub(first.width()))
+    );
     let mut empty = true;
     for (i, item) in items.iter().enumerate() {
         let last = i + 1 == items.len();
@@ -132,14 +135,15 @@ pub fn text(w: &Words, h: &Harmonized) -> String {
 /// The table alone, with its legend.
 pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
     let signs = signs(w);
-    let mut seen = [false; 3];
+    // Another quality, a characteristic note, a root raised, one lowered.
+    let mut seen = [false; 4];
     let mut half = |s: Option<&Stack>| -> [String; 4] {
         let Some(s) = s else {
             return Default::default();
         };
         let differs = s.differs == Some(true);
         seen[0] |= differs;
-        seen[2] |= s.characteristic;
+        seen[1] |= s.characteristic;
         let mark = |on: bool, sign| if on { sign } else { " " };
         [
             w.numeral(h, s),
@@ -185,10 +189,9 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
         }
         rows.push(row(step));
     }
-    seen[1] = h
-        .forms
-        .iter()
-        .any(|f| f.steps.iter().any(|s| s.moved != 0));
+    let roots = || h.forms.iter().flat_map(|f| &f.steps).map(|s| s.moved);
+    seen[2] = roots().any(|m| m > 0);
+    seen[3] = roots().any(|m| m < 0);
     // The titles stand over their columns, and are often wider than those.
     let first = |cells: &[usize]| -> usize {
         let widest = |i: usize| {
@@ -198,7 +201,12 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
             });
             all.max().unwrap_or(0)
         };
-        cells.iter().map(|&i| widest(i)).filter(|&w| w > 0).map(|w| w + 2).sum()
+        cells
+            .iter()
+            .map(|&i| widest(i))
+            .filter(|&w| w > 0)
+            .map(|w| w + 2)
+            .sum()
     };
     let (a, b) = (1 + first(&[0]), first(&[1, 2, 3, 4]));
     let b = b.max(titles[0].width() + 2);
@@ -221,25 +229,26 @@ fn sorted(notes: &str) -> Vec<&str> {
     all
 }
 
-fn legend(w: &Words, h: &Harmonized, seen: [bool; 3]) -> String {
+fn legend(w: &Words, h: &Harmonized, seen: [bool; 4]) -> String {
     let signs = signs(w);
     let mut lines = Vec::new();
     match h.parallel.map(|p| w.beside(h, p)) {
         Some(parallel) => {
-            if seen[0] {
-                lines.push(format!("{} another quality than in {parallel}", signs.differs));
-            }
-            if seen[1] {
-                let (up, down) = (signs.raised, signs.lowered);
-                lines.push(format!(
-                    "{up}{down} the root raised or lowered against {parallel}"
-                ));
-            }
+            let what = [
+                (signs.differs, "another quality than in"),
+                (signs.raised, "its root is higher than in"),
+                (signs.lowered, "its root is lower than in"),
+            ];
+            let seen = [seen[0], seen[2], seen[3]];
+            let what = what.iter().zip(seen).filter(|(_, seen)| *seen);
+            lines.extend(what.map(|((sign, words), _)| format!("{sign} {words} {parallel}")));
         }
-        None => lines.push("not seven notes: there is no parallel scale to compare it with".into()),
+        None => {
+            lines.push("no parallel major or minor has these degrees: nothing to compare".into())
+        }
     }
     let mode = w.catalogue.mode(h.tonality.mode);
-    if seen[2] {
+    if seen[1] {
         let notes: Vec<String> = super::scale::on_tonic(w, h.tonic, &mode.characteristic)
             .into_iter()
             .map(|n| format!("{} ({})", n.note, n.degree))
@@ -254,14 +263,16 @@ fn legend(w: &Words, h: &Harmonized, seen: [bool; 3]) -> String {
     if lines.is_empty() {
         return String::new();
     }
-    lines.iter().fold(String::from("\n"), |all, l| format!("{all} {l}\n"))
+    lines
+        .iter()
+        .fold(String::from("\n"), |all, l| format!("{all} {l}\n"))
 }
 
 /// Lines, each ended.
 pub fn beside_text(w: &Words, b: &Beside) -> String {
     let signs = signs(w);
     let (left, right) = (&b.left, &b.right);
-    let mut out = format!("{} beside {}", w.tonality(left), w.tonality(right));
+    let title = format!("{} beside {}", w.tonality(left), w.tonality(right));
     let altered: Vec<String> = b
         .altered()
         .into_iter()
@@ -272,21 +283,26 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
             (None, None) => String::new(),
         })
         .collect();
-    out.push_str(&match altered.is_empty() {
-        true => "   the same notes\n".to_owned(),
-        false => format!("   {}\n", altered.join(", ")),
-    });
+    let altered = match altered.is_empty() {
+        true => vec!["the same notes".to_owned()],
+        false => altered,
+    };
+    let mut out = wrapped(&title, title.width() + 3, &altered, ",");
 
-    let mut seen = [false; 4];
+    let sides = [left, right].map(|h| h.usual().iter().any(|s| s.triad.characteristic));
+    let mut seen = [false, false, false, sides.contains(&true)];
     let mut rows = Vec::new();
     for (i, size) in Size::BOTH.into_iter().enumerate() {
-        let mut side = |h: &Harmonized, at: Option<usize>| -> [String; 4] {
+        let side = |h: &Harmonized, at: Option<usize>| -> [String; 4] {
             let step = at.and_then(|at| h.usual().get(at));
             let Some(s) = step.and_then(|s| s.stack(size)) else {
                 return Default::default();
             };
-            seen[3] |= s.characteristic;
-            let mark = if s.characteristic { signs.characteristic } else { "" };
+            let mark = if s.characteristic {
+                signs.characteristic
+            } else {
+                ""
+            };
             [
                 w.numeral(h, s),
                 label(w, h, s),
@@ -342,7 +358,10 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
         (signs.differs, "another quality"),
         (signs.numeral, "the same quality, another numeral"),
         (signs.notes, "other notes alone"),
-        (signs.characteristic, "with a characteristic note of its mode"),
+        (
+            signs.characteristic,
+            "with a characteristic note of its mode",
+        ),
     ];
     let lines: Vec<String> = what
         .iter()
@@ -352,9 +371,8 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
         .collect();
     if !lines.is_empty() {
         out.push('\n');
-        out.push_str(&wrapped(" ", 1, &lines, "  "));
     }
-    out
+    lines.iter().fold(out, |all, l| format!("{all} {l}\n"))
 }
 
 /// The sign of what changed, and its place in the legend.

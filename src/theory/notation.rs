@@ -42,6 +42,7 @@ impl Notation {
                 .name
                 .replace('♭', "b")
                 .replace('♯', "#")
+                .replace('𝄫', "bb")
                 .replace('♮', "nat "),
         }
     }

@@ -269,7 +269,17 @@ fn name(notes: &[Spelling], home: PitchClassSet) -> Sonority {
             bass,
         });
     }
-    kinds.name(notes.iter().map(|n| n.pitch_class()).collect(), bass, home)
+    let set: PitchClassSet = notes.iter().map(|n| n.pitch_class()).collect();
+    let named = kinds.name(set, bass, home);
+    // Triads, sixths and sevenths in an inversion are read at once; more is far-fetched.
+    let plain = |c: Chord| {
+        let mut members = kinds.kind(c.kind).members.iter();
+        c.bass_member().is_some() && members.all(|m| m.number <= 7)
+    };
+    match named {
+        Sonority::Chord(c) if !plain(c) => Sonority::Notes { set, bass },
+        named => named,
+    }
 }
 
 /// The kind whose members are these notes, letter by letter.
@@ -375,13 +385,16 @@ impl Beside {
     }
 
     /// The notes that change, with those of the same letter opposite where there are
-    /// any: `(Some(B), Some(B♭))` from D Dorian to D Aeolian. Usual forms.
+    /// any: `(Some(B), Some(B♭))` from D Dorian to D Aeolian. Usual forms. On one tonic
+    /// what is spelled otherwise is another degree; on two, a note is what it sounds.
     pub fn altered(&self) -> Vec<(Option<Spelling>, Option<Spelling>)> {
         let notes =
             |h: &Harmonized| -> Vec<Spelling> { h.usual().iter().map(|s| s.root).collect() };
         let (left, right) = (notes(&self.left), notes(&self.right));
+        let one = self.left.tonic == self.right.tonic;
         let lacks = |list: &[Spelling], n: &Spelling| {
-            list.iter().all(|m| m.pitch_class() != n.pitch_class())
+            let mut all = list.iter();
+            all.all(|m| m != n && (one || m.pitch_class() != n.pitch_class()))
         };
         let gone: Vec<Spelling> = left.iter().copied().filter(|n| lacks(&right, n)).collect();
         let mut come: Vec<Spelling> = right.into_iter().filter(|n| lacks(&left, n)).collect();

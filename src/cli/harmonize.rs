@@ -1,0 +1,81 @@
+//! `harmonize TONALITY`: the chords on its degrees, or two tonalities side by side.
+
+use super::Failure;
+use crate::formats::{
+    Words, beside_csv, beside_json, beside_text, scale_csv, scale_json, scale_text,
+};
+use crate::settings::Settings;
+use crate::theory::{Beside, Harmonized};
+use clap::ValueEnum;
+use std::io::Write;
+use std::process::ExitCode;
+
+#[derive(clap::Args)]
+pub struct Args {
+    /// A tonic and a mode: E♭ mixolydian, F# minor, Bb lydian dominant.
+    #[arg(required = true, value_name = "TONALITY")]
+    tonality: Vec<String>,
+    /// Set another tonality beside it and mark what changes.
+    #[arg(long, num_args = 1.., value_name = "TONALITY")]
+    beside: Option<Vec<String>>,
+    /// How to print: a table, one JSON object, or comma-separated values.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+/// How a scale or the catalogue is printed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    Text,
+    Json,
+    Csv,
+}
+
+pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
+    let catalogue = &*settings.catalogue;
+    let read = |words: &[String]| match catalogue.parse_tonality(&words.join(" ")) {
+        Ok(t) => Ok(Harmonized::new(t.tonality, t.tonic, catalogue)),
+        Err(e) => Err(format!("{e} (peregrinus modes lists the modes)")),
+    };
+    let scales = (
+        read(&args.tonality),
+        args.beside.as_deref().map(read).transpose(),
+    );
+    let (scale, beside) = match scales {
+        (Ok(scale), Ok(beside)) => (scale, beside),
+        (Err(what), _) | (_, Err(what)) => return usage(&what),
+    };
+    let w = Words {
+        catalogue,
+        notation: &settings.notation,
+    };
+    let text = match beside {
+        None => match args.format {
+            Format::Text => scale_text(&w, &scale),
+            Format::Json => scale_json(&w, &scale)? + "\n",
+            Format::Csv => scale_csv(&w, &scale)?,
+        },
+        Some(other) => {
+            let both = Beside::new(scale, other, catalogue, &settings.notation);
+            match args.format {
+                Format::Text => beside_text(&w, &both),
+                Format::Json => beside_json(&w, &both)? + "\n",
+                Format::Csv => beside_csv(&w, &both)?,
+            }
+        }
+    };
+    print(&text)
+}
+
+/// Wrong usage, and what to do.
+pub fn usage(what: &str) -> Result<ExitCode, Failure> {
+    eprintln!("peregrinus: {what}");
+    Ok(ExitCode::from(2))
+}
+
+pub fn print(text: &str) -> Result<ExitCode, Failure> {
+    let mut out = std::io::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()?;
+    Ok(ExitCode::SUCCESS)
+}
