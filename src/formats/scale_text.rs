@@ -317,10 +317,11 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
             cells.push(String::new());
             cells.extend(side(right, p.right));
             let (mark, which) = mark(p.changes[i], &signs);
-            cells[5] = mark.to_owned();
             if cells[1..].iter().all(String::is_empty) {
                 continue;
             }
+            // Both sides stay apart also where nothing changes.
+            cells[5] = format!("{mark:1}");
             if let Some(which) = which {
                 seen[which] = true;
             }
@@ -338,16 +339,15 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
     out.push_str(&aligned(&rows, &[]));
 
     for h in [left, right] {
-        let further = h.further();
-        let chords: Vec<String> = further
-            .iter()
-            .flat_map(|(_, step)| Size::BOTH.map(|size| step.stack(size)))
-            .flatten()
-            .map(|s| format!("{} {}", w.numeral(h, s), w.label(h, s)))
-            .collect();
-        if !chords.is_empty() {
-            let name = format!("\n {} also has ", w.tonality(h));
-            out.push_str(&wrapped(&name, name.width() - 1, &chords, ","));
+        for (place, form) in h.forms.iter().enumerate().skip(1) {
+            let chords = new_chords(w, h, place);
+            let name = w.form(h, form).unwrap_or_default();
+            let name = match name.starts_with("with") {
+                true => name,
+                false => format!("{name} form"),
+            };
+            let name = format!("\n {}, {name}:  ", w.tonality(h));
+            out.push_str(&wrapped(&name, 3, &chords, ","));
         }
     }
     if left.tonality.center != right.tonality.center {
@@ -373,6 +373,22 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
         out.push('\n');
     }
     lines.iter().fold(out, |all, l| format!("{all} {l}\n"))
+}
+
+/// Numeral and label of what a further form has and none before it.
+fn new_chords(w: &Words, h: &Harmonized, place: usize) -> Vec<String> {
+    let further = h.further();
+    let steps = further.iter().filter(|(form, _)| *form == place);
+    steps
+        .flat_map(|(_, step)| Size::BOTH.map(|size| step.stack(size).map(|s| (size, s))))
+        .flatten()
+        .filter(|(size, s)| {
+            let before = h.forms.iter().take(place).flat_map(|f| &f.steps);
+            let mut stacks = before.filter_map(|b| b.stack(*size));
+            stacks.all(|b| (b.notes.first(), b.set()) != (s.notes.first(), s.set()))
+        })
+        .map(|(_, s)| format!("{} {}", w.numeral(h, s), w.label(h, s)))
+        .collect()
 }
 
 /// The sign of what changed, and its place in the legend.

@@ -116,10 +116,13 @@ impl Harmonized {
     /// Of `tonality`, spelled from `tonic`.
     pub fn new(tonality: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Harmonized {
         let mode = catalogue.mode(tonality.mode);
-        let parallel = match mode.is_major() {
+        // By its third degree: Altered has a minor third and a diminished fourth, which
+        // sounds like a major third.
+        let minor = mode.degrees.iter().any(|d| d.number == 3 && d.alter < 0);
+        let parallel = match minor {
             _ if !is_heptatonic(&mode.degrees) => None,
-            true => catalogue.find("ionian"),
-            false => catalogue.find("aeolian"),
+            true => catalogue.find("aeolian"),
+            false => catalogue.find("ionian"),
         };
         let beside = parallel.map(|p| catalogue.mode(p));
         let home = catalogue.all_forms(tonality);
@@ -531,6 +534,9 @@ mod tests {
         assert_eq!(moved, [0, 0, 0, 0, 0, 1, 0]);
         let sixth: Vec<bool> = h.usual().iter().map(|s| s.triad.characteristic).collect();
         assert_eq!(sixth, [false, true, false, true, false, true, false]);
+        for (text, parallel) in [("C lydian", "ionian"), ("C altered", "aeolian")] {
+            assert_eq!(harmonized(text).parallel, c.find(parallel), "{text}");
+        }
         // The parallel scales themselves differ in nothing.
         for text in ["C ionian", "C aeolian", "C minor"] {
             let h = harmonized(text);
