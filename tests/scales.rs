@@ -298,15 +298,19 @@ fn the_catalogue_printed_has_the_sets_of_the_table() {
             .map(|pc| pc.index().to_string())
             .collect();
         assert_eq!(notes.join(","), want["set"], "{id}");
-        let line = text
-            .lines()
-            .find(|l| l.trim_start().starts_with(row["name"].as_str()));
-        let line = line.unwrap_or_else(|| panic!("{id} is not printed"));
-        let words: Vec<&str> = line.split([' ', '•']).filter(|w| !w.is_empty()).collect();
-        let degrees: Vec<&str> = row["degrees"].split(' ').collect();
-        let notes: Vec<&str> = row["notes"].split(' ').collect();
-        let tail = &words[words.len() - degrees.len() - notes.len()..];
-        assert_eq!(tail, [degrees, notes].concat(), "{id}");
+        // In the text: name, brightness, degrees, notes.
+        let words = |text: &str| -> Vec<String> {
+            let words = text.split([' ', '•']).filter(|w| !w.is_empty());
+            words.map(str::to_owned).collect()
+        };
+        let sign = row["brightness"].replace('-', "−");
+        let sign = match sign.starts_with(|c: char| c.is_ascii_digit() && c != '0') {
+            true => format!("+{sign}"),
+            false => sign,
+        };
+        let want = format!("{} {sign} {} {}", row["name"], row["degrees"], row["notes"]);
+        let mut lines = text.lines().map(words);
+        assert!(lines.any(|l| l == words(&want)), "{want} is not in\n{text}");
         compared += 1;
     }
     assert_eq!(compared, 31);
@@ -386,6 +390,18 @@ fn the_commands_print_what_was_asked_for() {
     assert_eq!(card["scale"]["tonality"]["name"], "E Phrygian");
     let csv = printed(&["modes", "phrygian", "--on", "E", "--format", "csv"]);
     assert_eq!(rows(&csv, b',')[1]["label"], "Em7");
+}
+
+#[test]
+fn the_readme_shows_what_is_printed() {
+    let readme = include_str!("../README.md");
+    let both = printed(&["harmonize", "D dorian", "--beside", "D aeolian"]);
+    let want = format!("$ peregrinus harmonize \"D dorian\" --beside \"D aeolian\"\n{both}```");
+    assert!(readme.contains(&want), "{want}");
+    let modes = printed(&["modes"]);
+    let (first, _) = modes.split_once("\n\n harmonic minor").expect("a family");
+    let want = format!("$ peregrinus modes\n{first}\n```");
+    assert!(readme.contains(&want), "{want}");
 }
 
 /// The user's conventions hold in all of it, and modes of the user's own are known.
