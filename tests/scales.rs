@@ -383,7 +383,17 @@ fn the_commands_print_what_was_asked_for() {
         "--format",
         "csv",
     ]);
-    assert_eq!(rows(&csv, b',').len(), 14);
+    let csv = rows(&csv, b',');
+    assert_eq!(csv.len(), 14);
+    assert_eq!(
+        (&*csv[2]["left_label"], &*csv[2]["left_numeral_in_right"]),
+        ("Em", "vi")
+    );
+    assert_eq!(
+        (&*csv[2]["right_label"], &*csv[2]["right_numeral_in_left"]),
+        ("Am", "v")
+    );
+    assert_eq!(csv[0]["left_numeral_in_right"], "");
 
     let card = json(&["modes", "phrygian", "--on", "E", "--format", "json"]);
     assert_eq!(card["same_notes"][5], "D Dorian");

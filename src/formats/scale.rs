@@ -234,16 +234,30 @@ fn size(size: Size) -> &'static str {
 
 /// A chord that both have: label as on the left, and its numerals.
 pub(super) fn common(w: &Words, b: &Beside, of: Size) -> Vec<(String, String, String)> {
-    let stack = |h: &'_ Harmonized, (form, at): (usize, usize)| -> Option<Stack> {
-        h.forms.get(form)?.steps.get(at)?.stack(of).cloned()
-    };
     let all = b.common.iter().filter(|c| c.size == of);
     all.filter_map(|c| {
-        let (l, r) = (stack(&b.left, c.left)?, stack(&b.right, c.right)?);
-        let numerals = (w.numeral(&b.left, &l), w.numeral(&b.right, &r));
-        Some((w.label(&b.left, &l), numerals.0, numerals.1))
+        let l = b.left.step(c.left)?.stack(of)?;
+        let r = b.right.step(c.right)?.stack(of)?;
+        let numerals = (w.numeral(&b.left, l), w.numeral(&b.right, r));
+        Some((w.label(&b.left, l), numerals.0, numerals.1))
     })
     .collect()
+}
+
+/// The place on the other side of a chord that stands on a degree of one side's usual
+/// form, where both have it.
+pub(super) fn common_with(
+    b: &Beside,
+    size: Size,
+    side: &Harmonized,
+    at: usize,
+) -> Option<(usize, usize)> {
+    let left = std::ptr::eq(side, &b.left);
+    let mut all = b.common.iter().filter(|c| c.size == size);
+    match left {
+        true => all.find(|c| c.left == (0, at)).map(|c| c.right),
+        false => all.find(|c| c.right == (0, at)).map(|c| c.left),
+    }
 }
 
 /// One object, without a line break at its end.
@@ -347,32 +361,38 @@ pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvFailure> {
         "left_numeral",
         "left_label",
         "left_notes",
+        "left_numeral_in_right",
         "right",
         "right_degree",
         "right_numeral",
         "right_label",
         "right_notes",
+        "right_numeral_in_left",
         "notes_changed",
         "quality_changed",
         "numeral_changed",
     ];
-    let side = |h: &Harmonized, at: Option<usize>, of: Size| -> [String; 5] {
-        let step = at.and_then(|at| h.usual().get(at));
-        let Some((step, s)) = step.and_then(|step| Some((step, step.stack(of)?))) else {
+    let side = |h: &Harmonized, other: &Harmonized, at: Option<usize>, of: Size| -> [String; 6] {
+        let step = at.and_then(|at| Some((at, h.usual().get(at)?)));
+        let Some((at, step, s)) = step.and_then(|(at, step)| Some((at, step, step.stack(of)?)))
+        else {
             return Default::default();
         };
+        let there = common_with(b, of, h, at).and_then(|place| other.step(place)?.stack(of));
         [
             w.tonality(h),
             w.degree(step.degree),
             w.numeral(h, s),
             w.label(h, s),
             w.notes(&s.notes),
+            there.map(|s| w.numeral(other, s)).unwrap_or_default(),
         ]
     };
     let mut rows = Vec::new();
     for p in &b.pairs {
         for (i, of) in Size::BOTH.into_iter().enumerate() {
-            let (l, r) = (side(&b.left, p.left, of), side(&b.right, p.right, of));
+            let l = side(&b.left, &b.right, p.left, of);
+            let r = side(&b.right, &b.left, p.right, of);
             if l[0].is_empty() && r[0].is_empty() {
                 continue;
             }

@@ -1,7 +1,7 @@
 //! Harmonized scales as tables for a terminal of 80 columns.
 
 use super::Words;
-use super::scale::common;
+use super::scale::{common, common_with};
 use crate::theory::{Beside, Changes, Glyphs, Harmonized, Size, Stack, Step};
 use unicode_width::UnicodeWidthStr;
 
@@ -19,6 +19,8 @@ pub(super) struct Signs {
     /// Other notes alone; other notes and another numeral.
     pub notes: &'static str,
     pub numeral: &'static str,
+    /// In both tonalities.
+    pub common: &'static str,
     pub becomes: &'static str,
     pub minus: &'static str,
 }
@@ -32,6 +34,7 @@ pub(super) fn signs(w: &Words) -> Signs {
             lowered: "↓",
             notes: "~",
             numeral: "≈",
+            common: "=",
             becomes: "→",
             minus: "−",
         },
@@ -42,6 +45,7 @@ pub(super) fn signs(w: &Words) -> Signs {
             lowered: "v",
             notes: "~",
             numeral: "%",
+            common: "=",
             becomes: "->",
             minus: "-",
         },
@@ -173,8 +177,9 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
     let mut rows = vec![Row::Line(String::new())];
     rows.extend(h.usual().iter().map(&mut row));
     let mut last = 0;
-    for (place, step) in h.further() {
+    for (place, at) in h.further() {
         let form = &h.forms[place];
+        let step = &form.steps[at];
         if place != last {
             let degrees = form.moved.iter().map(|&d| {
                 let note = w.note(crate::theory::spell_degree(h.tonic, d));
@@ -289,25 +294,26 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
     };
     let mut out = wrapped(&title, title.width() + 3, &altered, ",");
 
+    let moved = left.tonality.center != right.tonality.center;
     let sides = [left, right].map(|h| h.usual().iter().any(|s| s.triad.characteristic));
-    let mut seen = [false, false, false, sides.contains(&true)];
+    let common = moved && !b.common.is_empty();
+    let mut seen = [false, false, false, common, sides.contains(&true)];
     let mut rows = Vec::new();
     for (i, size) in Size::BOTH.into_iter().enumerate() {
         let side = |h: &Harmonized, at: Option<usize>| -> [String; 4] {
             let step = at.and_then(|at| h.usual().get(at));
-            let Some(s) = step.and_then(|s| s.stack(size)) else {
+            let (Some(at), Some(s)) = (at, step.and_then(|s| s.stack(size))) else {
                 return Default::default();
             };
-            let mark = if s.characteristic {
-                signs.characteristic
-            } else {
-                ""
-            };
+            // On one center they are the rows where nothing changes.
+            let common = moved && common_with(b, size, h, at).is_some();
+            let mark = |on: bool, sign: &'static str| if on { sign } else { "" };
             [
                 w.numeral(h, s),
                 label(w, h, s),
                 w.notes(&s.notes),
-                mark.to_owned(),
+                mark(common, signs.common).to_owned()
+                    + mark(s.characteristic, signs.characteristic),
             ]
         };
         let mut lines = Vec::new();
@@ -350,7 +356,7 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
             out.push_str(&wrapped(&name, 3, &chords, ","));
         }
     }
-    if left.tonality.center != right.tonality.center {
+    if moved {
         out.push_str(&common_text(w, b));
     }
 
@@ -358,6 +364,7 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
         (signs.differs, "another quality"),
         (signs.numeral, "the same quality, another numeral"),
         (signs.notes, "other notes alone"),
+        (signs.common, "in both tonalities"),
         (
             signs.characteristic,
             "with a characteristic note of its mode",
@@ -377,10 +384,11 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
 
 /// Numeral and label of what a further form has and none before it.
 fn new_chords(w: &Words, h: &Harmonized, place: usize) -> Vec<String> {
-    let further = h.further();
-    let steps = further.iter().filter(|(form, _)| *form == place);
+    let further = h.further().into_iter();
+    let steps = further.filter(|(form, _)| *form == place);
     steps
-        .flat_map(|(_, step)| Size::BOTH.map(|size| step.stack(size).map(|s| (size, s))))
+        .filter_map(|place| h.step(place))
+        .flat_map(|step| Size::BOTH.map(|size| step.stack(size).map(|s| (size, s))))
         .flatten()
         .filter(|(size, s)| {
             let before = h.forms.iter().take(place).flat_map(|f| &f.steps);

@@ -34,8 +34,10 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look)
     let place = label.sonority().and_then(|s| s.chord());
     let place = place.and_then(|chord| scale.locate(chord));
     legend(pen, &scale, look);
-    let all = Table::new(&scale, place, look);
-    if all.rows.len() < usize::from(h) {
+    let usual = scale.usual().len();
+    let spare = usize::from(h).saturating_sub(usual + 1);
+    let all = Table::new(&scale, place, spare, look);
+    if usual < usize::from(h) {
         all.down(pen, look);
     } else {
         all.across(pen, look);
@@ -100,8 +102,9 @@ struct Table {
 }
 
 impl Table {
-    /// The usual form; on the degree that sounds the form that it sounds in.
-    fn new(scale: &Harmonized, place: Option<Place>, look: &Look) -> Table {
+    /// The usual form, and below it the chords of the others where `spare` rows are
+    /// enough for one; without, on the degree that sounds the form that it sounds in.
+    fn new(scale: &Harmonized, place: Option<Place>, spare: usize, look: &Look) -> Table {
         let within = Some((scale.tonality, scale.tonic));
         let text = |n: &Spelling| n.text(look.notation.glyphs);
         let cell = |step: &Step, s: &Stack| {
@@ -125,15 +128,30 @@ impl Table {
                 characteristic: s.characteristic,
             }
         };
-        let rows = scale.usual().iter().enumerate().map(|(at, usual)| {
-            let sounding = place.filter(|p| p.at == at);
-            let form = sounding.and_then(|p| scale.forms.get(p.form));
-            let step = form.and_then(|f| f.steps.get(at)).unwrap_or(usual);
-            Size::BOTH.map(|size| step.stack(size).map(|s| cell(step, s)))
+        let mut places: Vec<(usize, usize)> = (0..scale.usual().len()).map(|at| (0, at)).collect();
+        let mut further = scale.further();
+        while further.len() > spare {
+            let last = further.last().map(|f| f.0);
+            further.retain(|f| Some(f.0) != last);
+        }
+        places.extend(further);
+        let sounding = place.map(|p| (p.form, p.at));
+        if let Some(there) = sounding.filter(|s| !places.contains(s)) {
+            // No row of its own: in the place of the usual one.
+            let usual = places.iter_mut().find(|p| **p == (0, there.1));
+            usual.into_iter().for_each(|p| *p = there);
+        }
+        let row = |&place: &(usize, usize)| {
+            let step = scale.step(place);
+            Size::BOTH.map(|size| step.and_then(|s| Some(cell(s, s.stack(size)?))))
+        };
+        let lit = place.and_then(|p| {
+            let at = places.iter().position(|&q| Some(q) == sounding)?;
+            Some((at, p.size))
         });
         Table {
-            rows: rows.collect(),
-            lit: place.map(|p| (p.at, p.size)),
+            rows: places.iter().map(row).collect(),
+            lit,
         }
     }
 

@@ -190,10 +190,11 @@ impl Harmonized {
         self.forms.first().map_or(&[], |f| &f.steps)
     }
 
-    /// The steps of the further forms with a triad or seventh that no form before has,
-    /// with the form's place: of minor V, vii° and the others of the harmonic form.
-    pub fn further(&self) -> Vec<(usize, &Step)> {
-        let mut list: Vec<(usize, &Step)> = Vec::new();
+    /// Where in the further forms (form, step) a triad or seventh stands that no form
+    /// before has: of minor V, vii° and the others of the harmonic form, then those of
+    /// the melodic.
+    pub fn further(&self) -> Vec<(usize, usize)> {
+        let mut list = Vec::new();
         for (place, form) in self.forms.iter().enumerate().skip(1) {
             for (at, step) in form.steps.iter().enumerate() {
                 let before = self.forms[..place].iter().filter_map(|f| f.steps.get(at));
@@ -202,11 +203,16 @@ impl Harmonized {
                     before.clone().any(|s| s.stack(size).map(Stack::set) == set)
                 };
                 if !Size::BOTH.into_iter().all(known) {
-                    list.push((place, step));
+                    list.push((place, at));
                 }
             }
         }
         list
+    }
+
+    /// The step at a place that this scale gave.
+    pub fn step(&self, (form, at): (usize, usize)) -> Option<&Step> {
+        self.forms.get(form)?.steps.get(at)
     }
 
     /// The degree on which `chord` stands in this tonality, in any inversion: form,
@@ -551,7 +557,10 @@ mod tests {
         let h = harmonized("A minor");
         assert_eq!(h.forms.len(), 3);
         let all = h.further();
-        let of = |form| -> Vec<&Step> { all.iter().filter(|a| a.0 == form).map(|a| a.1).collect() };
+        let of = |form| -> Vec<&Step> {
+            let places = all.iter().filter(|a| a.0 == form);
+            places.filter_map(|&a| h.step(a)).collect()
+        };
         let harmonic = of(1);
         assert_eq!(
             labels(&h, &harmonic, Size::Seventh),

@@ -52,6 +52,7 @@ fn on_a_projector() {
         ("wandering", Scene::wandering()),
         ("why", Scene::wandering().explained()),
         ("harmony", Scene::wandering().harmonized()),
+        ("harmony_minor", Scene::dominant().harmonized()),
     ] {
         let text = scene.text(240, 67, Glyphs::Unicode);
         insta::assert_snapshot!(format!("{name}_240x67"), text);
@@ -244,6 +245,8 @@ fn the_chord_that_sounds_is_lit_by_its_shape() {
     // A chord of a form is shown in the place of the usual one.
     assert_eq!(lit(&[40, 56, 59], "A minor", 80, 24), ["E"]);
     assert_eq!(lit(&[44, 59, 62, 65], "A minor", 120, 36), ["G#dim7"]);
+    assert_eq!(lit(&[44, 59, 62, 65], "A minor", 240, 67), ["G#dim7"]);
+    assert_eq!(lit(&[42, 57, 60, 64], "A minor", 240, 67), ["F#m7b5"]);
 }
 
 /// A scale that was not heard is not claimed.
