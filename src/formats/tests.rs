@@ -141,6 +141,30 @@ fn no_line_is_wider_than_a_terminal() {
     }
 }
 
+/// From C in the usual modes to every tonality.
+#[test]
+fn two_centers_side_by_side_fit_a_terminal() {
+    let c = Catalogue::standard();
+    with(Notation::default(), |w| {
+        let lefts = c.iter().filter(|(_, m)| m.parent == "diatonic");
+        for left in lefts.map(|(mode, _)| mode) {
+            let center = PitchClass::new(0);
+            let t = Tonality { center, mode: left };
+            let left = Harmonized::new(t, Spelling::C, c);
+            for (mode, m) in c.iter() {
+                for center in (0..12).map(PitchClass::new) {
+                    let t = Tonality { center, mode };
+                    let tonic = c.spell(t, None);
+                    let both =
+                        Beside::new(left.clone(), Harmonized::new(t, tonic, c), c, w.notation);
+                    let text = beside_text(w, &both);
+                    assert_eq!(wide(&text), [""; 0], "{tonic} {}\n{text}", m.id);
+                }
+            }
+        }
+    });
+}
+
 /// However far from C, and whatever the mode: no panic, and the degree stays in its place.
 #[test]
 fn any_tonic_can_be_written() {
