@@ -343,6 +343,10 @@ fn the_commands_print_what_was_asked_for() {
     }
     assert!(text.contains("♭VIIM7  D♭maj7  D♭ F A♭ C   ≠•"), "{text}");
 
+    let both = printed(&["harmonize", "D", "dorian", "--beside", "D", "aeolian"]);
+    let turned = printed(&["harmonize", "--beside", "D aeolian", "D dorian"]);
+    assert_eq!(turned, both);
+
     let one = json(&["harmonize", "D dorian", "--format", "json"]);
     assert_eq!(one["tonality"]["mode"], "dorian");
     assert_eq!(one["parallel"], "aeolian");

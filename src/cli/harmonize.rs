@@ -13,7 +13,7 @@ use std::process::ExitCode;
 #[derive(clap::Args)]
 pub struct Args {
     /// A tonic and a mode: E♭ mixolydian, F# minor, Bb lydian dominant.
-    #[arg(required = true, value_name = "TONALITY")]
+    #[arg(required_unless_present = "beside", value_name = "TONALITY")]
     tonality: Vec<String>,
     /// Set another tonality beside it and mark what changes.
     #[arg(long, num_args = 1.., value_name = "TONALITY")]
@@ -37,10 +37,18 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         Ok(t) => Ok(Harmonized::new(t.tonality, t.tonic, catalogue)),
         Err(e) => Err(format!("{e} (peregrinus modes lists the modes)")),
     };
-    let scales = (
-        read(&args.tonality),
-        args.beside.as_deref().map(read).transpose(),
-    );
+    let (mut tonality, mut beside) = (&args.tonality[..], args.beside.as_deref());
+    if let (true, Some([first, rest @ ..])) = (tonality.is_empty(), beside) {
+        // The option first and both in quotation marks: it has taken the two.
+        if rest.is_empty() || catalogue.parse_tonality(first).is_err() {
+            return usage(
+                "--beside needs a tonality to set it beside: write that first, such as \
+                 peregrinus harmonize \"D dorian\" --beside \"D aeolian\"",
+            );
+        }
+        (tonality, beside) = (rest, Some(std::slice::from_ref(first)));
+    }
+    let scales = (read(tonality), beside.map(read).transpose());
     let (scale, beside) = match scales {
         (Ok(scale), Ok(beside)) => (scale, beside),
         (Err(what), _) | (_, Err(what)) => return usage(&what),
