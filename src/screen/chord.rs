@@ -35,6 +35,11 @@ pub(super) struct Label {
 }
 
 impl Label {
+    /// What is shown.
+    pub fn sonority(&self) -> Option<Sonority> {
+        self.shown.map(|s| s.0)
+    }
+
     /// Follows the picture's chord.
     pub fn follow(&mut self, picture: &Picture) {
         let reading = picture.reading;

@@ -4,6 +4,7 @@
 //! ([`Spelling`], a place on the line of fifths). A [`Catalogue`] of modes gives
 //! [`Tonality`] its meaning, [`Kinds`] of chord name what sounds, and
 //! [`Notation`] holds the user's conventions for turning all that into text.
+//! [`Harmonized`] is a tonality with the chords on its degrees.
 
 mod chord;
 mod convention;
@@ -13,6 +14,7 @@ mod notation;
 mod numeral;
 mod pitch;
 mod pivot;
+mod scale;
 mod spelling;
 mod voicing;
 
@@ -30,5 +32,9 @@ pub use notation::{Cadential, Measure, Notation, NumeralCase};
 pub use numeral::{Context, Numeral, Role, Sixth, Target, analyse, neighbour};
 pub use pitch::{PitchClass, PitchClassSet};
 pub use pivot::{Pivot, altered, pivot};
+pub use scale::{
+    Beside, Changes, Common, Form, Harmonized, Pair, Place, Shade, Size, Stack, Step,
+    brightness_order, relatives,
+};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
 pub use voicing::{Hands, Structure, Voicing};

@@ -160,6 +160,7 @@ impl Notation {
                 .name
                 .replace('♭', "b")
                 .replace('♯', "#")
+                .replace('𝄫', "bb")
                 .replace('♮', "nat "),
         }
     }
