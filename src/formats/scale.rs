@@ -39,7 +39,11 @@ impl Words<'_> {
 
     pub(super) fn label(&self, h: &Harmonized, s: &Stack) -> String {
         let within = Some((h.tonality, h.tonic));
-        self.notation.sonority(s.sonority, within, self.catalogue)
+        match s.chord() {
+            // As its notes are: in G♭ minor pentatonic no F♯m.
+            Some((chord, root)) => self.notation.chord(chord, root),
+            None => self.notation.sonority(s.sonority, within, self.catalogue),
+        }
     }
 
     /// Empty where the notes are no chord.
@@ -51,7 +55,10 @@ impl Words<'_> {
 
     fn harte(&self, h: &Harmonized, s: &Stack) -> String {
         let within = Some((h.tonality, h.tonic));
-        self.notation.harte(s.sonority, within, self.catalogue)
+        match s.chord() {
+            Some((chord, root)) => chord.harte(root),
+            None => self.notation.harte(s.sonority, within, self.catalogue),
+        }
     }
 
     /// Natural, harmonic, melodic: of common-practice minor. Of another mode whose

@@ -220,3 +220,39 @@ fn notes_and_labels_have_the_letters_of_the_user() {
     let (first, _) = said(Letters::FixedDo);
     assert!(first.starts_with("1 I Mi♭ Mi♭ Sol Si♭"), "{first}");
 }
+
+/// A chord is called by the notes that stand beside it.
+#[test]
+fn a_label_has_the_root_that_its_notes_have() {
+    let c = Catalogue::standard();
+    let mut chords = 0;
+    for (mode, _) in c.iter() {
+        for tonic in (-7..=7).map(Spelling::at) {
+            let t = Tonality {
+                center: tonic.pitch_class(),
+                mode,
+            };
+            let h = Harmonized::new(t, tonic, c);
+            let json = with(Notation::PLAIN, |w| scale_json(w, &h)).expect("JSON");
+            let all: serde_json::Value = serde_json::from_str(&json).expect("one object");
+            let forms = all["forms"].as_array().expect("forms");
+            let steps = forms
+                .iter()
+                .flat_map(|f| f["degrees"].as_array().expect("degrees"));
+            for stack in steps.flat_map(|d| [&d["triad"], &d["seventh"]]) {
+                if stack["numeral"].is_null() {
+                    continue;
+                }
+                let label = stack["label"].as_str().expect("a label");
+                let mut notes = stack["notes"].as_array().expect("notes").iter();
+                let has = notes.any(|n| {
+                    let suffix = label.strip_prefix(n.as_str().expect("a note"));
+                    suffix.is_some_and(|s| !s.starts_with(['♭', '♯']))
+                });
+                assert!(has, "{label} in {stack}");
+                chords += 1;
+            }
+        }
+    }
+    assert!(chords > 1000, "{chords}");
+}

@@ -112,8 +112,8 @@ impl Table {
         let cell = |step: &Step, s: &Stack| {
             let notes: Vec<String> = s.notes.iter().map(text).collect();
             let notes = notes.join(" ");
-            let label = match s.sonority.chord() {
-                Some(_) => look.notation.sonority(s.sonority, within, look.catalogue),
+            let label = match s.chord() {
+                Some((chord, root)) => look.notation.chord(chord, root),
                 None => notes.clone(),
             };
             let numeral = look.notation.numeral(s.sonority, within, look.catalogue);

@@ -49,6 +49,13 @@ pub struct Stack {
 }
 
 impl Stack {
+    /// The chord that it is, and its root as the scale spells it.
+    pub fn chord(&self) -> Option<(Chord, Spelling)> {
+        let chord = self.sonority.chord()?;
+        let root = |n: &&Spelling| n.pitch_class() == chord.root;
+        Some((chord, *self.notes.iter().find(root)?))
+    }
+
     /// Its pitch classes as semitones above its root: the quality.
     fn quality(&self) -> PitchClassSet {
         match self.notes.first() {
