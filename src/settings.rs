@@ -4,7 +4,10 @@
 use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
 use crate::midi::PERCUSSION;
 use crate::screen::Palette;
-use crate::theory::{Catalogue, Glyphs, Measure, Notation};
+use crate::theory::{
+    Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Glyphs, HalfDiminished,
+    Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase, Ties,
+};
 use crate::time::Time;
 use etcetera::BaseStrategy;
 use serde::Deserialize;
@@ -23,6 +26,8 @@ pub struct Settings {
     pub filter: Filter,
     pub fading: Fading,
     pub inertia: Inertia,
+    /// Somebody else plays the roots: chords are read as rootless voicings.
+    pub bassist: bool,
     /// The file of weights that the user named, if any: [`Settings::load`] reads it.
     pub weights: Option<PathBuf>,
     pub model: Arc<Model>,
@@ -61,6 +66,7 @@ struct Keyboard {
 #[serde(deny_unknown_fields)]
 struct Reading {
     inertia: Option<String>,
+    bassist: Option<bool>,
     weights: Option<PathBuf>,
 }
 
@@ -68,8 +74,46 @@ struct Reading {
 #[serde(deny_unknown_fields)]
 struct NotationFile {
     numerals: Option<String>,
+    numeral_case: Option<String>,
+    six_four: Option<String>,
     ionian: Option<String>,
     glyphs: Option<String>,
+    letters: Option<String>,
+    minor: Option<String>,
+    major_seventh: Option<String>,
+    half_diminished: Option<String>,
+    diminished: Option<String>,
+    augmented: Option<String>,
+    accidentals: Option<String>,
+    ties: Option<String>,
+}
+
+/// The values that a key of `[notation]` may have: each as the user writes it.
+fn choice<T: Copy>(
+    key: &str,
+    value: Option<String>,
+    of: &[(&str, T)],
+    into: &mut T,
+) -> Result<(), String> {
+    let Some(value) = value else { return Ok(()) };
+    // Signs may be typed in ASCII too.
+    let plain = |s: &str| s.replace('♭', "b").replace('−', "-");
+    match of.iter().find(|(name, _)| plain(name) == plain(&value)) {
+        Some((_, meant)) => {
+            *into = *meant;
+            Ok(())
+        }
+        None => {
+            let names: Vec<String> = of.iter().map(|(name, _)| format!("'{name}'")).collect();
+            let (last, first) = names
+                .split_last()
+                .map_or((String::new(), &[][..]), |(l, f)| (l.clone(), f));
+            Err(format!(
+                "notation.{key} is '{value}'; it must be {} or {last}",
+                first.join(", ")
+            ))
+        }
+    }
 }
 
 #[derive(Deserialize)]
@@ -90,6 +134,7 @@ impl Settings {
             filter: Filter::default(),
             fading: Fading::default(),
             inertia: Inertia::default(),
+            bassist: false,
             weights: None,
             model,
             notation: Notation::default(),
@@ -182,27 +227,121 @@ impl Settings {
             if let Some(i) = r.inertia {
                 self.inertia = i.parse().map_err(|e| format!("reading.inertia: {e}"))?;
             }
+            if let Some(bassist) = r.bassist {
+                self.bassist = bassist;
+            }
             if let Some(weights) = r.weights {
                 self.weights = Some(weights).filter(|w| !w.as_os_str().is_empty());
             }
         }
         if let Some(n) = file.notation {
-            let one = |key: &str, value: Option<String>, of: [&str; 2]| match value {
-                None => Ok(None),
-                Some(v) => of.iter().position(|o| *o == v).map(Some).ok_or(format!(
-                    "notation.{key} is '{v}'; it must be '{}' or '{}'",
-                    of[0], of[1]
-                )),
-            };
-            if let Some(i) = one("numerals", n.numerals, ["major", "mode"])? {
-                self.notation.measure = [Measure::Major, Measure::Mode][i];
-            }
-            if let Some(i) = one("ionian", n.ionian, ["Ionian", "major"])? {
-                self.notation.ionian_is_major = i == 1;
-            }
-            if let Some(i) = one("glyphs", n.glyphs, ["unicode", "ascii"])? {
-                self.notation.glyphs = [Glyphs::Unicode, Glyphs::Ascii][i];
-            }
+            let own = &mut self.notation;
+            let marks = &mut own.marks;
+            choice(
+                "numerals",
+                n.numerals,
+                &[("major", Measure::Major), ("mode", Measure::Mode)],
+                &mut own.measure,
+            )?;
+            choice(
+                "numeral_case",
+                n.numeral_case,
+                &[
+                    ("textbook", NumeralCase::Textbook),
+                    ("capitals", NumeralCase::Capitals),
+                ],
+                &mut own.case,
+            )?;
+            choice(
+                "six_four",
+                n.six_four,
+                &[("I64", Cadential::Tonic), ("V", Cadential::Dominant)],
+                &mut own.cadential,
+            )?;
+            choice(
+                "ionian",
+                n.ionian,
+                &[("Ionian", false), ("major", true)],
+                &mut own.ionian_is_major,
+            )?;
+            choice(
+                "glyphs",
+                n.glyphs,
+                &[("unicode", Glyphs::Unicode), ("ascii", Glyphs::Ascii)],
+                &mut own.glyphs,
+            )?;
+            choice(
+                "letters",
+                n.letters,
+                &[
+                    ("english", Letters::English),
+                    ("german", Letters::German),
+                    ("fixed do", Letters::FixedDo),
+                    ("movable do", Letters::MovableDo),
+                ],
+                &mut own.letters,
+            )?;
+            choice(
+                "minor",
+                n.minor,
+                &[
+                    ("m", MinorMark::M),
+                    ("min", MinorMark::Min),
+                    ("−", MinorMark::Dash),
+                ],
+                &mut marks.minor,
+            )?;
+            choice(
+                "major_seventh",
+                n.major_seventh,
+                &[
+                    ("maj", MajorSeventh::Maj),
+                    ("Δ", MajorSeventh::Delta),
+                    ("M", MajorSeventh::M),
+                ],
+                &mut marks.major_seventh,
+            )?;
+            choice(
+                "half_diminished",
+                n.half_diminished,
+                &[
+                    ("m7♭5", HalfDiminished::FlatFive),
+                    ("ø7", HalfDiminished::Slashed),
+                ],
+                &mut marks.half_diminished,
+            )?;
+            choice(
+                "diminished",
+                n.diminished,
+                &[("°", DiminishedMark::Ring), ("dim", DiminishedMark::Dim)],
+                &mut marks.diminished,
+            )?;
+            choice(
+                "augmented",
+                n.augmented,
+                &[("aug", AugmentedMark::Aug), ("+", AugmentedMark::Plus)],
+                &mut marks.augmented,
+            )?;
+            choice(
+                "accidentals",
+                n.accidentals,
+                &[
+                    ("by context", Accidentals::ByContext),
+                    ("flats", Accidentals::Flats),
+                    ("sharps", Accidentals::Sharps),
+                ],
+                &mut own.accidentals,
+            )?;
+            choice(
+                "ties",
+                n.ties,
+                &[
+                    ("nearest", Ties::Nearest),
+                    ("flats", Ties::Flats),
+                    ("sharps", Ties::Sharps),
+                ],
+                &mut own.ties,
+            )?;
         }
         if let Some(p) = file.screen.and_then(|s| s.palette) {
             self.palette = p.parse().map_err(|e| format!("screen.palette: {e}"))?;
@@ -300,6 +439,44 @@ mod tests {
         assert_eq!(s.weights, None);
         assert_eq!(s.notation, Notation::default());
         assert_eq!((s.port, s.palette), (None, Palette::default()));
+        assert!(!s.bassist);
+        // Every key stands in it.
+        let keys = DEFAULTS
+            .lines()
+            .filter(|l| !l.starts_with('#') && l.contains(" = "));
+        assert_eq!(keys.count(), 4 + 3 + 13 + 1);
+    }
+
+    #[test]
+    fn conventions_are_taken_and_a_wrong_one_names_the_right_ones() {
+        let mut s = Settings::standard().expect("the embedded defaults");
+        let text = "[reading]\nbassist = true\n[notation]\nletters = 'german'\nminor = '-'\n\
+                    major_seventh = 'Δ'\nhalf_diminished = 'ø7'\ndiminished = 'dim'\n\
+                    augmented = '+'\naccidentals = 'sharps'\nties = 'sharps'\n";
+        s.override_with(text, Path::new("s.toml")).expect("right");
+        assert!(s.bassist);
+        assert_eq!(s.notation.letters, Letters::German);
+        assert_eq!(s.notation.marks.minor, MinorMark::Dash);
+        assert_eq!(s.notation.marks.major_seventh, MajorSeventh::Delta);
+        assert_eq!(s.notation.marks.half_diminished, HalfDiminished::Slashed);
+        assert_eq!(s.notation.marks.diminished, DiminishedMark::Dim);
+        assert_eq!(s.notation.marks.augmented, AugmentedMark::Plus);
+        assert_eq!(s.notation.accidentals, Accidentals::Sharps);
+        assert_eq!(s.notation.ties, Ties::Sharps);
+        let say = |text: &str| {
+            let mut s = s.clone();
+            let wrong = s.override_with(text, Path::new("s.toml"));
+            wrong.expect_err("an error").to_string()
+        };
+        assert_eq!(
+            say("[notation]\nletters = 'latin'"),
+            "s.toml: notation.letters is 'latin'; it must be 'english', 'german', 'fixed do' or 'movable do'"
+        );
+        assert_eq!(
+            say("[notation]\nminor = 'moll'"),
+            "s.toml: notation.minor is 'moll'; it must be 'm', 'min' or '−'"
+        );
+        assert!(say("[reading]\nbassist = 'yes'").contains("line 2"));
     }
 
     #[test]
@@ -316,6 +493,11 @@ mod tests {
             "s.toml: keyboard.channels holds 0; channels are numbered 1 to 16"
         );
         assert!(say("[reading]\ninertai = 'phrase'").contains("line 2"));
+        assert_eq!(
+            say("[notation]\nsix_four = 'K'"),
+            "s.toml: notation.six_four is 'K'; it must be 'I64' or 'V'"
+        );
+        assert!(say("[notation]\nnumeral_case = 'jazz'").contains("'textbook' or 'capitals'"));
         assert!(
             say("[reading]\ninertia = 'slow'").contains("chord, motif, phrase, period, section")
         );

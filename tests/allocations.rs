@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 use allocation_counter::measure;
 use peregrinus::engine::{Change, Monitor, Observer};
 use peregrinus::midi::{Event, Outlet, intake};
-use peregrinus::theory::Catalogue;
+use peregrinus::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet};
 use peregrinus::time::Time;
 
 /// Bytes of every kind: notes with and without running status, pedals, real-time bytes inside
@@ -133,6 +133,32 @@ fn the_engine() {
         "allocations over {} events",
         counted.len()
     );
+}
+
+#[test]
+fn naming_a_chord() {
+    let kinds = Kinds::standard();
+    let mut hearing = Hearing {
+        scale: PitchClassSet::from_mask(0xab5),
+        center: Some(PitchClass::new(0)),
+        ..Hearing::default()
+    };
+    let mut chords = 0;
+    let info = measure(|| {
+        for mask in 1..4096u16 {
+            let set = PitchClassSet::from_mask(mask);
+            for bass in set.iter() {
+                let found = std::hint::black_box(kinds.readings(set, bass, hearing));
+                if let Some(chord) = found.best().chord() {
+                    hearing.before = Some(chord);
+                    chords += 1;
+                }
+                hearing.bassist = !hearing.bassist;
+            }
+        }
+    });
+    assert!(chords > 2_000, "{chords}");
+    assert_eq!(info.count_total, 0);
 }
 
 struct Count<'a>(&'a mut u64);

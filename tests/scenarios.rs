@@ -364,8 +364,7 @@ fn moments(scenario: &Scenario, e: &Expect) -> Result<Vec<Time>, String> {
 
 const ASCII: Notation = Notation {
     glyphs: Glyphs::Ascii,
-    measure: peregrinus::theory::Measure::Major,
-    ionian_is_major: false,
+    ..Notation::PLAIN
 };
 
 /// The label shown, in plain letters.

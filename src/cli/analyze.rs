@@ -2,7 +2,7 @@
 
 use super::Failure;
 use crate::engine::{Event, Inertia};
-use crate::formats::{Analysis, analysis_json, analysis_text};
+use crate::formats::{Analysis, analysis_json, analysis_text, voicings_text};
 use crate::midi::{self, Performance};
 use crate::settings::Settings;
 use crate::study;
@@ -24,6 +24,10 @@ pub struct Args {
     /// How slowly a new tonality is established: chord, motif, phrase, period, section.
     #[arg(long, value_name = "STOP")]
     inertia: Option<Inertia>,
+    /// List too how each chord was voiced: the hands, the intervals, how it is built.
+    /// (JSON has it always.)
+    #[arg(long)]
+    voicings: bool,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -144,6 +148,7 @@ fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failu
         notation: &settings.notation,
     };
     let text = match args.format {
+        Format::Text if args.voicings => analysis_text(&analysis) + &voicings_text(&analysis),
         Format::Text => analysis_text(&analysis),
         Format::Json => analysis_json(&analysis, true)? + "\n",
         Format::Jsonl => analysis_json(&analysis, false)? + "\n",

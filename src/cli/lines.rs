@@ -4,7 +4,7 @@ use super::Failure;
 use crate::engine::{Change, Established};
 use crate::live::{Feed, News};
 use crate::settings::Settings;
-use crate::theory::{Spelling, Tonality};
+use crate::theory::{Chord, Spelling, Tonality};
 use crate::time::Time;
 use clap::ValueEnum;
 use serde::Serialize;
@@ -48,6 +48,7 @@ pub fn follow(
         settings,
         format,
         within: None,
+        before: None,
         said: None,
         dropped: 0,
     };
@@ -127,6 +128,8 @@ struct Printer<'a> {
     settings: &'a Settings,
     format: Format,
     within: Option<(Tonality, Spelling)>,
+    /// The chord printed last.
+    before: Option<Chord>,
     said: Option<String>,
     dropped: u64,
 }
@@ -161,12 +164,19 @@ impl Printer<'_> {
                 self.within = None;
                 plain("no center")
             }
-            Change::Chord { sonority, .. } => Line {
-                name: Some(notation.sonority(sonority, self.within, catalogue)),
-                numeral: notation.numeral(sonority, self.within, catalogue),
-                ..plain("chord")
-            },
-            Change::Silence => plain("silence"),
+            Change::Chord { sonority, .. } => {
+                let around = (self.before, None);
+                self.before = sonority.chord().or(self.before);
+                Line {
+                    name: Some(notation.sonority(sonority, self.within, catalogue)),
+                    numeral: notation.numeral_between(sonority, self.within, around, catalogue),
+                    ..plain("chord")
+                }
+            }
+            Change::Silence => {
+                self.before = None;
+                plain("silence")
+            }
             Change::Refined(_) | Change::Rest => return Ok(()),
         };
         let mut out = io::stdout().lock();

@@ -1,8 +1,10 @@
 //! The commands, one file each: they wire the rooms together.
 
 mod analyze;
+mod harmonize;
 mod lines;
 mod listen;
+mod modes;
 mod monitor;
 mod ports;
 mod replay;
@@ -39,6 +41,10 @@ enum Command {
     Ports,
     /// Read MIDI files and print their tonal plan.
     Analyze(analyze::Args),
+    /// Print the triads and sevenths on each degree of a tonality.
+    Harmonize(harmonize::Args),
+    /// Print the modes that are known, or one of them in detail.
+    Modes(modes::Args),
 }
 
 /// What went wrong, as one says it to the user; exit code 1.
@@ -74,6 +80,8 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         Some(Command::Listen(args)) => listen::run(args, &settings),
         Some(Command::Replay(args)) => replay::run(args, &settings),
         Some(Command::Ports) => ports::run(),
+        Some(Command::Harmonize(args)) => harmonize::run(args, &settings),
+        Some(Command::Modes(args)) => modes::run(args, &settings),
         None => monitor::run(&settings),
     }
 }

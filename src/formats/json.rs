@@ -2,8 +2,9 @@
 //! Times are seconds, centers and basses pitch classes with C = 0.
 
 use super::Analysis;
+use super::change::{around, common_chord, notes_altered};
 use crate::plan::{ChordSpan, Region};
-use crate::theory::{Glyphs, Notation};
+use crate::theory::{Chord, Notation};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -48,6 +49,21 @@ struct RegionOut {
     /// The modes that fit as well while those degrees are open.
     or: Vec<String>,
     probability: f64,
+    /// The chord common to this tonality and the one before, where the center changed
+    /// and there is one.
+    pivot: Option<PivotOut>,
+    /// The notes that differ from the tonality before: `F→F♯`.
+    altered: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct PivotOut {
+    chord: String,
+    /// Its numeral in the tonality before.
+    from: String,
+    /// Its numeral here.
+    to: String,
+    at: f64,
 }
 
 #[derive(Serialize)]
@@ -55,10 +71,15 @@ struct ChordOut {
     start: f64,
     end: f64,
     label: String,
+    /// What else the same notes are called.
+    or: Vec<String>,
     harte: String,
     numeral: Option<String>,
     bass: usize,
+    /// Spelled, from the bass upwards.
+    notes: Vec<String>,
     pitches: Vec<u8>,
+    voicing: super::voicing::VoicingOut,
 }
 
 #[derive(Serialize)]
@@ -115,14 +136,7 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
                     .collect(),
             ),
         },
-        chords: a
-            .study
-            .heard
-            .chords()
-            .iter()
-            .filter(|c| c.end > c.start)
-            .map(|c| chord(a, c))
-            .collect(),
+        chords: chords(a, a.study.heard.chords(), false),
         summary: summary(a),
     };
     if pretty {
@@ -139,9 +153,11 @@ fn round(seconds: f64) -> f64 {
 
 fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
     let id = |m| a.catalogue.mode(m).id.clone();
+    let list: Vec<&Region> = list.iter().filter(|r| r.end > r.start).collect();
+    let before = std::iter::once(None).chain(list.iter().map(|&r| Some(r)));
     list.iter()
-        .filter(|r| r.end > r.start)
-        .map(|r| RegionOut {
+        .zip(before)
+        .map(|(r, before)| RegionOut {
             start: round(r.start.seconds()),
             end: round(r.end.seconds()),
             since: round(r.since.seconds()),
@@ -152,24 +168,61 @@ fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
             open: r.open.numbers().collect(),
             or: r.open.others().map(id).collect(),
             probability: (f64::from(r.probability) * 1e4).round() / 1e4,
+            pivot: before
+                .and_then(|b| common_chord(a, b, r))
+                .map(|(at, p)| PivotOut {
+                    chord: a.notation.chord(p.chord, p.from.root()),
+                    from: p.from.text(a.notation),
+                    to: p.to.text(a.notation),
+                    at: round(at.seconds()),
+                }),
+            altered: before.map_or(Vec::new(), |b| notes_altered(a, b, r)),
         })
         .collect()
 }
 
-fn chord(a: &Analysis, c: &ChordSpan) -> ChordOut {
-    // Harte's syntax is ASCII whatever the screen shows.
-    let plain = Notation {
-        glyphs: Glyphs::Ascii,
-        ..*a.notation
+/// Chords in time with their numerals: by what came before, and in hindsight by what
+/// comes after as well.
+fn chords(a: &Analysis, spans: &[ChordSpan], hindsight: bool) -> Vec<ChordOut> {
+    spans
+        .iter()
+        .enumerate()
+        .filter(|(_, c)| c.end > c.start)
+        .map(|(i, c)| chord(a, c, around(spans, i, hindsight)))
+        .collect()
+}
+
+fn chord(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) -> ChordOut {
+    let (within, catalogue) = (c.within, a.catalogue);
+    let (label, harte) = match c.sonority.chord() {
+        // The root as the numeral has it.
+        Some(chord) => {
+            let root = |n: &Notation| n.root_between(chord, within, around, catalogue);
+            (
+                a.notation.chord(chord, root(a.notation)),
+                chord.harte(root(&Notation::PLAIN)),
+            )
+        }
+        None => (
+            a.notation.sonority(c.sonority, within, catalogue),
+            a.notation.harte(c.sonority, within, catalogue),
+        ),
     };
+    let numeral = a
+        .notation
+        .numeral_between(c.sonority, within, around, catalogue);
+    let notes = a.notation.notes(c.sonority, c.within, around, a.catalogue);
     ChordOut {
         start: round(c.start.seconds()),
         end: round(c.end.seconds()),
-        label: a.notation.sonority(c.sonority, c.within, a.catalogue),
-        harte: plain.harte(c.sonority, c.within, a.catalogue),
-        numeral: a.notation.numeral(c.sonority, c.within, a.catalogue),
+        label,
+        or: super::readings::others(a, c),
+        harte,
+        numeral,
         bass: c.sonority.bass().index(),
+        notes: notes.iter().map(|&n| a.notation.name(n)).collect(),
         pitches: crate::engine::each(c.keys).collect(),
+        voicing: super::voicing::of(a, c),
     }
 }
 
@@ -211,4 +264,112 @@ fn shares(map: BTreeMap<String, f64>) -> Vec<Share> {
         .collect();
     list.sort_by(|a, b| b.seconds.total_cmp(&a.seconds).then(a.name.cmp(&b.name)));
     list
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::{Change, Established, History, Observer};
+    use crate::plan::{Open, TonalPlan};
+    use crate::study::Study;
+    use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
+    use crate::time::Time;
+    use serde_json::{Value, json};
+
+    /// A study that was told its changes: every second a tonality (`E♭ ionian`), or the
+    /// keys of a chord from its bass up.
+    fn study(changes: &[&str]) -> Study {
+        let c = Catalogue::standard();
+        let mut heard = History::default();
+        for (i, what) in changes.iter().enumerate() {
+            let at = Time::millis(1000 * i as u64);
+            if what.starts_with(char::is_alphabetic) {
+                let t = c.parse_tonality(what).expect("a tonality");
+                let here = Established {
+                    tonality: t.tonality,
+                    tonic: t.tonic,
+                    at,
+                    since: at,
+                    probability: 0.9,
+                    open: Open::default(),
+                };
+                heard.change(at, Change::Here(here));
+                continue;
+            }
+            let keys: Vec<u8> = what.split(' ').map(|k| k.parse().expect("a key")).collect();
+            let set: PitchClassSet = keys.iter().map(|&k| PitchClass::of_key(k)).collect();
+            let bass = PitchClass::of_key(keys[0]);
+            let sonority = Kinds::standard().name(set, bass, PitchClassSet::ALL);
+            let keys = keys.iter().fold(0, |all, k| all | 1 << k);
+            heard.change(at, Change::Chord { sonority, keys });
+        }
+        let duration = Time::millis(1000 * changes.len() as u64);
+        heard.advance_to(duration);
+        Study {
+            duration,
+            heard,
+            hindsight: TonalPlan::default(),
+        }
+    }
+
+    fn written(changes: &[&str], hindsight: bool) -> (Value, Value) {
+        let study = study(changes);
+        let a = Analysis {
+            file: "a.mid",
+            study: &study,
+            faults: &[],
+            catalogue: Catalogue::standard(),
+            notation: &Notation::default(),
+        };
+        let all: Value =
+            serde_json::from_str(&analysis(&a, false).expect("JSON")).expect("one object");
+        let spans = study.heard.chords();
+        let chords = serde_json::to_value(chords(&a, spans, hindsight)).expect("JSON");
+        if !hindsight {
+            assert_eq!(all["chords"], chords);
+        }
+        (all["heard"]["regions"].clone(), chords)
+    }
+
+    #[test]
+    fn an_augmented_sixth_is_told_by_what_follows() {
+        let changes = ["C ionian", "60 64 67", "56 60 63 66", "55 59 62"];
+        let of = |hindsight| -> Vec<(Value, Value, Value)> {
+            let (_, chords) = written(&changes, hindsight);
+            let list = chords.as_array().expect("a list");
+            list.iter()
+                .map(|c| (c["label"].clone(), c["numeral"].clone(), c["notes"].clone()))
+                .collect()
+        };
+        let flat = json!(["A♭", "C", "E♭", "G♭"]);
+        assert_eq!(of(false)[1], (json!("A♭7"), json!("♭VI7"), flat));
+        let sharp = json!(["A♭", "C", "E♭", "F♯"]);
+        assert_eq!(of(true)[1], (json!("A♭7"), json!("Ger6"), sharp));
+        assert_eq!(of(true)[2].1, "V");
+    }
+
+    #[test]
+    fn a_region_says_its_pivot_and_what_it_alters() {
+        let (regions, _) = written(
+            &[
+                "C ionian",
+                "60 64 67",
+                "57 60 64",
+                "G ionian",
+                "54 57 60 62",
+                "55 59 62",
+                "G dorian",
+                "55 58 62",
+            ],
+            false,
+        );
+        assert_eq!(regions[0]["pivot"], Value::Null);
+        assert_eq!(regions[0]["altered"], json!([]));
+        let pivot = json!({"chord": "Am", "from": "vi", "to": "ii", "at": 2.0});
+        assert_eq!(regions[1]["pivot"], pivot);
+        assert_eq!(regions[1]["altered"], json!(["F→F♯"]));
+        // The same center in another mode: no pivot.
+        assert_eq!(regions[2]["pivot"], Value::Null);
+        assert_eq!(regions[2]["altered"], json!(["B→B♭", "F♯→F"]));
+    }
 }

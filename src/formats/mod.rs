@@ -1,11 +1,25 @@
-//! Studies to open formats, one file a format. They make bytes; writing them to
+//! Studies, scales and the catalogue to open formats, one file a format. They make bytes; writing them to
 //! files is the caller's affair.
 
+mod catalogue;
+mod catalogue_text;
+mod change;
 mod json;
+mod readings;
+mod scale;
+mod scale_text;
+#[cfg(test)]
+mod tests;
 mod text;
+mod voicing;
 
+pub use catalogue::{csv as catalogue_csv, json as catalogue_json, mode_json};
+pub use catalogue_text::{mode_text, text as catalogue_text};
 pub use json::analysis as analysis_json;
+pub use scale::{CsvFailure, beside_csv, beside_json, csv as scale_csv, json as scale_json};
+pub use scale_text::{beside_text, text as scale_text};
 pub use text::analysis as analysis_text;
+pub use voicing::list as voicings_text;
 
 use crate::midi::Fault;
 use crate::study::Study;
@@ -17,6 +31,13 @@ pub struct Analysis<'a> {
     pub study: &'a Study,
     /// What could not be read of the file.
     pub faults: &'a [Fault],
+    pub catalogue: &'a Catalogue,
+    pub notation: &'a Notation,
+}
+
+/// The modes that are known and how things are to be written.
+#[derive(Clone, Copy)]
+pub struct Words<'a> {
     pub catalogue: &'a Catalogue,
     pub notation: &'a Notation,
 }

@@ -1,6 +1,7 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
 use super::Analysis;
+use super::change::{around, common_chord, notes_altered};
 use crate::plan::Region;
 use std::fmt::Write;
 
@@ -23,16 +24,18 @@ pub fn analysis(a: &Analysis) -> String {
         if list.is_empty() {
             let _ = writeln!(out, "    no center");
         }
-        for r in list {
-            let _ = writeln!(out, "    {}", region(a, r));
+        for (i, r) in list.iter().enumerate() {
+            let change = i.checked_sub(1).map(|b| change(a, &list[b], r));
+            let _ = writeln!(out, "    {}{}", region(a, r), change.unwrap_or_default());
         }
     }
     let _ = writeln!(out, "  chords");
-    for c in a.study.heard.chords().iter().filter(|c| c.end > c.start) {
+    let spans = a.study.heard.chords();
+    for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
         let label = a.notation.sonority(c.sonority, c.within, a.catalogue);
         let numeral = a
             .notation
-            .numeral(c.sonority, c.within, a.catalogue)
+            .numeral_between(c.sonority, c.within, around(spans, i, false), a.catalogue)
             .unwrap_or_default();
         let _ = writeln!(out, "    {:>8}  {label:<12} {numeral}", c.start.to_string());
     }
@@ -55,4 +58,19 @@ fn region(a: &Analysis, r: &Region) -> String {
         line.push(')');
     }
     line
+}
+
+/// How it was reached: the common chord with its numeral on both sides, the notes altered.
+fn change(a: &Analysis, before: &Region, r: &Region) -> String {
+    let mut said = Vec::new();
+    if let Some((_, p)) = common_chord(a, before, r) {
+        let label = a.notation.chord(p.chord, p.from.root());
+        let (from, to) = (p.from.text(a.notation), p.to.text(a.notation));
+        said.push(format!("{label}: {from} = {to}"));
+    }
+    said.extend(notes_altered(a, before, r));
+    match said.is_empty() {
+        true => String::new(),
+        false => format!("  [{}]", said.join(", ")),
+    }
 }

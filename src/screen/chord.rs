@@ -7,7 +7,7 @@ use super::draw::{Look, Picture};
 use super::large::{self, Size};
 use super::pen::{Pen, fit};
 use crate::engine::KeySet;
-use crate::theory::{Notation, PitchClass, Sonority, Spelling, Tonality};
+use crate::theory::{Chord, Sonority, Spelling, Tonality, neighbour};
 use crate::time::Time;
 
 /// What is shown, and the tonality that it is named in.
@@ -23,6 +23,8 @@ const LONGEST: Time = Time::millis(150);
 #[derive(Clone, Debug, Default)]
 pub(super) struct Label {
     shown: Option<Shown>,
+    /// The harmony before it.
+    before: Option<Chord>,
     /// The stroke seen last, and when its last key was struck.
     stroke: (KeySet, Time),
     struck_at: Time,
@@ -33,6 +35,11 @@ pub(super) struct Label {
 }
 
 impl Label {
+    /// What is shown.
+    pub fn sonority(&self) -> Option<Sonority> {
+        self.shown.map(|s| s.0)
+    }
+
     /// Follows the picture's chord.
     pub fn follow(&mut self, picture: &Picture) {
         let reading = picture.reading;
@@ -59,6 +66,10 @@ impl Label {
             self.waits = Some(left);
         } else {
             self.shown = fresh;
+            self.before = fresh.and_then(|(s, _)| {
+                let all = picture.history.chords().iter().rev();
+                neighbour(s.chord()?, all.filter_map(|c| c.sonority.chord()))
+            });
             self.differs = None;
         }
     }
@@ -71,8 +82,11 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
     let Some((sonority, within)) = label.shown else {
         return;
     };
+    let around = (label.before, None);
     let label = look.notation.sonority(sonority, within, look.catalogue);
-    let numeral = look.notation.numeral(sonority, within, look.catalogue);
+    let numeral = look
+        .notation
+        .numeral_between(sonority, within, around, look.catalogue);
     let words = words(sonority, within, look);
     let gap = 3;
 
@@ -145,41 +159,16 @@ fn named(picture: &Picture) -> Option<Shown> {
     }
 }
 
-/// Its notes upwards from the bass, after its name where the label is bare.
+/// Its notes upwards from the bass, after a word where the label is bare.
 fn words(s: Sonority, within: Option<(Tonality, Spelling)>, look: &Look) -> String {
-    let notes: Vec<String> = (0..12)
-        .map(|i| s.bass().up(i))
-        .filter(|&pc| s.set().contains(pc))
-        .map(|pc| spelled(s, pc, within, &look.notation, look).text(look.notation.glyphs))
-        .collect();
+    let notation = &look.notation;
+    let notes = notation.notes(s, within, (None, None), look.catalogue);
+    let name = |&note| notation.note_name(note, within, look.catalogue);
+    let notes: Vec<String> = notes.iter().map(name).collect();
     let notes = notes.join(" ");
     match (s, s.words()) {
-        (Sonority::Note(_), _) => "one note".to_owned(),
+        (Sonority::Note(_), words) => words.to_owned(),
         (_, "") => notes,
-        (Sonority::Interval { .. }, words) => words.to_owned(),
         (_, words) => format!("{words}   {notes}"),
     }
-}
-
-/// A note of what sounds: members of a chord as stacked thirds, others as the
-/// tonality spells them.
-fn spelled(
-    s: Sonority,
-    pc: PitchClass,
-    within: Option<(Tonality, Spelling)>,
-    notation: &Notation,
-    look: &Look,
-) -> Spelling {
-    if let Sonority::Chord(c) = s {
-        let root = notation.root(c, within, look.catalogue);
-        let above = pc.above(c.root);
-        let kind = crate::theory::Kinds::standard().kind(c.kind);
-        if let Some(m) = kind.members.iter().find(|m| m.semitones as usize == above) {
-            return root.up((m.number as usize + 6) % 7, m.semitones as i32);
-        }
-        if pc == c.bass {
-            return c.spell_bass(root);
-        }
-    }
-    notation.note(pc, within, look.catalogue)
 }

@@ -48,7 +48,7 @@ pub(super) fn mode(t: Tonality, open: Open, look: &Look) -> Option<String> {
 
 /// `D Dorian`, `D Dorian?`, `D`.
 pub(super) fn name(t: Tonality, tonic: Spelling, open: Open, look: &Look) -> String {
-    let tonic = tonic.text(look.notation.glyphs);
+    let tonic = look.center(t, tonic);
     match mode(t, open, look) {
         Some(mode) => format!("{tonic} {mode}"),
         None => tonic,

@@ -24,7 +24,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     };
     let (w, h) = (pen.width(), pen.height());
     let name = look.notation.tonality(c.tonality, c.tonic, look.catalogue);
-    let tonic = c.tonic.text(look.notation.glyphs);
+    let tonic = look.center(c.tonality, c.tonic);
     let arrow = format!("{} {name}", look.sign("→", ">"));
     let evidence = evidence(&c, &tonic, look);
 
@@ -76,8 +76,8 @@ fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
     let bass = c.in_bass.then(|| format!("{tonic} in the bass"));
     let heard = c.heard.map(|pc| {
         let within = Some((c.tonality, c.tonic));
-        let note = look.notation.note(pc, within, look.catalogue);
-        format!("{} heard", note.text(look.notation.glyphs))
+        let note = look.notation.note_named(pc, within, look.catalogue);
+        format!("{note} heard")
     });
     [bass, heard]
         .into_iter()

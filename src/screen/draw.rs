@@ -4,10 +4,10 @@ use super::large::Size;
 use super::palette::{Palette, Styles};
 use super::pen::{Pen, columns};
 use super::strip::StripView;
-use super::{Source, chord, contender, help, here, piano, status, strip, why, window};
+use super::{Source, chord, contender, help, here, piano, scale, status, strip, why, window};
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::Marker;
-use crate::theory::{Catalogue, Glyphs, Notation, Spelling};
+use crate::theory::{Catalogue, Glyphs, Notation, Spelling, Tonality};
 use crate::time::Time;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -57,6 +57,11 @@ impl Look<'_> {
         self.notation.glyphs == Glyphs::Ascii
     }
 
+    /// A tonic in the user's letters.
+    pub fn center(&self, t: Tonality, tonic: Spelling) -> String {
+        self.notation.center(t, tonic, self.catalogue)
+    }
+
     pub fn styles(&self) -> Styles {
         self.palette.styles()
     }
@@ -73,6 +78,8 @@ pub(super) struct View {
     pub help: bool,
     /// What decides is shown.
     pub why: bool,
+    /// The harmonized scale is shown.
+    pub scale: bool,
     pub strip: StripView,
     /// The window's bars in chromatic order, not in fifths.
     pub chromatic: bool,
@@ -88,6 +95,7 @@ impl Default for View {
         View {
             help: false,
             why: false,
+            scale: false,
             strip: StripView::default(),
             chromatic: false,
             lowest_key: 24,
@@ -103,6 +111,8 @@ pub(super) struct Places {
     pub here: Rect,
     pub chord: Rect,
     pub window: Rect,
+    /// In the window's place; where there is none, in the strip's.
+    pub scale: Rect,
     pub contender: Rect,
     /// Where no row is free, in the contender's place.
     pub why: Rect,
@@ -145,8 +155,9 @@ struct Plan {
 /// Rows of what decides.
 const WHY: u16 = 2;
 
-/// Lays out `area`, with room for what decides if asked; `None` where it is too small.
-pub(super) fn places(area: Rect, why: bool) -> Option<Places> {
+/// Lays out `area`, with room for what decides and for the harmonized scale if asked;
+/// `None` where it is too small.
+pub(super) fn places(area: Rect, why: bool, scale: bool) -> Option<Places> {
     let (w, h) = (area.width, area.height);
     if w < SMALLEST.0 || h < SMALLEST.1 {
         return None;
@@ -247,6 +258,11 @@ pub(super) fn places(area: Rect, why: bool) -> Option<Places> {
         ..both
     };
     let gutter = if plan.window > 0 { 2 } else { 0 };
+    let (window, strip, scale) = match scale {
+        false => (window, strip, Rect::default()),
+        true if plan.window > 0 => (Rect::default(), strip, window),
+        true => (window, Rect::default(), strip),
+    };
     Some(Places {
         here,
         chord: Rect {
@@ -254,6 +270,7 @@ pub(super) fn places(area: Rect, why: bool) -> Option<Places> {
             ..both
         },
         window,
+        scale,
         contender,
         why,
         piano,
@@ -271,13 +288,16 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
         view.around = here.tonic;
     }
     view.label.follow(picture);
-    match places(area, view.why) {
+    match places(area, view.why, view.scale) {
         None => too_small(buf, look),
         Some(p) => {
             here::draw(&mut Pen::new(buf, p.here), p.size, picture, look);
             let mut pen = Pen::new(buf, p.chord);
             chord::draw(&mut pen, p.size.chord, picture, &view.label, look);
             window::draw(&mut Pen::new(buf, p.window), picture, view, look);
+            if view.scale {
+                scale::draw(&mut Pen::new(buf, p.scale), picture, &view.label, look);
+            }
             contender::draw(&mut Pen::new(buf, p.contender), picture, look);
             if view.why {
                 why::draw(&mut Pen::new(buf, p.why), picture, look);

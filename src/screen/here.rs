@@ -94,7 +94,7 @@ fn top(wanted: Size, taken: Size) -> u16 {
 fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
     let ascii = look.ascii();
     let styles = look.styles();
-    let tonic = e.tonic.text(look.notation.glyphs);
+    let tonic = look.center(e.tonality, e.tonic);
     let modes = claim::modes(e.tonality, e.open, look);
     let own = modes.first().map_or("", String::as_str);
     let (mode, style) = match claim::claim(e.open) {
@@ -137,7 +137,7 @@ fn draw_home(
     let room = pen.width().saturating_sub(caption_end + 12);
     pen.put_right(pen.width(), 0, &fit(&caption, room, ascii), styles.home);
     let room = pen.width().saturating_sub(letters_end + 4);
-    let tonic = home.tonic.text(look.notation.glyphs);
+    let tonic = look.center(home.tonality, home.tonic);
     for text in [&name, &tonic] {
         let fits = large::fitting(text, size.home, room, ascii);
         let wide = large::width(text, fits, ascii);

@@ -24,6 +24,8 @@ pub(super) enum Wish {
     Order,
     /// What decides, on and off.
     Why,
+    /// The harmonized scale, on and off.
+    Scale,
     Colours,
 }
 
@@ -79,9 +81,9 @@ pub(super) const BINDINGS: &[Binding] = &[
         &[plain('?', Wish::Help), named(KeyCode::Esc, Wish::Close)],
     ),
     binding(
-        "e",
-        "evidence: what decides, on and off",
-        &[plain('e', Wish::Why)],
+        "e h",
+        "evidence (what decides); harmony, on and off",
+        &[plain('e', Wish::Why), plain('h', Wish::Scale)],
     ),
     binding(
         "[ ]",

@@ -15,6 +15,7 @@ mod palette;
 mod pen;
 mod piano;
 mod run;
+mod scale;
 mod status;
 mod strip;
 mod terminal;

@@ -296,6 +296,7 @@ impl<'a> Desk<'a> {
                 view.why = !view.why;
                 self.asked = None;
             }
+            Wish::Scale => view.scale = !view.scale,
             Wish::Order => view.chromatic = !view.chromatic,
             Wish::Colours => self.palette = self.palette.next(),
         }

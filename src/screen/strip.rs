@@ -271,7 +271,7 @@ fn draw_chords(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look:
         // Room for the whole name or none; the rest is seen by zooming in. A dot
         // before it may push it on by one.
         let start = a.max(free);
-        let label = look.notation.sonority(c.sonority, c.within, look.catalogue);
+        let label = look.notation.brief(c.sonority, c.within, look.catalogue);
         if start <= a + 1 && start + columns(&label) < b {
             free = pen.put(GUTTER + start, y, &label, styles.numeral) + 1 - GUTTER;
         } else if start <= b {
@@ -302,7 +302,7 @@ fn names(
         let a = window.at(r.start.max(window.start)).unwrap_or(0);
         let b = window.at(end).unwrap_or(window.count);
         let room = b.saturating_sub(a + 1);
-        let tonic = r.tonic.text(look.notation.glyphs);
+        let tonic = look.center(r.tonality, r.tonic);
         let small = match claim::mode(r.tonality, r.open, look) {
             Some(mode) => shorter(&tonic, &mode, said == Some(r.tonic)),
             None => vec![tonic],

@@ -69,6 +69,8 @@ pub(super) struct Scene {
     pub help: bool,
     /// What decides, if that is shown.
     pub explanation: Option<Explanation>,
+    /// The harmonized scale is shown.
+    pub scale: bool,
     /// How long ago the file ended.
     pub ended: Option<Time>,
 }
@@ -106,6 +108,7 @@ impl Scene {
             now: Time::ZERO,
             help: false,
             explanation: None,
+            scale: false,
             ended: None,
         }
     }
@@ -277,6 +280,25 @@ impl Scene {
         s
     }
 
+    /// A minor, on its dominant seventh: a chord of the harmonic form.
+    pub fn dominant() -> Scene {
+        let mut s = Scene::dorian();
+        let here = established("A minor", 2.0, 3.5);
+        let chord = [40, 56, 59, 62];
+        s.reading.here = Some(here);
+        s.reading.home = Some(here);
+        s.reading.held = keys(&chord);
+        s.reading.pedalled = 0;
+        s.reading.chord = Some((named(&chord, "A minor"), sec(14.0)));
+        s
+    }
+
+    /// With the harmonized scale.
+    pub fn harmonized(mut self) -> Scene {
+        self.scale = true;
+        self
+    }
+
     /// A whole-tone run.
     pub fn whole_tone() -> Scene {
         let mut s = Scene::nothing();
@@ -395,6 +417,7 @@ impl Scene {
         let mut view = View {
             help: self.help,
             why: self.explanation.is_some(),
+            scale: self.scale,
             ..View::default()
         };
         self.draw_after(&mut view, width, height, palette, glyphs)
@@ -409,6 +432,22 @@ impl Scene {
         palette: Palette,
         glyphs: Glyphs,
     ) -> Buffer {
+        let notation = Notation {
+            glyphs,
+            ..Notation::default()
+        };
+        self.draw_in(notation, view, width, height, palette)
+    }
+
+    /// In other conventions.
+    fn draw_in(
+        &self,
+        notation: Notation,
+        view: &mut View,
+        width: u16,
+        height: u16,
+        palette: Palette,
+    ) -> Buffer {
         let mut buf = Buffer::empty(Rect::new(0, 0, width, height));
         let picture = Picture {
             reading: &self.reading,
@@ -420,10 +459,7 @@ impl Scene {
             ended: self.ended,
         };
         let look = Look {
-            notation: Notation {
-                glyphs,
-                ..Notation::default()
-            },
+            notation,
             palette,
             catalogue: Catalogue::standard(),
         };

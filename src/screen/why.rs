@@ -41,7 +41,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
 
     let name = match open.filter(|_| !center) {
         Some(open) => claim::name(e.tonality, e.tonic, open, look),
-        None => e.tonic.text(look.notation.glyphs),
+        None => look.center(e.tonality, e.tonic),
     };
     let whole = if center {
         e.center_probability
@@ -116,8 +116,7 @@ fn figure(change: f32, look: &Look) -> String {
 /// `D in the bass`, `F`, `G7 2 s ago`, `D triad`, `ends on D`.
 fn words(what: What, e: &Explanation, look: &Look) -> String {
     let within = Some((e.tonality, e.tonic));
-    let glyphs = look.notation.glyphs;
-    let note = |pc| look.notation.note(pc, within, look.catalogue).text(glyphs);
+    let note = |pc| look.notation.note_named(pc, within, look.catalogue);
     let notes = |set: PitchClassSet| {
         // From the center up.
         let own = (0..12).map(|n| e.tonality.center.up(n));

@@ -28,6 +28,9 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
     };
     pen.put_right(w.saturating_sub(1), 0, order, styles.quiet);
 
+    // The center first, then the mode's notes: a name that would touch another, as
+    // long ones do in narrow columns, is left out.
+    let mut names: Vec<(u8, u16, String, ratatui::style::Style)> = Vec::with_capacity(12);
     for i in 0..12u16 {
         let x = left + i * slot;
         let pc = if view.chromatic {
@@ -54,17 +57,28 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
         };
         bar_at(pen, (x, base), bar, share / FULL, style, look);
 
-        let name = look
-            .notation
-            .note(pc, within, look.catalogue)
-            .text(look.notation.glyphs);
+        let name = look.notation.note_named(pc, within, look.catalogue);
         let centred = |text: &str| x + bar.saturating_sub(columns(text)) / 2;
         let heard = reading.heard.contains(pc);
         let name_style = if heard { style } else { styles.quiet };
-        pen.put(centred(&name), base, &name, name_style);
+        let rank = match (is_center, degree) {
+            (true, _) => 0,
+            (false, Some(_)) => 1,
+            (false, None) => 2,
+        };
+        names.push((rank, centred(&name), name, name_style));
         if let Some(d) = degree {
             let text = d.text(look.notation.glyphs);
             pen.put(centred(&text), base + 1, &text, name_style);
+        }
+    }
+    names.sort_by_key(|n| n.0);
+    let mut put: Vec<(u16, u16)> = Vec::with_capacity(12);
+    for (_, x, name, style) in names {
+        let end = x + columns(&name);
+        if put.iter().all(|&(a, b)| end < a || x > b) {
+            pen.put(x, base, &name, style);
+            put.push((x, end));
         }
     }
     if picture.asleep().is_some() {

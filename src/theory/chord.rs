@@ -1,6 +1,8 @@
 //! Chords: the kinds that are known, and the name of a set of notes.
 
 use super::mode::Degree;
+use super::naming::Names;
+use super::notation::Notation;
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::{Glyphs, Spelling};
 use serde::Deserialize;
@@ -24,6 +26,12 @@ pub struct Kind {
     pub members: Vec<Member>,
     /// How far-fetched it is as a reading; 0 for the plain triads.
     pub cost: f32,
+    /// Named only where just its notes sound together.
+    pub exact: bool,
+    /// Named only over its root.
+    pub root_position: bool,
+    /// Played without its root where a bassist plays the roots.
+    pub rootless: bool,
     harte: Option<String>,
     set: PitchClassSet,
     core: PitchClassSet,
@@ -40,7 +48,7 @@ impl Kind {
         self.set
     }
 
-    fn has(&self, semitones: i32) -> bool {
+    pub(super) fn has(&self, semitones: i32) -> bool {
         self.set.contains(PitchClass::new(semitones))
     }
 
@@ -139,6 +147,7 @@ impl Sonority {
 #[derive(Debug)]
 pub struct Kinds {
     kinds: Vec<Kind>,
+    pub(super) names: Names,
 }
 
 #[derive(Deserialize)]
@@ -154,6 +163,12 @@ struct Entry {
     degrees: String,
     harte: Option<String>,
     cost: f32,
+    #[serde(default)]
+    exact: bool,
+    #[serde(default)]
+    root_position: bool,
+    #[serde(default)]
+    rootless: bool,
 }
 
 static STANDARD: LazyLock<Kinds> = LazyLock::new(|| {
@@ -218,6 +233,9 @@ impl Kinds {
                 symbol: e.symbol,
                 members,
                 cost: e.cost,
+                exact: e.exact,
+                root_position: e.root_position,
+                rootless: e.rootless,
                 harte: e.harte,
                 set,
                 core,
@@ -226,14 +244,21 @@ impl Kinds {
         if kinds.is_empty() || kinds.len() > 250 {
             return Err("chords.toml holds 1 to 250 kinds".into());
         }
-        Ok(Kinds { kinds })
+        let names = Names::new(&kinds);
+        Ok(Kinds { kinds, names })
     }
 
     pub fn kind(&self, id: KindId) -> &Kind {
         &self.kinds[(id.0 as usize).min(self.kinds.len() - 1)]
     }
 
+    /// The kinds that may be fitted to notes heard one after the other.
     pub fn iter(&self) -> impl Iterator<Item = (KindId, &Kind)> {
+        self.all().filter(|(_, k)| !k.exact)
+    }
+
+    /// Every kind, those too that are named only where just their notes sound.
+    pub fn all(&self) -> impl Iterator<Item = (KindId, &Kind)> {
         self.kinds
             .iter()
             .enumerate()
@@ -251,66 +276,10 @@ impl Kinds {
 
     /// By lead-sheet suffix.
     pub fn find(&self, symbol: &str) -> Option<KindId> {
-        self.iter()
-            .find(|(_, k)| k.symbol == symbol)
-            .map(|(i, _)| i)
-    }
-
-    /// Names a set of notes above its lowest.
-    ///
-    /// Of several readings the least far-fetched wins: the kind's own cost, and
-    /// what the bass adds (see [`bass_cost`]). `home` are the notes of the
-    /// tonality in force: a root outside it costs a little.
-    pub fn name(&self, set: PitchClassSet, bass: PitchClass, home: PitchClassSet) -> Sonority {
-        let set = set.with(bass);
-        match set.len() {
-            1 => return Sonority::Note(bass),
-            2 => {
-                let high = set.without(bass).iter().next().unwrap_or(bass);
-                return Sonority::Interval { low: bass, high };
-            }
-            _ => {}
-        }
-        let mut best: Option<(f32, Chord)> = None;
-        let mut consider = |cost: f32, root: PitchClass, kind: KindId| {
-            let outside = if home.contains(root) { 0.0 } else { 0.05 };
-            let cost = cost + outside;
-            // Equal costs may differ in their last bit: the root nearest above the bass stays.
-            if best.is_none_or(|(c, _)| cost < c - 1e-4) {
-                best = Some((cost, Chord { root, kind, bass }));
-            }
-        };
-        // From the bass upwards, so that ties fall alike in every transposition.
-        for root in (0..12).map(|n| bass.up(n)).filter(|&r| set.contains(r)) {
-            let above = set.seen_from(root);
-            let upper = set.without(bass).seen_from(root);
-            for (id, kind) in self.iter() {
-                if kind.set == above {
-                    consider(kind.cost + bass_cost(kind, bass.above(root)), root, id);
-                } else if kind.set == upper
-                    && root != bass
-                    && kind.members.len() <= 4
-                    && kind.cost < 0.3
-                {
-                    // A plain chord over a bass of its own.
-                    consider(kind.cost + FOREIGN_BASS, root, id);
-                }
-            }
-        }
-        if quartal(set) == Some(bass) && best.is_none_or(|(cost, _)| cost > QUARTAL) {
-            return Sonority::Notes { set, bass };
-        }
-        match best {
-            Some((cost, chord)) if cost < FAR_FETCHED => Sonority::Chord(chord),
-            _ => Sonority::Notes { set, bass },
-        }
+        self.all().find(|(_, k)| k.symbol == symbol).map(|(i, _)| i)
     }
 }
 
-/// A reading that costs more is no name but a riddle.
-const FAR_FETCHED: f32 = 1.0;
-/// A stack of fourths from the bass up is called that before it is called an inversion.
-const QUARTAL: f32 = 0.3;
 /// C/D: the bass is no member of the chord above it.
 pub const FOREIGN_BASS: f32 = 0.45;
 
@@ -355,26 +324,31 @@ impl Chord {
             .find(|m| m.semitones as usize == above)
     }
 
-    /// Lead-sheet label with the root spelled: `E♭m7/G♭`.
+    /// Lead-sheet label with the root spelled, in the default conventions: `E♭m7/G♭`.
     pub fn label(self, root: Spelling, glyphs: Glyphs) -> String {
-        let symbol = &Kinds::standard().kind(self.kind).symbol;
-        let mut text = root.text(glyphs);
-        text.push_str(&match glyphs {
-            Glyphs::Unicode => pretty(symbol),
-            Glyphs::Ascii => symbol.clone(),
-        });
-        if self.bass != self.root {
-            text.push('/');
-            text.push_str(&self.spell_bass(root).text(glyphs));
+        Notation {
+            glyphs,
+            ..Notation::PLAIN
         }
-        text
+        .chord(self, root)
     }
 
-    /// The bass as a stacked third where it is a member, else near the root.
+    /// The bass as a stacked third where it is a member, else as the step that
+    /// the Harte label names too: D♭ under C, F♯ under C.
     pub fn spell_bass(self, root: Spelling) -> Spelling {
-        match self.bass_member() {
-            Some(m) => root.up((m.number as usize - 1) % 7, m.semitones as i32),
-            None => Spelling::nearest(self.bass, root.fifths() as f32 + 1.0),
+        let (number, semitones) = match self.bass_member() {
+            Some(m) => (m.number as usize, m.semitones as usize),
+            None => PLAIN[self.bass.above(self.root)].0,
+        };
+        let stacked = root.up((number - 1) % 7, semitones as i32);
+        // Where the note only lies under the chord, no double accidental, and none
+        // for a white key unless it leads to the root (C♯m/B♯).
+        let near = Spelling::nearest(self.bass, f32::from(root.fifths()) + 1.0);
+        let white = Spelling::nearest(self.bass, 2.0);
+        match (self.bass_member(), white.accidental()) {
+            (None, 0) if semitones != 11 => white,
+            (None, _) if stacked.accidental().abs() > 1 => near,
+            _ => stacked,
         }
     }
 
@@ -400,16 +374,28 @@ impl Chord {
                 // A ninth in the bass is a second there.
                 Some(m) if m.number > 7 => harte_degree(m.number - 7, m.alter),
                 Some(m) => harte_degree(m.number, m.alter),
-                None => PLAIN[self.bass.above(self.root)].to_owned(),
+                None => PLAIN[self.bass.above(self.root)].1.to_owned(),
             });
         }
         text
     }
 }
 
-/// Semitones above a root as a degree, for notes that the kind does not spell.
-const PLAIN: [&str; 12] = [
-    "1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7",
+/// Semitones above a root as a degree, for notes that the kind does not spell:
+/// number and semitones, and as Harte writes it.
+const PLAIN: [((usize, usize), &str); 12] = [
+    ((1, 0), "1"),
+    ((2, 1), "b2"),
+    ((2, 2), "2"),
+    ((3, 3), "b3"),
+    ((3, 4), "3"),
+    ((4, 5), "4"),
+    ((4, 6), "#4"),
+    ((5, 7), "5"),
+    ((6, 8), "b6"),
+    ((6, 9), "6"),
+    ((7, 10), "b7"),
+    ((7, 11), "7"),
 ];
 
 fn harte_degree(number: u8, alter: i8) -> String {
@@ -424,7 +410,7 @@ impl Sonority {
             let list: Vec<&str> = set
                 .seen_from(root)
                 .iter()
-                .map(|pc| PLAIN[pc.index()])
+                .map(|pc| PLAIN[pc.index()].1)
                 .collect();
             format!("{}:({})", spell(root).text(Glyphs::Ascii), list.join(","))
         };
@@ -436,38 +422,36 @@ impl Sonority {
         }
     }
 
-    /// As shown: a chord's label, an interval's name, a note, or the notes.
-    pub fn label(self, spell: impl Fn(PitchClass) -> Spelling, glyphs: Glyphs) -> String {
+    /// A few words where the label alone is bare: "one note", "cluster", "whole-tone".
+    pub fn words(self) -> &'static str {
         match self {
-            Sonority::Note(pc) => spell(pc).text(glyphs),
-            Sonority::Interval { low, high } => {
-                format!("{}–{}", spell(low).text(glyphs), spell(high).text(glyphs))
-                    .replace('–', if glyphs == Glyphs::Ascii { "-" } else { "–" })
-            }
-            Sonority::Chord(c) => c.label(spell(c.root), glyphs),
-            Sonority::Notes { set, bass } => {
-                if let Some(low) = quartal(set) {
-                    return format!("quartal on {}", spell(low).text(glyphs));
-                }
-                let up = (0..12).map(|i| bass.up(i)).filter(|&pc| set.contains(pc));
-                up.map(|pc| spell(pc).text(glyphs))
-                    .collect::<Vec<_>>()
-                    .join(" ")
-            }
+            Sonority::Note(_) => "one note",
+            Sonority::Notes { set, .. } if quartal(set).is_none() => match () {
+                _ if turns(set, 2) && set.len() == 6 => "whole-tone",
+                _ if turns(set, 3) && set.len() == 8 => "octatonic",
+                _ if cluster(set) => "cluster",
+                _ => "",
+            },
+            _ => "",
         }
     }
 
-    /// A few words where the label alone is bare: "major third", "cluster".
-    pub fn words(self) -> &'static str {
+    /// The lowest of a stack of perfect fourths, where it is shown as one.
+    pub fn quartal(self) -> Option<PitchClass> {
         match self {
-            Sonority::Interval { low, high } => INTERVALS[high.above(low)],
-            Sonority::Notes { set, .. } if quartal(set).is_none() && cluster(set) => "cluster",
-            _ => "",
+            Sonority::Notes { set, .. } => quartal(set),
+            _ => None,
         }
     }
 }
 
-const INTERVALS: [&str; 12] = [
+/// Whether a set turns into itself `semitones` higher.
+fn turns(set: PitchClassSet, semitones: i32) -> bool {
+    set.up(semitones) == set
+}
+
+/// What two notes are called, by the semitones from the lower up.
+pub(super) const INTERVALS: [&str; 12] = [
     "unison",
     "minor second",
     "major second",
@@ -483,7 +467,7 @@ const INTERVALS: [&str; 12] = [
 ];
 
 /// The lowest of a stack of perfect fourths, if the set is one of three to five.
-fn quartal(set: PitchClassSet) -> Option<PitchClass> {
+pub(super) fn quartal(set: PitchClassSet) -> Option<PitchClass> {
     let stack = |low: PitchClass| -> PitchClassSet {
         (0..set.len() as i32).map(|i| low.up(5 * i)).collect()
     };
@@ -494,7 +478,7 @@ fn quartal(set: PitchClassSet) -> Option<PitchClass> {
 }
 
 /// Neighbours a semitone or whole tone apart, all within a fifth.
-fn cluster(set: PitchClassSet) -> bool {
+pub(super) fn cluster(set: PitchClassSet) -> bool {
     set.iter().any(|low| {
         let above = set.seen_from(low);
         let mut last = 0;
@@ -505,53 +489,4 @@ fn cluster(set: PitchClassSet) -> bool {
                 near && pc.index() <= 7
             })
     })
-}
-
-/// `m7b5` with the proper accidentals.
-fn pretty(symbol: &str) -> String {
-    let chars: Vec<char> = symbol.replace("dim", "°").chars().collect();
-    chars
-        .iter()
-        .enumerate()
-        .map(|(i, &c)| match c {
-            // A b before a figure is an accidental.
-            'b' if chars.get(i + 1).is_some_and(char::is_ascii_digit) => '♭',
-            '#' => '♯',
-            c => c,
-        })
-        .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn name(keys: &[i32]) -> String {
-        let set = keys.iter().map(|&k| PitchClass::new(k)).collect();
-        let home = PitchClassSet::from_mask(2741);
-        Kinds::standard()
-            .name(set, PitchClass::new(keys[0]), home)
-            .label(|pc| Spelling::nearest(pc, 1.5), Glyphs::Unicode)
-    }
-
-    #[test]
-    fn the_bass_decides_between_equal_sets() {
-        assert_eq!(name(&[0, 4, 7, 9]), "C6");
-        assert_eq!(name(&[9, 0, 4, 7]), "Am7");
-        assert_eq!(name(&[5, 8, 0, 2]), "Fm6");
-        assert_eq!(name(&[2, 5, 8, 0]), "Dm7♭5");
-        assert_eq!(name(&[0, 2, 7]), "Csus2");
-        assert_eq!(name(&[7, 0, 2]), "Gsus4");
-        assert_eq!(name(&[4, 7, 0]), "C/E");
-        assert_eq!(name(&[7, 0, 2, 5]), "G7sus4");
-        assert_eq!(name(&[2, 0, 4, 7]), "C/D");
-    }
-
-    #[test]
-    fn what_is_no_chord_is_shown_as_it_is() {
-        assert_eq!(name(&[2, 7, 0, 5]), "quartal on D");
-        assert_eq!(name(&[0, 1, 2]), "C C♯ D");
-        assert_eq!(name(&[0, 4]), "C–E");
-        assert_eq!(name(&[11]), "B");
-    }
 }

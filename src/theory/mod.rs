@@ -4,20 +4,37 @@
 //! ([`Spelling`], a place on the line of fifths). A [`Catalogue`] of modes gives
 //! [`Tonality`] its meaning, [`Kinds`] of chord name what sounds, and
 //! [`Notation`] holds the user's conventions for turning all that into text.
+//! [`Harmonized`] is a tonality with the chords on its degrees.
 
 mod chord;
+mod convention;
 mod mode;
+mod naming;
 mod notation;
 mod numeral;
 mod pitch;
+mod pivot;
+mod scale;
 mod spelling;
+mod voicing;
 
 pub use chord::{Chord, FOREIGN_BASS, Kind, KindId, Kinds, Member, Sonority, Triad, bass_cost};
+pub use convention::{
+    Accidentals, AugmentedMark, ChordMarks, DiminishedMark, HalfDiminished, Letters, MajorSeventh,
+    MinorMark, Ties, syllable,
+};
 pub use mode::{
     Catalogue, CatalogueError, Degree, MAX_MODES, Mode, ModeId, Tonality, WrittenTonality,
     spell_degree,
 };
-pub use notation::{Measure, Notation};
-pub use numeral::numeral;
+pub use naming::{Hearing, MAX_READINGS, Readings};
+pub use notation::{Cadential, Measure, Notation, NumeralCase};
+pub use numeral::{Context, Numeral, Role, Sixth, Target, analyse, neighbour};
 pub use pitch::{PitchClass, PitchClassSet};
+pub use pivot::{Pivot, altered, pivot};
+pub use scale::{
+    Beside, Changes, Common, Form, Harmonized, Pair, Place, Shade, Size, Stack, Step,
+    brightness_order, relatives,
+};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
+pub use voicing::{Hands, Structure, Voicing};

@@ -412,26 +412,74 @@ pub struct WrittenTonality {
 }
 
 impl Catalogue {
-    /// Parses `E♭ mixolydian`. The error says which half is wrong and lists the modes.
+    /// Parses `E♭ mixolydian`. The error says which half is wrong, and names the mode
+    /// that is meant or all of them.
     pub fn parse_tonality(&self, text: &str) -> Result<WrittenTonality, CatalogueError> {
         let text = text.trim();
+        let example = "write a tonic and a mode, such as E♭ mixolydian";
         let (note, mode) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
-        let tonic: Spelling = note.parse().map_err(|e| CatalogueError(format!("{e}")))?;
-        let mode = self.find(mode.trim()).ok_or_else(|| {
-            let known: Vec<&str> = self.modes.iter().map(|m| m.id.as_str()).collect();
-            CatalogueError(format!(
-                "'{}' is no mode of the catalogue; write one of: {}",
-                mode.trim(),
-                known.join(", ")
-            ))
+        let tonic: Spelling = note.parse().map_err(|e| {
+            CatalogueError(match self.find(text) {
+                _ if text.is_empty() => format!("there is no tonality: {example}"),
+                Some(mode) => {
+                    let id = &self.mode(mode).id;
+                    format!("'{text}' is a mode without its tonic: write it before, such as D {id}")
+                }
+                None => format!("{e}; {example}"),
+            })
         })?;
+        if mode.trim().is_empty() {
+            return Err(CatalogueError(format!(
+                "'{text}' is a tonic without its mode: {example}"
+            )));
+        }
         Ok(WrittenTonality {
             tonality: Tonality {
                 center: tonic.pitch_class(),
-                mode,
+                mode: self.parse_mode(mode)?,
             },
             tonic,
         })
+    }
+
+    /// A mode by id or name; `major` is Ionian, as everybody calls it. The error names
+    /// the mode that is meant, or all of them.
+    pub fn parse_mode(&self, text: &str) -> Result<ModeId, CatalogueError> {
+        let text = text.trim();
+        if let Some(mode) = self.find(text) {
+            return Ok(mode);
+        }
+        let plain = text.to_lowercase();
+        let words: Vec<&str> = plain.split([' ', '_', '-']).collect();
+        if words == ["major"]
+            && let Some(ionian) = self.find("ionian")
+        {
+            return Ok(ionian);
+        }
+        let what = format!("'{text}' is no mode of the catalogue");
+        if let ["natural" | "harmonic" | "melodic", "minor"] = words[..]
+            && self.find("minor").is_some()
+        {
+            return Err(CatalogueError(format!(
+                "{what} but a form of minor, whose 6th and 7th move: write minor"
+            )));
+        }
+        let near =
+            |name: &str| strsim::normalized_damerau_levenshtein(&name.to_lowercase(), &plain);
+        let nearness = |m: &Mode| near(&m.id).max(near(&m.name));
+        let nearest = self
+            .modes
+            .iter()
+            .max_by(|a, b| nearness(a).total_cmp(&nearness(b)));
+        // As for ports: less than half of it right is no guess worth making.
+        if let Some(mode) = nearest.filter(|m| nearness(m) >= 0.5) {
+            return Err(CatalogueError(format!("{what}; did you mean {}?", mode.id)));
+        }
+        let known: Vec<&str> = self.modes.iter().map(|m| m.id.as_str()).collect();
+        Err(CatalogueError(format!(
+            "{what}; write one of: {}",
+            known.join(", ")
+        )))
     }
 }
 
@@ -453,6 +501,49 @@ mod tests {
         let dorian = c.parse_tonality("e♭ Dorian").expect("a tonality");
         assert_eq!(dorian.tonic.to_string(), "E♭");
         assert_eq!(c.signature(dorian.tonic, dorian.tonality.mode), -5);
+    }
+
+    #[test]
+    fn a_bad_tonality_says_what_to_write() {
+        let c = Catalogue::standard();
+        let says = |text: &str| match c.parse_tonality(text) {
+            Ok(t) => c.mode(t.tonality.mode).id.clone(),
+            Err(e) => e.0,
+        };
+        for (text, want) in [
+            ("C major", "ionian"),
+            ("c Major Pentatonic", "major_pentatonic"),
+            ("F♯ LYDIAN ♭3", "lydian_flat3"),
+            (
+                "dorian",
+                "'dorian' is a mode without its tonic: write it before, such as D dorian",
+            ),
+            (
+                "D",
+                "'D' is a tonic without its mode: write a tonic and a mode, such as E♭ mixolydian",
+            ),
+            (
+                "D mixolidian",
+                "'mixolidian' is no mode of the catalogue; did you mean mixolydian?",
+            ),
+            (
+                "A harmonic minor",
+                "'harmonic minor' is no mode of the catalogue but a form of minor, whose 6th and 7th move: write minor",
+            ),
+            (
+                "",
+                "there is no tonality: write a tonic and a mode, such as E♭ mixolydian",
+            ),
+        ] {
+            assert_eq!(says(text), want, "{text}");
+        }
+        let unknown = says("D zzz");
+        assert!(
+            unknown.contains("write one of: lydian, ionian"),
+            "{unknown}"
+        );
+        let note = says("H dorian");
+        assert!(note.starts_with("'H' is no note name"), "{note}");
     }
 
     #[test]

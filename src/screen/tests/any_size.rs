@@ -4,7 +4,7 @@ use super::*;
 use crate::engine::CAUSES;
 use crate::screen::draw::{SMALLEST, places};
 use crate::screen::pen::Pen;
-use crate::screen::{chord, contender, help, here, piano, status, strip, why, window};
+use crate::screen::{chord, contender, help, here, piano, scale, status, strip, why, window};
 use crate::theory::{Chord, KindId, ModeId, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
@@ -170,10 +170,10 @@ prop_compose! {
 prop_compose! {
     fn any_scene()(
         reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()), explanation in prop::option::of(explanations()),
-        markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(),
+        markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
     ) -> Scene {
         let markers = markers.into_iter().map(|(at, name)| Marker { at, name }).collect();
-        Scene { reading, history, markers, source, now, help, ended, explanation }
+        Scene { reading, history, markers, source, now, help, ended, explanation, scale }
     }
 }
 
@@ -193,13 +193,14 @@ proptest! {
     }
 
     #[test]
-    fn panels_have_their_own_places(w in 0..400u16, h in 0..120u16, reasons in any::<bool>()) {
+    fn panels_have_their_own_places(w in 0..400u16, h in 0..120u16, reasons in any::<bool>(), harmony in any::<bool>()) {
         let area = Rect::new(3, 2, w, h);
-        match places(area, reasons) {
+        match places(area, reasons, harmony) {
             None => prop_assert!(w < SMALLEST.0 || h < SMALLEST.1),
             Some(p) => {
-                let all = [p.here, p.chord, p.window, p.contender, p.why, p.piano, p.strip, p.notice, p.status];
+                let all = [p.here, p.chord, p.window, p.scale, p.contender, p.why, p.piano, p.strip, p.notice, p.status];
                 prop_assert_eq!(!p.why.is_empty(), reasons);
+                prop_assert_eq!(!p.scale.is_empty(), harmony);
                 for (i, a) in all.iter().enumerate().filter(|(_, a)| !a.is_empty()) {
                     prop_assert_eq!(area.intersection(*a), *a, "panel {} leaves the screen", i);
                     for b in &all[i + 1..] {
@@ -231,10 +232,10 @@ proptest! {
         };
         let mut view = View::default();
         view.label.follow(&picture);
-        for panel in 0..10 {
+        for panel in 0..11 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);
-            let sizes = draw::places(Rect::new(0, 0, 240, 67), false).map(|p| p.size).unwrap_or_default();
+            let sizes = draw::places(Rect::new(0, 0, 240, 67), false, false).map(|p| p.size).unwrap_or_default();
             match panel {
                 0 => here::draw(&mut pen, sizes, &picture, &look),
                 1 => chord::draw(&mut pen, sizes.chord, &picture, &view.label, &look),
@@ -245,6 +246,7 @@ proptest! {
                 6 => status::notice(&mut pen, &picture, &look),
                 7 => status::draw(&mut pen, &picture, &look),
                 8 => why::draw(&mut pen, &picture, &look),
+                9 => scale::draw(&mut pen, &picture, &view.label, &look),
                 _ => help::draw(&mut pen, &picture, &look),
             }
             for p in area.positions().filter(|p| !place.contains(*p)) {

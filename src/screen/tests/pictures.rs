@@ -21,6 +21,10 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         ("lost", Scene::lost()),
         ("help", help),
         ("why", Scene::wandering().explained()),
+        ("harmony", Scene::wandering().harmonized()),
+        ("harmony_guessed", Scene::dorian().harmonized()),
+        ("harmony_minor", Scene::dominant().harmonized()),
+        ("harmony_why", Scene::wandering().explained().harmonized()),
     ]
 }
 
@@ -47,6 +51,8 @@ fn on_a_projector() {
         ("dorian", Scene::dorian()),
         ("wandering", Scene::wandering()),
         ("why", Scene::wandering().explained()),
+        ("harmony", Scene::wandering().harmonized()),
+        ("harmony_minor", Scene::dominant().harmonized()),
     ] {
         let text = scene.text(240, 67, Glyphs::Unicode);
         insta::assert_snapshot!(format!("{name}_240x67"), text);
@@ -72,6 +78,7 @@ fn in_ascii() {
         ("wandering", Scene::wandering()),
         ("file", Scene::file()),
         ("why", why),
+        ("harmony", Scene::wandering().harmonized()),
     ] {
         let text = scene.text(80, 24, Glyphs::Ascii);
         insta::assert_snapshot!(format!("{name}_80x24_ascii"), text);
@@ -128,7 +135,7 @@ fn nothing_jumps() {
         assert!(first.iter().all(Option::is_some), "{first:?}");
         for (name, scene) in scenes()
             .iter()
-            .filter(|s| !s.1.help && s.1.explanation.is_none())
+            .filter(|s| !s.1.help && !s.1.scale && s.1.explanation.is_none())
         {
             assert_eq!(places(scene), first, "{name} at {width}x{height}");
         }
@@ -203,6 +210,58 @@ fn it_says_what_it_knows() {
         &Scene::file(),
         &["1:07/1:22 paused", "×0.5", "repeat 1:00–1:10"],
     );
+}
+
+/// The chord that sounds is told by brackets, in any inversion and with notes added;
+/// what is no chord of the scale is not lit.
+#[test]
+fn the_chord_that_sounds_is_lit_by_its_shape() {
+    let lit = |chord: &[u8], within: &str, width, height| -> Vec<String> {
+        let mut s = Scene::wandering().harmonized();
+        s.reading.here = Some(established(within, 61.0, 63.0));
+        s.reading.chord = Some((named(chord, within), sec(65.0)));
+        let buf = s.draw(width, height, Palette::Plain, Glyphs::Ascii);
+        let text = as_text(&buf);
+        let parts = text.split('[').skip(1).filter_map(|p| p.split_once(']'));
+        parts.map(|p| p.0.trim().to_owned()).collect()
+    };
+    for (chord, sized) in [
+        ([43, 59, 62].as_slice(), ["G", "G", "G"]),
+        (&[47, 55, 62], ["G", "G", "G"]),
+        (&[43, 59, 62, 65], ["7", "G7", "G7"]),
+        (&[43, 59, 62, 65, 69], ["7", "G7", "G7"]),
+        (&[47, 53, 57, 62], ["m7b5", "Bm7b5", "Bm7b5"]),
+        // Suspended: the degree alone.
+        (&[43, 60, 62], ["I", "I", "I"]),
+    ] {
+        for ((width, height), want) in [(80, 24), (120, 36), (240, 67)].into_iter().zip(sized) {
+            let is = lit(chord, "G mixolydian", width, height);
+            assert_eq!(is, [want], "{chord:?} at {width}x{height}");
+        }
+    }
+    // A major chord on the second degree is not of the scale, nor is one note.
+    assert!(lit(&[45, 61, 64], "G mixolydian", 80, 24).is_empty());
+    assert!(lit(&[43], "G mixolydian", 80, 24).is_empty());
+    // A chord of a form is shown in the place of the usual one.
+    assert_eq!(lit(&[40, 56, 59], "A minor", 80, 24), ["E"]);
+    assert_eq!(lit(&[44, 59, 62, 65], "A minor", 120, 36), ["G#dim7"]);
+    assert_eq!(lit(&[44, 59, 62, 65], "A minor", 240, 67), ["G#dim7"]);
+    assert_eq!(lit(&[42, 57, 60, 64], "A minor", 240, 67), ["F#m7b5"]);
+}
+
+/// A scale that was not heard is not claimed.
+#[test]
+fn no_harmony_without_a_mode() {
+    let text = |s: Scene| s.harmonized().text(80, 24, Glyphs::Unicode);
+    for (scene, words) in [
+        (Scene::nothing(), "no center, no scale"),
+        (Scene::whole_tone(), "no center, no scale"),
+        (Scene::fifth(), "not yet: the mode is still open"),
+    ] {
+        let text = text(scene);
+        assert!(text.contains(words), "{text}");
+        assert!(!text.contains("vii"), "{text}");
+    }
 }
 
 /// Nothing large, and nothing in the strip, claims a mode that was not heard.
@@ -378,4 +437,60 @@ fn a_paused_file_does_not_wait_for_its_label() {
     assert!(!has_label(&scene));
     scene.now = sec(10.0);
     assert!(has_label(&scene));
+}
+
+/// Long names of notes stand apart, the center's is never left out, and no letter
+/// of another convention is on the screen.
+#[test]
+fn in_other_letters() {
+    use crate::theory::{Accidentals, Letters};
+    let german = [
+        "C", "Cis", "Des", "D", "Dis", "Es", "E", "F", "Fis", "Ges", "G", "Gis", "As", "A", "Ais",
+        "B", "H",
+    ];
+    let fixed = ["Do", "Re", "Mi", "Fa", "Sol", "La", "Si"];
+    let movable = [
+        "do", "di", "ra", "re", "ri", "me", "mi", "fa", "fi", "se", "sol", "si", "le", "la", "li",
+        "te", "ti",
+    ];
+    let plain = |name: &str| name.replace(['♯', '♭'], "");
+    for (letters, known, center) in [
+        (Letters::German, &german[..], "D"),
+        (Letters::FixedDo, &fixed[..], "Re"),
+        (Letters::MovableDo, &movable[..], "do"),
+    ] {
+        for accidentals in [Accidentals::ByContext, Accidentals::Sharps] {
+            for (width, height) in [(80, 24), (120, 36)] {
+                let notation = Notation {
+                    letters,
+                    accidentals,
+                    ..Notation::default()
+                };
+                let scene = Scene::dorian();
+                let drawn =
+                    scene.draw_in(notation, &mut View::default(), width, height, Palette::Dark);
+                let text = as_text(&drawn);
+                // The row of names lies over the row of degrees, below the caption.
+                let rows: Vec<&str> = text.lines().collect();
+                let at = rows.iter().find_map(|r| {
+                    let bytes = r.find("heard lately")?;
+                    Some(r[..bytes].chars().count())
+                });
+                let at = at.unwrap_or_else(|| panic!("no window in\n{text}"));
+                let tokens = |row: &str| -> Vec<String> {
+                    let panel: String = row.chars().skip(at).collect();
+                    panel.split_whitespace().map(str::to_owned).collect()
+                };
+                let degrees = rows
+                    .iter()
+                    .position(|r| tokens(r).concat().contains("♭741526"))
+                    .unwrap_or_else(|| panic!("no degrees in\n{text}"));
+                let found = tokens(rows[degrees - 1]);
+                let strange = found.iter().find(|n| !known.contains(&plain(n).as_str()));
+                assert_eq!(strange, None, "in\n{text}");
+                assert!(found.len() >= 6, "{found:?} in\n{text}");
+                assert!(found.iter().any(|n| n == center), "{found:?}");
+            }
+        }
+    }
 }

@@ -254,6 +254,26 @@ fn help_opens_and_closes() {
 }
 
 #[test]
+fn harmony_opens_and_closes() {
+    let last = |keys: &str| {
+        let mut rig = Rig::new(Scene::wandering());
+        rig.types(keys);
+        // All keys are taken before a second picture may be drawn.
+        rig.surface.quit_after = Some((2, rig.keys.0.clone()));
+        assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+        // Nothing of it goes to whoever plays.
+        assert_eq!(rig.stage.acts, []);
+        rig.surface.last
+    };
+    let shown = last("h");
+    assert!(
+        shown.contains("harmony") && shown.contains("[7]"),
+        "{shown}"
+    );
+    assert!(!shown.contains("heard lately"), "{shown}");
+}
+
+#[test]
 fn signals_failure_and_loss_end_it() {
     let mut rig = Rig::new(Scene::dorian());
     rig.alarms.0.send(Alarm::Signal(15)).expect("open");

@@ -1,0 +1,97 @@
+//! `harmonize TONALITY`: the chords on its degrees, or two tonalities side by side.
+
+use super::Failure;
+use crate::formats::{
+    Words, beside_csv, beside_json, beside_text, scale_csv, scale_json, scale_text,
+};
+use crate::settings::Settings;
+use crate::theory::{Beside, Harmonized, Notation, Ties};
+use clap::ValueEnum;
+use std::io::Write;
+use std::process::ExitCode;
+
+#[derive(clap::Args)]
+pub struct Args {
+    /// A tonic and a mode: E♭ mixolydian, F# minor, Bb lydian dominant.
+    #[arg(required_unless_present = "beside", value_name = "TONALITY")]
+    tonality: Vec<String>,
+    /// Set another tonality beside it and mark what changes.
+    #[arg(long, num_args = 1.., value_name = "TONALITY")]
+    beside: Option<Vec<String>>,
+    /// How to print: a table, one JSON object, or comma-separated values.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+/// How a scale or the catalogue is printed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    Text,
+    Json,
+    Csv,
+}
+
+pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
+    let catalogue = &*settings.catalogue;
+    let read = |words: &[String]| match catalogue.parse_tonality(&words.join(" ")) {
+        Ok(t) => Ok(Harmonized::new(t.tonality, t.tonic, catalogue)),
+        Err(e) => Err(format!("{e} (peregrinus modes lists the modes)")),
+    };
+    let (mut tonality, mut beside) = (&args.tonality[..], args.beside.as_deref());
+    if let (true, Some([first, rest @ ..])) = (tonality.is_empty(), beside) {
+        // The option first and both in quotation marks: it has taken the two.
+        if rest.is_empty() || catalogue.parse_tonality(first).is_err() {
+            return usage(
+                "--beside needs a tonality to set it beside: write that first, such as \
+                 peregrinus harmonize \"D dorian\" --beside \"D aeolian\"",
+            );
+        }
+        (tonality, beside) = (rest, Some(std::slice::from_ref(first)));
+    }
+    let scales = (read(tonality), beside.map(read).transpose());
+    let (scale, beside) = match scales {
+        (Ok(scale), Ok(beside)) => (scale, beside),
+        (Err(what), _) | (_, Err(what)) => return usage(&what),
+    };
+    let w = Words {
+        catalogue,
+        notation: &as_written(settings),
+    };
+    let text = match beside {
+        None => match args.format {
+            Format::Text => scale_text(&w, &scale),
+            Format::Json => scale_json(&w, &scale)? + "\n",
+            Format::Csv => scale_csv(&w, &scale)?,
+        },
+        Some(other) => {
+            let both = Beside::new(scale, other, catalogue, w.notation);
+            match args.format {
+                Format::Text => beside_text(&w, &both),
+                Format::Json => beside_json(&w, &both)? + "\n",
+                Format::Csv => beside_csv(&w, &both)?,
+            }
+        }
+    };
+    print(&text)
+}
+
+/// The user's conventions, but the tonic is the one that was asked for: F♯, not G♭.
+pub fn as_written(settings: &Settings) -> Notation {
+    Notation {
+        ties: Ties::Nearest,
+        ..settings.notation
+    }
+}
+
+/// Wrong usage, and what to do.
+pub fn usage(what: &str) -> Result<ExitCode, Failure> {
+    eprintln!("peregrinus: {what}");
+    Ok(ExitCode::from(2))
+}
+
+pub fn print(text: &str) -> Result<ExitCode, Failure> {
+    let mut out = std::io::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()?;
+    Ok(ExitCode::SUCCESS)
+}

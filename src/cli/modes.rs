@@ -1,0 +1,68 @@
+//! `modes [NAME]`: the catalogue, or one mode with its chords.
+
+use super::Failure;
+use super::harmonize::{Format, as_written, print, usage};
+use crate::formats::{
+    Words, catalogue_csv, catalogue_json, catalogue_text, mode_json, mode_text, scale_csv,
+};
+use crate::settings::Settings;
+use crate::theory::{Harmonized, Spelling, Tonality, WrittenTonality};
+use std::process::ExitCode;
+
+#[derive(clap::Args)]
+pub struct Args {
+    /// One mode in detail: dorian, phrygian dominant. Without it all modes.
+    #[arg(value_name = "NAME")]
+    name: Vec<String>,
+    /// The note that they stand on.
+    #[arg(long, default_value = "C", value_name = "TONIC")]
+    on: String,
+    /// How to print: a table, one JSON object, or comma-separated values.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
+    let catalogue = &*settings.catalogue;
+    let w = Words {
+        catalogue,
+        notation: &as_written(settings),
+    };
+    let tonic: Spelling = match args.on.trim().parse() {
+        Ok(tonic) => tonic,
+        Err(e) => return usage(&format!("--on: {e}")),
+    };
+    let name = args.name.join(" ");
+    if args.name.is_empty() {
+        return print(&match args.format {
+            Format::Text => catalogue_text(&w, tonic),
+            Format::Json => catalogue_json(&w, tonic)? + "\n",
+            Format::Csv => catalogue_csv(&w, tonic)?,
+        });
+    }
+    let mode = match catalogue.parse_mode(&name) {
+        Ok(mode) => mode,
+        Err(e) => {
+            return usage(&match catalogue.parse_tonality(&name) {
+                Ok(t) => format!(
+                    "'{name}' is a tonality, not a mode: write peregrinus modes {} --on {}",
+                    catalogue.mode(t.tonality.mode).id,
+                    t.tonic
+                ),
+                Err(_) => format!("{e} (peregrinus modes lists them)"),
+            });
+        }
+    };
+    let t = WrittenTonality {
+        tonality: Tonality {
+            center: tonic.pitch_class(),
+            mode,
+        },
+        tonic,
+    };
+    print(&match args.format {
+        Format::Text => mode_text(&w, t),
+        Format::Json => mode_json(&w, t)? + "\n",
+        Format::Csv => scale_csv(&w, &Harmonized::new(t.tonality, tonic, catalogue))?,
+    })
+}

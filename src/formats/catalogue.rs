@@ -1,0 +1,144 @@
+//! The catalogue of modes to JSON and CSV, and the order in which it is printed; its
+//! text is in `catalogue_text`.
+
+use super::Words;
+use super::scale::{CsvFailure, NoteOut, ScaleOut, on_tonic, scale_out, table};
+use crate::theory::{
+    Harmonized, Mode, ModeId, Spelling, Tonality, WrittenTonality, brightness_order, relatives,
+};
+use serde::Serialize;
+use std::cmp::Reverse;
+
+/// The modes by family, in the order of the catalogue; within a family from bright to
+/// dark, those whose degrees move behind the others that are as bright.
+pub(super) fn families<'a>(w: &Words<'a>) -> Vec<(&'a str, Vec<(ModeId, &'a Mode)>)> {
+    let mut families: Vec<(&str, Vec<(ModeId, &Mode)>)> = Vec::new();
+    for (id, mode) in w.catalogue.iter() {
+        match families.iter_mut().find(|f| f.0 == mode.parent) {
+            Some(f) => f.1.push((id, mode)),
+            None => families.push((&mode.parent, vec![(id, mode)])),
+        }
+    }
+    for (_, modes) in &mut families {
+        modes.sort_by_key(|(_, m)| (Reverse(m.brightness()), !m.movable.is_empty()));
+    }
+    families
+}
+
+#[derive(Serialize)]
+struct CatalogueOut {
+    tonic: String,
+    modes: Vec<ModeOut>,
+}
+
+#[derive(Serialize)]
+struct ModeOut {
+    id: String,
+    name: String,
+    family: String,
+    brightness: i32,
+    /// Above the tonic, usual form.
+    semitones: Vec<usize>,
+    degrees: Vec<NoteOut>,
+    movable: Vec<NoteOut>,
+    characteristic: Vec<NoteOut>,
+    /// What the next brighter mode of the family has otherwise.
+    altered: Vec<NoteOut>,
+    scored_as: String,
+}
+
+#[derive(Serialize)]
+struct CardOut {
+    #[serde(flatten)]
+    mode: ModeOut,
+    same_notes: Vec<String>,
+    scale: ScaleOut,
+}
+
+fn mode_out(w: &Words, tonic: Spelling, id: ModeId) -> ModeOut {
+    let m = w.catalogue.mode(id);
+    let shade = brightness_order(w.catalogue, &m.parent)
+        .into_iter()
+        .find(|s| s.mode == id);
+    ModeOut {
+        id: m.id.clone(),
+        name: name(w, id),
+        family: m.parent.clone(),
+        brightness: m.brightness(),
+        semitones: m.degrees.iter().map(|d| d.semitones()).collect(),
+        degrees: on_tonic(w, tonic, &m.degrees),
+        movable: on_tonic(w, tonic, &m.movable),
+        characteristic: on_tonic(w, tonic, &m.characteristic),
+        altered: shade.map_or(Vec::new(), |s| on_tonic(w, tonic, &s.altered)),
+        scored_as: m.scored_as.clone(),
+    }
+}
+
+/// As the user's notation writes it.
+pub(super) fn name(w: &Words, mode: ModeId) -> String {
+    let center = Spelling::C.pitch_class();
+    w.notation.mode(Tonality { center, mode }, w.catalogue)
+}
+
+/// The whole catalogue on `tonic`: one object, without a line break at its end.
+pub fn json(w: &Words, tonic: Spelling) -> Result<String, serde_json::Error> {
+    let modes = families(w).into_iter().flat_map(|f| f.1);
+    serde_json::to_string_pretty(&CatalogueOut {
+        tonic: w.note(tonic),
+        modes: modes.map(|(id, _)| mode_out(w, tonic, id)).collect(),
+    })
+}
+
+/// One mode with its chords: one object, without a line break at its end.
+pub fn mode_json(w: &Words, t: WrittenTonality) -> Result<String, serde_json::Error> {
+    let h = Harmonized::new(t.tonality, t.tonic, w.catalogue);
+    let same = relatives(t.tonality, t.tonic, w.catalogue).into_iter();
+    serde_json::to_string_pretty(&CardOut {
+        mode: mode_out(w, t.tonic, t.tonality.mode),
+        same_notes: same
+            .map(|(t, tonic)| w.notation.tonality(t, tonic, w.catalogue))
+            .collect(),
+        scale: scale_out(w, &h),
+    })
+}
+
+/// One line for each mode.
+pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvFailure> {
+    let head = [
+        "id",
+        "name",
+        "family",
+        "brightness",
+        "semitones",
+        "degrees",
+        "notes",
+        "movable",
+        "characteristic",
+        "altered",
+        "scored_as",
+    ];
+    let modes = families(w).into_iter().flat_map(|f| f.1);
+    let degrees = |list: &[NoteOut]| -> String {
+        let all: Vec<&str> = list.iter().map(|n| n.degree.as_str()).collect();
+        all.join(" ")
+    };
+    let row = |(id, _): (ModeId, &Mode)| {
+        let m = mode_out(w, tonic, id);
+        let notes: Vec<&str> = m.degrees.iter().map(|n| n.note.as_str()).collect();
+        let semitones: Vec<String> = m.semitones.iter().map(|s| s.to_string()).collect();
+        vec![
+            m.id,
+            m.name,
+            m.family,
+            m.brightness.to_string(),
+            semitones.join(" "),
+            degrees(&m.degrees),
+            notes.join(" "),
+            degrees(&m.movable),
+            degrees(&m.characteristic),
+            degrees(&m.altered),
+            m.scored_as,
+        ]
+    };
+    table(&head, modes.map(row).collect())
+}

@@ -1,0 +1,151 @@
+//! The catalogue of modes as a table, and one mode in detail, for a terminal of 80
+//! columns.
+
+use super::Words;
+use super::catalogue::{families, name};
+use super::scale_text::{Row, aligned, scale, signs, wrapped};
+use crate::theory::{
+    Degree, Harmonized, Mode, ModeId, Spelling, WrittenTonality, brightness_order, relatives,
+    spell_degree,
+};
+
+/// Columns of degrees, and of notes: a mode with more goes on past them.
+const DEGREES: usize = 7;
+
+fn brightness(w: &Words, m: &Mode) -> String {
+    match m.brightness() {
+        b @ 1.. => format!("+{b}"),
+        0 => "0".into(),
+        b => format!("{}{}", signs(w).minus, -b),
+    }
+}
+
+/// The whole catalogue on `tonic`: lines, each ended.
+pub fn text(w: &Words, tonic: Spelling) -> String {
+    let signs = signs(w);
+    let note = |d: Degree| w.note(spell_degree(tonic, d));
+    let mark = |m: &Mode, d: Degree| match m.characteristic.contains(&d) {
+        true => format!("{}{}", signs.characteristic, w.degree(d)),
+        false => w.degree(d),
+    };
+    let most = w.catalogue.iter().map(|(_, m)| m.degrees.len());
+    let most = most.max().unwrap_or(0).max(DEGREES);
+    // A blank column between degrees and notes.
+    let start = 2 + most + 1;
+    let mut rows = Vec::new();
+    for (family, modes) in families(w) {
+        rows.push(Row::Line(format!("\n {family}")));
+        let steps = brightness_order(w.catalogue, family);
+        for (id, m) in modes {
+            let mut cells = vec![String::new(); start + most];
+            cells[0] = name(w, id);
+            cells[1] = brightness(w, m);
+            cells[start - 1] = " ".into();
+            let mut moved = cells.clone();
+            moved[0] = "  or with".into();
+            moved[1] = String::new();
+            for (i, &d) in m.degrees.iter().enumerate() {
+                cells[2 + i] = mark(m, d);
+                cells[start + i] = note(d);
+                if let Some(&other) = m.movable.iter().find(|o| o.number == d.number) {
+                    moved[2 + i] = mark(m, other);
+                    moved[start + i] = note(other);
+                }
+            }
+            rows.push(Row::Cells(cells));
+            if !m.movable.is_empty() {
+                rows.push(Row::Cells(moved));
+            }
+        }
+        // Where each step alters a single note, which one.
+        let altered: Option<Vec<Degree>> = steps
+            .iter()
+            .skip(1)
+            .map(|s| match s.altered[..] {
+                [one] => Some(one),
+                _ => None,
+            })
+            .collect();
+        if let Some(altered) = altered.filter(|a| a.len() > 2) {
+            let altered: Vec<String> = altered
+                .iter()
+                .map(|&d| format!("{} ({})", w.degree(d), note(d)))
+                .collect();
+            let line = wrapped("  each step down brings", 24, &altered, ",");
+            rows.push(Row::Line(line.trim_end().to_owned()));
+        }
+    }
+    let right: Vec<usize> = (1..start).collect();
+    format!(
+        "Modes on {}, each family from bright to dark\n{}\n\
+         \x20{} characteristic: tells it from the parallel major or natural minor,\n\
+         \x20  whichever is nearer; of minor itself the leading tone\n\
+         \x20The figure after the name is the brightness: the degrees' sharps less their\n\
+         \x20flats, against the major scale.\n",
+        w.note(tonic),
+        aligned(&rows, &right),
+        signs.characteristic,
+    )
+}
+
+/// One mode in detail, with its chords: lines, each ended.
+pub fn mode_text(w: &Words, t: WrittenTonality) -> String {
+    const MARGIN: usize = 17;
+    let m = w.catalogue.mode(t.tonality.mode);
+    let h = Harmonized::new(t.tonality, t.tonic, w.catalogue);
+    let note = |&d: &Degree| w.note(spell_degree(t.tonic, d));
+    let list = |degrees: &[Degree], between: &str| -> String {
+        let all: Vec<String> = degrees.iter().map(note).collect();
+        all.join(between)
+    };
+    let mut out = format!("{}\n\n", w.tonality(&h));
+    let mut say = |what: &str, words: &[String], between: &str| {
+        out.push_str(&wrapped(&format!(" {what}"), MARGIN, words, between));
+    };
+    let degrees: Vec<String> = m.degrees.iter().map(|&d| w.degree(d)).collect();
+    say("degrees", &[degrees.join(" ")], "");
+    say("notes", &[list(&m.degrees, " ")], "");
+    if !m.movable.is_empty() {
+        let movable = m
+            .movable
+            .iter()
+            .map(|d| format!("{} ({})", w.degree(*d), note(d)));
+        say("or with", &movable.collect::<Vec<_>>(), ",");
+    }
+    say("family", std::slice::from_ref(&m.parent), "");
+    let characteristic: Vec<String> = m
+        .characteristic
+        .iter()
+        .map(|d| format!("{} ({})", w.degree(*d), note(d)))
+        .collect();
+    if !characteristic.is_empty() {
+        say("characteristic", &characteristic, ",");
+    }
+    let mut bright = vec![brightness(w, m)];
+    let order = brightness_order(w.catalogue, &m.parent);
+    if let Some(at) = order.iter().position(|s| s.mode == t.tonality.mode) {
+        let beside = |id: ModeId, words: &str| {
+            let other = w.catalogue.mode(id);
+            let new = other.degrees.iter().filter(|d| !m.degrees.contains(d));
+            let new: Vec<Degree> = new.copied().collect();
+            match new.is_empty() {
+                true => format!("{words} is {}", name(w, id)),
+                false => format!("{words} is {} with {}", name(w, id), list(&new, " and ")),
+            }
+        };
+        let before = at.checked_sub(1).and_then(|i| order.get(i));
+        bright.extend(before.map(|s| beside(s.mode, "next brighter")));
+        bright.extend(order.get(at + 1).map(|s| beside(s.mode, "next darker")));
+    }
+    say("brightness", &bright, ";");
+    let same: Vec<String> = relatives(t.tonality, t.tonic, w.catalogue)
+        .into_iter()
+        .map(|(t, tonic)| w.notation.tonality(t, tonic, w.catalogue))
+        .collect();
+    if !same.is_empty() {
+        say("same notes", &same, ",");
+    }
+    out.push('\n');
+    out.push_str(&scale(w, &h));
+    out
+}

@@ -1,0 +1,70 @@
+//! What happens between chords, and from region to region.
+
+use super::Analysis;
+use crate::plan::{ChordSpan, Region};
+use crate::theory::{Chord, Glyphs, Pivot, altered, neighbour, pivot};
+use crate::time::Time;
+
+/// The harmonies before and after a place in a list; after it only in hindsight.
+pub(super) fn around(
+    spans: &[ChordSpan],
+    i: usize,
+    hindsight: bool,
+) -> (Option<Chord>, Option<Chord>) {
+    let chord = |c: &ChordSpan| c.sonority.chord().filter(|_| c.end > c.start);
+    let Some(this) = spans.get(i).and_then(chord) else {
+        return (None, None);
+    };
+    let before = neighbour(this, spans.iter().take(i).rev().filter_map(chord));
+    let next = spans.iter().skip(i + 1).filter_map(chord);
+    let after = hindsight.then(|| neighbour(this, next)).flatten();
+    (before, after)
+}
+
+/// The common chord of a change of center, by the chords as heard, and when it began.
+pub(super) fn common_chord(a: &Analysis, before: &Region, r: &Region) -> Option<(Time, Pivot)> {
+    if before.tonality.center == r.tonality.center {
+        return None;
+    }
+    let first = before.since.min(before.start);
+    let inside = |c: &&ChordSpan| c.end > c.start && c.end > first && c.start < r.end;
+    let spans = a.study.heard.chords().iter().filter(inside);
+    // One entry for each harmony, whatever its bass does meanwhile.
+    let mut harmonies: Vec<(Time, Chord)> = Vec::new();
+    for (at, chord) in spans.filter_map(|c| Some((c.start, c.sonority.chord()?))) {
+        let same = |l: &(Time, Chord)| (l.1.root, l.1.kind) == (chord.root, chord.kind);
+        if !harmonies.last().is_some_and(same) {
+            harmonies.push((at, chord));
+        }
+    }
+    let chords: Vec<Chord> = harmonies.iter().map(|h| h.1).collect();
+    let turn = r.since.min(r.start);
+    let change = harmonies.iter().filter(|h| h.0 < turn).count();
+    let placed = |r: &Region| {
+        (
+            r.tonality,
+            a.notation.tonic(r.tonality, r.tonic, a.catalogue),
+        )
+    };
+    let p = pivot(placed(before), placed(r), &chords, change, a.catalogue)?;
+    Some((harmonies[p.index].0, p))
+}
+
+/// The notes that a region alters, `F→F♯`.
+pub(super) fn notes_altered(a: &Analysis, before: &Region, r: &Region) -> Vec<String> {
+    let arrow = match a.notation.glyphs {
+        Glyphs::Unicode => "→",
+        Glyphs::Ascii => "->",
+    };
+    let placed = |r: &Region| {
+        (
+            r.tonality,
+            a.notation.tonic(r.tonality, r.tonic, a.catalogue),
+        )
+    };
+    let name = |note| a.notation.name(note);
+    altered(placed(before), placed(r), a.catalogue)
+        .iter()
+        .map(|&(old, new)| format!("{}{arrow}{}", name(old), name(new)))
+        .collect()
+}

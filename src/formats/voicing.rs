@@ -1,0 +1,75 @@
+//! The voicing of each chord of a recording: a part of the JSON, and a list.
+
+use super::Analysis;
+use crate::plan::ChordSpan;
+use crate::theory::{Hands, Voicing};
+use serde::Serialize;
+use std::fmt::Write;
+
+#[derive(Serialize)]
+pub(super) struct VoicingOut {
+    /// From bottom to top, with octaves: C4 is middle C.
+    notes: Vec<String>,
+    /// Between neighbours: P5, m3, M10.
+    intervals: Vec<String>,
+    /// A guess; null where two hands cannot hold it.
+    hands: Option<HandsOut>,
+    /// `D over C7`, `quartal, three fourths`.
+    structure: Option<String>,
+}
+
+/// Their notes, each from bottom to top.
+#[derive(Serialize)]
+struct HandsOut {
+    left: Vec<String>,
+    right: Vec<String>,
+}
+
+pub(super) fn of(a: &Analysis, c: &ChordSpan) -> VoicingOut {
+    let voicing = Voicing::new(crate::engine::each(c.keys));
+    let (s, within) = (c.sonority, c.within);
+    let notes = voicing.notes(s, within, a.notation, a.catalogue);
+    let split = |left: usize| {
+        let (left, right) = notes.split_at(left.min(notes.len()));
+        HandsOut {
+            left: left.to_vec(),
+            right: right.to_vec(),
+        }
+    };
+    let hands = voicing.hands().and_then(|h| match h {
+        Hands::Left => Some(split(notes.len())),
+        Hands::Right => Some(split(0)),
+        Hands::Both { left } => Some(split(left)),
+        Hands::Beyond => None,
+    });
+    VoicingOut {
+        hands,
+        intervals: voicing.intervals(s, within, a.catalogue),
+        structure: voicing.words(s, within, a.notation, a.catalogue),
+        notes,
+    }
+}
+
+/// A line a chord: when, the label, the left hand | the right, the intervals, and
+/// how it is built where that has a name.
+pub fn list(a: &Analysis) -> String {
+    let mut out = String::from("  voicings\n");
+    for c in a.study.heard.chords().iter().filter(|c| c.end > c.start) {
+        let label = a.notation.sonority(c.sonority, c.within, a.catalogue);
+        let v = of(a, c);
+        let notes = match &v.hands {
+            Some(h) => format!("{} | {}", h.left.join(" "), h.right.join(" ")),
+            None => v.notes.join(" "),
+        };
+        let line = format!(
+            "    {:>8}  {label:<14} {:<32} {:<20} {}",
+            c.start.to_string(),
+            notes.trim(),
+            v.intervals.join(" "),
+            v.structure.unwrap_or_default()
+        );
+        // Writing to a String cannot fail.
+        let _ = writeln!(out, "{}", line.trim_end());
+    }
+    out
+}

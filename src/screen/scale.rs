@@ -1,0 +1,282 @@
+//! The harmonized scale of the tonality here: the triad and the seventh on each
+//! degree, what in them differs from the parallel major or minor, and the chord that
+//! sounds in brackets.
+//!
+//! Where there are rows enough a degree has a row, and its notes where there is room;
+//! else a column.
+
+use super::chord::Label;
+use super::claim::{self, Claim};
+use super::draw::{Look, Picture};
+use super::pen::{Pen, columns, fit};
+use crate::theory::{Harmonized, Place, Size, Spelling, Stack, Step, Tonality, spell_degree};
+use ratatui::style::Style;
+
+pub(super) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look) {
+    let (w, h) = (pen.width(), pen.height());
+    if w < 24 || h < 4 {
+        return;
+    }
+    let styles = look.styles();
+    pen.put(1, 0, "harmony", styles.quiet);
+    let say = |pen: &mut Pen, words: &str| {
+        let words = fit(words, w.saturating_sub(1), look.ascii());
+        pen.put(1, h / 2, &words, styles.quiet);
+    };
+    let Some(here) = picture.reading.here else {
+        return say(pen, "no center, no scale");
+    };
+    let claim = claim::claim(here.open);
+    if claim == Claim::Undecided {
+        return say(pen, "not yet: the mode is still open");
+    }
+    let tonic = look
+        .notation
+        .tonic(here.tonality, here.tonic, look.catalogue);
+    let scale = Harmonized::new(here.tonality, tonic, look.catalogue);
+    let place = label.sonority().and_then(|s| s.chord());
+    let place = place.and_then(|chord| scale.locate(chord));
+    legend(pen, &scale, look);
+    let usual = scale.usual().len();
+    let spare = usize::from(h).saturating_sub(usual + 1);
+    let all = Table::new(&scale, place, spare, look);
+    if usual < usize::from(h) {
+        all.down(pen, look);
+    } else {
+        all.across(pen, look);
+    }
+    if claim == Claim::Guess || picture.asleep().is_some() {
+        pen.tint(0, h, styles.asleep);
+    }
+}
+
+/// On the right of the caption what the marks mean, in as many words as there is room for.
+fn legend(pen: &mut Pen, scale: &Harmonized, look: &Look) {
+    let other = scale.parallel.filter(|&p| p != scale.tonality.mode);
+    let parallel = other.map(|mode| {
+        let t = Tonality {
+            mode,
+            ..scale.tonality
+        };
+        look.notation.tonality(t, scale.tonic, look.catalogue)
+    });
+    let own = &look.catalogue.mode(scale.tonality.mode).characteristic;
+    let notes: Vec<String> = own
+        .iter()
+        .map(|&d| look.notation.name(spell_degree(scale.tonic, d)))
+        .collect();
+    let say = |not: &str, with: &str| {
+        let parallel = parallel.as_ref();
+        let mut parts: Vec<String> = parallel
+            .map(|p| format!("{} {not}{p}", look.sign("≠", "!")))
+            .into_iter()
+            .collect();
+        if !notes.is_empty() {
+            parts.push(format!("{} {with}{}", look.sign("•", "*"), notes.join(" ")));
+        }
+        parts.join("  ")
+    };
+    let room = pen.width().saturating_sub(10);
+    let long = say("not as in ", "with ");
+    let text = match columns(&long) <= room {
+        true => long,
+        false => fit(&say("", ""), room, look.ascii()),
+    };
+    pen.put_right(pen.width(), 0, &text, look.styles().quiet);
+}
+
+/// One chord as text.
+struct Cell {
+    numeral: String,
+    label: String,
+    /// The label without its root, where the root is the degree.
+    suffix: String,
+    notes: String,
+    differs: bool,
+    characteristic: bool,
+}
+
+/// The degrees with their chords: triad, and seventh where there is one.
+struct Table {
+    rows: Vec<[Option<Cell>; 2]>,
+    /// The degree that sounds, and which of its chords.
+    lit: Option<(usize, Option<Size>)>,
+}
+
+impl Table {
+    /// The usual form, and below it the chords of the others where `spare` rows are
+    /// enough for one; without, on the degree that sounds the form that it sounds in.
+    fn new(scale: &Harmonized, place: Option<Place>, spare: usize, look: &Look) -> Table {
+        let within = Some((scale.tonality, scale.tonic));
+        let text = |&n: &Spelling| look.notation.name(n);
+        let cell = |step: &Step, s: &Stack| {
+            let notes: Vec<String> = s.notes.iter().map(text).collect();
+            let notes = notes.join(" ");
+            let label = match s.chord() {
+                Some((chord, root)) => look.notation.chord(chord, root),
+                None => notes.clone(),
+            };
+            let numeral = look.notation.numeral(s.sonority, within, look.catalogue);
+            let own = s.sonority.chord().is_some_and(|c| c.root == c.bass);
+            Cell {
+                numeral: numeral.unwrap_or_else(|| step.degree.text(look.notation.glyphs)),
+                suffix: match label.strip_prefix(&text(&step.root)) {
+                    Some(suffix) if own => suffix.to_owned(),
+                    _ => label.clone(),
+                },
+                label,
+                notes,
+                differs: s.differs == Some(true),
+                characteristic: s.characteristic,
+            }
+        };
+        let mut places: Vec<(usize, usize)> = (0..scale.usual().len()).map(|at| (0, at)).collect();
+        let mut further = scale.further();
+        while further.len() > spare {
+            let last = further.last().map(|f| f.0);
+            further.retain(|f| Some(f.0) != last);
+        }
+        places.extend(further);
+        let sounding = place.map(|p| (p.form, p.at));
+        if let Some(there) = sounding.filter(|s| !places.contains(s)) {
+            // No row of its own: in the place of the usual one.
+            let usual = places.iter_mut().find(|p| **p == (0, there.1));
+            usual.into_iter().for_each(|p| *p = there);
+        }
+        let row = |&place: &(usize, usize)| {
+            let step = scale.step(place);
+            Size::BOTH.map(|size| step.and_then(|s| Some(cell(s, s.stack(size)?))))
+        };
+        let lit = place.and_then(|p| {
+            let at = places.iter().position(|&q| Some(q) == sounding)?;
+            Some((at, p.size))
+        });
+        Table {
+            rows: places.iter().map(row).collect(),
+            lit,
+        }
+    }
+
+    fn is_lit(&self, at: usize, size: Size) -> bool {
+        self.lit == Some((at, Some(size)))
+    }
+
+    /// One row a degree, below the caption.
+    fn down(&self, pen: &mut Pen, look: &Look) {
+        let wide = |of: fn(&Cell) -> &str, half: usize| -> u16 {
+            let cells = self.rows.iter().filter_map(|r| r[half].as_ref());
+            cells.map(|c| columns(of(c))).max().unwrap_or(0)
+        };
+        let numeral: [u16; 2] = [0, 1].map(|i| wide(|c| &c.numeral, i));
+        let label: [u16; 2] = [0, 1].map(|i| wide(|c| &c.label, i));
+        let notes: [u16; 2] = [0, 1].map(|i| wide(|c| &c.notes, i) + 1);
+        // Numeral, blank, bracket, label, bracket, marks; a gap between the halves.
+        let bare = 1 + numeral[0] + label[0] + 5 + 1 + numeral[1] + label[1] + 5;
+        let with_notes = bare + notes[0] + notes[1] <= pen.width();
+        let gap = if with_notes { 3 } else { 1 };
+        for (at, row) in self.rows.iter().enumerate() {
+            let y = at as u16 + 1;
+            let mut x = 1;
+            for (i, size) in Size::BOTH.into_iter().enumerate() {
+                if let Some(cell) = &row[i] {
+                    let lit = self.is_lit(at, size);
+                    let alone = i == 0 && self.lit == Some((at, None));
+                    let style = style(lit || alone, look);
+                    let x = pen.put(x, y, &cell.numeral, style).max(x + numeral[i]);
+                    if alone {
+                        bracket(pen, (0, columns(&cell.numeral) + 1), y, look);
+                    }
+                    let end = pen.put(x + 2, y, &cell.label, style);
+                    if lit {
+                        bracket(pen, (x + 1, end), y, look);
+                    }
+                    let mut x = x + 3 + label[i];
+                    if with_notes {
+                        pen.put(x, y, &cell.notes, look.styles().text);
+                        x += notes[i];
+                    }
+                    marks(pen, (x, y), cell.differs, cell.characteristic, look);
+                }
+                x += numeral[i] + 3 + label[i] + 2 + gap;
+                if with_notes {
+                    x += notes[i];
+                }
+            }
+        }
+    }
+
+    /// One column a degree: numerals, triads, sevenths, and below them their marks. With
+    /// fewer rows the degree's marks stand beside its numeral.
+    fn across(&self, pen: &mut Pen, look: &Look) {
+        let count = self.rows.len().max(1) as u16;
+        let slot = (pen.width().saturating_sub(1) / count).max(2);
+        let own_rows = pen.height() >= 6;
+        let ascii = look.ascii();
+        let whole = |c: &Cell| columns(&c.label) < slot;
+        let sevenths = self.rows.iter().filter_map(|r| r[1].as_ref());
+        let whole = sevenths.into_iter().all(whole);
+        for (at, row) in self.rows.iter().enumerate() {
+            let x = at as u16 * slot;
+            let room = slot - 1;
+            let here = self.lit.filter(|l| l.0 == at);
+            if let Some(triad) = &row[0] {
+                let alone = matches!(here, Some((_, None)));
+                let text = fit(&triad.numeral, room, ascii);
+                let end = pen.put(x + 1, 1, &text, style(here.is_some(), look));
+                if alone {
+                    bracket(pen, (x, end), 1, look);
+                }
+                if !own_rows {
+                    let any = |of: fn(&Cell) -> bool| row.iter().flatten().any(of);
+                    let at = (end + u16::from(alone), 1);
+                    marks(pen, at, any(|c| c.differs), any(|c| c.characteristic), look);
+                }
+            }
+            for (i, size) in Size::BOTH.into_iter().enumerate() {
+                let Some(cell) = &row[i] else { continue };
+                let y = match own_rows {
+                    true => 2 + 2 * i as u16,
+                    false => 2 + i as u16,
+                };
+                let text = match i {
+                    1 if !whole => &cell.suffix,
+                    _ => &cell.label,
+                };
+                let lit = self.is_lit(at, size);
+                let end = pen.put(x + 1, y, &fit(text, room, ascii), style(lit, look));
+                if lit {
+                    bracket(pen, (x, end), y, look);
+                }
+                if own_rows {
+                    marks(pen, (x + 1, y + 1), cell.differs, cell.characteristic, look);
+                }
+            }
+        }
+    }
+}
+
+fn style(lit: bool, look: &Look) -> Style {
+    let styles = look.styles();
+    if lit { styles.chord } else { styles.text }
+}
+
+/// Told by shape as well as by colour.
+fn bracket(pen: &mut Pen, (left, right): (u16, u16), y: u16, look: &Look) {
+    let style = look.styles().chord;
+    pen.dot(left, y, '[', style);
+    pen.dot(right, y, ']', style);
+}
+
+fn marks(pen: &mut Pen, (x, y): (u16, u16), differs: bool, characteristic: bool, look: &Look) {
+    let style = look.styles().away;
+    let mut x = x;
+    for (on, sign) in [
+        (differs, look.sign('≠', '!')),
+        (characteristic, look.sign('•', '*')),
+    ] {
+        if on {
+            pen.dot(x, y, sign, style);
+            x += 1;
+        }
+    }
+}

@@ -1,0 +1,703 @@
+//! What to call a set of notes: every reading of it with what it costs, and what
+//! the tonality, the chord before and a bassist change about that.
+//!
+//! The table below holds the readings of all 2048 sets above a bass; it is made
+//! once with the kinds. Naming looks one up, weighs it by the context and
+//! allocates nothing. Costs are whole thousandths, so that ties are ties.
+//!
+//! The order of the costs is our own, after common practice (no source); what it
+//! must decide is tested below and in tests/reference.rs.
+
+use super::chord::{
+    Chord, FOREIGN_BASS, INTERVALS, Kind, KindId, Kinds, Sonority, Triad, bass_cost, cluster,
+    quartal,
+};
+use super::pitch::{PitchClass, PitchClassSet};
+
+/// What is known beside the notes themselves.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Hearing {
+    /// The notes of the tonality in force, movable ones in all their forms; all
+    /// twelve where none is.
+    pub scale: PitchClassSet,
+    /// Its center.
+    pub center: Option<PitchClass>,
+    /// The chord that sounded last.
+    pub before: Option<Chord>,
+    /// Somebody else plays the roots, so that they need not sound. A rootless
+    /// voicing is then named with its root as the bass.
+    pub bassist: bool,
+}
+
+impl Default for Hearing {
+    /// Nothing is known.
+    fn default() -> Hearing {
+        Hearing {
+            scale: PitchClassSet::ALL,
+            center: None,
+            before: None,
+            bassist: false,
+        }
+    }
+}
+
+impl From<PitchClassSet> for Hearing {
+    /// The notes of the tonality alone.
+    fn from(scale: PitchClassSet) -> Hearing {
+        Hearing {
+            scale,
+            ..Hearing::default()
+        }
+    }
+}
+
+/// The root is no note of the tonality.
+const STRANGE_ROOT: i32 = 120;
+/// The root is the center; the chord is its dominant.
+const TONIC: i32 = 60;
+const DOMINANT: i32 = 60;
+/// The chord before has the same root.
+const SAME_ROOT: i32 = 150;
+/// The root lies a fifth below the one before: of a dominant, of another chord.
+const RESOLVES: i32 = 130;
+const FALLS: i32 = 40;
+/// A symmetrical chord is named from the note that leads on, whatever the bass:
+/// more than any inversion and a root outside the tonality cost.
+const LEADS: i32 = 420;
+/// The minor subdominant with its sixth, in major after the tonic or the
+/// subdominant: Fm6 in C, whatever its bass, not Dm7♭5.
+const MINOR_SUBDOMINANT: i32 = 80;
+/// Where a bassist plays the roots, a chord of four notes has no need of its own …
+const OWN_ROOT: i32 = 200;
+const OWN_ROOT_HALF_DIMINISHED: i32 = 120;
+/// … and a minor sixth or major seventh over a minor third is the tonic's.
+const NOT_TONIC: i32 = 200;
+
+impl Hearing {
+    /// What this context adds to the cost of a reading, in the unit of
+    /// [`Kind::cost`]; less than 0 where it speaks for it.
+    pub fn cost(&self, chord: Chord) -> f32 {
+        let set = chord.set();
+        self.thousandths(Kinds::standard().kind(chord.kind), chord, set) as f32 / 1e3
+    }
+
+    fn in_minor(&self) -> bool {
+        self.center
+            .is_some_and(|c| self.scale.contains(c.up(3)) && !self.scale.contains(c.up(4)))
+    }
+
+    /// Whether the chord before was the tonic or the subdominant.
+    fn plagal(&self) -> bool {
+        let from = |center| self.before.map(|b| b.root.above(center));
+        matches!(self.center.and_then(from), Some(0 | 5))
+    }
+
+    /// `set`: the notes that sound.
+    fn thousandths(&self, kind: &Kind, chord: Chord, set: PitchClassSet) -> i32 {
+        let root = chord.root;
+        let dominant = kind.dominant();
+        let mut cost = 0;
+        if !self.scale.contains(root) {
+            cost += STRANGE_ROOT;
+        }
+        if let Some(before) = self.before {
+            let resolves = Kinds::standard().kind(before.kind).dominant();
+            cost -= match root.above(before.root) {
+                // A diminished seventh turns over into one on its own bass.
+                0 if kind.symmetrical() && kind.has(3) && chord.bass != root => 0,
+                0 => SAME_ROOT,
+                5 if resolves => RESOLVES,
+                5 => FALLS,
+                _ => 0,
+            };
+        }
+        if let Some(center) = self.center {
+            let degree = root.above(center);
+            cost -= match degree {
+                0 => TONIC,
+                7 if dominant => DOMINANT,
+                5 if kind.minor_sixth() && !self.in_minor() && self.plagal() => MINOR_SUBDOMINANT,
+                _ => 0,
+            };
+            let own_bass = set.len() == kind.members.len();
+            if kind.symmetrical() && own_bass && !self.bassist && self.leads(kind, chord, set) {
+                cost -= LEADS;
+            }
+        }
+        if self.bassist && set.len() >= 4 {
+            let minor_tonic = self.center == Some(root) && self.scale.contains(root.up(3));
+            cost += match kind.triad() {
+                // Left out by the hands: the root is none of what they play.
+                _ if !set.contains(root) => match kind.triad() {
+                    Triad::Minor if kind.seventh() != Some(10) && !minor_tonic => NOT_TONIC,
+                    _ => 0,
+                },
+                Triad::Diminished if kind.seventh() == Some(10) => OWN_ROOT_HALF_DIMINISHED,
+                _ => OWN_ROOT,
+            };
+        }
+        cost
+    }
+
+    /// Whether a diminished seventh or an augmented triad has its root on the
+    /// note that leads on. An augmented triad: the dominant's, but for III in minor
+    /// over its root. A diminished
+    /// seventh: the bass, if it is altered and leads up to a note of the scale;
+    /// else to the center; else to the dominant, to the second degree in major,
+    /// to the fourth in minor.
+    fn leads(&self, kind: &Kind, chord: Chord, set: PitchClassSet) -> bool {
+        let Some(center) = self.center else {
+            return false;
+        };
+        if kind.triad() == Triad::Augmented {
+            let third_degree = self.in_minor() && chord.bass == center.up(3);
+            return chord.root == center.up(7) && !third_degree;
+        }
+        if !self.scale.contains(chord.bass) && self.scale.contains(chord.bass.up(1)) {
+            return chord.root == chord.bass;
+        }
+        let leading = center.up(11);
+        if set.contains(leading) {
+            return chord.root == leading;
+        }
+        if set.is_subset(self.scale) {
+            // The mode's own, as in Locrian ♮6: nothing is led to.
+            return false;
+        }
+        let next = if self.in_minor() { 4 } else { 1 };
+        chord.root == center.up(6) || chord.root == center.up(next)
+    }
+}
+
+impl Kind {
+    fn dominant(&self) -> bool {
+        self.seventh() == Some(10) && self.has(4)
+    }
+
+    fn minor_sixth(&self) -> bool {
+        self.triad() == Triad::Minor && self.members.iter().any(|m| m.number == 6)
+    }
+
+    /// It turns into itself: a diminished seventh, an augmented triad.
+    fn symmetrical(&self) -> bool {
+        let set = self.set();
+        set.up(3) == set || set.up(4) == set
+    }
+}
+
+/// How many readings are kept.
+pub const MAX_READINGS: usize = 5;
+
+/// The readings of what sounds, best first; never none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Readings {
+    list: [Sonority; MAX_READINGS],
+    len: u8,
+}
+
+impl Readings {
+    fn of(best: Sonority) -> Readings {
+        Readings {
+            list: [best; MAX_READINGS],
+            len: 1,
+        }
+    }
+
+    /// What a musician would say.
+    pub fn best(&self) -> Sonority {
+        self.list[0]
+    }
+
+    /// What he might say in another context.
+    pub fn alternatives(&self) -> &[Sonority] {
+        &self.list[1..self.len as usize]
+    }
+}
+
+/// A reading of a set above a bass.
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    /// Semitones of the root above the bass.
+    above: u8,
+    kind: KindId,
+    cost: i16,
+}
+
+/// The candidates of every set above a bass, that is of every odd mask.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Names {
+    whole: Lists,
+    /// Those whose root does not sound.
+    rootless: Lists,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Lists {
+    starts: Vec<u32>,
+    all: Vec<Candidate>,
+}
+
+impl Lists {
+    fn new(mut list: Vec<(u16, Candidate)>) -> Lists {
+        // From the bass upwards, so that ties fall alike in every transposition.
+        list.sort_by_key(|(mask, c)| (*mask, c.above, c.kind));
+        let starts = (0..=2048u16)
+            .map(|i| list.partition_point(|(mask, _)| mask >> 1 < i) as u32)
+            .collect();
+        Lists {
+            starts,
+            all: list.into_iter().map(|(_, c)| c).collect(),
+        }
+    }
+
+    fn get(&self, above_bass: PitchClassSet) -> &[Candidate] {
+        let i = (above_bass.mask() >> 1) as usize;
+        &self.all[self.starts[i] as usize..self.starts[i + 1] as usize]
+    }
+}
+
+/// An inversion that costs as much is no name but a riddle.
+const FAR_FETCHED: f32 = 0.75;
+/// A kind that costs less is plain enough to stand over a bass of its own.
+const PLAIN: f32 = 0.195;
+/// A stack of fourths from the bass up is called that before it is called an inversion.
+const QUARTAL: i32 = 300;
+/// What each note beyond four adds to an inversion.
+const FULL_INVERSION: f32 = 0.08;
+
+fn thousandths(cost: f32) -> i32 {
+    (cost * 1e3).round() as i32
+}
+
+impl Names {
+    pub fn new(kinds: &[Kind]) -> Names {
+        let (mut whole, mut rootless) = (Vec::new(), Vec::new());
+        for (i, kind) in kinds.iter().enumerate() {
+            for above in 0..12u8 {
+                let seen = kind.set().up(i32::from(above));
+                let bass = PitchClass::new(0);
+                let under = bass.above(PitchClass::new(i32::from(above)));
+                let plain = kind.cost < PLAIN && kind.triad() != Triad::Suspended;
+                let full = (kind.members.len() as f32 - 4.0).max(0.0) * FULL_INVERSION;
+                let cost = match above {
+                    0 => Some(kind.cost),
+                    // Steps alone are a cluster, whatever is left out of them.
+                    _ if kind.root_position || cluster(seen) => None,
+                    _ if seen.contains(bass) => Some(kind.cost + bass_cost(kind, under) + full),
+                    // A plain chord of three or four notes over a bass of its own.
+                    _ if plain && kind.members.len() <= 4 => Some(kind.cost + FOREIGN_BASS),
+                    _ => None,
+                };
+                let candidate = |cost: f32| Candidate {
+                    above,
+                    kind: KindId(i as u8),
+                    cost: thousandths(cost) as i16,
+                };
+                if let Some(cost) = cost.filter(|&c| above == 0 || c < FAR_FETCHED) {
+                    whole.push((seen.with(bass).mask(), candidate(cost)));
+                }
+                // Without its root, over any other member as the lowest key.
+                if kind.rootless && above != 0 && seen.contains(bass) {
+                    let hands = seen.without(PitchClass::new(i32::from(above)));
+                    rootless.push((hands.mask(), candidate(0.15 + 0.5 * kind.cost)));
+                }
+            }
+        }
+        Names {
+            whole: Lists::new(whole),
+            rootless: Lists::new(rootless),
+        }
+    }
+}
+
+impl Kinds {
+    /// Names a set of notes above its lowest, as [`Kinds::readings`] does first.
+    pub fn name(
+        &self,
+        set: PitchClassSet,
+        bass: PitchClass,
+        hearing: impl Into<Hearing>,
+    ) -> Sonority {
+        self.readings(set, bass, hearing).best()
+    }
+
+    /// All that a set of notes above its lowest may be called, the least
+    /// far-fetched first: the kind's own cost, what the bass adds (see
+    /// [`bass_cost`]), and what is known beside them.
+    pub fn readings(
+        &self,
+        set: PitchClassSet,
+        bass: PitchClass,
+        hearing: impl Into<Hearing>,
+    ) -> Readings {
+        let hearing = hearing.into();
+        let set = set.with(bass);
+        match set.len() {
+            1 => return Readings::of(Sonority::Note(bass)),
+            2 => {
+                let high = set.without(bass).iter().next().unwrap_or(bass);
+                return Readings::of(Sonority::Interval { low: bass, high });
+            }
+            _ => {}
+        }
+        let notes = Sonority::Notes { set, bass };
+        let mut found = Readings::of(notes);
+        let mut costs = [i32::MAX; MAX_READINGS];
+        let mut len = 0;
+        let mut put = |cost: i32, reading: Sonority| {
+            // Of equals the first stays before.
+            let at = costs[..len].iter().position(|&c| cost < c).unwrap_or(len);
+            if at < MAX_READINGS {
+                len = (len + 1).min(MAX_READINGS);
+                costs[at..len].rotate_right(1);
+                found.list[at..len].rotate_right(1);
+                (costs[at], found.list[at]) = (cost, reading);
+            }
+        };
+        if quartal(set) == Some(bass) {
+            put(QUARTAL, notes);
+        }
+        let seen = set.seen_from(bass);
+        for c in self.names.whole.get(seen) {
+            let root = bass.up(i32::from(c.above));
+            let kind = c.kind;
+            let chord = Chord { root, kind, bass };
+            let context = hearing.thousandths(self.kind(kind), chord, set);
+            put(i32::from(c.cost) + context, Sonority::Chord(chord));
+        }
+        if hearing.bassist {
+            for c in self.names.rootless.get(seen) {
+                let root = bass.up(i32::from(c.above));
+                let kind = c.kind;
+                let chord = Chord {
+                    root,
+                    kind,
+                    bass: root,
+                };
+                let context = hearing.thousandths(self.kind(kind), chord, set);
+                put(i32::from(c.cost) + context, Sonority::Chord(chord));
+            }
+        }
+        found.len = len.max(1) as u8;
+        found
+    }
+}
+
+impl Sonority {
+    /// What two notes are called: `major third`.
+    pub fn interval(self) -> Option<&'static str> {
+        match self {
+            Sonority::Interval { low, high } => Some(INTERVALS[high.above(low)]),
+            _ => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::mode::Catalogue;
+    use super::super::notation::Notation;
+    use super::super::spelling::Spelling;
+    use super::*;
+
+    fn pcs(notes: &str) -> Vec<PitchClass> {
+        let pc = |n: &str| n.parse::<Spelling>().expect("a note").pitch_class();
+        notes.split(' ').map(pc).collect()
+    }
+
+    /// The notes from the bass up, named when nothing is known.
+    fn chord(notes: &str) -> Chord {
+        let all = pcs(notes);
+        let set = all.iter().copied().collect();
+        let named = Kinds::standard().name(set, all[0], Hearing::default());
+        named.chord().expect("a chord")
+    }
+
+    fn within(tonality: &str) -> Hearing {
+        let c = Catalogue::standard();
+        let t = c.parse_tonality(tonality).expect("a tonality").tonality;
+        Hearing {
+            scale: c.all_forms(t),
+            center: Some(t.center),
+            ..Hearing::default()
+        }
+    }
+
+    /// All readings in a tonality after a chord, the best first.
+    fn readings(notes: &str, hearing: Hearing) -> Vec<String> {
+        let all = pcs(notes);
+        let set = all.iter().copied().collect();
+        let found = Kinds::standard().readings(set, all[0], hearing);
+        let label = |s: &Sonority| Notation::PLAIN.sonority(*s, None, Catalogue::standard());
+        std::iter::once(&found.best())
+            .chain(found.alternatives())
+            .map(label)
+            .collect()
+    }
+
+    fn after(before: &str, tonality: &str) -> Hearing {
+        Hearing {
+            before: Some(chord(before)),
+            ..within(tonality)
+        }
+    }
+
+    fn say(notes: &str, hearing: Hearing) -> String {
+        readings(notes, hearing).swap_remove(0)
+    }
+
+    #[test]
+    fn the_tonality_and_the_chord_before_decide_what_the_bass_leaves_open() {
+        let fm6 = "F Ab C D";
+        for key in ["c ionian", "c minor"] {
+            for before in ["C E G", "F A C", "F Ab C", "C Eb G"] {
+                let found = readings(fm6, after(before, key));
+                assert_eq!(found[0], "Fm6", "{key} after {before}");
+                assert!(found.contains(&"Dm7♭5/F".to_owned()), "{found:?}");
+            }
+        }
+        // The half-diminished chord that stands turns over, and a dominant resolves to it.
+        assert_eq!(say(fm6, after("D F Ab C", "c minor")), "Dm7♭5/F");
+        assert_eq!(say(fm6, after("A C# E G", "c minor")), "Dm7♭5/F");
+        // Whatever its bass, in major it is the minor subdominant after the tonic.
+        assert_eq!(say("C D F Ab", after("C E G", "c ionian")), "Fm6/C");
+        assert_eq!(say("Ab C D F", after("C E G", "c ionian")), "Fm6/A♭");
+        assert_eq!(say("Ab C D F", within("c minor")), "Dm7♭5/A♭");
+        assert_eq!(say("Ab C D F", within("c ionian")), "Dm7♭5/A♭");
+
+        assert_eq!(say("C E G A", within("c ionian")), "C6");
+        assert_eq!(say("C E G A", after("A C E G", "c ionian")), "Am7/C");
+        assert_eq!(say("C E G A", after("G B D F", "c ionian")), "C6");
+        assert_eq!(say("G C E A", within("c ionian")), "Am7/G");
+        assert_eq!(say("G C E A", after("C E G", "c ionian")), "C6/G");
+        assert_eq!(say("A C E G", after("C E G", "c ionian")), "Am7");
+        assert_eq!(say("G C F", within("f ionian")), "quartal on G");
+        assert_eq!(say("G C F", after("C E G", "c ionian")), "Csus4/G");
+        // A root outside the tonality makes a chord less likely.
+        assert_eq!(say("Db C E G", within("c ionian")), "C/D♭");
+        assert_eq!(say("Db C E G", Hearing::default()), "C♯°(maj7)");
+    }
+
+    #[test]
+    fn symmetrical_chords_have_the_root_that_leads_on() {
+        let of = |key: &str| within(key);
+        for bass in ["B D F Ab", "D F Ab B", "F Ab B D", "Ab B D F"] {
+            assert!(say(bass, of("c minor")).starts_with("B°7"), "{bass}");
+            let own = if bass.starts_with('A') {
+                "A♭°7"
+            } else {
+                "B°7"
+            };
+            assert!(say(bass, of("c ionian")).starts_with(own), "{bass}");
+            assert!(say(bass, of("eb minor")).starts_with("D°7"), "{bass}");
+        }
+        // On its way up to a note of the scale it is named from the bass (G♯°7 before Am).
+        assert_eq!(say("C# E G Bb", of("c ionian")), "C♯°7");
+        assert_eq!(say("F# A C Eb", of("c ionian")), "F♯°7");
+        assert_eq!(say("A C Eb F#", of("c ionian")), "F♯°7/A");
+        assert_eq!(say("E G Bb C#", of("c ionian")), "C♯°7/E");
+        assert_eq!(say("Bb C# E G", of("c minor")), "E°7/B♭");
+        // The common tone with the chord before.
+        assert_eq!(say("C Eb Gb A", after("C E G", "c ionian")), "C°7");
+        assert_eq!(say("C Eb Gb A", Hearing::default()), "C°7");
+        // V+ rather than its third's.
+        assert_eq!(say("B D# G", of("c ionian")), "Gaug/B");
+        assert_eq!(say("B Eb G", of("c minor")), "Gaug/B");
+        assert_eq!(say("Eb G B", of("c minor")), "E♭aug");
+        assert_eq!(say("E G# C", after("C E G", "c ionian")), "Caug/E");
+    }
+
+    /// What stands on a degree of its scale over its root is called by it, whatever
+    /// center is known and whatever came before.
+    #[test]
+    fn the_chords_of_a_scale_keep_their_roots() {
+        let c = Catalogue::standard();
+        let mut named = 0;
+        for (mode, m) in c.iter().filter(|(_, m)| m.degrees.len() == 7) {
+            let scale: Vec<i32> = m.degrees.iter().map(|d| d.semitones() as i32).collect();
+            let center = PitchClass::new(0);
+            let t = super::super::mode::Tonality { center, mode };
+            let known = Hearing {
+                scale: c.all_forms(t),
+                center: Some(center),
+                ..Hearing::default()
+            };
+            for degree in 0..7 {
+                let third = |n: usize| PitchClass::new(scale[(degree + 2 * n) % 7]);
+                let root = third(0);
+                for size in [3, 4] {
+                    let set: PitchClassSet = (0..size).map(third).collect();
+                    let alone = Kinds::standard().name(set, root, known.scale);
+                    // Triads with a name of their own, sevenths that no sixth chord shares.
+                    let Some(plain) = alone.chord().filter(|p| p.root == root) else {
+                        continue;
+                    };
+                    let kind = Kinds::standard().kind(plain.kind);
+                    if kind.symmetrical() && set.contains(center.up(11)) {
+                        // It leads to the center from whatever degree.
+                        continue;
+                    }
+                    let mut befores = vec![None];
+                    if kind.cost < 0.3 && !kind.symmetrical() {
+                        // After C an E+ may be C+/E, an A♭maj7♯5 C/A♭.
+                        befores.extend(["C E G", "G B D F"].map(|b| Some(chord(b))));
+                    }
+                    for before in befores {
+                        let here = Hearing { before, ..known };
+                        let is = Kinds::standard().name(set, root, here).chord();
+                        assert_eq!(is, Some(plain), "{} {degree} {before:?}", m.id);
+                        named += 1;
+                    }
+                }
+            }
+        }
+        assert!(named > 600, "{named}");
+    }
+
+    #[test]
+    fn a_bassist_completes_the_left_hand() {
+        let with = |h: Hearing| Hearing { bassist: true, ..h };
+        for key in ["c ionian", "g mixolydian"] {
+            assert_eq!(say("F A C E", with(within(key))), "Dm9", "{key}");
+        }
+        // The pianist alone has played what sounds.
+        assert_eq!(say("F A C E", within("c ionian")), "Fmaj7");
+        // Two times ii-V-I, in both positions, each after the chord before.
+        for voicings in [
+            ["F A C E", "F A B E", "E G B D"],
+            ["C E F A", "B E F A", "B D E G"],
+        ] {
+            let mut hearing = with(within("c ionian"));
+            let mut said = Vec::new();
+            for v in voicings {
+                said.push(say(v, hearing));
+                let set = pcs(v).into_iter().collect();
+                hearing.before = Kinds::standard().name(set, pcs(v)[0], hearing).chord();
+            }
+            assert_eq!(said, ["Dm9", "G13", "Cmaj9"], "{voicings:?}");
+        }
+        let minor = with(within("c minor"));
+        assert_eq!(say("B Eb F Ab", minor), "G7♯5♭9");
+        assert_eq!(say("Eb G A D", minor), "Cm6/9");
+        assert_eq!(say("F A B D", with(within("c ionian"))), "G9");
+        assert_eq!(say("B D F Ab", minor), "G7♭9");
+        // The root that the hands play after all is the chord's, where it resolves to it.
+        let tonic = with(after("G B D F", "c ionian"));
+        assert_eq!(say("C E G B", tonic), "Cmaj7");
+        // Triads, and what is no left-hand voicing, stay what they are.
+        assert_eq!(say("C E G", with(within("c ionian"))), "C");
+        assert_eq!(say("F A C", with(within("c ionian"))), "F");
+        // The root is the bass, and the notes are all there.
+        let dm9 = Kinds::standard().name(
+            pcs("F A C E").into_iter().collect(),
+            PitchClass::new(5),
+            with(within("c ionian")),
+        );
+        assert_eq!(dm9.bass(), PitchClass::new(2));
+        assert_eq!(dm9.set(), pcs("D F A C E").into_iter().collect());
+    }
+
+    #[test]
+    fn what_is_no_chord_is_shown_as_what_it_is() {
+        let words = |notes: &str| {
+            let all = pcs(notes);
+            let set = all.iter().copied().collect();
+            let s = Kinds::standard().name(set, all[0], Hearing::default());
+            (say(notes, Hearing::default()), s.words())
+        };
+        assert_eq!(words("D G C F"), ("quartal on D".into(), ""));
+        assert_eq!(words("C C# D"), ("C C♯ D".into(), "cluster"));
+        let whole = words("C D E F# G# A#");
+        assert_eq!(whole, ("C D E F♯ A♭ B♭".into(), "whole-tone"));
+        let octatonic = words("C Db Eb E F# G A Bb");
+        assert_eq!(octatonic.1, "octatonic");
+        assert_eq!(words("C D E F G A B"), ("C D E F G A B".into(), ""));
+        assert_eq!(words("C F# B"), ("C F♯ B".into(), ""));
+        assert_eq!(words("C E").0, "major third");
+        assert_eq!(words("E C").0, "minor sixth");
+        assert_eq!(words("B"), ("B".into(), "one note"));
+    }
+
+    /// Every set over every bass, each reading: it says exactly what sounds.
+    #[test]
+    fn a_reading_holds_what_sounds_and_the_best_costs_least() {
+        let kinds = Kinds::standard();
+        let hearings = [
+            Hearing::default(),
+            within("c ionian"),
+            after("G B D F", "c minor"),
+        ];
+        let mut readings = 0;
+        for mask in 1..4096u16 {
+            let set = PitchClassSet::from_mask(mask);
+            for bass in set.iter() {
+                for hearing in hearings {
+                    let found = kinds.readings(set, bass, hearing);
+                    let all = std::iter::once(found.best());
+                    let all: Vec<Sonority> =
+                        all.chain(found.alternatives().iter().copied()).collect();
+                    for (i, s) in all.iter().enumerate() {
+                        assert_eq!((s.set(), s.bass()), (set, bass));
+                        assert!(!all[..i].contains(s), "{s:?} twice");
+                        readings += 1;
+                    }
+                    assert_eq!(kinds.name(set, bass, hearing), all[0]);
+                }
+            }
+        }
+        assert!(readings > 3 * 12 * 2048 + 3 * 12 * 100, "{readings}");
+    }
+
+    /// Moving the notes and all that is known moves the reading.
+    #[test]
+    fn context_turns_with_the_notes() {
+        let kinds = Kinds::standard();
+        let up = |s: Sonority, n: i32| match s {
+            Sonority::Note(pc) => Sonority::Note(pc.up(n)),
+            Sonority::Interval { low, high } => Sonority::Interval {
+                low: low.up(n),
+                high: high.up(n),
+            },
+            Sonority::Chord(c) => Sonority::Chord(moved(c, n)),
+            Sonority::Notes { set, bass } => Sonority::Notes {
+                set: set.up(n),
+                bass: bass.up(n),
+            },
+        };
+        fn moved(c: Chord, n: i32) -> Chord {
+            Chord {
+                root: c.root.up(n),
+                bass: c.bass.up(n),
+                ..c
+            }
+        }
+        for bassist in [false, true] {
+            for hearing in [
+                within("c ionian"),
+                after("G B D F", "c minor"),
+                after("A C E G", "d dorian"),
+            ] {
+                for mask in (1..4096u16).step_by(2) {
+                    let set = PitchClassSet::from_mask(mask);
+                    for bass in [0, 5].map(PitchClass::new) {
+                        let hearing = Hearing { bassist, ..hearing };
+                        let here = kinds.readings(set, bass, hearing);
+                        for n in [1, 6, 11] {
+                            let there = Hearing {
+                                scale: hearing.scale.up(n),
+                                center: hearing.center.map(|c| c.up(n)),
+                                before: hearing.before.map(|c| moved(c, n)),
+                                bassist,
+                            };
+                            let there = kinds.readings(set.up(n), bass.up(n), there);
+                            assert_eq!(up(here.best(), n), there.best());
+                            let alternatives = here.alternatives().iter();
+                            let alternatives: Vec<_> = alternatives.map(|&s| up(s, n)).collect();
+                            assert_eq!(alternatives, there.alternatives());
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
