@@ -350,11 +350,12 @@ impl Settings {
     }
 
     /// The settings that change a reading, as the engine is told them first.
-    pub fn events(&self) -> [engine::Event; 3] {
+    pub fn events(&self) -> [engine::Event; 4] {
         [
             engine::Event::Filter(self.filter),
             engine::Event::Fading(self.fading),
             engine::Event::Inertia(self.inertia),
+            engine::Event::Bassist(self.bassist),
         ]
     }
 

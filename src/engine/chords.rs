@@ -10,7 +10,9 @@
 
 use super::harmony::{Harmony, Judgement, Stroke, TRIADS, class};
 use super::keys::{KeySet, Keys, each, lowest};
-use crate::theory::{Chord, FOREIGN_BASS, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost};
+use crate::theory::{
+    Chord, FOREIGN_BASS, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost,
+};
 use crate::time::Time;
 
 /// Onsets this close belong to one stroke of the hands.
@@ -170,7 +172,7 @@ impl ChordTracker {
     }
 
     /// A key was struck. True if the chord changed.
-    pub fn on_onset(&mut self, at: Time, keys: &Keys, key: u8, home: PitchClassSet) -> bool {
+    pub fn on_onset(&mut self, at: Time, keys: &Keys, key: u8, hearing: Hearing) -> bool {
         self.mark_ends(at, keys);
         let bit = 1u128 << key;
         let another = at.since(self.cluster_at) > CLUSTER || self.cluster == 0;
@@ -213,7 +215,7 @@ impl ChordTracker {
         if struck.len() >= 3 || afresh {
             self.horizon = self.cluster_at;
         }
-        self.name(at, keys, home, new_bass || struck.len() >= 3)
+        self.name(at, keys, hearing, new_bass || struck.len() >= 3)
     }
 
     /// The damper went up. What it held is past, but for what was struck just
@@ -224,14 +226,14 @@ impl ChordTracker {
     }
 
     /// Something was let go, or a step of the grid passed.
-    pub fn on_time(&mut self, at: Time, keys: &Keys, home: PitchClassSet) -> bool {
+    pub fn on_time(&mut self, at: Time, keys: &Keys, hearing: Hearing) -> bool {
         self.mark_ends(at, keys);
         // A lone note may have become a part of the chord that sounds under it.
         let under = keys.sounding() & !self.alone;
         if self.alone & keys.sounding() == 0 || under.count_ones() < 2 {
             return false;
         }
-        self.name(at, keys, home, false)
+        self.name(at, keys, hearing, false)
     }
 
     /// Silence, or a new beginning. Nothing is allocated.
@@ -335,7 +337,7 @@ impl ChordTracker {
         w
     }
 
-    fn name(&mut self, at: Time, keys: &Keys, home: PitchClassSet, struck: bool) -> bool {
+    fn name(&mut self, at: Time, keys: &Keys, hearing: Hearing, struck: bool) -> bool {
         let Some((bass_key, _)) = self.bass else {
             return false;
         };
@@ -377,6 +379,11 @@ impl ChordTracker {
             Some((Sonority::Chord(c), since)) => Some((c, since)),
             _ => None,
         };
+        let hearing = Hearing {
+            before: old.map(|(c, _)| c),
+            ..hearing
+        };
+
         // All that sounds was struck in this harmony: it is named as it stands.
         let sounding = keys.sounding();
         let fresh = each(sounding).all(|k| keys.strike(k).at >= self.horizon.max(self.began));
@@ -387,7 +394,7 @@ impl ChordTracker {
             && (together || self.rolling)
             && self.alone & sounding == 0
             && all.len() >= 3)
-            .then(|| kinds.name(all, bass, home))
+            .then(|| kinds.name(all, bass, hearing))
             .map(|s| match self.now {
                 // The same notes again are the same chord.
                 Some((Sonority::Chord(c), _)) if !whole && c.set() == all && c.bass == bass => {
@@ -407,6 +414,8 @@ impl ChordTracker {
                 {
                     false
                 }
+                // What was learned knows no voicings without their root.
+                Sonority::Chord(_) if whole && hearing.bassist => true,
                 // Nothing but a plain chord sounds: then it is that.
                 Sonority::Chord(c) if whole && kinds.kind(c.kind).cost <= PLAIN => {
                     nats(meant_by(*c)) > -WHOLE
@@ -445,11 +454,11 @@ impl ChordTracker {
                         since[pc]
                     }
                 });
-                best = best_fit(&v, audible, bass, home, Some(meant), &|_| 0.0, !bare);
+                best = best_fit(&v, audible, bass, hearing, Some(meant), &|_| 0.0, !bare);
                 fitted = v;
                 if best.0.is_none() && audible.len() >= 3 {
                     let learned = |c: Chord| nats(meant_by(c)).max(UNLIKELY);
-                    best = best_fit(&w, audible, bass, home, None, &learned, false);
+                    best = best_fit(&w, audible, bass, hearing, None, &learned, false);
                 }
             }
             if let (Some(new), Some((old, _))) = (best.0, old) {
@@ -458,21 +467,21 @@ impl ChordTracker {
                 let fuller = old.set().is_subset(new.set());
                 let margin = if fuller { FULLER } else { OTHER };
                 if meant_by(new) == meant_by(old)
-                    && fit_of(&fitted, stands, home) + margin >= best.1
+                    && fit_of(&fitted, stands, hearing) + margin >= best.1
                 {
                     best.0 = Some(stands);
                 }
             }
             match (best.0, old) {
-                (Some(c), _) => Sonority::Chord(on_its_bass(c, home)),
+                (Some(c), _) => Sonority::Chord(on_its_bass(c, hearing)),
                 // A note of the chord that stands is that chord still.
                 (None, Some((c, since)))
                     if audible.is_subset(c.set()) && at.since(since) < TRUST =>
                 {
                     Sonority::Chord(c)
                 }
-                _ if audible.len() < 3 => kinds.name(audible.with(bass), bass, home),
-                _ => kinds.name(own, bass, home),
+                _ if audible.len() < 3 => kinds.name(audible.with(bass), bass, hearing),
+                _ => kinds.name(own, bass, hearing),
             }
         };
         self.meant = found.chord().map(meant_by).or(Some(meant));
@@ -493,10 +502,10 @@ impl ChordTracker {
 }
 
 /// Am7 for C6/A: nobody writes a sixth chord on its sixth.
-fn on_its_bass(chord: Chord, home: PitchClassSet) -> Chord {
+fn on_its_bass(chord: Chord, hearing: Hearing) -> Chord {
     let kinds = Kinds::standard();
     let sixth = chord.bass_member().is_some_and(|m| m.number == 6);
-    match kinds.name(chord.set(), chord.bass, home) {
+    match kinds.name(chord.set(), chord.bass, hearing) {
         Sonority::Chord(c) if sixth && c.root == c.bass => c,
         _ => chord,
     }
@@ -504,17 +513,12 @@ fn on_its_bass(chord: Chord, home: PitchClassSet) -> Chord {
 
 /// The chord of a root and class that explains weights best, its bass given; `None` if
 /// too little of it was heard.
-pub fn fitting(
-    w: &[f32; 12],
-    bass: PitchClass,
-    home: PitchClassSet,
-    meant: Meant,
-) -> Option<Chord> {
+pub fn fitting(w: &[f32; 12], bass: PitchClass, hearing: Hearing, meant: Meant) -> Option<Chord> {
     let audible: PitchClassSet = PitchClass::all()
         .filter(|pc| w[pc.index()] > AUDIBLE)
         .collect();
-    let found = best_fit(w, audible, bass, home, Some(meant), &|_| 0.0, true).0;
-    found.map(|c| on_its_bass(c, home))
+    let found = best_fit(w, audible, bass, hearing, Some(meant), &|_| 0.0, true).0;
+    found.map(|c| on_its_bass(c, hearing))
 }
 
 fn classes(keys: KeySet) -> PitchClassSet {
@@ -522,14 +526,14 @@ fn classes(keys: KeySet) -> PitchClassSet {
 }
 
 /// How well a chord explains the weights.
-fn fit_of(w: &[f32; 12], chord: Chord, home: PitchClassSet) -> f32 {
+fn fit_of(w: &[f32; 12], chord: Chord, hearing: Hearing) -> f32 {
     let total: f32 = (0..12).map(|above| w[chord.root.up(above).index()]).sum();
     let above = std::array::from_fn(|i| w[chord.root.up(i as i32).index()]);
-    fit(&above, total, chord, home)
+    fit(&above, total, chord, hearing)
 }
 
 /// `above`: the weights by distance above the root.
-fn fit(above: &[f32; 12], total: f32, chord: Chord, home: PitchClassSet) -> f32 {
+fn fit(above: &[f32; 12], total: f32, chord: Chord, hearing: Hearing) -> f32 {
     let kind = Kinds::standard().kind(chord.kind);
     let (mut inside, mut missing) = (0.0, 0.0);
     for (i, m) in kind.members.iter().enumerate() {
@@ -547,7 +551,11 @@ fn fit(above: &[f32; 12], total: f32, chord: Chord, home: PitchClassSet) -> f32 
     let foreign = kind.members.iter().all(|m| m.semitones as usize != bass);
     // A foreign bass is heard as such: it is not counted as a wrong note too.
     let outside = total - inside - if foreign { above[bass] } else { 0.0 };
-    let strange = if home.contains(chord.root) { 0.0 } else { 0.05 };
+    let strange = if hearing.scale.contains(chord.root) {
+        0.0
+    } else {
+        0.05
+    };
     let penalty = kind.cost + bass_cost(kind, bass) + strange;
     inside - OUTSIDE * outside - MISSING * missing - COST * penalty
 }
@@ -556,7 +564,7 @@ fn best_fit(
     w: &[f32; 12],
     audible: PitchClassSet,
     bass: PitchClass,
-    home: PitchClassSet,
+    hearing: Hearing,
     only: Option<Meant>,
     learned: &impl Fn(Chord) -> f32,
     expecting: bool,
@@ -590,7 +598,7 @@ fn best_fit(
                 kind: id,
                 bass,
             };
-            let fit = fit(&above, total, chord, home) + learned(chord);
+            let fit = fit(&above, total, chord, hearing) + learned(chord);
             if fit > best.1 + 1e-4 {
                 best = (Some(chord), fit);
             }

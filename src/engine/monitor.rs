@@ -12,7 +12,7 @@ use super::weights::Model;
 use super::window::Window;
 use crate::midi;
 use crate::plan::Open;
-use crate::theory::{Catalogue, ModeId, PitchClassSet, Sonority, Spelling, Tonality};
+use crate::theory::{Catalogue, Hearing, ModeId, PitchClassSet, Sonority, Spelling, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -23,6 +23,8 @@ pub enum Event {
     Inertia(Inertia),
     Filter(Filter),
     Fading(Fading),
+    /// Whether somebody else plays the roots of the chords.
+    Bassist(bool),
 }
 
 impl Event {
@@ -33,6 +35,7 @@ impl Event {
             Event::Inertia(i) => Some(format!("inertia={}", i.name())),
             Event::Filter(f) => Some(format!("channels={} transpose={}", f.channels, f.transpose)),
             Event::Fading(f) => Some(format!("fading={}", f.name())),
+            Event::Bassist(there) => Some(format!("bassist={there}")),
         }
     }
 
@@ -45,6 +48,7 @@ impl Event {
             event = Some(match key {
                 "inertia" => Event::Inertia(value.parse().ok()?),
                 "fading" => Event::Fading(value.parse().ok()?),
+                "bassist" => Event::Bassist(value.parse().ok()?),
                 "channels" => {
                     filter.channels = value.parse().ok()?;
                     Event::Filter(filter)
@@ -126,6 +130,7 @@ pub struct Monitor<E: Estimator = Learned> {
     /// When the next step is due, while the grid runs.
     next_step: Option<Time>,
     inertia: Inertia,
+    bassist: bool,
     keys: Keys,
     frames: Frames,
     window: Window,
@@ -172,6 +177,7 @@ impl<E: Estimator> Monitor<E> {
             now: Time::ZERO,
             next_step: None,
             inertia: Inertia::default(),
+            bassist: false,
             keys: Keys::new(STEP),
             frames: Frames::new(),
             window: Window::new(STEP),
@@ -217,6 +223,7 @@ impl<E: Estimator> Monitor<E> {
             Event::Midi(e) => self.on_midi(at, e, observer),
             Event::Inertia(i) => self.inertia = i,
             Event::Fading(f) => self.keys.set_fading(f),
+            Event::Bassist(there) => self.bassist = there,
             Event::Filter(f) => {
                 self.keys.set_filter(f);
                 self.after_release(at, observer);
@@ -244,8 +251,8 @@ impl<E: Estimator> Monitor<E> {
                 self.begun = true;
                 self.last_onset = at;
                 let after_silence = self.silent_since.take().is_some();
-                let home = self.scale();
-                if self.chords.on_onset(at, &self.keys, key, home) || after_silence {
+                let hearing = self.hearing();
+                if self.chords.on_onset(at, &self.keys, key, hearing) || after_silence {
                     self.tell_chord(at, observer);
                 }
                 if let Some((stroke, judgement, another)) = self.chords.stroke() {
@@ -266,8 +273,8 @@ impl<E: Estimator> Monitor<E> {
 
     fn after_release(&mut self, at: Time, observer: &mut impl Observer) {
         observer.keys(at, None, self.keys.sounding());
-        let home = self.scale();
-        if self.chords.on_time(at, &self.keys, home) {
+        let hearing = self.hearing();
+        if self.chords.on_time(at, &self.keys, hearing) {
             self.tell_chord(at, observer);
         }
         if self.keys.sounding() == 0 && self.begun && self.silent_since.is_none() {
@@ -300,11 +307,14 @@ impl<E: Estimator> Monitor<E> {
         self.recent.begin(at, &self.estimator, &self.frames);
     }
 
-    /// The notes of the tonality in force, for naming chords.
-    fn scale(&self) -> PitchClassSet {
-        match self.established {
-            Some(e) => self.catalogue.all_forms(e.tonality),
-            None => PitchClassSet::ALL,
+    /// What chords are named against.
+    fn hearing(&self) -> Hearing {
+        let tonality = self.established.map(|e| e.tonality);
+        Hearing {
+            scale: tonality.map_or(PitchClassSet::ALL, |t| self.catalogue.all_forms(t)),
+            center: tonality.map(|t| t.center),
+            before: None,
+            bassist: self.bassist,
         }
     }
 
@@ -314,8 +324,8 @@ impl<E: Estimator> Monitor<E> {
             .close_step(self.keys.sounding(), self.keys.fading());
         self.window.step(&frame);
         self.keys.fade();
-        let home = self.scale();
-        if self.chords.on_time(at, &self.keys, home) {
+        let hearing = self.hearing();
+        if self.chords.on_time(at, &self.keys, hearing) {
             self.tell_chord(at, observer);
         }
         self.estimator.step(&frame);

@@ -127,14 +127,7 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
         hindsight: Plan {
             regions: regions(a, &a.study.hindsight.regions),
             home: regions(a, &a.study.hindsight.home),
-            chords: Some(
-                a.study
-                    .chords
-                    .iter()
-                    .filter(|c| c.end > c.start)
-                    .map(|c| chord(a, c))
-                    .collect(),
-            ),
+            chords: Some(chords(a, &a.study.chords, true)),
         },
         chords: chords(a, a.study.heard.chords(), false),
         summary: summary(a),
@@ -309,6 +302,7 @@ mod tests {
             duration,
             heard,
             hindsight: TonalPlan::default(),
+            chords: Vec::new(),
         }
     }
 

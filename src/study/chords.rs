@@ -10,7 +10,7 @@
 
 use crate::engine::{CLASSES, Harmony, Judgement, KeySet, Stroke, each, fitting, lowest};
 use crate::plan::{ChordSpan, TonalPlan};
-use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet, Sonority};
+use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
 use crate::time::Time;
 
 /// What the way back weighs, and the price of a change of harmony and of bass, in
@@ -131,8 +131,13 @@ fn spans(
             .iter()
             .find(|r| r.start <= start && start < r.end)
             .map(|r| (r.tonality, r.tonic));
-        let home = within.map_or(PitchClassSet::ALL, |(t, _)| catalogue.all_forms(t));
-        let sonority = span.named(sounds, states[meant[i]], from.up(basses[i] as i32), home);
+        let hearing = Hearing {
+            scale: within.map_or(PitchClassSet::ALL, |(t, _)| catalogue.all_forms(t)),
+            center: within.map(|(t, _)| t.center),
+            before: out.last().and_then(|c| c.sonority.chord()),
+            bassist: false,
+        };
+        let sonority = span.named(sounds, states[meant[i]], from.up(basses[i] as i32), hearing);
         // The same chord again, where only what is meant by it moved, is one.
         match out.last_mut() {
             Some(before) if before.sonority == sonority && before.end == start => {
@@ -165,7 +170,7 @@ impl Span {
         sounds: &[(u8, Time, Time)],
         meant: (PitchClass, usize),
         bass: PitchClass,
-        home: PitchClassSet,
+        hearing: Hearing,
     ) -> Sonority {
         let whole = self.stop.since(self.start).seconds();
         let mut seconds = [0.0f64; 12];
@@ -176,9 +181,9 @@ impl Span {
         let full = (SHARE * whole).min(LONG).max(1e-3);
         let w = seconds.map(|s| (s / full).min(1.0) as f32);
         let set: PitchClassSet = each(self.keys).map(PitchClass::of_key).collect();
-        match fitting(&w, bass, home, meant) {
+        match fitting(&w, bass, hearing, meant) {
             Some(chord) => Sonority::Chord(chord),
-            None => Kinds::standard().name(set.with(bass), bass, home),
+            None => Kinds::standard().name(set.with(bass), bass, hearing),
         }
     }
 }

@@ -105,6 +105,8 @@ impl Hearing {
             cost -= match root.above(before.root) {
                 // A diminished seventh turns over into one on its own bass.
                 0 if kind.symmetrical() && kind.has(3) && chord.bass != root => 0,
+                // Fourths over another bass are heard from that bass.
+                0 if kind.triad() == Triad::Suspended && chord.bass != root => 0,
                 0 => SAME_ROOT,
                 5 if resolves => RESOLVES,
                 5 => FALLS,
