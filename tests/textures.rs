@@ -257,7 +257,7 @@ fn every_harmony_is_named_alike_in_every_texture() {
     let major = |root| Hands::new(root, &[0, 4, 7], 0);
     let mut score: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
     let mut faults = String::new();
-    let mut turn = 0;
+    let mut turn = 0u32;
     for (_, kind) in kinds.iter() {
         let above: Vec<u8> = kind.members.iter().map(|m| m.semitones).collect();
         // Triads and sevenths in every inversion, the rest on their roots.
@@ -270,7 +270,7 @@ fn every_harmony_is_named_alike_in_every_texture() {
             for texture in &TEXTURES {
                 for _ in 0..2 {
                     turn += 7;
-                    let root = turn % 12;
+                    let root = (turn % 12) as u8;
                     let h = Hands::new(root, &above, lowest);
                     let bass = PitchClass::of_key(h.bass);
                     let want = kinds.name(h.set(), bass, PitchClassSet::ALL);

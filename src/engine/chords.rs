@@ -1,12 +1,14 @@
 //! The chord of the moment: what sounds, and what was struck or broken just before.
 //!
-//! A block of notes is named as it stands. Otherwise the notes that sound, those
-//! the pedal holds and those just let go are weighed, the kinds of chord are
-//! fitted to the weights, and the chord that stands gives way only to one that
-//! fits clearly better: a passing note in the melody does not change it.
+//! What was learned ([`super::harmony`]) says at each stroke which harmony is meant, a
+//! root and a class of triad; the harmony that stands gives way by a margin. A block of
+//! notes is named as it stands. Otherwise the notes that sound, those the pedal holds and
+//! those just let go are weighed, and decide which kind of chord the harmony is; a
+//! passing note in the melody does not change it. Where too little was heard for a chord
+//! its notes are shown.
 //!
-//! The weights below were found by a search on labelled chamber and keyboard
-//! music (tests/training/README.md), then rounded.
+//! The weights and margins below were chosen on analysts' chords and on the textures of
+//! tests/textures.rs (tests/training/README.md).
 
 use super::harmony::{Harmony, Judgement, Stroke, TRIADS, class};
 use super::keys::{KeySet, Keys, each, lowest};
@@ -82,6 +84,37 @@ const AUDIBLE: f32 = 0.15;
 
 /// Root and class of a harmony.
 pub type Meant = (PitchClass, usize);
+
+fn meant_by(chord: Chord) -> Meant {
+    (
+        chord.root,
+        class(Kinds::standard().kind(chord.kind).triad()),
+    )
+}
+
+/// What is likely at a stroke.
+struct Likely {
+    judgement: Judgement,
+    best: Meant,
+    /// The probability of the best.
+    sure: f32,
+}
+
+impl Likely {
+    fn new(judgement: Judgement, bass: PitchClass) -> Likely {
+        let (root, class, sure) = judgement.best(bass);
+        Likely {
+            judgement,
+            best: (root, class),
+            sure,
+        }
+    }
+
+    /// How much less likely than the best a harmony is, as a logarithm: 0 or less.
+    fn nats(&self, (root, class): Meant) -> f32 {
+        self.judgement.of(root, class) - self.judgement.of(self.best.0, self.best.1)
+    }
+}
 
 /// Follows the chord.
 #[derive(Clone, Debug)]
@@ -338,158 +371,171 @@ impl ChordTracker {
     }
 
     fn name(&mut self, at: Time, keys: &Keys, hearing: Hearing, struck: bool) -> bool {
-        let Some((bass_key, _)) = self.bass else {
+        let Some((bass, _)) = self.bass else {
             return false;
         };
-        let bass = PitchClass::of_key(bass_key);
-        let kinds = Kinds::standard();
-        let judgement = *self.harmony.judgement();
-        let (root, learned_class, sure) = judgement.best(bass);
-        let top = judgement.of(root, learned_class);
-        let nats = |(root, class): Meant| judgement.of(root, class) - top;
-        let meant_by = |c: Chord| (c.root, class(kinds.kind(c.kind).triad()));
-
-        // The harmony that stands gives way to one that is likelier by a margin.
-        let mut meant = (root, learned_class);
-        if let Some(old) = self.meant {
-            let mut margin = if struck { CHANGE_STRUCK } else { CHANGE };
-            // A note of the chord that stands is that chord still.
-            if let Some((Sonority::Chord(c), _)) = self.now
-                && !struck
-                && meant_by(c) == old
-                && classes(self.cluster).is_subset(c.set())
-            {
-                let sounds = classes(keys.sounding());
-                let whole = c.set().is_subset(sounds.with(c.bass));
-                margin = margin.max(if whole { CHANGE_WHOLE } else { CHANGE_OWN });
-            }
-            if nats(old) > -margin {
-                meant = old;
-            }
-        }
+        let bass = PitchClass::of_key(bass);
+        let likely = Likely::new(*self.harmony.judgement(), bass);
+        let meant = self.harmony_meant(&likely, keys, struck);
         if self.meant != Some(meant) {
             self.began = self.latest_stroke(at);
         }
-        let w = self.weights(at, keys, self.horizon);
-        let audible: PitchClassSet = PitchClass::all()
-            .filter(|pc| w[pc.index()] > AUDIBLE)
-            .collect();
-
-        let old = match self.now {
-            Some((Sonority::Chord(c), since)) => Some((c, since)),
-            _ => None,
-        };
         let hearing = Hearing {
-            before: old.map(|(c, _)| c),
+            before: self.standing().map(|(c, _)| c),
             ..hearing
         };
-
-        // All that sounds was struck in this harmony: it is named as it stands.
-        let sounding = keys.sounding();
-        let fresh = each(sounding).all(|k| keys.strike(k).at >= self.horizon.max(self.began));
-        let all = classes(sounding).with(bass);
-        let together = classes(self.cluster).len() >= 3;
-        let whole = together && sounding == self.cluster;
-        let exact = (fresh
-            && (together || self.rolling)
-            && self.alone & sounding == 0
-            && all.len() >= 3)
-            .then(|| kinds.name(all, bass, hearing))
-            .map(|s| match self.now {
-                // The same notes again are the same chord.
-                Some((Sonority::Chord(c), _)) if !whole && c.set() == all && c.bass == bass => {
-                    Sonority::Chord(c)
-                }
-                _ => s,
-            })
-            .filter(|s| match s {
-                // A plainer stroke of the harmony that stands takes nothing from it.
-                Sonority::Chord(c)
-                    if !whole
-                        && old.is_some_and(|(o, _)| {
-                            meant_by(*c) == meant_by(o)
-                                && c.bass == o.bass
-                                && c.set().is_subset(o.set())
-                        }) =>
-                {
-                    false
-                }
-                // What was learned knows no voicings without their root.
-                Sonority::Chord(_) if whole && hearing.bassist => true,
-                // Nothing but a plain chord sounds: then it is that.
-                Sonority::Chord(c) if whole && kinds.kind(c.kind).cost <= PLAIN => {
-                    nats(meant_by(*c)) > -WHOLE
-                }
-                Sonority::Chord(c) if together || c.root == c.bass => nats(meant_by(*c)) > -BLOCK,
-                _ => whole || together && sure < SURE,
-            });
-        let found = if let Some(exact) = exact {
-            if let Sonority::Chord(c) = exact {
-                meant = meant_by(c);
-            }
-            exact
-        } else {
-            let own = classes(sounding).with(bass);
-            // A note or two between chords are named only as what they are likely part of.
-            let flows = old.is_some() && sure >= FLOWING;
-            let mut best = (None, 0.0);
-            let mut fitted = w;
-            if audible.len() >= 3 || flows {
-                // Of the triad all counts that was heard lately, of the rest what was
-                // struck since the harmony began.
-                let since = self.weights(at, keys, self.horizon.max(self.began));
-                let third = kinds.plain(TRIADS[meant.1]);
-                let third = third.iter().nth(1).map(|m| meant.0.up(m.index() as i32));
-                // A second or fourth for a third that was not heard: nothing is expected.
-                let own = |n: i32| since[meant.0.up(n).index()] > AUDIBLE;
-                let bare = (own(2) || own(5))
-                    && own(0)
-                    && own(7)
-                    && third.is_some_and(|t| w[t.index()] <= AUDIBLE);
-                let members = kinds.plain(TRIADS[meant.1]).up(meant.0.index() as i32);
-                let v = std::array::from_fn(|pc| {
-                    if members.contains(PitchClass::new(pc as i32)) {
-                        w[pc]
-                    } else {
-                        since[pc]
-                    }
-                });
-                best = best_fit(&v, audible, bass, hearing, Some(meant), &|_| 0.0, !bare);
-                fitted = v;
-                if best.0.is_none() && audible.len() >= 3 {
-                    let learned = |c: Chord| nats(meant_by(c)).max(UNLIKELY);
-                    best = best_fit(&w, audible, bass, hearing, None, &learned, false);
-                }
-            }
-            if let (Some(new), Some((old, _))) = (best.0, old) {
-                let stands = Chord { bass, ..old };
-                // A fuller chord of the same harmony comes more easily than another one.
-                let fuller = old.set().is_subset(new.set());
-                let margin = if fuller { FULLER } else { OTHER };
-                if meant_by(new) == meant_by(old)
-                    && fit_of(&fitted, stands, hearing) + margin >= best.1
-                {
-                    best.0 = Some(stands);
-                }
-            }
-            match (best.0, old) {
-                (Some(c), _) => Sonority::Chord(on_its_bass(c, hearing)),
-                // A note of the chord that stands is that chord still.
-                (None, Some((c, since)))
-                    if audible.is_subset(c.set()) && at.since(since) < TRUST =>
-                {
-                    Sonority::Chord(c)
-                }
-                _ if audible.len() < 3 => kinds.name(audible.with(bass), bass, hearing),
-                _ => kinds.name(own, bass, hearing),
-            }
-        };
+        let found = self
+            .as_it_stands(&likely, keys, bass, hearing)
+            .unwrap_or_else(|| self.explained(&likely, at, keys, bass, meant, hearing));
         self.meant = found.chord().map(meant_by).or(Some(meant));
         let changed = self.now.map(|n| n.0) != Some(found);
         if changed {
             self.now = Some((found, at));
         }
         changed
+    }
+
+    /// The chord that stands, and since when.
+    fn standing(&self) -> Option<(Chord, Time)> {
+        let (sonority, since) = self.now?;
+        Some((sonority.chord()?, since))
+    }
+
+    /// The harmony that stands, or one that is likelier by a margin.
+    fn harmony_meant(&self, likely: &Likely, keys: &Keys, struck: bool) -> Meant {
+        let Some(old) = self.meant else {
+            return likely.best;
+        };
+        let mut margin = if struck { CHANGE_STRUCK } else { CHANGE };
+        // A note of the chord that stands is that chord still.
+        if let Some((c, _)) = self.standing()
+            && !struck
+            && meant_by(c) == old
+            && classes(self.cluster).is_subset(c.set())
+        {
+            let sounds = classes(keys.sounding());
+            let whole = c.set().is_subset(sounds.with(c.bass));
+            margin = margin.max(if whole { CHANGE_WHOLE } else { CHANGE_OWN });
+        }
+        if likely.nats(old) > -margin {
+            old
+        } else {
+            likely.best
+        }
+    }
+
+    /// What sounds, if all of it was struck in this harmony, together or in a roll.
+    fn as_it_stands(
+        &self,
+        likely: &Likely,
+        keys: &Keys,
+        bass: PitchClass,
+        hearing: Hearing,
+    ) -> Option<Sonority> {
+        let sounding = keys.sounding();
+        let from = self.horizon.max(self.began);
+        let fresh = each(sounding).all(|k| keys.strike(k).at >= from);
+        let set = classes(sounding).with(bass);
+        let together = classes(self.cluster).len() >= 3;
+        let whole = together && sounding == self.cluster;
+        let lone = self.alone & sounding != 0;
+        if !fresh || lone || set.len() < 3 || !(together || self.rolling) {
+            return None;
+        }
+        let standing = self.standing().map(|(c, _)| c).filter(|_| !whole);
+        let named = match standing {
+            // The same notes again are the same chord.
+            Some(c) if c.set() == set && c.bass == bass => Sonority::Chord(c),
+            _ => Kinds::standard().name(set, bass, hearing),
+        };
+        let holds = match named.chord() {
+            Some(c) => {
+                let nats = likely.nats(meant_by(c));
+                let plainer = |old: Chord| {
+                    meant_by(c) == meant_by(old)
+                        && c.bass == old.bass
+                        && c.set().is_subset(old.set())
+                };
+                match () {
+                    // A plainer stroke of the harmony that stands takes nothing from it.
+                    () if standing.is_some_and(plainer) => false,
+                    // What was learned knows no voicings without their root.
+                    () if whole && hearing.bassist => true,
+                    // Nothing but a plain chord sounds: then it is that.
+                    () if whole && Kinds::standard().kind(c.kind).cost <= PLAIN => nats > -WHOLE,
+                    () => (together || c.root == c.bass) && nats > -BLOCK,
+                }
+            }
+            None => whole || together && likely.sure < SURE,
+        };
+        holds.then_some(named)
+    }
+
+    /// The kind of chord that the harmony is, by what was heard of it; or its notes.
+    fn explained(
+        &self,
+        likely: &Likely,
+        at: Time,
+        keys: &Keys,
+        bass: PitchClass,
+        meant: Meant,
+        hearing: Hearing,
+    ) -> Sonority {
+        let kinds = Kinds::standard();
+        let standing = self.standing();
+        let heard = self.weights(at, keys, self.horizon);
+        let audible = audible(&heard);
+        // A note or two between chords are named only as what they are likely part of.
+        let flows = standing.is_some() && likely.sure >= FLOWING;
+        let mut best = (None, 0.0);
+        let mut w = heard;
+        if audible.len() >= 3 || flows {
+            // Of the triad all counts that was heard lately, of the rest what was
+            // struck since the harmony began.
+            let own = self.weights(at, keys, self.horizon.max(self.began));
+            let triad = kinds.plain(TRIADS[meant.1]).up(meant.0.index() as i32);
+            for pc in PitchClass::all().filter(|&pc| !triad.contains(pc)) {
+                w[pc.index()] = own[pc.index()];
+            }
+            // A second or fourth for a third that was not heard: nothing is expected.
+            let sounds = |n: i32| own[meant.0.up(n).index()] > AUDIBLE;
+            let third = triad.seen_from(meant.0).iter().nth(1);
+            let no_third = third.is_some_and(|t| !audible.contains(meant.0.up(t.index() as i32)));
+            let suspended = sounds(0) && (sounds(2) || sounds(5)) && sounds(7) && no_third;
+            best = best_fit(
+                &w,
+                audible,
+                bass,
+                hearing,
+                Some(meant),
+                &|_| 0.0,
+                !suspended,
+            );
+            if best.0.is_none() && audible.len() >= 3 {
+                let learned = |c: Chord| likely.nats(meant_by(c)).max(UNLIKELY);
+                w = heard;
+                best = best_fit(&w, audible, bass, hearing, None, &learned, false);
+            }
+        }
+        match (best.0, standing) {
+            (Some(new), Some((old, _))) if meant_by(new) == meant_by(old) => {
+                let stands = Chord { bass, ..old };
+                // A fuller chord of the same harmony comes more easily than another one.
+                let fuller = old.set().is_subset(new.set());
+                let margin = if fuller { FULLER } else { OTHER };
+                let stays = fit_of(&w, stands, hearing) + margin >= best.1;
+                Sonority::Chord(on_its_bass(if stays { stands } else { new }, hearing))
+            }
+            (Some(new), _) => Sonority::Chord(on_its_bass(new, hearing)),
+            // A note of the chord that stands is that chord still.
+            (None, Some((old, since)))
+                if audible.is_subset(old.set()) && at.since(since) < TRUST =>
+            {
+                Sonority::Chord(old)
+            }
+            _ if audible.len() < 3 => kinds.name(audible.with(bass), bass, hearing),
+            _ => kinds.name(classes(keys.sounding()).with(bass), bass, hearing),
+        }
     }
 
     fn latest_stroke(&self, at: Time) -> Time {
@@ -514,11 +560,15 @@ fn on_its_bass(chord: Chord, hearing: Hearing) -> Chord {
 /// The chord of a root and class that explains weights best, its bass given; `None` if
 /// too little of it was heard.
 pub fn fitting(w: &[f32; 12], bass: PitchClass, hearing: Hearing, meant: Meant) -> Option<Chord> {
-    let audible: PitchClassSet = PitchClass::all()
-        .filter(|pc| w[pc.index()] > AUDIBLE)
-        .collect();
-    let found = best_fit(w, audible, bass, hearing, Some(meant), &|_| 0.0, true).0;
+    let found = best_fit(w, audible(w), bass, hearing, Some(meant), &|_| 0.0, true).0;
     found.map(|c| on_its_bass(c, hearing))
+}
+
+/// The pitch classes that are part of something.
+fn audible(w: &[f32; 12]) -> PitchClassSet {
+    PitchClass::all()
+        .filter(|pc| w[pc.index()] > AUDIBLE)
+        .collect()
 }
 
 fn classes(keys: KeySet) -> PitchClassSet {

@@ -178,7 +178,7 @@ impl Span {
             let lap = off.min(self.stop).since(on.max(self.start)).seconds();
             seconds[PitchClass::of_key(key).index()] += lap;
         }
-        let full = (SHARE * whole).min(LONG).max(1e-3);
+        let full = (SHARE * whole).clamp(1e-3, LONG);
         let w = seconds.map(|s| (s / full).min(1.0) as f32);
         let set: PitchClassSet = each(self.keys).map(PitchClass::of_key).collect();
         match fitting(&w, bass, hearing, meant) {

@@ -101,12 +101,15 @@ impl Hearing {
             cost += STRANGE_ROOT;
         }
         if let Some(before) = self.before {
-            let resolves = Kinds::standard().kind(before.kind).dominant();
+            let last = Kinds::standard().kind(before.kind);
+            let resolves = last.dominant();
+            let triad = last.members.len() == 3 && last.triad() != Triad::Suspended;
             cost -= match root.above(before.root) {
                 // A diminished seventh turns over into one on its own bass.
                 0 if kind.symmetrical() && kind.has(3) && chord.bass != root => 0,
-                // Fourths over another bass are heard from that bass.
-                0 if kind.triad() == Triad::Suspended && chord.bass != root => 0,
+                // A plain triad is suspended; after anything else fourths are heard from
+                // their bass.
+                0 if kind.triad() == Triad::Suspended && chord.bass != root && !triad => 0,
                 0 => SAME_ROOT,
                 5 if resolves => RESOLVES,
                 5 => FALLS,
