@@ -1,8 +1,11 @@
 //! The engine's estimator against the one that was trained, as music is heard and told
-//! from its end: notes and probabilities written by tests/training/golden.py. Neither
-//! Python nor PyTorch is needed here.
+//! from its end, and so its chords: notes, probabilities and logarithms written by
+//! tests/training/golden.py. Neither Python nor PyTorch is needed here.
 
-use peregrinus::engine::{Estimator, Event, Fading, Frame, Learned, Model, Monitor, Scores};
+use peregrinus::engine::{
+    Change, Estimator, Event, Fading, Frame, Harmony, Judgement, Learned, Model, Monitor, Observer,
+    Scores, Stroke,
+};
 use peregrinus::midi;
 use peregrinus::study::{Sound, frames_backward};
 use peregrinus::theory::Catalogue;
@@ -38,13 +41,55 @@ struct Row {
     millionths: Vec<u32>,
 }
 
+/// What is said of chords, stroke by stroke.
+#[derive(Deserialize)]
+struct GoldenChords {
+    weights: u32,
+    pieces: Vec<Stroked>,
+}
+
+#[derive(Deserialize)]
+struct Stroked {
+    /// That of a piece among the estimator's, where its notes are.
+    name: String,
+    /// How many they are.
+    strokes: usize,
+    heard: Vec<Said>,
+    /// The strokes told from the last.
+    backward: Vec<Said>,
+}
+
+#[derive(Deserialize)]
+struct Said {
+    stroke: usize,
+    /// Its first onset, in ticks.
+    at: u64,
+    millionths: Below,
+}
+
+/// How far each logarithm lies below the greatest.
+#[derive(Deserialize)]
+struct Below {
+    /// By root, then class.
+    chords: Vec<u32>,
+    bass: Vec<u32>,
+}
+
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 const AGAIN: &str = "run  python tests/training/golden.py  again";
 
+fn read<T: serde::de::DeserializeOwned>(name: &str) -> T {
+    let path = Path::new(ROOT).join("tests/golden").join(name);
+    let text = std::fs::read_to_string(path).unwrap_or_else(|e| panic!("{name}: {e}; {AGAIN}"));
+    serde_json::from_str(&text).unwrap_or_else(|e| panic!("{name}: {e}; {AGAIN}"))
+}
+
 fn golden() -> Golden {
-    let path = Path::new(ROOT).join("tests/golden/estimator.json");
-    let text = std::fs::read_to_string(path).expect("tests/golden/estimator.json");
-    serde_json::from_str(&text).expect("what golden.py wrote")
+    read("estimator.json")
+}
+
+fn golden_chords() -> GoldenChords {
+    read("harmony.json")
 }
 
 /// The estimator, overheard.
@@ -81,7 +126,26 @@ impl Estimator for Overheard {
     }
 }
 
-/// Through the monitor, as MIDI events, from some moment on.
+/// When the first note is played.
+const BEGIN: Time = Time(12_345);
+
+/// As MIDI events.
+fn events(piece: &Piece) -> Vec<(Time, midi::Event)> {
+    let mut events: Vec<(Time, midi::Event)> = Vec::new();
+    for &(on, off, key) in &piece.notes {
+        let note = midi::Event::NoteOn {
+            channel: 0,
+            key,
+            velocity: 1 + key % 120,
+        };
+        events.push((BEGIN + Time(on), note));
+        events.push((BEGIN + Time(off), midi::Event::NoteOff { channel: 0, key }));
+    }
+    events.sort_by_key(|(at, e)| (*at, !e.releases()));
+    events
+}
+
+/// Through the monitor.
 fn played(piece: &Piece) -> Vec<Scores> {
     let catalogue = Arc::new(Catalogue::standard().clone());
     let model = Model::standard().expect("the embedded weights");
@@ -94,23 +158,11 @@ fn played(piece: &Piece) -> Vec<Scores> {
     if piece.sustained {
         monitor.on_event(Time::ZERO, Event::Fading(Fading::Sustained), &mut ());
     }
-    let begin = Time(12_345);
-    let mut events: Vec<(Time, midi::Event)> = Vec::new();
-    for &(on, off, key) in &piece.notes {
-        let note = midi::Event::NoteOn {
-            channel: 0,
-            key,
-            velocity: 1 + key % 120,
-        };
-        events.push((begin + Time(on), note));
-        events.push((begin + Time(off), midi::Event::NoteOff { channel: 0, key }));
-    }
-    events.sort_by_key(|(at, e)| (*at, !e.releases()));
-    for (at, event) in events {
+    for (at, event) in events(piece) {
         monitor.on_event(at, event, &mut ());
     }
     let last = piece.probabilities.last().expect("steps").step as u64;
-    monitor.advance_to(begin + Time::millis(100 * (last + 1)) + Time(1), &mut ());
+    monitor.advance_to(BEGIN + Time::millis(100 * (last + 1)) + Time(1), &mut ());
     drop(monitor);
     Arc::into_inner(steps)
         .expect("the monitor is gone")
@@ -141,12 +193,63 @@ fn told_backward(piece: &Piece) -> Vec<Scores> {
     frames.iter().map(step).collect()
 }
 
+/// Whole strokes, each with what was said of it at its last key.
+#[derive(Default)]
+struct Strokes(Vec<(Stroke, Judgement)>);
+
+impl Observer for Strokes {
+    fn change(&mut self, at: Time, change: Change) {
+        let afresh = change == Change::Rest;
+        assert!(
+            !afresh,
+            "{at:?}: what follows would begin afresh here, but not there"
+        );
+    }
+    fn stroke(&mut self, stroke: &Stroke, judgement: &Judgement, another: bool) {
+        if !another {
+            self.0.pop();
+        }
+        self.0.push((*stroke, *judgement));
+    }
+}
+
+fn strokes(piece: &Piece) -> Vec<(Stroke, Judgement)> {
+    let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).expect("the weights");
+    let mut strokes = Strokes::default();
+    for (at, event) in events(piece) {
+        monitor.on_event(at, event, &mut strokes);
+    }
+    strokes.0
+}
+
+/// The same strokes from the last to the first, as hindsight hears them.
+fn strokes_backward(strokes: &[(Stroke, Judgement)]) -> Vec<(Stroke, Judgement)> {
+    let mut harmony = Harmony::standard(true);
+    let told = strokes.iter().rev();
+    told.map(|(s, _)| (*s, *harmony.hear(s, true))).collect()
+}
+
+/// The CRC-32 of a file without the one at its end.
+fn checksum(weights: &str) -> u32 {
+    let weights = std::fs::read(Path::new(ROOT).join(weights)).expect("weights");
+    let (body, _) = weights.split_at(weights.len() - 4);
+    crc32fast::hash(body)
+}
+
 #[test]
 fn the_golden_data_belong_to_the_weights_and_the_modes() {
-    let weights = std::fs::read(Path::new(ROOT).join("config/estimator.weights")).expect("weights");
     let golden = golden();
-    let (body, _) = weights.split_at(weights.len() - 4);
-    assert_eq!(crc32fast::hash(body), golden.weights, "{AGAIN}");
+    assert_eq!(
+        checksum("config/estimator.weights"),
+        golden.weights,
+        "{AGAIN}"
+    );
+    let chords = golden_chords();
+    assert_eq!(
+        checksum("config/harmony.weights"),
+        chords.weights,
+        "{AGAIN}"
+    );
     let modes: Vec<&str> = Catalogue::standard()
         .iter()
         .map(|(_, m)| m.id.as_str())
@@ -212,5 +315,76 @@ fn the_golden_data_are_worth_comparing() {
                 a.step
             );
         }
+    }
+}
+
+/// What [`Below`] says of chords and of the bass.
+fn below(judgement: &Judgement) -> [Vec<f32>; 2] {
+    let chords = (0..12).flat_map(|root| judgement.chords.iter().map(move |class| class[root]));
+    [chords.collect(), judgement.bass.to_vec()].map(|said: Vec<f32>| {
+        let top = said.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+        said.iter().map(|x| top - x).collect()
+    })
+}
+
+/// As logarithms, up to the constant that they are free of.
+#[test]
+fn what_is_said_of_every_chord_is_that_of_the_training() {
+    let (golden, chords) = (golden(), golden_chords());
+    assert!(chords.pieces.len() >= 5);
+    let mut greatest = 0.0f32;
+    let mut compare = |way: &str, strokes: &[(Stroke, Judgement)], rows: &[Said]| {
+        assert!(rows.len() >= 8, "{way}");
+        for row in rows {
+            let (stroke, judgement) = &strokes[row.stroke];
+            let way = format!("{way}, stroke {}", row.stroke);
+            assert_eq!(stroke.at, BEGIN + Time(row.at), "{way}");
+            let wanted = [&row.millionths.chords, &row.millionths.bass];
+            assert_eq!(wanted.map(Vec::len), [60, 12], "{way}");
+            for (found, wanted) in below(judgement).iter().zip(wanted) {
+                for (i, (&x, &want)) in found.iter().zip(wanted).enumerate() {
+                    let want = want as f32 / 1e6;
+                    greatest = greatest.max((x - want).abs());
+                    assert!((x - want).abs() < 1e-4, "{way}, place {i}: {x}, not {want}");
+                }
+            }
+        }
+    };
+    for row in &chords.pieces {
+        let piece = golden.pieces.iter().find(|p| p.name == row.name);
+        let heard = strokes(piece.expect("its notes"));
+        assert_eq!(heard.len(), row.strokes, "{}", row.name);
+        compare(&row.name, &heard, &row.heard);
+        let backward = strokes_backward(&heard);
+        compare(&format!("{}, backward", row.name), &backward, &row.backward);
+    }
+    println!("the greatest difference is {greatest:.1e}");
+}
+
+/// The comparison would hold of one and the same judgement everywhere as well.
+#[test]
+fn the_golden_chords_are_worth_comparing() {
+    for piece in golden_chords().pieces {
+        for rows in [&piece.heard, &piece.backward] {
+            for (a, b) in rows.iter().zip(&rows[1..]) {
+                let most =
+                    |a: &[u32], b: &[u32]| a.iter().zip(b).map(|(a, b)| a.abs_diff(*b)).max();
+                let (a, b) = (&a.millionths, &b.millionths);
+                let most = [most(&a.chords, &b.chords), most(&a.bass, &b.bass)];
+                assert!(
+                    most.iter().all(|&m| m > Some(100_000)),
+                    "{}: {most:?}",
+                    piece.name
+                );
+            }
+        }
+        // Nor is it the same from both ends.
+        let first = |rows: &[Said]| rows[0].millionths.chords.clone();
+        assert_ne!(
+            first(&piece.heard),
+            first(&piece.backward),
+            "{}",
+            piece.name
+        );
     }
 }

@@ -168,41 +168,99 @@ fn a_few_steps_give_weights_that_the_program_takes_the_same_every_time() {
 }
 
 #[test]
+fn a_few_steps_give_weights_of_chords_the_same_every_time() {
+    let out = folder("chords");
+    let data = out.join("invented.jsonl");
+    let mut lines = String::new();
+    for line in invented().lines() {
+        let mut piece: Value = serde_json::from_str(line).expect("a piece");
+        // One a second; how well they suit the tune does not matter.
+        let chord = |i: u8| {
+            let root = [0, 5, 7, 9][usize::from(i) % 4];
+            let above = [root, (root + 4) % 12, (root + 7) % 12];
+            json!([f64::from(i), f64::from(i + 1), root, root, above])
+        };
+        piece["chords"] = (0..16).map(chord).collect();
+        writeln!(lines, "{piece}").expect("a string");
+    }
+    std::fs::write(&data, lines).expect("a file");
+    let (data, folder) = (text(&data), text(&out));
+    let learned = |name: &str, seed: &str| {
+        #[rustfmt::skip]
+        let arguments = [
+            "--data", &*data, "--check", &data, "--out", &folder, "--name", name, "--seed", seed,
+            "--steps", "5", "--workers", "0", "--hidden", "16", "--batch", "4", "--count", "32",
+        ];
+        let said = python::run(Python::Training, "training/harmony.py", &arguments, "");
+        assert!(said.contains("12 pieces, "), "{said}");
+        assert!(said.contains("\nsteps 5\n"), "{said}");
+        assert!(said.contains("\nlabels a minute 60.0\n"), "{said}");
+        for way in ["causal 0", "causal 2", "hindsight 0", "hindsight 3"] {
+            let row = said.lines().find(|l| l.starts_with(way));
+            let words = row.unwrap_or_default().split_whitespace();
+            let shares: Vec<f64> = words.filter_map(|w| w.parse().ok()).collect();
+            // Root, kind and bass in shares; changes.
+            assert_eq!(shares.len(), 4, "{way}: {said}");
+            assert!(
+                shares[..3].iter().all(|s| (0.0..=1.0).contains(s)),
+                "{said}"
+            );
+        }
+        std::fs::read(out.join(format!("{name}.weights"))).expect("weights")
+    };
+    let one = learned("one", "1");
+    Model::parse_harmony(&one).expect("weights that the program takes");
+    Model::parse(&one).expect_err("they are not the estimator's");
+    assert!(
+        one == learned("again", "1"),
+        "the same seed and steps gave other weights"
+    );
+    assert!(
+        one != learned("other", "2"),
+        "another seed gave the same weights"
+    );
+}
+
+#[test]
 fn the_golden_data_are_those_of_the_network() {
-    let out = folder("golden").join("estimator.json");
+    let out = folder("golden");
     python::run(Python::Training, "training/golden.py", &[&*text(&out)], "");
     let read = |path: &Path| -> Value {
         let text = std::fs::read_to_string(path).expect("golden data");
         serde_json::from_str(&text).expect("what golden.py wrote")
     };
-    let committed = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden/estimator.json");
-    let (new, old) = (read(&out), read(&committed));
-    let mut compared = 0;
-    alike(&new, &old, false, &mut compared);
-    assert!(compared > 10_000, "{compared} probabilities");
+    let committed = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden");
+    // Of probabilities 1e-5, of logarithms 1e-4.
+    for (name, apart, least) in [("estimator.json", 10, 10_000), ("harmony.json", 100, 5_000)] {
+        let (new, old) = (read(&out.join(name)), read(&committed.join(name)));
+        let mut compared = 0;
+        alike(&new, &old, None, apart, &mut compared);
+        assert!(compared > least, "{name}: {compared} numbers");
+    }
 }
 
-/// The same but for 1e-5 of the probabilities, which stand in millionths.
-fn alike(new: &Value, old: &Value, probabilities: bool, compared: &mut usize) {
+/// The same but for so many of the `millionths`, all that stands under that name.
+fn alike(new: &Value, old: &Value, within: Option<u64>, apart: u64, compared: &mut usize) {
     match (new, old) {
         (Value::Object(a), Value::Object(b)) => {
             assert!(a.keys().eq(b.keys()));
             for ((name, x), y) in a.iter().zip(b.values()) {
-                alike(x, y, name == "millionths", compared);
+                let within = within.or((name == "millionths").then_some(apart));
+                alike(x, y, within, apart, compared);
             }
         }
         (Value::Array(a), Value::Array(b)) => {
             assert_eq!(a.len(), b.len());
             for (x, y) in a.iter().zip(b) {
-                alike(x, y, probabilities, compared);
+                alike(x, y, within, apart, compared);
             }
         }
-        (a, b) if probabilities => {
+        (a, b) if within.is_some() => {
             let (a, b) = (a.as_u64().expect("millionths"), b.as_u64().expect("them"));
             *compared += 1;
             assert!(
-                a.abs_diff(b) <= 10,
-                "{a} millionths, and {b} in tests/golden/estimator.json: \
+                Some(a.abs_diff(b)) <= within,
+                "{a} millionths, and {b} in tests/golden: \
                  run  python tests/training/golden.py  again"
             );
         }

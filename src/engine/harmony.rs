@@ -312,3 +312,48 @@ impl Harmony {
         &self.judgement
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::features::fingerprint;
+    use super::super::weights::Shape;
+    use super::*;
+
+    #[test]
+    fn the_text_is_that_of_the_training() {
+        let python = include_str!("../../tests/training/harmony.py");
+        let blocks = python
+            .split_once("BLOCKS = \"\"\"")
+            .and_then(|(_, rest)| rest.split_once("\"\"\""))
+            .map(|(text, _)| text);
+        assert_eq!(blocks, Some(TEXT));
+        let number = |name: &str| {
+            let line = python.lines().find_map(|l| l.strip_prefix(name));
+            line.and_then(|l| l.split_whitespace().next()?.parse::<f32>().ok())
+        };
+        let same = [
+            ("CLUSTER = ", super::super::chords::CLUSTER.seconds() as f32),
+            ("FADE = ", FADE),
+            ("LOW = ", f32::from(LOW)),
+            ("BLOCK_COUNT = ", BLOCKS as f32),
+            ("SCALARS = ", SCALARS as f32),
+            ("KINDS = ", CLASSES as f32),
+        ];
+        for (name, value) in same {
+            assert_eq!(number(name), Some(value), "{name}");
+        }
+    }
+
+    #[test]
+    fn the_weights_were_learned_on_this_text() {
+        // FNV-1a; checked against its published vectors in `features`.
+        let hash = TEXT.bytes().fold(0xcbf2_9ce4_8422_2325u64, |h, b| {
+            (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3)
+        });
+        assert_eq!(fingerprint(TEXT), hash);
+        assert_eq!(Shape::CHORD.fingerprint, hash);
+        // Where `weights` tells that it stands in the file.
+        let file = include_bytes!("../../config/harmony.weights");
+        assert_eq!(file[36..44], hash.to_le_bytes());
+    }
+}

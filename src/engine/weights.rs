@@ -117,7 +117,7 @@ static STANDARD: LazyLock<Result<Arc<Model>, ModelError>> = LazyLock::new(|| {
 });
 static HARMONY: LazyLock<Result<Arc<Model>, ModelError>> = LazyLock::new(|| {
     let bytes = include_bytes!("../../config/harmony.weights");
-    Model::of_shape(bytes, &Shape::CHORD).map(Arc::new)
+    Model::parse_harmony(bytes).map(Arc::new)
 });
 
 impl Model {
@@ -141,6 +141,11 @@ impl Model {
     /// Reads an estimator's weights as the training wrote them.
     pub fn parse(bytes: &[u8]) -> Result<Model, ModelError> {
         Model::of_shape(bytes, &Shape::CENTER)
+    }
+
+    /// Reads weights of chords as the training wrote them.
+    pub fn parse_harmony(bytes: &[u8]) -> Result<Model, ModelError> {
+        Model::of_shape(bytes, &Shape::CHORD)
     }
 
     pub(super) fn of_shape(bytes: &[u8], shape: &'static Shape) -> Result<Model, ModelError> {

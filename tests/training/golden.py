@@ -1,8 +1,10 @@
 """Writes tests/golden/estimator.json: what features and network make of a few invented
 performances, as they are heard and told from their end, on the weights of
-config/estimator.weights.  `tests/golden.rs` has the engine hear the same notes.  To be run again for new weights, features or modes:
+config/estimator.weights; and beside it harmony.json: what harmony.py makes of their
+strokes on those of config/harmony.weights.  `tests/golden.rs` has the engine hear the
+same notes.  To be run again for new weights, features or modes:
 
-    python tests/training/golden.py [FILE]
+    python tests/training/golden.py [FOLDER]
 
 It needs numpy and PyTorch.
 """
@@ -16,11 +18,13 @@ from pathlib import Path
 import numpy as np
 import torch
 
+import harmony
 from features import TICK, TICKS, features, raw
 from network import NO_CENTER, NO_CENTER_SHARE, Catalogue, read, scores
 
 ROOT = Path(__file__).parents[2]
 WEIGHTS = ROOT / "config" / "estimator.weights"
+HARMONY = ROOT / "config" / "harmony.weights"
 SETS = (0b010101010101, 0b101010101010, 0b011011011011, 0b110110110110, 0b101101101101, 0b111111111111)
 MS = 50                     # ticks
 MILLION = 1_000_000
@@ -118,10 +122,42 @@ def rows(p, steps):
     return [{"step": s, "millionths": [round(v * MILLION) for v in p[s].tolist()]} for s in sorted(steps)]
 
 
-def main(out=ROOT / "tests" / "golden" / "estimator.json"):
+def below(scores):
+    """How far each logarithm lies below the greatest, in millionths: that is all that logits say."""
+    return [round(v * MILLION) for v in (scores.max() - scores).tolist()]
+
+
+def judged(net, strokes, backward):
+    """Some strokes as they are told, each with its first onset in ticks: what is said of
+    roots and classes (root * 5 + class) and of the bass."""
+    with torch.no_grad():
+        x = torch.from_numpy(harmony.features(strokes, backward))
+        chords, bass = (v[0].double() for v in harmony.scores(net(x[None])))
+    told = strokes[::-1] if backward else strokes
+    n = len(told)
+    return [{"stroke": i, "at": round(told[i, 0] / TICK),
+             "millionths": {"chords": below(chords[i]), "bass": below(bass[i])}}
+            for i in sorted({0, 1, 2, 5, n // 3, n // 2, 2 * n // 3, n - 1})]
+
+
+def checksum(weights):
+    """Without the checksum at its end: a file with its own CRC-32 after it has one and
+    the same CRC-32 as every other."""
+    return zlib.crc32(weights.read_bytes()[:-4])
+
+
+def write(path, head, pieces):
+    """A piece a line."""
+    lines = ",\n".join(json.dumps(p, separators=(",", ":")) for p in pieces)
+    head = "".join(f"{json.dumps(k)}:{json.dumps(v)}," for k, v in head.items())
+    path.write_text(f'{{{head}"pieces":[\n{lines}\n]}}\n', encoding="utf-8")
+
+
+def main(out=ROOT / "tests" / "golden"):
     nets, (temperature, temperature_hindsight) = read(WEIGHTS)
     catalogue = Catalogue(ROOT / "config" / "modes.toml")
-    pieces = []
+    chords = harmony.read(HARMONY)
+    pieces, stroked = [], []
     for name, sustained, notes in performances():
         notes = cleaned(notes)
         end = max(n[1] for n in notes)
@@ -141,12 +177,12 @@ def main(out=ROOT / "tests" / "golden" / "estimator.json"):
         back_steps = {0, 1, 5, 30, told // 3, told // 2, 2 * told // 3, 4 * told // 5, told - 1}
         pieces.append({"name": name, "sustained": sustained, "notes": notes,
                        "probabilities": rows(heard, steps), "backward": rows(back, back_steps)})
-    # Without the checksum at its end: a file with its own CRC-32 after it has one and the
-    # same CRC-32 as every other.
-    weights = WEIGHTS.read_bytes()
-    lines = ",\n".join(json.dumps(p, separators=(",", ":")) for p in pieces)
-    text = f'{{"modes":{json.dumps(catalogue.ids)},"weights":{zlib.crc32(weights[:-4])},"pieces":[\n{lines}\n]}}\n'
-    Path(out).write_text(text, encoding="utf-8")
+        # By the name, the notes above.
+        strokes = harmony.strokes(np.array([(a * TICK, b * TICK, k) for a, b, k in notes]))
+        stroked.append({"name": name, "strokes": len(strokes), "heard": judged(chords, strokes, False),
+                        "backward": judged(chords, strokes, True)})
+    write(Path(out) / "estimator.json", {"modes": catalogue.ids, "weights": checksum(WEIGHTS)}, pieces)
+    write(Path(out) / "harmony.json", {"weights": checksum(HARMONY)}, stroked)
 
 
 if __name__ == "__main__":
