@@ -11,7 +11,7 @@
 //! tests/textures.rs (tests/training/README.md).
 
 use super::harmony::{Harmony, Judgement, Stroke, TRIADS, class};
-use super::keys::{KeySet, Keys, each, lowest};
+use super::keys::{KeySet, Keys, each, highest, lowest};
 use crate::theory::{
     Chord, FOREIGN_BASS, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost,
 };
@@ -33,10 +33,14 @@ const BASS_STAYS: Time = Time::millis(2500);
 const HELD_ON: Time = Time::millis(150);
 /// A key struck so soon after a lower one that is held belongs to the same roll.
 const ROLL: Time = Time::millis(220);
+/// Two hands strike together within so much; later, it is a roll.
+const AT_ONCE: Time = Time::millis(20);
 /// The foot changes the pedal at most so long after the hands have changed.
 const FOOT: Time = Time::millis(300);
 /// A chord that stands is taken on trust so long while one or two of its notes go on.
 const TRUST: Time = Time::millis(4000);
+/// Two keys so far apart are struck by two hands, more often than not, in semitones.
+const ANOTHER_HAND: u8 = 8;
 /// A lone melody note above a chord counts in full only after so long.
 const PASSING: Time = Time::millis(800);
 /// What it counts before.
@@ -73,6 +77,8 @@ const FULLER: f32 = 1.0;
 const OTHER: f32 = 3.0;
 /// How much likelier a new bass must be than one that was let go.
 const NEW_BASS: f32 = 1.0;
+/// The same of a note in a figure that comes down to it from a higher one.
+const FIGURE_BASS: f32 = 3.0;
 /// So sure of a harmony, notes that are no chord are taken for a part of it …
 const SURE: f32 = 0.8;
 /// … and one or two notes between chords.
@@ -136,6 +142,8 @@ pub struct ChordTracker {
     bass_before: Option<(u8, Time)>,
     /// Whether the stroke before was a chord.
     chord_before: bool,
+    /// The lowest key of the stroke before, if that was no chord.
+    low_before: Option<u8>,
     /// Whether the bass was struck alone, or with a melody note: then a chord follows.
     bass_alone: bool,
     /// When the first stroke after the bass came.
@@ -175,6 +183,7 @@ impl Default for ChordTracker {
             bass: None,
             bass_before: None,
             chord_before: false,
+            low_before: None,
             bass_alone: false,
             after_bass: Time::ZERO,
         }
@@ -211,6 +220,7 @@ impl ChordTracker {
         let another = at.since(self.cluster_at) > CLUSTER || self.cluster == 0;
         if another {
             self.chord_before = self.cluster.count_ones() > 2;
+            self.low_before = lowest(self.cluster).filter(|_| !self.chord_before);
             if self.bass.is_some_and(|(b, _)| self.cluster >> b & 1 == 1) {
                 self.bass_alone = !self.chord_before;
                 self.after_bass = at;
@@ -227,9 +237,9 @@ impl ChordTracker {
 
         let below = keys.sounding() & (bit - 1);
         // A roll goes on upward and at once.
-        let roll = self
-            .latest
-            .is_some_and(|(t, k)| at.since(t) < ROLL && k < key && keys.held() >> k & 1 == 1);
+        let roll = self.latest.is_some_and(|(t, k)| {
+            at.since(t) > AT_ONCE && at.since(t) < ROLL && k < key && keys.held() >> k & 1 == 1
+        });
         self.latest = Some((at, key));
         self.rolling = roll;
         let lone = self.cluster.count_ones() == 1 && key >= 60 && below.count_ones() >= 2 && !roll;
@@ -238,6 +248,20 @@ impl ChordTracker {
         } else {
             self.alone & !self.cluster
         };
+        // So is a melody note that meets a note of the figure, if the chord lacks it.
+        let top = highest(self.cluster).unwrap_or(key);
+        let under = lowest(self.cluster).unwrap_or(key);
+        let foreign = |c: Chord| !c.set().contains(PitchClass::of_key(top));
+        if !roll
+            && self.cluster.count_ones() == 2
+            && top >= 60
+            && top - under >= ANOTHER_HAND
+            && self
+                .standing()
+                .is_some_and(|(c, _)| foreign(c) && c.set().contains(PitchClass::of_key(under)))
+        {
+            self.alone |= 1u128 << top;
+        }
 
         // A stroke of three or more different notes is a harmony of its own:
         // what came before is past, but for a bass that still sounds.
@@ -278,7 +302,7 @@ impl ChordTracker {
         (self.ended, self.lasted) = ([None; 128], [Time::ZERO; 128]);
         (self.bass, self.bass_before) = (None, None);
         (self.rolling, self.bass_alone, self.chord_before) = (false, false, false);
-        self.after_bass = Time::ZERO;
+        (self.after_bass, self.low_before) = (Time::ZERO, None);
     }
 
     fn mark_ends(&mut self, at: Time, keys: &Keys) {
@@ -304,11 +328,21 @@ impl ChordTracker {
             let short =
                 self.ended[b as usize & 127].is_some_and(|e| e.since(self.after_bass) < HELD_ON);
             let follows = self.bass_alone && short || classes(self.cluster).len() < 3;
+            // Down again to a note of a figure over it: C A F A.
+            let own = |c: Chord| {
+                [b, low]
+                    .iter()
+                    .all(|&k| c.set().contains(PitchClass::of_key(k)))
+            };
+            let figure = short
+                && self.low_before.is_some_and(|before| before > low)
+                && self.standing().is_some_and(|(c, _)| own(c));
+            let margin = if figure { FIGURE_BASS } else { NEW_BASS };
             low > b
                 && !sounds
                 && follows
                 && at.since(t) < BASS_STAYS
-                && likely(b) + NEW_BASS > likely(low)
+                && likely(b) + margin > likely(low)
         });
         self.bass = stays.or(Some((low, keys.strike(low).at)));
         self.bass.map(|b| b.0) != before.map(|b| b.0) && low == key
