@@ -1,7 +1,7 @@
 //! The chord of the moment: what sounds, and what was struck or broken just before.
 //!
 //! What was learned ([`super::harmony`]) says at each stroke which harmony is meant, a
-//! root and a class of triad; the harmony that stands gives way by a margin. A block of
+//! root and a triad; the harmony that stands gives way by a margin. A block of
 //! notes is named as it stands. Otherwise the notes that sound, those the pedal holds and
 //! those just let go are weighed, and decide which kind of chord the harmony is; a
 //! passing note in the melody does not change it. Where too little was heard for a chord
@@ -10,7 +10,7 @@
 //! The weights and margins below were chosen on analysts' chords and on the textures of
 //! tests/textures.rs (tests/training/README.md).
 
-use super::harmony::{Harmony, Judgement, Stroke, TRIADS, class};
+use super::harmony::{Harmony, Judgement, RootedTriad, Stroke};
 use super::keys::{KeySet, Keys, each, highest, lowest};
 use crate::theory::{
     Chord, FOREIGN_BASS, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost,
@@ -21,8 +21,6 @@ use crate::time::Time;
 pub const CLUSTER: Time = Time::millis(70);
 /// Seconds in which a note that was let go is forgotten to 1/e.
 const MEMORY: f32 = 2.5;
-/// Seconds that it must have sounded to count in full then.
-const LASTED: f32 = 0.2;
 /// The same for a note that only the pedal holds, in the middle of the keyboard …
 const PEDAL_MEMORY: f32 = 1.0;
 /// … and for a bass.
@@ -54,17 +52,20 @@ const PAST: f32 = 0.35;
 /// What it counts just after it was let go, and a bass that was.
 const LET_GO: f32 = 0.8;
 const BASS_LET_GO: f32 = 0.9;
+/// Seconds that it must have sounded before, to count so much.
+const LASTED: f32 = 0.2;
 /// How much a note outside the chord costs, and a missing member.
 const OUTSIDE: f32 = 0.95;
 const MISSING: f32 = 0.45;
 /// What a kind's far-fetchedness weighs against the notes.
 const COST: f32 = 2.2;
 /// How much likelier, as a logarithm, another harmony must be than the one that stands:
-/// when a new bass or several notes were struck at once, when a note that the chord
-/// holds already was, and otherwise.
+/// when a new bass or several notes were struck at once …
 const CHANGE_STRUCK: f32 = 0.2;
+/// … when a note was struck that the chord holds already, and while all of it sounds …
 const CHANGE_OWN: f32 = 1.0;
 const CHANGE_WHOLE: f32 = 3.0;
+/// … and otherwise.
 const CHANGE: f32 = 0.6;
 /// How far from the likeliest harmony a chord may lie that was struck as a block.
 const BLOCK: f32 = 0.5;
@@ -88,37 +89,31 @@ const UNLIKELY: f32 = -6.0;
 /// A pitch class that weighs less is not part of anything.
 const AUDIBLE: f32 = 0.15;
 
-/// Root and class of a harmony.
-pub type Meant = (PitchClass, usize);
-
-fn meant_by(chord: Chord) -> Meant {
-    (
-        chord.root,
-        class(Kinds::standard().kind(chord.kind).triad()),
-    )
+fn meant_by(chord: Chord) -> RootedTriad {
+    (chord.root, Kinds::standard().kind(chord.kind).triad())
 }
 
 /// What is likely at a stroke.
 struct Likely {
     judgement: Judgement,
-    best: Meant,
+    best: RootedTriad,
     /// The probability of the best.
     sure: f32,
 }
 
 impl Likely {
     fn new(judgement: Judgement, bass: PitchClass) -> Likely {
-        let (root, class, sure) = judgement.best(bass);
+        let (best, sure) = judgement.best(bass);
         Likely {
             judgement,
-            best: (root, class),
+            best,
             sure,
         }
     }
 
     /// How much less likely than the best a harmony is, as a logarithm: 0 or less.
-    fn nats(&self, (root, class): Meant) -> f32 {
-        self.judgement.of(root, class) - self.judgement.of(self.best.0, self.best.1)
+    fn nats(&self, harmony: RootedTriad) -> f32 {
+        self.judgement.of(harmony) - self.judgement.of(self.best)
     }
 }
 
@@ -151,14 +146,13 @@ pub struct ChordTracker {
     harmony: Harmony,
     /// The latest stroke, and whether its latest key began it.
     stroke: Option<(Stroke, bool)>,
-    /// The latest onset.
-    latest: Option<(Time, u8)>,
     /// How long each key sounded when it ended.
     lasted: [Time; 128],
-    /// Whether it went on a roll.
+    /// The latest onset, and whether it went on a roll.
+    latest: Option<(Time, u8)>,
     rolling: bool,
-    /// Root and class of the harmony, and when it began.
-    meant: Option<Meant>,
+    /// The harmony that is meant.
+    meant: Option<RootedTriad>,
     /// When that harmony began.
     began: Time,
 }
@@ -436,7 +430,7 @@ impl ChordTracker {
     }
 
     /// The harmony that stands, or one that is likelier by a margin.
-    fn harmony_meant(&self, likely: &Likely, keys: &Keys, struck: bool) -> Meant {
+    fn harmony_meant(&self, likely: &Likely, keys: &Keys, struck: bool) -> RootedTriad {
         let Some(old) = self.meant else {
             return likely.best;
         };
@@ -512,7 +506,7 @@ impl ChordTracker {
         at: Time,
         keys: &Keys,
         bass: PitchClass,
-        meant: Meant,
+        meant: RootedTriad,
         hearing: Hearing,
     ) -> Sonority {
         let kinds = Kinds::standard();
@@ -526,8 +520,11 @@ impl ChordTracker {
         if audible.len() >= 3 || flows {
             // Of the triad all counts that was heard lately, of the rest what was
             // struck since the harmony began.
-            let own = self.weights(at, keys, self.horizon.max(self.began));
-            let triad = kinds.plain(TRIADS[meant.1]).up(meant.0.index() as i32);
+            let own = match self.began > self.horizon {
+                true => self.weights(at, keys, self.began),
+                false => heard,
+            };
+            let triad = kinds.plain(meant.1).up(meant.0.index() as i32);
             for pc in PitchClass::all().filter(|&pc| !triad.contains(pc)) {
                 w[pc.index()] = own[pc.index()];
             }
@@ -591,9 +588,14 @@ fn on_its_bass(chord: Chord, hearing: Hearing) -> Chord {
     }
 }
 
-/// The chord of a root and class that explains weights best, its bass given; `None` if
+/// The chord of a harmony that explains weights best, its bass given; `None` if
 /// too little of it was heard.
-pub fn fitting(w: &[f32; 12], bass: PitchClass, hearing: Hearing, meant: Meant) -> Option<Chord> {
+pub fn fitting(
+    w: &[f32; 12],
+    bass: PitchClass,
+    hearing: Hearing,
+    meant: RootedTriad,
+) -> Option<Chord> {
     let found = best_fit(w, audible(w), bass, hearing, Some(meant), &|_| 0.0, true).0;
     found.map(|c| on_its_bass(c, hearing))
 }
@@ -649,7 +651,7 @@ fn best_fit(
     audible: PitchClassSet,
     bass: PitchClass,
     hearing: Hearing,
-    only: Option<Meant>,
+    only: Option<RootedTriad>,
     learned: &impl Fn(Chord) -> f32,
     expecting: bool,
 ) -> (Option<Chord>, f32) {
@@ -663,7 +665,7 @@ fn best_fit(
         let heard = audible.seen_from(root);
         let total: f32 = above.iter().sum();
         for (id, kind) in Kinds::standard().iter() {
-            if only.is_some_and(|(_, c)| c != class(kind.triad())) {
+            if only.is_some_and(|(_, triad)| triad != kind.triad()) {
                 continue;
             }
             let foreign = kind

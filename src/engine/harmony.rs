@@ -33,8 +33,14 @@ scalars: since the stroke before/1 at most 2; that under 0.2; struck/5 at most 2
 ";
 pub(super) const BLOCKS: usize = 14;
 pub(super) const SCALARS: usize = 8;
-/// Major, minor, diminished, augmented, other.
-pub const CLASSES: usize = 5;
+/// What a root may carry, in the order of the heads; without a third: anything else.
+pub const TRIADS: [Triad; 5] = [
+    Triad::Major,
+    Triad::Minor,
+    Triad::Diminished,
+    Triad::Augmented,
+    Triad::Suspended,
+];
 
 /// Seconds in which a sounding note is forgotten to 1/e.
 const FADE: f32 = 4.0;
@@ -92,44 +98,43 @@ impl Stroke {
     }
 }
 
+/// A harmony as far as it is learned: the root, and the triad upon it.
+pub type RootedTriad = (PitchClass, Triad);
+
 /// What is likely at a stroke, as logarithms up to one number that is the same for all.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Judgement {
-    /// For each class of chord and each root.
-    pub chords: [Views; CLASSES],
+    /// For each of [`TRIADS`] and each root.
+    pub chords: [Views; TRIADS.len()],
     pub bass: Views,
 }
 
 impl Judgement {
     const NONE: Judgement = Judgement {
-        chords: [[0.0; 12]; CLASSES],
+        chords: [[0.0; 12]; TRIADS.len()],
         bass: [0.0; 12],
     };
 
-    /// What is said of one root and class.
-    pub fn of(&self, root: PitchClass, class: usize) -> f32 {
-        self.chords[class.min(CLASSES - 1)][root.index()]
+    /// What is said of a triad on a root.
+    pub fn of(&self, (root, triad): RootedTriad) -> f32 {
+        self.chords[triad as usize][root.index()]
     }
 
-    /// The likeliest root and class, with its probability. Of equals the one nearest
+    /// The likeliest root and triad, with its probability. Of equals the one nearest
     /// above `from`.
-    pub fn best(&self, from: PitchClass) -> (PitchClass, usize, f32) {
-        let mut best = (from, 0);
+    pub fn best(&self, from: PitchClass) -> (RootedTriad, f32) {
+        let mut best = (from, Triad::Major);
         for root in (0..12).map(|n| from.up(n)) {
-            for class in 0..CLASSES {
-                if self.of(root, class) > self.of(best.0, best.1) {
-                    best = (root, class);
+            for triad in TRIADS {
+                if self.of((root, triad)) > self.of(best) {
+                    best = (root, triad);
                 }
             }
         }
-        let top = self.of(best.0, best.1);
-        let all = total(
-            self.chords
-                .as_flattened()
-                .iter()
-                .map(|x| exp::<false>(x - top)),
-        );
-        (best.0, best.1, 1.0 / all)
+        let top = self.of(best);
+        let all = self.chords.as_flattened();
+        let all = total(all.iter().map(|x| exp::<false>(x - top)));
+        (best, 1.0 / all)
     }
 
     /// Both together, as of one who heard it from its beginning and from its end.
@@ -144,26 +149,6 @@ impl Judgement {
             *a += b;
         }
         both
-    }
-}
-
-/// The triad of each class.
-pub const TRIADS: [Triad; CLASSES] = [
-    Triad::Major,
-    Triad::Minor,
-    Triad::Diminished,
-    Triad::Augmented,
-    Triad::Suspended,
-];
-
-/// The class that a chord's triad belongs to.
-pub fn class(triad: Triad) -> usize {
-    match triad {
-        Triad::Major => 0,
-        Triad::Minor => 1,
-        Triad::Diminished => 2,
-        Triad::Augmented => 3,
-        Triad::Suspended => 4,
     }
 }
 
@@ -308,7 +293,7 @@ impl Harmony {
         for (said, head) in self.judgement.chords.iter_mut().zip(heads) {
             *said = *head;
         }
-        self.judgement.bass = heads[CLASSES];
+        self.judgement.bass = heads[TRIADS.len()];
         &self.judgement
     }
 }
@@ -337,7 +322,7 @@ mod tests {
             ("LOW = ", f32::from(LOW)),
             ("BLOCK_COUNT = ", BLOCKS as f32),
             ("SCALARS = ", SCALARS as f32),
-            ("KINDS = ", CLASSES as f32),
+            ("KINDS = ", TRIADS.len() as f32),
         ];
         for (name, value) in same {
             assert_eq!(number(name), Some(value), "{name}");

@@ -23,7 +23,7 @@ pub struct History {
 
 /// A chord's label that stands for less is not seen: the screen waits so long for more
 /// of a stroke.
-const SEEN: Time = Time::millis(150);
+pub const SEEN: Time = Time::millis(150);
 /// Silence shorter than this is breath.
 pub const BREATH: Time = Time::millis(2000);
 

@@ -79,6 +79,8 @@ pub struct Net {
     heads: Matrix<ROWS>,
     /// Hidden units, filled up to bands.
     padded: usize,
+    /// The same, filled up to groups of rows.
+    remembered: usize,
 }
 
 impl Net {
@@ -86,6 +88,7 @@ impl Net {
     pub(super) fn new(values: &[f32], hidden: usize, shape: &Shape) -> Net {
         let (inputs, heads_count) = (shape.inputs(), shape.heads);
         let padded = hidden.next_multiple_of(BAND);
+        let remembered = hidden.next_multiple_of(ROWS);
         let mut rest = values;
         let mut take = |n: usize| {
             let (first, others) = rest.split_at(n.min(rest.len()));
@@ -115,9 +118,10 @@ impl Net {
             enter: Matrix::new(enter, inputs, inputs, enter_bias),
             from_input: gates.map(|g| Matrix::new(part(input, g), hidden, padded, &input_bias[g])),
             from_memory: gates
-                .map(|g| Matrix::new(part(memory, g), hidden, padded, part(memory_bias, g))),
-            heads: Matrix::new(heads, hidden, padded, heads_bias),
+                .map(|g| Matrix::new(part(memory, g), hidden, remembered, part(memory_bias, g))),
+            heads: Matrix::new(heads, hidden, remembered, heads_bias),
             padded,
+            remembered,
         }
     }
 }
@@ -188,19 +192,20 @@ impl Network {
     }
 
     pub fn new(model: Arc<Model>) -> Network {
-        let groups = |net: &Net| vec![[[0.0; ROWS]; VIEWS]; net.padded / ROWS];
-        let memories: Memories = model.nets.iter().map(groups).collect();
-        let room = memories.first().cloned().unwrap_or_default();
+        let groups = |units: usize| vec![[[0.0; ROWS]; VIEWS]; units / ROWS];
+        let memories: Memories = model.nets.iter().map(|n| groups(n.remembered)).collect();
+        let next = memories.first().cloned().unwrap_or_default();
+        let padded = model.nets.first().map_or(0, |n| n.padded);
         #[cfg(target_arch = "x86_64")]
         let wide = is_x86_feature_detected!("avx2") && is_x86_feature_detected!("fma");
         #[cfg(not(target_arch = "x86_64"))]
         let wide = false;
         Network {
             memories,
-            gates: std::array::from_fn(|_| room.clone()),
+            gates: std::array::from_fn(|_| groups(padded)),
             given: Sparse::new(model.shape().inputs()),
-            entered: Sparse::new(room.len() * ROWS),
-            next: room,
+            entered: Sparse::new(padded),
+            next,
             heads: vec![[0.0; VIEWS]; model.shape().heads],
             wide,
             model,

@@ -2,7 +2,7 @@
 
 use super::Analysis;
 use crate::plan::{ChordSpan, Region};
-use crate::theory::{Chord, Glyphs, Pivot, altered, neighbour, pivot};
+use crate::theory::{Chord, Glyphs, Pivot, Spelling, Tonality, altered, neighbour, pivot};
 use crate::time::Time;
 
 /// The harmonies before and after a place in a list; after it only in hindsight.
@@ -19,6 +19,25 @@ pub(super) fn around(
     let next = spans.iter().skip(i + 1).filter_map(chord);
     let after = hindsight.then(|| neighbour(this, next)).flatten();
     (before, after)
+}
+
+/// The label of a chord, its root spelled as its numeral between those neighbours has it.
+pub(super) fn label(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) -> String {
+    match c.sonority.chord() {
+        Some(chord) => {
+            let root = a
+                .notation
+                .root_between(chord, c.within, around, a.catalogue);
+            a.notation.chord(chord, root)
+        }
+        None => a.notation.sonority(c.sonority, c.within, a.catalogue),
+    }
+}
+
+/// A region's tonality with its tonic as the user wants it.
+fn placed(a: &Analysis, r: &Region) -> (Tonality, Spelling) {
+    let tonic = a.notation.tonic(r.tonality, r.tonic, a.catalogue);
+    (r.tonality, tonic)
 }
 
 /// The common chord of a change of center, by the chords as heard, and when it began.
@@ -40,13 +59,13 @@ pub(super) fn common_chord(a: &Analysis, before: &Region, r: &Region) -> Option<
     let chords: Vec<Chord> = harmonies.iter().map(|h| h.1).collect();
     let turn = r.since.min(r.start);
     let change = harmonies.iter().filter(|h| h.0 < turn).count();
-    let placed = |r: &Region| {
-        (
-            r.tonality,
-            a.notation.tonic(r.tonality, r.tonic, a.catalogue),
-        )
-    };
-    let p = pivot(placed(before), placed(r), &chords, change, a.catalogue)?;
+    let p = pivot(
+        placed(a, before),
+        placed(a, r),
+        &chords,
+        change,
+        a.catalogue,
+    )?;
     Some((harmonies[p.index].0, p))
 }
 
@@ -56,14 +75,8 @@ pub(super) fn notes_altered(a: &Analysis, before: &Region, r: &Region) -> Vec<St
         Glyphs::Unicode => "→",
         Glyphs::Ascii => "->",
     };
-    let placed = |r: &Region| {
-        (
-            r.tonality,
-            a.notation.tonic(r.tonality, r.tonic, a.catalogue),
-        )
-    };
     let name = |note| a.notation.name(note);
-    altered(placed(before), placed(r), a.catalogue)
+    altered(placed(a, before), placed(a, r), a.catalogue)
         .iter()
         .map(|&(old, new)| format!("{}{arrow}{}", name(old), name(new)))
         .collect()

@@ -2,7 +2,7 @@
 //! Times are seconds, centers and basses pitch classes with C = 0.
 
 use super::Analysis;
-use super::change::{around, common_chord, notes_altered};
+use super::change::{around, common_chord, label, notes_altered};
 use crate::plan::{ChordSpan, Region};
 use crate::theory::{Chord, Notation};
 use serde::Serialize;
@@ -187,19 +187,10 @@ fn chords(a: &Analysis, spans: &[ChordSpan], hindsight: bool) -> Vec<ChordOut> {
 
 fn chord(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) -> ChordOut {
     let (within, catalogue) = (c.within, a.catalogue);
-    let (label, harte) = match c.sonority.chord() {
+    let harte = match c.sonority.chord() {
         // The root as the numeral has it.
-        Some(chord) => {
-            let root = |n: &Notation| n.root_between(chord, within, around, catalogue);
-            (
-                a.notation.chord(chord, root(a.notation)),
-                chord.harte(root(&Notation::PLAIN)),
-            )
-        }
-        None => (
-            a.notation.sonority(c.sonority, within, catalogue),
-            a.notation.harte(c.sonority, within, catalogue),
-        ),
+        Some(chord) => chord.harte(Notation::PLAIN.root_between(chord, within, around, catalogue)),
+        None => a.notation.harte(c.sonority, within, catalogue),
     };
     let numeral = a
         .notation
@@ -208,7 +199,7 @@ fn chord(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) ->
     ChordOut {
         start: round(c.start.seconds()),
         end: round(c.end.seconds()),
-        label,
+        label: label(a, c, around),
         or: super::readings::others(a, c),
         harte,
         numeral,
@@ -228,8 +219,8 @@ fn summary(a: &Analysis) -> Summary {
     }
     let mut chords: BTreeMap<String, f64> = BTreeMap::new();
     let spans = a.study.heard.chords();
-    for c in spans {
-        let name = a.notation.sonority(c.sonority, c.within, a.catalogue);
+    for (i, c) in spans.iter().enumerate() {
+        let name = label(a, c, around(spans, i, false));
         *chords.entry(name).or_default() += c.end.since(c.start).seconds();
     }
     let established: f64 = tonalities.values().sum();

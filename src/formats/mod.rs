@@ -1,5 +1,5 @@
-//! Studies, scales and the catalogue to open formats, one file a format. They make bytes; writing them to
-//! files is the caller's affair.
+//! Studies, scales and the catalogue to open formats, one file a format. They make
+//! bytes; writing them to files is the caller's affair.
 
 mod catalogue;
 mod catalogue_text;

@@ -1,7 +1,7 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
 use super::Analysis;
-use super::change::{around, common_chord, notes_altered};
+use super::change::{around, common_chord, label, notes_altered};
 use crate::plan::Region;
 use std::fmt::Write;
 
@@ -32,10 +32,11 @@ pub fn analysis(a: &Analysis) -> String {
     let _ = writeln!(out, "  chords");
     let spans = a.study.heard.chords();
     for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
-        let label = a.notation.sonority(c.sonority, c.within, a.catalogue);
+        let around = around(spans, i, false);
+        let label = label(a, c, around);
         let numeral = a
             .notation
-            .numeral_between(c.sonority, c.within, around(spans, i, false), a.catalogue)
+            .numeral_between(c.sonority, c.within, around, a.catalogue)
             .unwrap_or_default();
         let _ = writeln!(out, "    {:>8}  {label:<12} {numeral}", c.start.to_string());
     }

@@ -1,6 +1,7 @@
 //! The voicing of each chord of a recording: a part of the JSON, and a list.
 
 use super::Analysis;
+use super::change::{around, label};
 use crate::plan::ChordSpan;
 use crate::theory::{Hands, Voicing};
 use serde::Serialize;
@@ -54,8 +55,9 @@ pub(super) fn of(a: &Analysis, c: &ChordSpan) -> VoicingOut {
 /// how it is built where that has a name.
 pub fn list(a: &Analysis) -> String {
     let mut out = String::from("  voicings\n");
-    for c in a.study.heard.chords().iter().filter(|c| c.end > c.start) {
-        let label = a.notation.sonority(c.sonority, c.within, a.catalogue);
+    let spans = a.study.heard.chords();
+    for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
+        let label = label(a, c, around(spans, i, false));
         let v = of(a, c);
         let notes = match &v.hands {
             Some(h) => format!("{} | {}", h.left.join(" "), h.right.join(" ")),

@@ -6,7 +6,7 @@
 use super::draw::{Look, Picture};
 use super::large::{self, Size};
 use super::pen::{Pen, fit};
-use crate::engine::KeySet;
+use crate::engine::{KeySet, SEEN};
 use crate::theory::{Chord, Sonority, Spelling, Tonality, neighbour};
 use crate::time::Time;
 
@@ -17,7 +17,7 @@ type Shown = (Sonority, Option<(Tonality, Spelling)>);
 /// a chord rolled at 20 ms a note would have as many labels as notes.
 const SETTLE: Time = Time::millis(50);
 /// A new label waits no longer than this, whatever is struck meanwhile.
-const LONGEST: Time = Time::millis(150);
+const LONGEST: Time = SEEN;
 
 /// The label on the screen, which may be a little behind the reading's.
 #[derive(Clone, Debug, Default)]

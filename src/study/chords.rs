@@ -2,13 +2,16 @@
 //!
 //! Each stroke is judged from what came before it and from what comes after it
 //! ([`Harmony`], as it was taught); Viterbi's algorithm (Viterbi 1967; Rabiner 1989)
-//! finds the course of roots and classes, and that of the bass, that is likeliest in
+//! finds the course of harmonies, and that of the bass, that is likeliest in
 //! all. What sounded within a harmony then decides its kind.
 //!
 //! All is reckoned as seen from the first bass, so that of equals the same comes first
 //! in every transposition.
 
-use crate::engine::{CLASSES, Harmony, Judgement, KeySet, Stroke, each, fitting, lowest};
+use super::sounds::{Sound, Sounds};
+use crate::engine::{
+    Harmony, Judgement, KeySet, RootedTriad, Stroke, TRIADS, each, fitting, lowest,
+};
 use crate::plan::{ChordSpan, TonalPlan};
 use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
 use crate::time::Time;
@@ -26,8 +29,7 @@ const LONG: f64 = 0.5;
 #[derive(Default)]
 struct Stretch {
     strokes: Vec<(Stroke, Judgement)>,
-    /// Key, onset, end.
-    sounds: Vec<(u8, Time, Time)>,
+    sounds: Vec<Sound>,
 }
 
 /// Gathers strokes and what sounded.
@@ -35,8 +37,7 @@ struct Stretch {
 pub(super) struct Chords {
     now: Stretch,
     past: Vec<Stretch>,
-    since: Vec<Option<Time>>,
-    sounding: KeySet,
+    sounds: Sounds,
 }
 
 impl Chords {
@@ -48,26 +49,12 @@ impl Chords {
     }
 
     pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
-        self.since.resize(128, None);
-        let again = struck.map_or(0, |key| 1 << key);
-        for key in each(self.sounding & (!sounding | again)) {
-            if let Some(on) = self.since[key as usize & 127].take() {
-                self.now.sounds.push((key, on, at));
-            }
-        }
-        for key in each(sounding & (!self.sounding | again)) {
-            self.since[key as usize & 127] = Some(at);
-        }
-        self.sounding = sounding;
+        self.sounds.keys(at, struck, sounding);
     }
 
     /// What follows begins afresh.
     pub fn rest(&mut self, at: Time) {
-        for key in each(self.sounding) {
-            if let Some(on) = self.since[key as usize & 127].replace(at) {
-                self.now.sounds.push((key, on, at));
-            }
-        }
+        self.now.sounds = self.sounds.until(at);
         self.past.push(std::mem::take(&mut self.now));
     }
 
@@ -82,7 +69,7 @@ impl Chords {
 
 fn spans(
     strokes: &[(Stroke, Judgement)],
-    sounds: &[(u8, Time, Time)],
+    sounds: &[Sound],
     plan: &TonalPlan,
     catalogue: &Catalogue,
 ) -> Vec<ChordSpan> {
@@ -98,17 +85,15 @@ fn spans(
         .collect();
     both.reverse();
 
-    let states: Vec<(PitchClass, usize)> = (0..12)
-        .flat_map(|n| (0..CLASSES).map(move |class| (from.up(n), class)))
+    let states: Vec<RootedTriad> = (0..12)
+        .flat_map(|n| TRIADS.map(|triad| (from.up(n), triad)))
         .collect();
-    let meant = course(&both, CHANGE, states.len(), |j, s| {
-        j.of(states[s].0, states[s].1)
-    });
+    let meant = course(&both, CHANGE, states.len(), |j, s| j.of(states[s]));
     let basses = course(&both, NEW_BASS, 12, |j, s| {
         j.bass[from.up(s as i32).index()]
     });
 
-    let end = sounds.iter().map(|s| s.2).max();
+    let end = sounds.iter().map(|s| s.off).max();
     let mut out: Vec<ChordSpan> = Vec::new();
     let mut i = 0;
     while i < strokes.len() {
@@ -164,17 +149,17 @@ struct Span {
 }
 
 impl Span {
-    /// The chord of a root and class that explains best what sounded.
+    /// The chord of a harmony that explains best what sounded.
     fn named(
         &self,
-        sounds: &[(u8, Time, Time)],
-        meant: (PitchClass, usize),
+        sounds: &[Sound],
+        meant: RootedTriad,
         bass: PitchClass,
         hearing: Hearing,
     ) -> Sonority {
         let whole = self.stop.since(self.start).seconds();
         let mut seconds = [0.0f64; 12];
-        for &(key, on, off) in sounds {
+        for &Sound { key, on, off } in sounds {
             let lap = off.min(self.stop).since(on.max(self.start)).seconds();
             seconds[PitchClass::of_key(key).index()] += lap;
         }

@@ -10,9 +10,10 @@
 //! All of it is reckoned as seen from the first bass, so that transposition changes
 //! nothing, to the last bit: neither the order of a sum nor which of equals comes first.
 
+use super::sounds::{Sound, Sounds};
 use crate::engine::{
     BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, KeySet, Learned, STEP, Scores, at_place,
-    each, open, place,
+    open, place,
 };
 use crate::plan::{Region, TonalPlan};
 use crate::theory::{Catalogue, PitchClass, PitchClassSet, Spelling, Tonality};
@@ -42,14 +43,6 @@ const OWN: f32 = 0.25;
 /// So many different notes are needed for a center.
 const ENOUGH: usize = 3;
 
-/// A key from its onset to its end.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Sound {
-    pub key: u8,
-    pub on: Time,
-    pub off: Time,
-}
-
 pub(super) struct Hindsight {
     catalogue: Arc<Catalogue>,
     /// The estimator for the way back.
@@ -59,9 +52,7 @@ pub(super) struct Hindsight {
     none: usize,
     /// Modes with the same notes ([`Catalogue::kin`]), where there are several.
     kin: Vec<Vec<usize>>,
-    /// When each key that sounds was struck.
-    since: [Option<Time>; 128],
-    sounding: KeySet,
+    sounds: Sounds,
     stretch: Stretch,
     plan: TonalPlan,
     /// The spelling that the next tonic stays near to, here and at home.
@@ -98,8 +89,7 @@ impl Hindsight {
             fading,
             none,
             kin,
-            since: [None; 128],
-            sounding: 0,
+            sounds: Sounds::default(),
             stretch: Stretch::default(),
             plan: TonalPlan::default(),
             spelled: (None, None),
@@ -122,16 +112,7 @@ impl Hindsight {
 
     /// A key was struck, or something stopped sounding.
     pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
-        let again = struck.map_or(0, |key| 1 << key);
-        for key in each(self.sounding & (!sounding | again)) {
-            if let Some(on) = self.since[key as usize & 127].take() {
-                self.stretch.sounds.push(Sound { key, on, off: at });
-            }
-        }
-        for key in each(sounding & !self.sounding | again) {
-            self.since[key as usize & 127] = Some(at);
-        }
-        self.sounding = sounding;
+        self.sounds.keys(at, struck, sounding);
     }
 
     pub fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
@@ -157,11 +138,7 @@ impl Hindsight {
             return;
         };
         // What sounds on, however long, sounded to the last step.
-        for key in each(self.sounding) {
-            if let Some(on) = self.since[key as usize & 127].replace(last) {
-                stretch.sounds.push(Sound { key, on, off: last });
-            }
-        }
+        stretch.sounds = self.sounds.until(last);
         for sound in &mut stretch.sounds {
             sound.off = sound.off.min(last);
         }

@@ -5,6 +5,7 @@
 
 mod chords;
 mod hindsight;
+mod sounds;
 
 use crate::engine::{
     Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, Scores, Stroke,
@@ -15,7 +16,8 @@ use crate::theory::Catalogue;
 use crate::time::Time;
 use chords::Chords;
 use hindsight::Hindsight;
-pub use hindsight::{Sound, frames_backward};
+pub use hindsight::frames_backward;
+pub use sounds::Sound;
 use std::sync::Arc;
 
 /// A recording, studied.

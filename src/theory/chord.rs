@@ -73,7 +73,7 @@ impl Kind {
     }
 }
 
-/// The triad at the bottom of a chord.
+/// The triad at the bottom of a chord. The order is that of what was learned of them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Triad {
     Major,

@@ -17,6 +17,8 @@ mod pivot;
 mod scale;
 mod spelling;
 mod voicing;
+#[cfg(test)]
+mod written;
 
 pub use chord::{Chord, FOREIGN_BASS, Kind, KindId, Kinds, Member, Sonority, Triad, bass_cost};
 pub use convention::{

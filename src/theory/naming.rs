@@ -74,13 +74,6 @@ const OWN_ROOT_HALF_DIMINISHED: i32 = 120;
 const NOT_TONIC: i32 = 200;
 
 impl Hearing {
-    /// What this context adds to the cost of a reading, in the unit of
-    /// [`Kind::cost`]; less than 0 where it speaks for it.
-    pub fn cost(&self, chord: Chord) -> f32 {
-        let set = chord.set();
-        self.thousandths(Kinds::standard().kind(chord.kind), chord, set) as f32 / 1e3
-    }
-
     fn in_minor(&self) -> bool {
         self.center
             .is_some_and(|c| self.scale.contains(c.up(3)) && !self.scale.contains(c.up(4)))
@@ -92,7 +85,8 @@ impl Hearing {
         matches!(self.center.and_then(from), Some(0 | 5))
     }
 
-    /// `set`: the notes that sound.
+    /// What this context adds to the cost of a reading, in thousandths of
+    /// [`Kind::cost`]; less than 0 where it speaks for it. `set`: the notes that sound.
     fn thousandths(&self, kind: &Kind, chord: Chord, set: PitchClassSet) -> i32 {
         let root = chord.root;
         let dominant = kind.dominant();

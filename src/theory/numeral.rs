@@ -1199,25 +1199,8 @@ fn tensions(k: &Kind, glyphs: Glyphs) -> String {
 mod tests {
     use super::super::mode::ModeId;
     use super::super::pitch::PitchClassSet;
+    use super::super::written::{chord, within};
     use super::*;
-
-    fn within(text: &str) -> (Tonality, Spelling) {
-        let t = Catalogue::standard().parse_tonality(text).expect(text);
-        (t.tonality, t.tonic)
-    }
-
-    /// `Am7` or `C/E`.
-    fn chord(label: &str) -> Chord {
-        let (head, bass) = label.split_once('/').unwrap_or((label, ""));
-        let signs = head[1..].chars().take_while(|c| "b#".contains(*c)).count();
-        let (root, symbol) = head.split_at(1 + signs);
-        let pc = |s: &str| s.parse::<Spelling>().expect(s).pitch_class();
-        Chord {
-            root: pc(root),
-            kind: Kinds::standard().find(symbol).expect(symbol),
-            bass: pc(if bass.is_empty() { root } else { bass }),
-        }
-    }
 
     /// The numerals of a progression: each chord between its neighbours, or live.
     fn all(key: &str, chords: &str, hindsight: bool, notation: &Notation) -> String {

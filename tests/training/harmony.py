@@ -93,7 +93,7 @@ def strokes(n):
     return np.array(rows)
 
 
-def features(s, backward=False, before=None):
+def features(s, backward=False):
     """[strokes, 30] -> [strokes, INPUTS]; `backward`: told from the end."""
     if backward:
         s = s[::-1]
@@ -191,10 +191,7 @@ class Source(torch.utils.data.IterableDataset):
         s = strokes(n)[:self.count]
         if len(s) < 24:
             return None
-        if len(s) < self.count:
-            count = len(s)
-        else:
-            count = self.count
+        count = len(s)
         ends = np.array([warp(c[1]) for c in chords])
         at = s[:, 0] + .02
         place = np.searchsorted(ends, at, side="right")
@@ -273,14 +270,8 @@ class Source(torch.utils.data.IterableDataset):
 
 def all_kinds(path):
     """(symbol, semitones, cost) of config/chords.toml, the plain ones first."""
-    major = [0, 0, 2, 4, 5, 7, 9, 11, 12, 14, 16, 17, 19, 21]
-    out = []
-    for c in tomllib.loads(Path(path).read_text())["chord"]:
-        above = []
-        for d in c["degrees"].split():
-            number = d.lstrip("b#")
-            above.append((major[int(number)] + d.count("#") - d.count("b")) % 12)
-        out.append((c["symbol"], above, c["cost"]))
+    out = [(c["symbol"], [network.semitones(d) for d in c["degrees"].split()], c["cost"])
+           for c in tomllib.loads(Path(path).read_text(encoding="utf-8"))["chord"]]
     return sorted(out, key=lambda k: k[2])
 
 

@@ -49,7 +49,7 @@ class Catalogue:
 
 def semitones(degree):
     number = int(degree.lstrip("b#"))
-    return ((0, 2, 4, 5, 7, 9, 11)[number - 1] + degree.count("#") - degree.count("b")) % 12
+    return ((0, 2, 4, 5, 7, 9, 11)[(number - 1) % 7] + degree.count("#") - degree.count("b")) % 12
 
 
 def collections():

@@ -1,0 +1,57 @@
+//! Keys from their onsets to their ends.
+
+use crate::engine::{KeySet, each};
+use crate::time::Time;
+
+/// A key from its onset to its end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Sound {
+    pub key: u8,
+    pub on: Time,
+    pub off: Time,
+}
+
+/// Gathers them.
+pub(super) struct Sounds {
+    list: Vec<Sound>,
+    /// When each key that sounds was struck.
+    since: [Option<Time>; 128],
+    sounding: KeySet,
+}
+
+impl Default for Sounds {
+    fn default() -> Sounds {
+        Sounds {
+            list: Vec::new(),
+            since: [None; 128],
+            sounding: 0,
+        }
+    }
+}
+
+impl Sounds {
+    /// A key was struck, or something stopped sounding.
+    pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
+        let again = struck.map_or(0, |key| 1 << key);
+        for key in each(self.sounding & (!sounding | again)) {
+            if let Some(on) = self.since[key as usize & 127].take() {
+                self.list.push(Sound { key, on, off: at });
+            }
+        }
+        for key in each(sounding & (!self.sounding | again)) {
+            self.since[key as usize & 127] = Some(at);
+        }
+        self.sounding = sounding;
+    }
+
+    /// Those since the last time that this was asked. What sounds on ends for them and
+    /// begins anew at `at`.
+    pub fn until(&mut self, at: Time) -> Vec<Sound> {
+        for key in each(self.sounding) {
+            if let Some(on) = self.since[key as usize & 127].replace(at) {
+                self.list.push(Sound { key, on, off: at });
+            }
+        }
+        std::mem::take(&mut self.list)
+    }
+}
