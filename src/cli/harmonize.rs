@@ -33,14 +33,16 @@ pub enum Format {
 
 pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let catalogue = &*settings.catalogue;
-    let read = |words: &[String]| match catalogue.parse_tonality(&words.join(" ")) {
+    let letters = settings.notation.letters;
+    let parse = |text: &str| catalogue.parse_tonality_in(text, letters);
+    let read = |words: &[String]| match parse(&words.join(" ")) {
         Ok(t) => Ok(Harmonized::new(t.tonality, t.tonic, catalogue)),
         Err(e) => Err(format!("{e} (peregrinus modes lists the modes)")),
     };
     let (mut tonality, mut beside) = (&args.tonality[..], args.beside.as_deref());
     if let (true, Some([first, rest @ ..])) = (tonality.is_empty(), beside) {
         // The option first and both in quotation marks: it has taken the two.
-        if rest.is_empty() || catalogue.parse_tonality(first).is_err() {
+        if rest.is_empty() || parse(first).is_err() {
             return usage(
                 "--beside needs a tonality to set it beside: write that first, such as \
                  peregrinus harmonize \"D dorian\" --beside \"D aeolian\"",

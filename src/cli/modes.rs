@@ -6,7 +6,7 @@ use crate::formats::{
     Words, catalogue_csv, catalogue_json, catalogue_text, mode_json, mode_text, scale_csv,
 };
 use crate::settings::Settings;
-use crate::theory::{Harmonized, Spelling, Tonality, WrittenTonality};
+use crate::theory::{Harmonized, Tonality, WrittenTonality};
 use std::process::ExitCode;
 
 #[derive(clap::Args)]
@@ -28,7 +28,8 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         catalogue,
         notation: &as_written(settings),
     };
-    let tonic: Spelling = match args.on.trim().parse() {
+    let letters = settings.notation.letters;
+    let tonic = match letters.understand(args.on.trim()) {
         Ok(tonic) => tonic,
         Err(e) => return usage(&format!("--on: {e}")),
     };
@@ -43,7 +44,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let mode = match catalogue.parse_mode(&name) {
         Ok(mode) => mode,
         Err(e) => {
-            return usage(&match catalogue.parse_tonality(&name) {
+            return usage(&match catalogue.parse_tonality_in(&name, letters) {
                 Ok(t) => format!(
                     "'{name}' is a tonality, not a mode: write peregrinus modes {} --on {}",
                     catalogue.mode(t.tonality.mode).id,

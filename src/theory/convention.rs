@@ -195,6 +195,17 @@ impl Letters {
     }
 }
 
+impl Letters {
+    /// Reads a note as the user may write it: in these letters, or else in English ones.
+    /// In German B is B♭.
+    pub fn understand(self, text: &str) -> Result<Spelling, NotANote> {
+        match self {
+            Letters::German | Letters::FixedDo => self.read(text).or_else(|_| text.parse()),
+            Letters::English | Letters::MovableDo => text.parse(),
+        }
+    }
+}
+
 /// Natural, raised and lowered syllables of the seven degrees of the major scale;
 /// those without one of their own take an accidental.
 const SYLLABLES: [[&str; 3]; 7] = [

@@ -1,5 +1,6 @@
 //! Modes, the catalogue of them, and tonalities: a center and a mode.
 
+use super::convention::Letters;
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::{Glyphs, Spelling, accidentals};
 use serde::Deserialize;
@@ -415,10 +416,19 @@ impl Catalogue {
     /// Parses `E♭ mixolydian`. The error says which half is wrong, and names the mode
     /// that is meant or all of them.
     pub fn parse_tonality(&self, text: &str) -> Result<WrittenTonality, CatalogueError> {
+        self.parse_tonality_in(text, Letters::English)
+    }
+
+    /// The same with the tonic in the user's letters: `Es mixolydian`.
+    pub fn parse_tonality_in(
+        &self,
+        text: &str,
+        letters: Letters,
+    ) -> Result<WrittenTonality, CatalogueError> {
         let text = text.trim();
         let example = "write a tonic and a mode, such as E♭ mixolydian";
         let (note, mode) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
-        let tonic: Spelling = note.parse().map_err(|e| {
+        let tonic = letters.understand(note).map_err(|e| {
             CatalogueError(match self.find(text) {
                 _ if text.is_empty() => format!("there is no tonality: {example}"),
                 Some(mode) => {
@@ -622,6 +632,27 @@ mod tests {
     }
 
     /// A mode of the user's whose degrees move: it waits only where another name is left.
+    #[test]
+    fn tonalities_are_read_in_the_users_letters() {
+        let c = Catalogue::standard();
+        let tonic = |text: &str, letters| {
+            let t = c.parse_tonality_in(text, letters).expect(text);
+            t.tonic.to_string()
+        };
+        for (text, english, german) in [
+            ("B mixolydian", "B", "B♭"),
+            ("Bb mixolydian", "B♭", "B♭"),
+            ("eb dorian", "E♭", "E♭"),
+        ] {
+            assert_eq!(tonic(text, Letters::English), english);
+            assert_eq!(tonic(text, Letters::German), german);
+        }
+        assert_eq!(tonic("h dorian", Letters::German), "B");
+        assert_eq!(tonic("Fis minor", Letters::German), "F♯");
+        assert_eq!(tonic("Mi♭ lydian", Letters::FixedDo), "E♭");
+        assert!(c.parse_tonality_in("H dorian", Letters::English).is_err());
+    }
+
     #[test]
     fn a_mode_without_another_name_is_named_in_any_case() {
         let text = |degrees: &str| {
