@@ -50,7 +50,9 @@ BLOCK_COUNT = 14
 SCALARS = 8
 INPUTS = 12 * BLOCK_COUNT + SCALARS
 KINDS = 5           # major, minor, diminished, augmented, other
-HEADS = KINDS + 1   # and the bass
+DEGREES = 11        # semitones 1 to 11 above the root
+HEADS = KINDS + 1 + DEGREES     # the bass after the kinds
+NONE = -1           # no label
 
 
 def kind(root, pcs):
@@ -62,32 +64,56 @@ def kind(root, pcs):
     return 4
 
 
-def strokes(n):
-    """Of notes [n, 3] (onset s, end s, key; in order of onset): a row for each stroke:
-    at, struck (12), sound (12), lowest struck, highest struck, bass, how many struck, sounding."""
+class Table:
+    """The chords that have a name, as sets above the root."""
+
+    def __init__(self, kinds):
+        self.sets, self.triads = [], []
+        for _, above, _ in kinds:
+            above = frozenset(above)
+            if above not in self.sets:
+                self.sets.append(above)
+                self.triads.append(kind(0, above))
+        self.rows = torch.tensor([[float(i in s) for i in range(1, 12)] for s in self.sets])
+        self.of = torch.tensor(self.triads)
+
+    def place(self, root, pcs):
+        """Of an analyst's chord, or of the nearest if only one note of four is another."""
+        above = frozenset((p - root) % 12 for p in pcs)
+        if above in self.sets:
+            return self.sets.index(above)
+        near = [i for i, s in enumerate(self.sets) if len(s ^ above) == 1 and len(s) > 3 and self.triads[i] == kind(0, above)]
+        return near[0] if near else NONE
+
+    def scores(self, degrees, triad):
+        """[..., DEGREES] seen from a root, and the triad on it [...] -> logarithms [..., chords]."""
+        x = degrees @ self.rows.to(degrees).T
+        return x.masked_fill(self.of.to(triad) != triad[..., None], -1e4).log_softmax(-1)
+
+
+def strokes(n, most=None):
+    """Of notes [n, 3] (onset s, end s, key; in order of onset): a row for each stroke, of the first
+    `most`: at, struck (12), sound (12), lowest struck, highest struck, bass, how many struck, sounding."""
     rows, i, active = [], 0, {}
-    on, off, key = n[:, 0], n[:, 1], n[:, 2].astype(int)
-    while i < len(n):
-        at, j = on[i], i
-        while j < len(n) and on[j] <= at + CLUSTER:
+    notes = [(on, off, int(key)) for on, off, key in n.tolist()]
+    while i < len(notes) and (most is None or len(rows) < most):
+        at, j = notes[i][0], i
+        while j < len(notes) and notes[j][0] <= at + CLUSTER:
             j += 1
-        now = on[j - 1]
-        for k in range(i, j):
-            active[key[k]] = (on[k], off[k])
+        now = notes[j - 1][0]
+        struck = {key for _, _, key in notes[i:j]}
+        for on, off, key in notes[i:j]:
+            active[key] = on, off
         active = {k: v for k, v in active.items() if v[1] > now}
-        row = np.zeros(30)
+        row = [0.] * 30
         row[0] = at
-        struck = key[i:j]
-        row[1 + struck % 12] = 1
-        for k, (a, _) in active.items():
-            w = math.exp(-(now - a) / FADE)
-            row[13 + k % 12] = max(row[13 + k % 12], w)
-        # What was let go within its own stroke still belongs to it.
-        row[13:25] = np.maximum(row[13:25], row[1:13])
-        low = struck.min()
-        row[25], row[26] = low, struck.max()
-        row[27] = min([low, *active])
-        row[28], row[29] = len(set(struck)), len(set(struck) | set(active))
+        for k, (on, _) in active.items():
+            row[13 + k % 12] = max(row[13 + k % 12], math.exp(-(now - on) / FADE))
+        for k in struck:
+            # What was let go within its own stroke still belongs to it.
+            row[1 + k % 12] = row[13 + k % 12] = 1
+        low = min(struck)
+        row[25:30] = low, max(struck), min([low, *active]), len(struck), len(struck | set(active))
         rows.append(row)
         i = j
     return np.array(rows)
@@ -97,35 +123,38 @@ def features(s, backward=False):
     """[strokes, 30] -> [strokes, INPUTS]; `backward`: told from the end."""
     if backward:
         s = s[::-1]
-    out = np.zeros((len(s), INPUTS), np.float32)
-    windows = np.zeros((9, 12))
-    held, bass = np.zeros(12), np.zeros(12)
+    count, each = len(s), np.arange(len(s))
+    at, struck, sound = s[:, 0], s[:, 1:13], s[:, 13:25]
+    low, high, deep = s[:, 25:28].astype(int).T
+    dt = np.clip(np.abs(np.diff(at, prepend=at[0] - 2)), .02, 8)
     taus = np.array([2., *BASS, *SOUND, *STRUCK])
-    last = s[0, 0] - 2.
-    for i, row in enumerate(s):
-        dt = min(8., max(.02, abs(row[0] - last)))
-        last = row[0]
-        keep = np.exp(-dt / taus)
-        gain = taus * (1 - keep)
-        windows *= keep[:, None]
-        windows[1:3] += gain[1:3, None] * bass
-        windows[3:7] += gain[3:7, None] * held
-        struck, sound = row[1:13], row[13:25]
-        low, high, deep = int(row[25]), int(row[26]), int(row[27])
-        bass, held = np.zeros(12), sound
-        bass[deep % 12] = 1
-        windows[7:] += .3 * struck
-        if low < LOW:
-            windows[0, low % 12] += .5
-        b = out[i, :12 * BLOCK_COUNT].reshape(BLOCK_COUNT, 12)
-        b[0] = struck
-        b[1, low % 12] = 1
-        b[2, high % 12] = 1
-        b[3] = sound
-        b[4] = bass
-        b[5:] = np.sqrt(windows / (windows.sum(1, keepdims=True) + .15))
-        out[i, 12 * BLOCK_COUNT:] = (min(dt, 2), dt < .2, min(row[28] / 5, 2), min(row[29] / 8, 2), min((low - deep) / 24, 2),
-                                     min((high - deep) / 48, 2), row[28] == 1 and low > deep, backward)
+    keep = np.exp(-dt[:, None] / taus)
+    gain = taus * (1 - keep)
+
+    def one(key):
+        out = np.zeros((count, 12))
+        out[each, key % 12] = 1
+        return out
+
+    bass = one(deep)
+    before = lambda x: np.concatenate([np.zeros((1, 12)), x[:-1]])
+    added = np.zeros((count, 9, 12))
+    added[:, 1:3] = gain[:, 1:3, None] * before(bass)[:, None]
+    added[:, 3:7] = gain[:, 3:7, None] * before(sound)[:, None]
+    added[:, 7:] = .3 * struck[:, None]
+    added[:, 0] = .5 * one(low) * (low < LOW)[:, None]
+    windows = np.zeros((count, 9, 12))
+    past = windows[0]
+    for i in range(count):
+        past = windows[i] = past * keep[i][:, None] + added[i]
+    out = np.zeros((count, INPUTS), np.float32)
+    b = out[:, :12 * BLOCK_COUNT].reshape(count, BLOCK_COUNT, 12)
+    for place, block in enumerate((struck, one(low), one(high), sound, bass)):
+        b[:, place] = block
+    b[:, 5:] = np.sqrt(windows / (windows.sum(-1, keepdims=True) + .15))
+    scalars = (np.minimum(dt, 2), dt < .2, np.minimum(s[:, 28] / 5, 2), np.minimum(s[:, 29] / 8, 2), np.minimum((low - deep) / 24, 2),
+               np.minimum((high - deep) / 48, 2), (s[:, 28] == 1) & (low > deep), np.full(count, backward))
+    out[:, 12 * BLOCK_COUNT:] = np.stack(scalars, 1)
     return out
 
 
@@ -152,9 +181,10 @@ class Network(nn.Module):
 
 
 def scores(heads):
-    """Logarithms of probability: [..., 12 * KINDS] of chords, [..., 12] of the bass."""
+    """Logarithms of probability: [..., 12 * KINDS] of chords, [..., 12] of the bass;
+    and what each degree says, [..., 12, DEGREES]."""
     chord = heads[..., :KINDS].flatten(-2).log_softmax(-1)
-    return chord, heads[..., KINDS].log_softmax(-1)
+    return chord, heads[..., KINDS].log_softmax(-1), heads[..., KINDS + 1:]
 
 
 class Source(torch.utils.data.IterableDataset):
@@ -164,6 +194,7 @@ class Source(torch.utils.data.IterableDataset):
         self.items = [d for d in items if len(d.get("chords", ())) >= 12]
         self.weights = [math.sqrt(len(d["chords"])) for d in self.items]
         self.kinds, self.count, self.seed, self.made = kinds, count, seed, made
+        self.table = Table(kinds)
 
     def __iter__(self):
         worker = torch.utils.data.get_worker_info()
@@ -188,19 +219,19 @@ class Source(torch.utils.data.IterableDataset):
         if len(n) < 30:
             return None
         n, warp = self.perform(rng, n.copy())
-        s = strokes(n)[:self.count]
+        s = strokes(n, self.count)
         if len(s) < 24:
             return None
         count = len(s)
         ends = np.array([warp(c[1]) for c in chords])
         at = s[:, 0] + .02
         place = np.searchsorted(ends, at, side="right")
-        y = np.full((self.count, 2), -1)
+        y = np.full((self.count, 3), NONE)
         for i in range(count):
             if place[i] < len(chords):
                 a, b, root, bass, pcs = chords[place[i]]
                 if warp(a) <= at[i]:
-                    y[i] = root * KINDS + kind(root, pcs), bass
+                    y[i] = root * KINDS + kind(root, pcs), bass, self.table.place(root, pcs)
         seconds = np.zeros(self.count, np.float32)
         seconds[:count - 1] = np.clip(np.diff(s[:, 0]), .05, 2)
         seconds[count - 1] = .2
@@ -211,33 +242,38 @@ class Source(torch.utils.data.IterableDataset):
             y[:count], seconds[:count] = y[:count][::-1].copy(), seconds[:count][::-1].copy()
         return torch.from_numpy(x), torch.from_numpy(y), torch.from_numpy(seconds)
 
-    def textures(self, rng):
+    def textures(self, rng, texture=None):
         """Chords of all kinds going about, in one texture."""
         chords, t, root = [], 0., rng.randrange(12)
         beat = math.exp(rng.uniform(math.log(.25), math.log(.9)))
+        texture = texture or rng.choice(playing.TEXTURES)
+        step = beat * rng.choice((.5, .5, .25, 1, 1 / 3))
         plain = rng.random() < .4
         scale = [0, 2, 4, 5, 7, 9, 11]
         tonic = rng.randrange(12)
         diatonic = rng.random() < .6
+        rare = rng.choice((4, 2))
         while len(chords) < 60:
             for _ in range(20):
                 symbol, above, cost = rng.choice(self.kinds[:12] if plain else self.kinds)
-                if rng.random() > math.exp(-4 * cost):
+                if rng.random() > math.exp(-rare * cost):
                     continue
                 if diatonic and rng.random() < .9 and not all((root + k - tonic) % 12 in scale for k in above):
                     continue
                 break
             bass = root
-            if len(above) <= 4 and cost < .13 and symbol not in ("m7", "m7b5", "dim7") and rng.random() < .25:
+            if len(above) <= 4 and cost < .13 and symbol not in ("m7", "m7b5", "dim7") and rng.random() < .3:
                 bass = (root + rng.choice(above[1:])) % 12
             length = beat * rng.choice((1, 2, 2, 4, 4, 3))
+            if texture in playing.FIGURES:                            # once round, or nearly
+                length = max(length, step * len(above) * rng.uniform(.8, 3))
             chords.append((t, t + length, root, bass, [(root + k) % 12 for k in above]))
             t += length
             if rng.random() > .15:
                 root = (root + rng.choice((5, 5, 7, 2, 10, 9, 8, 4, 3, 1, 11, 6))) % 12
                 if diatonic:
                     root = min((tonic + k) % 12 for k in scale if (root - tonic - k) % 12 in (0, 1))
-        n = np.array(playing.realise(chords, beat, rng, rng.random() < .6), float)
+        n = np.array(playing.realise(chords, beat, rng, rng.random() < .5, texture, step), float)
         return n[np.argsort(n[:, 0], kind="stable")], chords
 
     def perform(self, rng, n):
@@ -282,6 +318,7 @@ def learn(args):
     if args.leave_out:
         items = [d for d in items if not any(x in d["corpus"] for x in args.leave_out.split(","))]
     source = Source(items, all_kinds(args.chords), args.count, args.seed, args.made)
+    table = source.table
     net = Network(args.hidden, args.dropout).to(device).train()
     mean = copy.deepcopy(net).eval()
     print(len(source.items), "pieces,", sum(p.numel() for p in net.parameters()), "weights", flush=True)
@@ -297,16 +334,20 @@ def learn(args):
         for g in opt.param_groups:
             g["lr"] = rate
         x, y, seconds = (v.to(device, non_blocking=True) for v in next(stream))
-        chord, bass = scores(net(x).float())
+        chord, bass, degrees = scores(net(x).float())
         use = y[..., 0] >= 0
         w = (seconds * use).clamp(min=0)
         total = w.sum() + 1e-6
         c = -(chord.gather(-1, y[..., :1].clamp(min=0))[..., 0] * w).sum() / total
-        b = -(bass.gather(-1, y[..., 1:].clamp(min=0))[..., 0] * w).sum() / total
-        p = chord.exp()
-        moved = (p[:, 1:] - p[:, :-1]).abs().sum(-1) / 2
+        b = -(bass.gather(-1, y[..., 1:2].clamp(min=0))[..., 0] * w).sum() / total
+        # Which chord on the root and triad that are right.
+        root = (y[..., 0].clamp(min=0) // KINDS)[..., None, None].expand(-1, -1, 1, DEGREES)
+        which = table.scores(degrees.gather(2, root)[:, :, 0], y[..., 0].clamp(min=0) % KINDS)
+        wk = w * (y[..., 2] >= 0)
+        k = -(which.gather(-1, y[..., 2:].clamp(min=0))[..., 0] * wk).sum() / (wk.sum() + 1e-6)
         same = use[:, 1:] & use[:, :-1] & (y[:, 1:, 0] == y[:, :-1, 0])
-        loss = c + .4 * b + args.calm * moved[same].mean()
+        moved = [((p := v.exp())[:, 1:] - p[:, :-1]).abs().sum(-1)[same].mean() / 2 for v in (chord, which, bass)]
+        loss = c + .4 * b + args.which * k + args.calm * (moved[0] + args.which * moved[1] + .4 * moved[2])
         opt.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 1.)
@@ -315,7 +356,7 @@ def learn(args):
             keep = min(.999, step / (step + 20.))
             for m, q in zip(mean.parameters(), net.parameters()):
                 m.lerp_(q, 1 - keep)
-        now = np.array([c.item(), b.item(), moved[same].mean().item()]) if step % 10 == 0 or run is None else now
+        now = np.array([v.item() for v in (c, b, k, *moved)]) if step % 10 == 0 or run is None else now
         run = now if run is None else .9 * run + .1 * now if step % 10 == 0 else run
         if step % 200 == 0:
             print(step, run.round(4), "%.0f s" % (time.time() - begun), flush=True)
@@ -327,6 +368,7 @@ def learn(args):
     if args.check:
         pieces = [d for d in corpus.load(args.check) if d.get("chords")]
         print(figures([mean], pieces), flush=True)
+        print(named([mean], source, args.seed + 1000), flush=True)
 
 
 def write(path, net):
@@ -350,7 +392,8 @@ def heard(nets, n):
             all_ = [scores(net(x)) for net in nets]
             c = torch.stack([a[0] for a in all_]).mean(0)[0].log_softmax(-1).numpy()
             b = torch.stack([a[1] for a in all_]).mean(0)[0].log_softmax(-1).numpy()
-            out.append((c[::-1], b[::-1]) if backward else (c, b))
+            d = torch.stack([a[2] for a in all_]).mean(0)[0].numpy()
+            out.append((c[::-1], b[::-1], d[::-1]) if backward else (c, b, d))
     return s, out
 
 
@@ -360,7 +403,7 @@ def figures(nets, pieces, switch=(0, 1, 2), price=(0, 1, 2, 3)):
     causal = {w: np.zeros(4) for w in switch}
     later = {w: np.zeros(4) for w in price}
     for d in pieces:
-        s, ((cf, bf), (cb, bb)) = heard(nets, d["n"])
+        s, ((cf, bf, _), (cb, bb, _)) = heard(nets, d["n"])
         at = s[:, 0]
 
         def count(chosen, bass, into):
@@ -405,6 +448,32 @@ def figures(nets, pieces, switch=(0, 1, 2), price=(0, 1, 2, 3)):
     return "\n".join(lines)
 
 
+def named(nets, source, seed, times=200):
+    """Of made-up textures: the share of strokes, by texture, from the moment on when all of
+    a chord has been struck, at which root, triad, chord and bass are right."""
+    lines, table = [], source.table
+    for texture in sorted(set(playing.TEXTURES)):
+        rng, right, all_ = random.Random(seed), np.zeros(4), 0
+        for _ in range(times // len(set(playing.TEXTURES)) + 1):
+            n, chords = source.textures(rng, texture)
+            s, ((c, b, d), _) = heard(nets, n)
+            best = c.argmax(1)
+            for i, at in enumerate(s[:, 0]):
+                now = [x for x in chords if x[0] <= at + .02 < x[1]]
+                if not now:
+                    continue
+                a, _, root, bass, pcs = now[0]
+                since = (n[:, 0] >= a - .02) & (n[:, 0] <= at + CLUSTER)
+                if not set(pcs) <= {int(p) % 12 for p in n[since, 2]}:
+                    continue
+                r, q = divmod(int(best[i]), KINDS)
+                triad = r == root and q == kind(root, pcs)
+                which = table.scores(torch.from_numpy(d[i, root].copy()), torch.tensor(kind(root, pcs))).argmax()
+                right += [triad, triad and int(which) == table.place(root, pcs), b[i].argmax() == bass, 1]
+        lines.append(f"{texture}: triad {right[0] / right[3]:.3f} chord {right[1] / right[3]:.3f} bass {right[2] / right[3]:.3f}")
+    return "\n".join(lines)
+
+
 def main():
     p = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     p.add_argument("--data", nargs="+", required=True)
@@ -423,6 +492,7 @@ def main():
     p.add_argument("--count", type=int, default=160, help="strokes a stretch")
     p.add_argument("--made", type=float, default=.3, help="share of made-up textures")
     p.add_argument("--calm", type=float, default=.3)
+    p.add_argument("--which", type=float, default=.5, help="what the kind of chord weighs")
     p.add_argument("--workers", type=int, default=8)
     p.add_argument("--leave-out", default="")
     learn(p.parse_args())

@@ -828,47 +828,77 @@ def song(length, rng):
     return notes, segments, roots
 
 
-def realise(chords, beat, rng, tune=True):
+TEXTURES = ("block", "block", "repeated", "alberti", "alberti", "arpeggio", "arpeggio", "stride", "chorale", "broken", "line",
+            "rolled", "held", "held", "stride")
+# One key after another: all of a chord is heard only when the figure has gone round.
+FIGURES = ("alberti", "arpeggio", "broken", "line", "held")
+
+
+def figure(texture, low, voices, line):
+    """The keys of one round of a broken chord, from its bass on; `line` orders the voices."""
+    top, *rest = voices[::-1]
+    over = [voices[i] for i in line if i < len(voices)]
+    if texture == "alberti":                                          # low, high, middle, high
+        return [low] + [p for middle in rest or [top] for p in (top, middle)] + [top] * (len(rest) > 1)
+    if texture == "broken":
+        return [low, *voices]
+    if texture == "line":
+        return [low, *over]
+    return [low, *voices, *voices[-2::-1]]                            # up and back
+
+
+def realise(chords, beat, rng, tune=True, texture=None, step=None):
     """Chords (start s, end s, root, bass, pitch classes) set for the piano anew, in one
-    texture, under a made-up tune if `tune` -> notes."""
+    texture, under a made-up tune if `tune` -> notes.  `step`: seconds a note of a figure."""
     r = rng
-    texture = r.choice(("block", "block", "repeated", "alberti", "arpeggio", "stride", "chorale", "broken", "held"))
-    middle, base = r.choice((52, 55, 57, 60)), r.choice((33, 36, 36, 40, 45))
-    step = beat * r.choice((.5, .5, .25, 1, 1 / 3))
+    texture = texture or r.choice(TEXTURES)
+    middle, base = r.choice((48, 52, 55, 57, 60)), r.choice((33, 36, 36, 40, 45))
+    step = step or beat * r.choice((.5, .5, .25, 1, 1 / 3))
+    # The bass stays out of the hand above it, or is doubled there.
+    apart = r.random() < .5
+    line = r.sample(range(8), 8)
+    delay = r.choice((.03, .06, .1, .15, .22))
+    long = max(.04 / step, r.choice((1, 1, .9, .6, .3, 2)))           # of a step that a note sounds
     notes, top, voices = [], 72, None
     for a, b, root, bass, pcs in chords:
         pcs = list(pcs) or [root]
         low = base + (bass - base) % 12
+        over = [p for p in pcs if p != bass] if apart and len(pcs) > 2 else pcs
         if voices is None:
-            voices = [middle + (p - middle) % 12 for p in pcs]
+            voices = [middle + (p - middle) % 12 for p in over]
         else:                                                         # each voice to the nearest
             near = sum(voices) / len(voices)
             near += (middle + 4 - near) * .3
-            voices = [round(near) + (p - round(near) + 6) % 12 - 6 for p in pcs]
+            voices = [round(near) + (p - round(near) + 6) % 12 - 6 for p in over]
         voices.sort()
         full = [low, *voices]
-        if texture in ("block", "held"):
+        if texture == "block":
             notes += [(a, b, p) for p in full]
         elif texture == "chorale":
             spread = [low, *[v + 12 * (i % 2) for i, v in enumerate(voices)]]
             notes += [(a, b, p) for p in spread]
+        elif texture == "rolled":
+            notes += [(min(b - .05, a + delay * i), b, p) for i, p in enumerate(full)]
+        elif texture == "held":                                       # the bass lies, the rest moves
+            notes.append((a, b, low))
+            cell = figure(r.choice(("arpeggio", "line")), low, voices, line)[1:] or full
+            notes += [(x, min(b, x + step * long), cell[i % len(cell)]) for i, x in enumerate(times(a, b, step))]
+        elif texture in FIGURES:
+            root_low = low + 12 if texture == "alberti" and low < 42 else low
+            under = [p if p > root_low else p + 12 for p in voices]
+            cell = figure(texture, root_low, sorted(under), line)
+            notes += [(x, min(b, x + step * long), cell[i % len(cell)]) for i, x in enumerate(times(a, b, step))]
         else:
-            x, i = a, 0
-            cell = {"alberti": [low + 12 if low < 42 else low, voices[-1], voices[len(voices) // 2], voices[-1]],
-                    "arpeggio": full + full[-2:0:-1], "broken": full}.get(texture, full)
-            while x < b - .04:
+            for i, x in enumerate(times(a, b, step)):
                 end = min(b, x + step)
-                if texture in ("alberti", "arpeggio", "broken"):
-                    notes.append((x, end, cell[i % len(cell)]))
-                elif texture == "repeated":
+                if texture == "repeated":
                     notes += [(x, end, p) for p in (full if i == 0 else voices)]
                     if i == 0 and b - a > step:
                         notes.append((a, b, low - 12 if low > 40 else low))
-                elif i % 2 == 0:
-                    notes.append((x, end, low))
+                elif i % 2 == 0:                                      # bass and chord in turn
+                    notes.append((x, x + (end - x) * min(long, 1), low))
                 else:
-                    notes += [(x, end, p) for p in voices]
-                x, i = x + step, i + 1
+                    notes += [(x, x + (end - x) * min(long, 1), p) for p in voices]
         if tune and r.random() < .9:
             x = a
             while x < b - .04:
@@ -883,6 +913,11 @@ def realise(chords, beat, rng, tune=True):
                 notes.append((x, min(b, x + w), q))
                 top, x = q, x + w
     return [(a, b, p) for a, b, p in notes if b > a + .02]
+
+
+def times(a, b, step):
+    """From a on, every step, as long as something fits before b."""
+    return [a + i * step for i in range(max(1, math.ceil((b - a - .04) / step)))]
 
 
 def free(rng, t, end, beat):
