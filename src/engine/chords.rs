@@ -1,20 +1,18 @@
 //! The chord of the moment: what sounds, and what was struck or broken just before.
 //!
 //! What was learned ([`super::harmony`]) says at each stroke which harmony is meant, a
-//! root and a triad; the harmony that stands gives way by a margin. A block of
-//! notes is named as it stands. Otherwise the notes that sound, those the pedal holds and
-//! those just let go are weighed, and decide which kind of chord the harmony is; a
-//! passing note in the melody does not change it. Where too little was heard for a chord
-//! its notes are shown.
+//! root and a triad, and which bass; a change of either must make up for its price
+//! ([`Course`]). A block of notes is named as it stands. Otherwise the notes that sound,
+//! those the pedal holds and those just let go are weighed, and decide together with what
+//! was learned of each degree which kind of chord the harmony is; a passing note in the
+//! melody does not change it. Where too little was heard for a chord its notes are shown.
 //!
 //! The weights and margins below were chosen on analysts' chords and on the textures of
 //! tests/textures.rs (tests/training/README.md).
 
-use super::harmony::{Harmony, Judgement, RootedTriad, Stroke};
+use super::harmony::{Harmony, Judgement, RootedTriad, Stroke, TRIADS};
 use super::keys::{KeySet, Keys, each, highest, lowest};
-use crate::theory::{
-    Chord, FOREIGN_BASS, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost,
-};
+use crate::theory::{Chord, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost};
 use crate::time::Time;
 
 /// Onsets this close belong to one stroke of the hands.
@@ -31,6 +29,8 @@ const BASS_STAYS: Time = Time::millis(2500);
 const HELD_ON: Time = Time::millis(150);
 /// A key struck so soon after a lower one that is held belongs to the same roll.
 const ROLL: Time = Time::millis(220);
+/// A roll that takes no longer is as good as a block.
+const FAST_ROLL: Time = Time::millis(250);
 /// Two hands strike together within so much; later, it is a roll.
 const AT_ONCE: Time = Time::millis(20);
 /// The foot changes the pedal at most so long after the hands have changed.
@@ -54,38 +54,50 @@ const LET_GO: f32 = 0.8;
 const BASS_LET_GO: f32 = 0.9;
 /// Seconds that it must have sounded before, to count so much.
 const LASTED: f32 = 0.2;
-/// How much a note outside the chord costs, and a missing member.
-const OUTSIDE: f32 = 0.95;
-const MISSING: f32 = 0.45;
-/// What a kind's far-fetchedness weighs against the notes.
-const COST: f32 = 2.2;
-/// How much likelier, as a logarithm, another harmony must be than the one that stands:
-/// when a new bass or several notes were struck at once …
+/// What a change of harmony costs, as a logarithm: at a new bass or several notes struck
+/// at once …
 const CHANGE_STRUCK: f32 = 0.2;
 /// … when a note was struck that the chord holds already, and while all of it sounds …
 const CHANGE_OWN: f32 = 1.0;
 const CHANGE_WHOLE: f32 = 3.0;
 /// … and otherwise.
-const CHANGE: f32 = 0.6;
+const CHANGE: f32 = 0.8;
+/// The same for the bass that is meant.
+const CHANGE_BASS_STRUCK: f32 = 0.5;
+const CHANGE_BASS: f32 = 1.0;
+/// What speaks for the lowest note of a harmony to be its bass, and in a single line.
+const LOWEST: f32 = 1.5;
+const LOWEST_OF_LINE: f32 = 2.0;
+/// A figure comes round to its bass within so long.
+const ROUND: Time = Time::millis(4000);
+/// A harmony is recognized at most so long after its first note.
+const FIRST: Time = Time::millis(1200);
 /// How far from the likeliest harmony a chord may lie that was struck as a block.
-const BLOCK: f32 = 0.5;
+const BLOCK: f32 = 1.0;
 /// The same if nothing else sounds and its kind costs no more than [`PLAIN`].
 const WHOLE: f32 = 4.0;
 const PLAIN: f32 = 0.3;
+/// What was learned of a chord's degrees, against how well it explains what was heard:
+/// each note that it has counts 1, …
+const SAID: f32 = 0.3;
+/// … a note outside and a missing member cost so much, …
+const OUTSIDE: f32 = 0.95;
+const MISSING: f32 = 0.45;
+/// … and so much a kind's far-fetchedness.
+const COST: f32 = 2.2;
 /// By how much another chord of the same harmony must fit better: one that has all the
 /// notes of the one that stands and more, and any other.
-const FULLER: f32 = 1.0;
+const FULLER: f32 = 0.7;
 const OTHER: f32 = 3.0;
-/// How much likelier a new bass must be than one that was let go.
+/// How much likelier the lowest note must be than a bass that was let go …
 const NEW_BASS: f32 = 1.0;
-/// The same of a note in a figure that comes down to it from a higher one.
+/// … if both are notes of the chord that stands, and if it was struck in another harmony.
 const FIGURE_BASS: f32 = 3.0;
+const PAST_BASS: f32 = 0.3;
 /// So sure of a harmony, notes that are no chord are taken for a part of it …
 const SURE: f32 = 0.8;
 /// … and one or two notes between chords.
 const FLOWING: f32 = 0.4;
-/// However unlikely a harmony is, it counts for no less than this logarithm.
-const UNLIKELY: f32 = -6.0;
 /// A pitch class that weighs less is not part of anything.
 const AUDIBLE: f32 = 0.15;
 
@@ -111,15 +123,84 @@ impl Likely {
         }
     }
 
+    /// The likeliest chord of all whose notes were heard.
+    fn of_all(&self, heard: &[f32; 12], bass: PitchClass) -> Option<Chord> {
+        let mut best: Option<(Chord, f32)> = None;
+        let audible = audible(heard);
+        for root in (0..12).map(|n| bass.up(n)).filter(|&r| audible.contains(r)) {
+            for triad in TRIADS {
+                let nats = self.nats((root, triad));
+                if best.is_none_or(|(_, most)| nats > most)
+                    && let Some(c) = likeliest(&self.judgement, heard, bass, (root, triad), false)
+                {
+                    best = Some((c, nats));
+                }
+            }
+        }
+        best.map(|(chord, _)| chord)
+    }
+
     /// How much less likely than the best a harmony is, as a logarithm: 0 or less.
     fn nats(&self, harmony: RootedTriad) -> f32 {
         self.judgement.of(harmony) - self.judgement.of(self.best)
     }
 }
 
+/// The likeliest course up to now through things that may be meant, as logarithms (Viterbi
+/// 1967): what led leads on until another has made up for the price of a change.
+/// `N`: twelve for each sort.
+#[derive(Clone, Copy, Debug)]
+struct Course<const N: usize> {
+    /// Up to the stroke before.
+    before: [f32; N],
+    now: [f32; N],
+}
+
+impl<const N: usize> Course<N> {
+    const NONE: Course<N> = Course {
+        before: [0.0; N],
+        now: [0.0; N],
+    };
+
+    /// `another`: the stroke is a new one, not the same with one more key.
+    fn go_on(&mut self, another: bool, price: f32, said: &[f32]) {
+        if another {
+            self.before = self.now;
+        }
+        let top = self.before.iter().fold(f32::MIN, |a, &b| a.max(b));
+        for ((now, before), said) in self.now.iter_mut().zip(&self.before).zip(said) {
+            *now = (before - top).max(-price) + said;
+        }
+    }
+
+    /// This is meant, whatever led.
+    fn hold(&mut self, (root, sort): (PitchClass, usize)) {
+        let top = self.now.iter().fold(f32::MIN, |a, &b| a.max(b));
+        if let Some(now) = self.now.get_mut(12 * sort + root.index()) {
+            *now = top;
+        }
+    }
+
+    /// What leads: of equals the one nearest above `from`.
+    fn best(&self, from: PitchClass) -> (PitchClass, usize) {
+        let mut best = (from, 0);
+        let said = |(root, sort): (PitchClass, usize)| self.now[12 * sort + root.index()];
+        for root in (0..12).map(|n| from.up(n)) {
+            for sort in 0..N / 12 {
+                if said((root, sort)) > said(best) {
+                    best = (root, sort);
+                }
+            }
+        }
+        best
+    }
+}
+
 /// Follows the chord.
 #[derive(Clone, Debug)]
 pub struct ChordTracker {
+    harmonies: Course<{ 12 * TRIADS.len() }>,
+    basses: Course<12>,
     now: Option<(Sonority, Time)>,
     /// Keys struck together last, and when the first of them was.
     cluster: KeySet,
@@ -137,8 +218,6 @@ pub struct ChordTracker {
     bass_before: Option<(u8, Time)>,
     /// Whether the stroke before was a chord.
     chord_before: bool,
-    /// The lowest key of the stroke before, if that was no chord.
-    low_before: Option<u8>,
     /// Whether the bass was struck alone, or with a melody note: then a chord follows.
     bass_alone: bool,
     /// When the first stroke after the bass came.
@@ -148,9 +227,15 @@ pub struct ChordTracker {
     stroke: Option<(Stroke, bool)>,
     /// How long each key sounded when it ended.
     lasted: [Time; 128],
+    /// The latest strokes, the last first.
+    recent: [(Time, KeySet); 8],
     /// The latest onset, and whether it went on a roll.
     latest: Option<(Time, u8)>,
     rolling: bool,
+    /// When the latest roll began.
+    roll_at: Time,
+    /// The keys that were struck as a chord last, together or in a roll.
+    block: KeySet,
     /// The harmony that is meant.
     meant: Option<RootedTriad>,
     /// When that harmony began.
@@ -160,11 +245,16 @@ pub struct ChordTracker {
 impl Default for ChordTracker {
     fn default() -> ChordTracker {
         ChordTracker {
+            harmonies: Course::NONE,
+            basses: Course::NONE,
+            recent: [(Time::ZERO, 0); 8],
             harmony: Harmony::standard(false),
             stroke: None,
             latest: None,
             lasted: [Time::ZERO; 128],
             rolling: false,
+            roll_at: Time::ZERO,
+            block: 0,
             meant: None,
             began: Time::ZERO,
             now: None,
@@ -177,7 +267,6 @@ impl Default for ChordTracker {
             bass: None,
             bass_before: None,
             chord_before: false,
-            low_before: None,
             bass_alone: false,
             after_bass: Time::ZERO,
         }
@@ -214,7 +303,6 @@ impl ChordTracker {
         let another = at.since(self.cluster_at) > CLUSTER || self.cluster == 0;
         if another {
             self.chord_before = self.cluster.count_ones() > 2;
-            self.low_before = lowest(self.cluster).filter(|_| !self.chord_before);
             if self.bass.is_some_and(|(b, _)| self.cluster >> b & 1 == 1) {
                 self.bass_alone = !self.chord_before;
                 self.after_bass = at;
@@ -224,6 +312,10 @@ impl ChordTracker {
             self.cluster_at = at;
         }
         self.cluster |= bit;
+        if another {
+            self.recent.rotate_right(1);
+        }
+        self.recent[0] = (self.cluster_at, self.cluster);
         let stroke = Stroke::new(self.cluster_at, self.cluster, at, keys);
         self.harmony.hear(&stroke, another);
         self.stroke = Some((stroke, another));
@@ -235,6 +327,9 @@ impl ChordTracker {
             at.since(t) > AT_ONCE && at.since(t) < ROLL && k < key && keys.held() >> k & 1 == 1
         });
         self.latest = Some((at, key));
+        if !roll {
+            self.roll_at = self.cluster_at;
+        }
         self.rolling = roll;
         let lone = self.cluster.count_ones() == 1 && key >= 60 && below.count_ones() >= 2 && !roll;
         self.alone = if lone {
@@ -260,13 +355,26 @@ impl ChordTracker {
         // A stroke of three or more different notes is a harmony of its own:
         // what came before is past, but for a bass that still sounds.
         let struck = classes(self.cluster);
+        let one = if roll {
+            self.since(keys, self.roll_at)
+        } else {
+            self.cluster
+        };
+        if classes(one).len() >= 3 {
+            self.block = one;
+        }
         let new_bass = self.follow_bass(at, keys, key);
         // So is it after a chord when a new bass begins all by itself.
         let afresh = new_bass && self.chord_before && keys.sounding() & !self.cluster == 0;
         if struck.len() >= 3 || afresh {
             self.horizon = self.cluster_at;
         }
-        self.name(at, keys, hearing, new_bass || struck.len() >= 3)
+        self.name(
+            at,
+            keys,
+            hearing,
+            Some((another, new_bass || struck.len() >= 3)),
+        )
     }
 
     /// The damper went up. What it held is past, but for what was struck just
@@ -284,19 +392,22 @@ impl ChordTracker {
         if self.alone & keys.sounding() == 0 || under.count_ones() < 2 {
             return false;
         }
-        self.name(at, keys, hearing, false)
+        self.name(at, keys, hearing, None)
     }
 
     /// Silence, or a new beginning. Nothing is allocated.
     pub fn reset(&mut self) {
         self.harmony.reset();
+        (self.harmonies, self.basses) = (Course::NONE, Course::NONE);
+        self.recent = [(Time::ZERO, 0); 8];
         (self.now, self.stroke, self.latest, self.meant) = (None, None, None, None);
         (self.cluster, self.sounding, self.alone) = (0, 0, 0);
         (self.cluster_at, self.horizon, self.began) = (Time::ZERO, Time::ZERO, Time::ZERO);
         (self.ended, self.lasted) = ([None; 128], [Time::ZERO; 128]);
         (self.bass, self.bass_before) = (None, None);
         (self.rolling, self.bass_alone, self.chord_before) = (false, false, false);
-        (self.after_bass, self.low_before) = (Time::ZERO, None);
+        (self.roll_at, self.block) = (Time::ZERO, 0);
+        self.after_bass = Time::ZERO;
     }
 
     fn mark_ends(&mut self, at: Time, keys: &Keys) {
@@ -322,16 +433,17 @@ impl ChordTracker {
             let short =
                 self.ended[b as usize & 127].is_some_and(|e| e.since(self.after_bass) < HELD_ON);
             let follows = self.bass_alone && short || classes(self.cluster).len() < 3;
-            // Down again to a note of a figure over it: C A F A.
+            // Another note of a figure over it: C A F A.
             let own = |c: Chord| {
                 [b, low]
                     .iter()
                     .all(|&k| c.set().contains(PitchClass::of_key(k)))
             };
-            let figure = short
-                && self.low_before.is_some_and(|before| before > low)
-                && self.standing().is_some_and(|(c, _)| own(c));
-            let margin = if figure { FIGURE_BASS } else { NEW_BASS };
+            let margin = match self.standing() {
+                _ if t < self.began => PAST_BASS,
+                Some((c, _)) if own(c) => FIGURE_BASS,
+                _ => NEW_BASS,
+            };
             low > b
                 && !sounds
                 && follows
@@ -398,23 +510,62 @@ impl ChordTracker {
         w
     }
 
-    fn name(&mut self, at: Time, keys: &Keys, hearing: Hearing, struck: bool) -> bool {
-        let Some((bass, _)) = self.bass else {
+    /// `stroke`: a key was struck; with whether it began a stroke and whether that is one
+    /// that often brings a new harmony.
+    fn name(
+        &mut self,
+        at: Time,
+        keys: &Keys,
+        hearing: Hearing,
+        stroke: Option<(bool, bool)>,
+    ) -> bool {
+        let Some((lowest, _)) = self.bass else {
             return false;
         };
-        let bass = PitchClass::of_key(bass);
-        let likely = Likely::new(*self.harmony.judgement(), bass);
-        let meant = self.harmony_meant(&likely, keys, struck);
-        if self.meant != Some(meant) {
-            self.began = self.latest_stroke(at);
+        let lowest = PitchClass::of_key(lowest);
+        let likely = Likely::new(*self.harmony.judgement(), lowest);
+        let j = &likely.judgement;
+        if let Some((another, struck)) = stroke {
+            let price = self.price(keys, struck);
+            self.harmonies
+                .go_on(another, price, j.chords.as_flattened());
         }
+        let (root, triad) = self.harmonies.best(lowest);
+        let meant = (root, TRIADS[triad]);
+        let new = self.meant != Some(meant);
+        if new {
+            self.began = self.first_of(meant).unwrap_or(self.latest_stroke(at));
+        }
+        if let Some((another, struck)) = stroke {
+            // A new harmony has a bass of its own.
+            let price = match () {
+                () if new => 0.0,
+                () if struck => CHANGE_BASS_STRUCK,
+                () => CHANGE_BASS,
+            };
+            let mut said = j.bass;
+            let line = self.recent[..4].iter().all(|s| s.1.count_ones() == 1);
+            if let Some(low) = self.lowest_of_it(at, keys) {
+                said[PitchClass::of_key(low).index()] += if line { LOWEST_OF_LINE } else { LOWEST };
+            }
+            self.basses.go_on(another, price, &said);
+        }
+        let bass = self.basses.best(lowest).0;
         let hearing = Hearing {
             before: self.standing().map(|(c, _)| c),
             ..hearing
         };
-        let found = self
-            .as_it_stands(&likely, keys, bass, hearing)
-            .unwrap_or_else(|| self.explained(&likely, at, keys, bass, meant, hearing));
+        let found = match self.as_it_stands(&likely, at, keys, lowest, meant, hearing) {
+            Some(found) => {
+                self.basses.hold((lowest, 0));
+                found
+            }
+            None => self.explained(&likely, at, keys, bass, meant, hearing),
+        };
+        if let Some(c) = found.chord() {
+            let (root, triad) = meant_by(c);
+            self.harmonies.hold((root, triad as usize));
+        }
         self.meant = found.chord().map(meant_by).or(Some(meant));
         let changed = self.now.map(|n| n.0) != Some(found);
         if changed {
@@ -429,26 +580,19 @@ impl ChordTracker {
         Some((sonority.chord()?, since))
     }
 
-    /// The harmony that stands, or one that is likelier by a margin.
-    fn harmony_meant(&self, likely: &Likely, keys: &Keys, struck: bool) -> RootedTriad {
-        let Some(old) = self.meant else {
-            return likely.best;
-        };
-        let mut margin = if struck { CHANGE_STRUCK } else { CHANGE };
-        // A note of the chord that stands is that chord still.
-        if let Some((c, _)) = self.standing()
-            && !struck
-            && meant_by(c) == old
-            && classes(self.cluster).is_subset(c.set())
-        {
-            let sounds = classes(keys.sounding());
-            let whole = c.set().is_subset(sounds.with(c.bass));
-            margin = margin.max(if whole { CHANGE_WHOLE } else { CHANGE_OWN });
+    /// What a change of harmony costs at this stroke.
+    fn price(&self, keys: &Keys, struck: bool) -> f32 {
+        if struck {
+            return CHANGE_STRUCK;
         }
-        if likely.nats(old) > -margin {
-            old
-        } else {
-            likely.best
+        // A note of the chord that stands is that chord still.
+        match self.standing() {
+            Some((c, _)) if classes(self.cluster).is_subset(c.set()) => {
+                let sounds = classes(keys.sounding());
+                let whole = c.set().is_subset(sounds.with(c.bass));
+                if whole { CHANGE_WHOLE } else { CHANGE_OWN }
+            }
+            _ => CHANGE,
         }
     }
 
@@ -456,21 +600,39 @@ impl ChordTracker {
     fn as_it_stands(
         &self,
         likely: &Likely,
+        at: Time,
         keys: &Keys,
         bass: PitchClass,
+        meant: RootedTriad,
         hearing: Hearing,
     ) -> Option<Sonority> {
         let sounding = keys.sounding();
         let from = self.horizon.max(self.began);
-        let fresh = each(sounding).all(|k| keys.strike(k).at >= from);
-        let set = classes(sounding).with(bass);
-        let together = classes(self.cluster).len() >= 3;
+        let passing = |k: u8| at.since(keys.strike(k).at) < PASSING;
+        let melody = each(self.alone & sounding).filter(|&k| passing(k));
+        let under = sounding & !melody.fold(0, |set, k| set | 1 << k);
+        let melody_sounds = under != sounding;
+        let fresh = each(under).all(|k| keys.strike(k).at >= from);
+        let set = classes(under).with(bass);
+        let together =
+            classes(self.cluster).len() >= 3 || self.rolling && at.since(self.roll_at) < FAST_ROLL;
         let whole = together && sounding == self.cluster;
-        let lone = self.alone & sounding != 0;
-        if !fresh || lone || set.len() < 3 || !(together || self.rolling) {
+        // A melody note that was struck with it may have gone.
+        let block = self.block & sounding;
+        // Under a melody nothing changed.
+        if let Some((c, _)) = self.standing()
+            && under == block
+            && melody_sounds
+            && c.set() == set
+            && c.bass == bass
+        {
+            return Some(Sonority::Chord(c));
+        }
+        if !fresh || set.len() < 3 || !(together || self.rolling || classes(block).len() >= 3) {
             return None;
         }
         let standing = self.standing().map(|(c, _)| c).filter(|_| !whole);
+        let agreed = |c: Chord| meant == meant_by(c);
         let named = match standing {
             // The same notes again are the same chord.
             Some(c) if c.set() == set && c.bass == bass => Sonority::Chord(c),
@@ -491,7 +653,7 @@ impl ChordTracker {
                     () if whole && hearing.bassist => true,
                     // Nothing but a plain chord sounds: then it is that.
                     () if whole && Kinds::standard().kind(c.kind).cost <= PLAIN => nats > -WHOLE,
-                    () => (together || c.root == c.bass) && nats > -BLOCK,
+                    () => (together || c.root == c.bass) && (nats > -BLOCK || agreed(c)),
                 }
             }
             None => whole || together && likely.sure < SURE,
@@ -513,64 +675,109 @@ impl ChordTracker {
         let standing = self.standing();
         let heard = self.weights(at, keys, self.horizon);
         let audible = audible(&heard);
+        // Of the triad all counts that was heard lately, of the rest what was
+        // struck since the harmony began.
+        let mut w = match self.began > self.horizon {
+            true => self.weights(at, keys, self.began),
+            false => heard,
+        };
+        let triad = kinds.plain(meant.1).up(meant.0.index() as i32);
+        for pc in PitchClass::all().filter(|&pc| triad.contains(pc)) {
+            w[pc.index()] = heard[pc.index()];
+        }
         // A note or two between chords are named only as what they are likely part of.
         let flows = standing.is_some() && likely.sure >= FLOWING;
-        let mut best = (None, 0.0);
-        let mut w = heard;
+        let mut best = None;
         if audible.len() >= 3 || flows {
-            // Of the triad all counts that was heard lately, of the rest what was
-            // struck since the harmony began.
-            let own = match self.began > self.horizon {
-                true => self.weights(at, keys, self.began),
-                false => heard,
-            };
-            let triad = kinds.plain(meant.1).up(meant.0.index() as i32);
-            for pc in PitchClass::all().filter(|&pc| !triad.contains(pc)) {
-                w[pc.index()] = own[pc.index()];
-            }
-            // A second or fourth for a third that was not heard: nothing is expected.
-            let sounds = |n: i32| own[meant.0.up(n).index()] > AUDIBLE;
-            let third = triad.seen_from(meant.0).iter().nth(1);
-            let no_third = third.is_some_and(|t| !audible.contains(meant.0.up(t.index() as i32)));
-            let suspended = sounds(0) && (sounds(2) || sounds(5)) && sounds(7) && no_third;
-            best = best_fit(
-                &w,
-                audible,
-                bass,
-                hearing,
-                Some(meant),
-                &|_| 0.0,
-                !suspended,
-            );
-            if best.0.is_none() && audible.len() >= 3 {
-                let learned = |c: Chord| likely.nats(meant_by(c)).max(UNLIKELY);
+            best = likeliest(&likely.judgement, &w, bass, meant, true);
+            if best.is_none() && audible.len() >= 3 {
                 w = heard;
-                best = best_fit(&w, audible, bass, hearing, None, &learned, false);
+                best = likely.of_all(&heard, bass);
             }
         }
-        match (best.0, standing) {
+        match (best, standing) {
+            // The same notes over the same bass are the same chord: C6 is no Am7/C.
+            (Some(new), Some((old, _))) if new.bass == old.bass && new.set() == old.set() => {
+                Sonority::Chord(old)
+            }
             (Some(new), Some((old, _))) if meant_by(new) == meant_by(old) => {
                 let stands = Chord { bass, ..old };
                 // A fuller chord of the same harmony comes more easily than another one.
                 let fuller = old.set().is_subset(new.set());
                 let margin = if fuller { FULLER } else { OTHER };
-                let stays = fit_of(&w, stands, hearing) + margin >= best.1;
+                let said = |c: Chord| fit(&likely.judgement, &w, c);
+                let stays = said(old) + margin >= said(new);
                 Sonority::Chord(on_its_bass(if stays { stands } else { new }, hearing))
             }
             (Some(new), _) => Sonority::Chord(on_its_bass(new, hearing)),
-            // A note of the chord that stands is that chord still.
+            // A note of the chord that stands is that chord still, and so is any while
+            // nothing says that it is over.
             (None, Some((old, since)))
-                if audible.is_subset(old.set()) && at.since(since) < TRUST =>
+                if at.since(since) < TRUST
+                    && (audible.is_subset(old.set())
+                        || audible.len() < 3 && meant == meant_by(old)) =>
             {
-                Sonority::Chord(old)
+                Sonority::Chord(match old.set().contains(bass) {
+                    true => on_its_bass(Chord { bass, ..old }, hearing),
+                    false => old,
+                })
             }
             _ if audible.len() < 3 => kinds.name(audible.with(bass), bass, hearing),
             _ => kinds.name(classes(keys.sounding()).with(bass), bass, hearing),
         }
     }
 
+    /// The stroke at which a new harmony began: a note of it that the chord before lacks,
+    /// with nothing after it but its triad and a seventh.
+    fn first_of(&self, (root, triad): RootedTriad) -> Option<Time> {
+        let (old, _) = self.standing()?;
+        let new = Kinds::standard().plain(triad).up(root.index() as i32);
+        let full = new.with(root.up(10)).with(root.up(11));
+        let mut first = None;
+        let short = self.cluster_at.since(self.began) < FIRST;
+        let mut deep = u8::MAX;
+        for &(at, keys) in &self.recent {
+            let set = classes(keys);
+            let low = lowest(keys).unwrap_or(0);
+            if keys == 0 || !set.is_subset(full) || self.cluster_at.since(at) > FIRST {
+                break;
+            }
+            // What was said a moment ago may have been a guess at this one.
+            let guess = short && at >= self.began;
+            if short && !guess {
+                break;
+            }
+            // A bass comes first, that both may hold.
+            let bass = first.is_some() && low < deep && set.is_subset(new);
+            if guess || bass || !set.is_subset(old.set()) {
+                first = Some(at);
+            } else if first.is_some() {
+                break;
+            }
+            deep = deep.min(low);
+        }
+        first
+    }
+
+    /// The lowest key that a finger holds or that was struck in this harmony.
+    fn lowest_of_it(&self, at: Time, keys: &Keys) -> Option<u8> {
+        let struck = |k: u8| {
+            let on = keys.strike(k).at;
+            on >= self.began && on > Time::ZERO && at.since(on) < ROUND
+        };
+        (0..128u8).find(|&k| keys.held() >> k & 1 == 1 || struck(k))
+    }
+
+    /// What sounds and was struck at `from` or later.
+    fn since(&self, keys: &Keys, from: Time) -> KeySet {
+        let late = each(keys.sounding()).filter(|&k| keys.strike(k).at >= from);
+        late.fold(0, |set, k| set | 1 << k)
+    }
+
     fn latest_stroke(&self, at: Time) -> Time {
-        if at.since(self.cluster_at) <= CLUSTER {
+        if self.rolling {
+            self.roll_at
+        } else if at.since(self.cluster_at) <= CLUSTER {
             self.cluster_at
         } else {
             at
@@ -579,7 +786,7 @@ impl ChordTracker {
 }
 
 /// Am7 for C6/A: nobody writes a sixth chord on its sixth.
-fn on_its_bass(chord: Chord, hearing: Hearing) -> Chord {
+pub fn on_its_bass(chord: Chord, hearing: Hearing) -> Chord {
     let kinds = Kinds::standard();
     let sixth = chord.bass_member().is_some_and(|m| m.number == 6);
     match kinds.name(chord.set(), chord.bass, hearing) {
@@ -588,16 +795,60 @@ fn on_its_bass(chord: Chord, hearing: Hearing) -> Chord {
     }
 }
 
-/// The chord of a harmony that explains weights best, its bass given; `None` if
-/// too little of it was heard.
-pub fn fitting(
-    w: &[f32; 12],
+/// The likeliest chord of a harmony, its bass given; `None` if too little of it was heard.
+/// `heard`: how much each pitch class counts, 0-1. `expecting`: of a triad two notes are
+/// enough.
+pub fn likeliest(
+    judgement: &Judgement,
+    heard: &[f32; 12],
     bass: PitchClass,
-    hearing: Hearing,
-    meant: RootedTriad,
+    (root, triad): RootedTriad,
+    expecting: bool,
 ) -> Option<Chord> {
-    let found = best_fit(w, audible(w), bass, hearing, Some(meant), &|_| 0.0, true).0;
-    found.map(|c| on_its_bass(c, hearing))
+    let above = audible(heard).seen_from(root);
+    let mut best: Option<(Chord, f32)> = None;
+    for (id, kind) in Kinds::standard().iter().filter(|(_, k)| k.triad() == triad) {
+        // No note is named that was not heard, but for a fifth; of a triad that is
+        // expected two notes are enough.
+        let expected = expecting && kind.members.len() == 3 && kind.set().and(above).len() >= 2;
+        if !(expected || kind.core().is_subset(above)) {
+            continue;
+        }
+        let chord = Chord {
+            root,
+            kind: id,
+            bass,
+        };
+        let fit = fit(judgement, heard, chord);
+        if best.is_none_or(|(_, most)| fit > most) {
+            best = Some((chord, fit));
+        }
+    }
+    best.map(|(chord, _)| chord)
+}
+
+/// How well a chord explains what was heard, and what is said of it: up to a number that
+/// is the same for all on one triad.
+fn fit(judgement: &Judgement, heard: &[f32; 12], chord: Chord) -> f32 {
+    let kind = Kinds::standard().kind(chord.kind);
+    let above = |n: usize| heard[chord.root.up(n as i32).index()];
+    let (mut inside, mut missing) = (0.0, 0.0);
+    for m in &kind.members {
+        let w = above(usize::from(m.semitones));
+        inside += w;
+        // The fifth is the member that is left out most easily.
+        missing += if m.semitones == 7 { 0.6 } else { 1.0 } * (1.0 - w).max(0.0);
+    }
+    // A foreign bass is heard as such: it is not counted as a wrong note too.
+    let foreign = chord.bass_member().is_none();
+    let total: f32 = (0..12).map(above).sum();
+    let bass = chord.bass.above(chord.root);
+    let outside = total - inside - if foreign { above(bass) } else { 0.0 };
+    let penalty = kind.cost + bass_cost(kind, bass);
+    SAID * judgement.of_kind(chord.root, kind) + inside
+        - OUTSIDE * outside
+        - MISSING * missing
+        - COST * penalty
 }
 
 /// The pitch classes that are part of something.
@@ -609,90 +860,4 @@ fn audible(w: &[f32; 12]) -> PitchClassSet {
 
 fn classes(keys: KeySet) -> PitchClassSet {
     each(keys).map(PitchClass::of_key).collect()
-}
-
-/// How well a chord explains the weights.
-fn fit_of(w: &[f32; 12], chord: Chord, hearing: Hearing) -> f32 {
-    let total: f32 = (0..12).map(|above| w[chord.root.up(above).index()]).sum();
-    let above = std::array::from_fn(|i| w[chord.root.up(i as i32).index()]);
-    fit(&above, total, chord, hearing)
-}
-
-/// `above`: the weights by distance above the root.
-fn fit(above: &[f32; 12], total: f32, chord: Chord, hearing: Hearing) -> f32 {
-    let kind = Kinds::standard().kind(chord.kind);
-    let (mut inside, mut missing) = (0.0, 0.0);
-    for (i, m) in kind.members.iter().enumerate() {
-        let w = above[m.semitones as usize];
-        inside += w;
-        // The fifth is the member that is left out most easily.
-        let matters = match (i, m.number) {
-            (0, _) => 1.3,
-            (_, 5) => 0.6,
-            _ => 1.0,
-        };
-        missing += matters * (1.0 - w).max(0.0);
-    }
-    let bass = chord.bass.above(chord.root);
-    let foreign = kind.members.iter().all(|m| m.semitones as usize != bass);
-    // A foreign bass is heard as such: it is not counted as a wrong note too.
-    let outside = total - inside - if foreign { above[bass] } else { 0.0 };
-    let strange = if hearing.scale.contains(chord.root) {
-        0.0
-    } else {
-        0.05
-    };
-    let penalty = kind.cost + bass_cost(kind, bass) + strange;
-    inside - OUTSIDE * outside - MISSING * missing - COST * penalty
-}
-
-fn best_fit(
-    w: &[f32; 12],
-    audible: PitchClassSet,
-    bass: PitchClass,
-    hearing: Hearing,
-    only: Option<RootedTriad>,
-    learned: &impl Fn(Chord) -> f32,
-    expecting: bool,
-) -> (Option<Chord>, f32) {
-    let mut best = (None, f32::MIN);
-    // Roots from the bass upwards, so that ties fall alike in every transposition.
-    for root in (0..12).map(|n| bass.up(n)) {
-        if only.is_some_and(|(r, _)| r != root) || only.is_none() && !audible.contains(root) {
-            continue;
-        }
-        let above: [f32; 12] = std::array::from_fn(|i| w[root.up(i as i32).index()]);
-        let heard = audible.seen_from(root);
-        let total: f32 = above.iter().sum();
-        for (id, kind) in Kinds::standard().iter() {
-            if only.is_some_and(|(_, triad)| triad != kind.triad()) {
-                continue;
-            }
-            let foreign = kind
-                .members
-                .iter()
-                .all(|m| m.semitones as usize != bass.above(root));
-            // No note is named that was not heard, but for a fifth; of a triad that is
-            // expected two notes are enough while no third one speaks against it.
-            let expected = expecting && kind.members.len() == 3 && kind.set().and(heard).len() >= 2;
-            let far = foreign && (kind.members.len() > 4 || kind.cost + FOREIGN_BASS > 0.7);
-            if far || !(expected || kind.core().is_subset(heard)) {
-                continue;
-            }
-            let chord = Chord {
-                root,
-                kind: id,
-                bass,
-            };
-            let fit = fit(&above, total, chord, hearing) + learned(chord);
-            if fit > best.1 + 1e-4 {
-                best = (Some(chord), fit);
-            }
-        }
-    }
-    if best.1 < 0.3 && only.is_none() {
-        (None, best.1)
-    } else {
-        best
-    }
 }

@@ -2,7 +2,9 @@
 //!
 //! At each stroke of the hands the music is described as seen from each of the twelve
 //! possible roots, and the network says for each how likely it is the root of a major,
-//! minor, diminished, augmented or other chord, and how likely the bass that is meant.
+//! minor, diminished, augmented or other chord, how likely the bass that is meant, and
+//! how much each degree above it speaks for belonging to its chord: which chord of those
+//! on one triad is the sum over its degrees, so that a chord is a row of a table.
 //! `tests/training/harmony.py` computes the same over whole pieces, and learned it;
 //! the golden test holds the two together.
 //!
@@ -14,7 +16,7 @@ use super::features::{Weights, total};
 use super::keys::{KeySet, Keys, each, highest, lowest};
 use super::network::{Memories, Network, Views, exp};
 use super::weights::Model;
-use crate::theory::{PitchClass, Triad};
+use crate::theory::{Kind, PitchClass, Triad};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -41,6 +43,10 @@ pub const TRIADS: [Triad; 5] = [
     Triad::Augmented,
     Triad::Suspended,
 ];
+
+/// Semitones above a root that speak for themselves: 1 to 11.
+const DEGREES: usize = 11;
+pub(super) const HEADS: usize = TRIADS.len() + 1 + DEGREES;
 
 /// Seconds in which a sounding note is forgotten to 1/e.
 const FADE: f32 = 4.0;
@@ -107,17 +113,27 @@ pub struct Judgement {
     /// For each of [`TRIADS`] and each root.
     pub chords: [Views; TRIADS.len()],
     pub bass: Views,
+    /// For each degree above each root, how much it speaks for a chord that has it.
+    degrees: [Views; DEGREES],
 }
 
 impl Judgement {
     const NONE: Judgement = Judgement {
         chords: [[0.0; 12]; TRIADS.len()],
         bass: [0.0; 12],
+        degrees: [[0.0; 12]; DEGREES],
     };
 
     /// What is said of a triad on a root.
     pub fn of(&self, (root, triad): RootedTriad) -> f32 {
         self.chords[triad as usize][root.index()]
+    }
+
+    /// What is said of a chord on a root, among those on its triad.
+    pub fn of_kind(&self, root: PitchClass, kind: &Kind) -> f32 {
+        let above = kind.members.iter().map(|m| usize::from(m.semitones));
+        let degrees = above.filter_map(|n| self.degrees.get(n.checked_sub(1)?));
+        degrees.map(|said| said[root.index()]).sum()
     }
 
     /// The likeliest root and triad, with its probability. Of equals the one nearest
@@ -145,7 +161,14 @@ impl Judgement {
                 *a += weight * b;
             }
         }
+        let (of_both, of_other) = (
+            both.degrees.as_flattened_mut(),
+            other.degrees.as_flattened(),
+        );
         for (a, b) in both.bass.iter_mut().zip(&other.bass) {
+            *a += b;
+        }
+        for (a, b) in of_both.iter_mut().zip(of_other) {
             *a += b;
         }
         both
@@ -294,6 +317,14 @@ impl Harmony {
             *said = *head;
         }
         self.judgement.bass = heads[TRIADS.len()];
+        for (said, head) in self
+            .judgement
+            .degrees
+            .iter_mut()
+            .zip(&heads[TRIADS.len() + 1..])
+        {
+            *said = *head;
+        }
         &self.judgement
     }
 }
@@ -323,6 +354,7 @@ mod tests {
             ("BLOCK_COUNT = ", BLOCKS as f32),
             ("SCALARS = ", SCALARS as f32),
             ("KINDS = ", TRIADS.len() as f32),
+            ("DEGREES = ", DEGREES as f32),
         ];
         for (name, value) in same {
             assert_eq!(number(name), Some(value), "{name}");

@@ -22,7 +22,7 @@ mod reading;
 mod weights;
 mod window;
 
-pub use chords::fitting;
+pub use chords::{likeliest, on_its_bass};
 pub use estimator::{COLLECTIONS, Estimator, Learned, STEP, Scores, TONALITIES, at_place, place};
 pub use explain::{CAUSES, Case, Cause, Explanation, What};
 pub use features::{Frame, Frames, Weights};

@@ -50,7 +50,7 @@ impl Shape {
     pub const CHORD: Shape = Shape {
         blocks: harmony::BLOCKS,
         scalars: harmony::SCALARS,
-        heads: harmony::TRIADS.len() + 1,
+        heads: harmony::HEADS,
         fingerprint: features::fingerprint(harmony::TEXT),
     };
 

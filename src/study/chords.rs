@@ -10,7 +10,7 @@
 
 use super::sounds::{Sound, Sounds};
 use crate::engine::{
-    Harmony, Judgement, KeySet, RootedTriad, Stroke, TRIADS, each, fitting, lowest,
+    Harmony, Judgement, KeySet, RootedTriad, Stroke, TRIADS, each, likeliest, lowest, on_its_bass,
 };
 use crate::plan::{ChordSpan, TonalPlan};
 use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
@@ -122,7 +122,12 @@ fn spans(
             before: out.last().and_then(|c| c.sonority.chord()),
             bassist: false,
         };
-        let sonority = span.named(sounds, states[meant[i]], from.up(basses[i] as i32), hearing);
+        let said = both[i..next]
+            .iter()
+            .skip(1)
+            .fold(both[i], |all, j| all.with(j, 1.0));
+        let bass = from.up(basses[i] as i32);
+        let sonority = span.named(sounds, &said, states[meant[i]], bass, hearing);
         // The same chord again, where only what is meant by it moved, is one.
         match out.last_mut() {
             Some(before) if before.sonority == sonority && before.end == start => {
@@ -153,6 +158,7 @@ impl Span {
     fn named(
         &self,
         sounds: &[Sound],
+        said: &Judgement,
         meant: RootedTriad,
         bass: PitchClass,
         hearing: Hearing,
@@ -164,10 +170,10 @@ impl Span {
             seconds[PitchClass::of_key(key).index()] += lap;
         }
         let full = (SHARE * whole).clamp(1e-3, LONG);
-        let w = seconds.map(|s| (s / full).min(1.0) as f32);
+        let heard = seconds.map(|s| (s / full).min(1.0) as f32);
         let set: PitchClassSet = each(self.keys).map(PitchClass::of_key).collect();
-        match fitting(&w, bass, hearing, meant) {
-            Some(chord) => Sonority::Chord(chord),
+        match likeliest(said, &heard, bass, meant, true) {
+            Some(chord) => Sonority::Chord(on_its_bass(chord, hearing)),
             None => Kinds::standard().name(set.with(bass), bass, hearing),
         }
     }

@@ -38,7 +38,8 @@ pub struct Kind {
 }
 
 impl Kind {
-    /// The members without which it may not be named: all but the fifth.
+    /// The members without which it may not be named: all but a perfect fifth. Without it
+    /// a sixth chord is a triad on its sixth.
     pub fn core(&self) -> PitchClassSet {
         self.core
     }
@@ -224,9 +225,10 @@ impl Kinds {
                     e.symbol
                 ));
             }
+            let sixth = members.iter().any(|m| m.number == 6);
             let core = members
                 .iter()
-                .filter(|m| m.number != 5)
+                .filter(|m| m.semitones != 7 || sixth)
                 .map(|m| PitchClass::new(m.semitones as i32))
                 .collect();
             kinds.push(Kind {

@@ -262,8 +262,10 @@ class Source(torch.utils.data.IterableDataset):
                     continue
                 break
             bass = root
-            if len(above) <= 4 and cost < .13 and symbol not in ("m7", "m7b5", "dim7") and rng.random() < .3:
-                bass = (root + rng.choice(above[1:])) % 12
+            # Not on its third: Am7/C is C6, Am7b5/C is Cm6.  Of dim7 each note is the root.
+            others = above[2:] if symbol in ("m7", "m7b5") else above[1:]
+            if len(above) <= 4 and cost < .13 and symbol != "dim7" and rng.random() < .4:
+                bass = (root + rng.choice(others)) % 12
             length = beat * rng.choice((1, 2, 2, 4, 4, 3))
             if texture in playing.FIGURES:                            # once round, or nearly
                 length = max(length, step * len(above) * rng.uniform(.8, 3))
