@@ -380,7 +380,7 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
     let which = [left, right].map(|h| w.notation.which_do(h.tonic));
     lines.extend(match which {
         [Some(l), Some(r)] if l != r => Some(format!(
-            "movable do, in every mode the tonic: {l}, and {r} on the right"
+            "movable do, the tonic in every mode: do = {l} on the left, {r} on the right"
         )),
         _ => w.which_do(left.tonic),
     });
