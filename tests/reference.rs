@@ -886,10 +886,21 @@ fn music21_reads_our_roman_text_as_the_notes_that_sound() {
                 ("7", 2, 7, ""),
                 ("dim7", 6, 7, ""),
                 ("7", 3, 2, "m"),
+                // Augmented sixths of V and iv, common-tone diminished sevenths.
+                ("7", 3, 2, ""),
+                ("7b5", 3, 2, ""),
+                ("7(no5)", 3, 2, ""),
+                ("7", 1, 0, "7"),
+                ("dim7", 3, 0, ""),
+                ("dim7", 6, 0, "m"),
             ] {
-                let chord = after(within.0, up, symbol).expect(symbol);
+                let root = after(within.0, up, symbol).expect(symbol);
                 let context = Context::new(within).between(None, after(within.0, to, third));
-                add(chord, within, analyse(chord, &context, c), true);
+                for m in &kinds.kind(root.kind).members {
+                    let bass = root.root.up(i32::from(m.semitones));
+                    let chord = Chord { bass, ..root };
+                    add(chord, within, analyse(chord, &context, c), true);
+                }
             }
             for up in [0, 4, 7] {
                 let neapolitan = after(within.0, 1, "").expect("a triad");

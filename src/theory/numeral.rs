@@ -7,7 +7,8 @@
 //! What the mode itself contains wins: II in Lydian is no V/V, ♭II in Phrygian no
 //! Neapolitan. Only then comes what resolves (applied chords, augmented sixths,
 //! tritone substitutes), then what the parallel major or minor lends, then what
-//! would be applied if it resolved as it commonly does. Common practice of the
+//! would be applied if it resolved as it commonly does. In hindsight the next three
+//! harmonies tell which degree is tonicized. Common practice of the
 //! textbooks, no single source; checked against tests/reference/.
 
 use super::chord::{Chord, Kind, KindId, Kinds, Member, Triad};
