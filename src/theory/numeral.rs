@@ -774,6 +774,20 @@ impl Place<'_> {
             }
         }
         best.map(|(_, r)| r)
+            .or_else(|| self.after_its_ii(names[0], before?))
+    }
+
+    /// A dominant after the ii of where it leads, far from the key: E♭7 after B♭m7 in C.
+    fn after_its_ii(&self, chord: Chord, ii: Chord) -> Option<Reading> {
+        let to = chord.root.up(5);
+        let half = is_half_diminished(ii);
+        let k = kind(ii.kind);
+        let seventh = k.triad() == Triad::Minor && k.seventh() == Some(10);
+        // ♭II7 rather is the tonic's substitute.
+        let far = ![0, 6].contains(&to.above(self.center));
+        let goes = is_dominant(chord) && ii.root == chord.root.up(7) && far;
+        (goes && (half || seventh) && !self.is_blue(chord))
+            .then(|| self.applied_to(chord, to, half, 4))
     }
 
     /// Five notes and the blues: a seventh upon each of them is theirs.
@@ -1528,6 +1542,17 @@ mod tests {
         ];
         for (key, chords, want) in cases {
             assert_eq!(all(key, chords, true, &plain), want, "{key}: {chords}");
+        }
+        // Live the ii before tells as much, where the key has no such degree.
+        #[rustfmt::skip]
+        let live = [
+            ("C ionian", "C Bbm7 Eb7 Ab", "I ♭vii7 V7/♭VI ♭VI"),
+            ("C ionian", "C Eb7 Ab", "I ♭III7 ♭VI"),
+            ("C ionian", "C#m7 F#7 Gm7b5 C7", "♯i7 V7/VII vø7 V7/iv"),
+            ("C ionian", "Fm7 Bb7 C Abm7 Db7 C", "iv7 ♭VII7 I ♭vi7 ♭II7 I"),
+        ];
+        for (key, chords, want) in live {
+            assert_eq!(all(key, chords, false, &plain), want, "{key}: {chords}");
         }
     }
 
