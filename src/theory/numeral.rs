@@ -1197,15 +1197,12 @@ impl Numeral {
                 _ => "(no3)",
             });
         }
-        match bass {
-            Some(1) => text.push_str(&tensions(k, glyphs)),
-            // In inversions what else is added goes unsaid, but for the fifth.
-            _ if k.members.iter().any(|m| (m.number, m.semitones) == (5, 6)) => {
-                if triad == Triad::Major {
-                    text.push_str(&format!("({}5)", accidentals(-1, glyphs)));
-                }
-            }
-            _ => {}
+        let lowered = |m: &Member| (m.number, m.semitones) == (5, 6);
+        if bass == Some(1) {
+            text.push_str(&tensions(k, glyphs));
+        } else if triad == Triad::Major && k.members.iter().any(lowered) {
+            // What else is added goes unsaid in inversions.
+            text.push_str(&format!("({}5)", accidentals(-1, glyphs)));
         }
         let named = self.named.0;
         if named.kind != self.chord.kind && bass.is_some() && k.members.len() == 3 {
@@ -1757,12 +1754,11 @@ mod tests {
                     // the plain note for C♭ in a diminished seventh, and what would be a
                     // doubled degree.
                     let plain = beside(spell_degree(tonic, n.bass));
-                    if number(n.root()) != n.named.1.number || written.alter.abs() > 1 {
-                        otherwise += 1;
-                    } else if matches!(n.role, Role::TritoneSubstitute(Some(_)))
-                        || n.chord.root != chord.root && n.role == Role::Chromatic
-                        || kind(n.chord.kind).symbol == "dim7" && plain == bass
-                    {
+                    let respelled = number(n.root()) != n.named.1.number
+                        || matches!(n.role, Role::TritoneSubstitute(Some(_)))
+                        || n.chord.root != chord.root && n.role == Role::Chromatic;
+                    let diminished = kind(n.chord.kind).symbol == "dim7" && plain == bass;
+                    if respelled || diminished || written.alter.abs() > 1 {
                         otherwise += 1;
                     } else {
                         assert_eq!(n.bass, written, "{bass} of {chord:?} in {}: {n:?}", m.id);
