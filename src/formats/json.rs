@@ -4,7 +4,7 @@
 use super::Analysis;
 use super::change::{around, common_chord, label, notes_altered};
 use crate::plan::{ChordSpan, Region};
-use crate::theory::{Chord, Notation};
+use crate::theory::{Around, Notation};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -185,7 +185,7 @@ fn chords(a: &Analysis, spans: &[ChordSpan], hindsight: bool) -> Vec<ChordOut> {
         .collect()
 }
 
-fn chord(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) -> ChordOut {
+fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
     let (within, catalogue) = (c.within, a.catalogue);
     let harte = match c.sonority.chord() {
         // The root as the numeral has it.
