@@ -19,7 +19,7 @@ pub use json::analysis as analysis_json;
 pub use scale::{CsvFailure, beside_csv, beside_json, csv as scale_csv, json as scale_json};
 pub use scale_text::{beside_text, text as scale_text};
 pub use text::analysis as analysis_text;
-pub use voicing::list as voicings_text;
+pub use voicing::{VoicingOut, list as voicings_text, written as voicing_out};
 
 use crate::midi::Fault;
 use crate::study::Study;
