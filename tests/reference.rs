@@ -797,10 +797,10 @@ fn what_the_mode_contains_is_nothing_else() {
     assert!(seen > 50_000, "{seen}");
 }
 
-/// A key in RomanText: small for minor.
+/// A key in RomanText: small for minor, and for modes with a minor third.
 fn roman_key((t, tonic): (Tonality, Spelling)) -> String {
     let name = tonic.text(ASCII);
-    match find("ionian").0 == t.mode {
+    match Catalogue::standard().mode(t.mode).is_major() {
         true => name,
         false => name.to_lowercase(),
     }
@@ -904,6 +904,29 @@ fn music21_reads_our_roman_text_as_the_notes_that_sound() {
             }
         }
     }
+    // Every other mode, written in the nearest key: its own chords, and those beside it.
+    for (id, mode) in c.iter() {
+        let within = tonality(2, id);
+        for symbol in common {
+            let kind = kinds.find(symbol).expect(symbol);
+            let k = kinds.kind(kind);
+            for root in (0..12).map(PitchClass::new) {
+                let set = k.set().up(root.index() as i32);
+                let own = set.is_subset(c.all_forms(within.0));
+                if !own && mode.parent != "diatonic" {
+                    continue;
+                }
+                for member in k.members.iter().take(if own { 4 } else { 1 }) {
+                    let bass = root.up(i32::from(member.semitones));
+                    let chord = Chord { root, kind, bass };
+                    let numeral = analyse(chord, &Context::new(within), c);
+                    // Its ♭♭7 has no name in RomanText.
+                    let must = numeral.degree.alter > -2;
+                    add(chord, within, numeral, must);
+                }
+            }
+        }
+    }
     let said = python::run(
         Python::Checks,
         "python/check_roman.py",
@@ -922,22 +945,35 @@ fn music21_reads_our_roman_text_as_the_notes_that_sound() {
     assert!(wrong.contains("C: IV7"), "{wrong}");
 }
 
-/// RomanText has major and minor; of other modes we say nothing in it.
+/// RomanText has major and minor keys; a mode's degrees are those of the nearest.
 #[test]
-fn roman_text_is_for_major_and_minor() {
+fn roman_text_of_modes_counts_in_the_nearest_key() {
     let c = Catalogue::standard();
-    for (id, mode) in c.iter() {
-        let within = tonality(2, id);
-        let root = PitchClass::new(2);
-        let kind = Kinds::standard().find("m").expect("minor");
+    let said = |id: &str, up: i32, symbol: &str| {
+        let within = tonality(2, find(id).0);
+        let root = PitchClass::new(2 + up);
+        let kind = Kinds::standard().find(symbol).expect("a kind");
         let chord = Chord {
             root,
             kind,
             bass: root,
         };
-        let text = analyse(chord, &Context::new(within), c).roman_text();
-        let known = ["ionian", "minor", "aeolian"].contains(&mode.id.as_str());
-        assert_eq!(text, known.then(|| "i".to_owned()), "{}", mode.id);
+        analyse(chord, &Context::new(within), c).roman_text()
+    };
+    for (id, up, symbol, want) in [
+        ("dorian", 0, "m", "i"),
+        ("dorian", 5, "", "IV"),
+        ("dorian", 10, "", "VII"),
+        ("dorian", 9, "dim", "vio"),
+        ("dorian", 3, "maj7", "III7"),
+        ("phrygian", 1, "", "bII"),
+        ("phrygian", 10, "m", "bvii"),
+        ("lydian", 2, "", "II"),
+        ("lydian", 6, "dim", "#ivo"),
+        ("mixolydian", 10, "", "bVII"),
+        ("locrian", 6, "", "bV"),
+    ] {
+        assert_eq!(said(id, up, symbol).as_deref(), Some(want), "{id}");
     }
 }
 
