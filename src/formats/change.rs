@@ -2,7 +2,9 @@
 
 use super::Analysis;
 use crate::plan::{ChordSpan, Region};
-use crate::theory::{Around, Chord, Glyphs, Pivot, Spelling, Tonality, altered, pivot};
+use crate::theory::{
+    Around, Chord, Context, Glyphs, Numeral, Pivot, Spelling, Tonality, altered, analyse, pivot,
+};
 use crate::time::Time;
 
 /// The harmonies around a place in a list; those after it only in hindsight.
@@ -27,6 +29,12 @@ pub(super) fn label(a: &Analysis, c: &ChordSpan, around: Around) -> String {
         }
         None => a.notation.sonority(c.sonority, c.within, a.catalogue),
     }
+}
+
+/// What a chord is in its tonality among those harmonies, for every format to write.
+pub(super) fn numeral(a: &Analysis, c: &ChordSpan, around: Around) -> Option<Numeral> {
+    let context = Context::new(c.within?).among(around);
+    Some(analyse(c.sonority.chord()?, &context, a.catalogue))
 }
 
 /// A region's tonality with its tonic as the user wants it.

@@ -199,8 +199,8 @@ pub struct Numeral {
     center: PitchClass,
     /// Common-practice minor, which counts by its own degrees.
     minor: bool,
-    /// Whether the tonality is written in RomanText as major or minor, if it can be.
-    key: Option<bool>,
+    /// Whether the key that is nearest to the mode is minor, as RomanText has no others.
+    minor_key: bool,
     notes: Notes,
 }
 
@@ -255,11 +255,7 @@ pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numera
         own,
         center: place.center,
         minor: mode.id == "minor",
-        key: match mode.id.as_str() {
-            "ionian" => Some(false),
-            "minor" | "aeolian" => Some(true),
-            _ => None,
-        },
+        minor_key: !mode.is_major(),
         notes,
     }
 }
@@ -1275,14 +1271,22 @@ impl Numeral {
 
 impl Numeral {
     /// In RomanText, as its reader in music21 takes it: the same pitch classes over the
-    /// same bass. `None` outside major and minor, which are the keys that it has, and
-    /// for a bass that no figure says.
+    /// same bass. `None` for a bass that no figure says, and for what its reader does not
+    /// take as written.
+    ///
+    /// RomanText has major and minor keys alone: another mode's chords are written in the
+    /// one on its center with the same third ([`Mode::is_major`]), on the degrees that
+    /// they have there: IV of Dorian as IV in minor, II of Lydian as II in major.
+    ///
+    /// Augmented sixths over another bass than the usual one or of a degree, and
+    /// common-tone sevenths, have no name of their own there: they are altered chords,
+    /// `VI7[b7]/vi`.
     ///
     /// Its traps: a seventh is the key's own unless a bracket alters it (`IV7[b7]`), so
     /// are added notes; in minor VI and VII stand on the natural degrees, vi and vii on
     /// the raised ones.
     pub fn roman_text(&self) -> Option<String> {
-        let key = self.key?;
+        let key = self.minor_key;
         let k = kind(self.chord.kind);
         let bass = self.chord.bass_member()?.number;
         match (self.role, bass) {
@@ -1298,7 +1302,7 @@ impl Numeral {
         let small = matches!(triad, Triad::Minor | Triad::Diminished);
         let seventh = k.seventh();
         let half = triad == Triad::Diminished && seventh == Some(10);
-        let mut text = roman_degree(self.degree, small, minor);
+        let mut text = roman_degree(self.degree, small, minor)?;
         text.push_str(match triad {
             Triad::Diminished if half => "ø",
             Triad::Diminished => "o",
@@ -1358,25 +1362,29 @@ impl Numeral {
         }
         if let Some(t) = target {
             text.push('/');
-            text.push_str(&roman_degree(t.degree, t.minor, key));
+            text.push_str(&roman_degree(t.degree, t.minor, key)?);
         }
         Some(text)
     }
 }
 
-/// A degree in a key of RomanText.
-fn roman_degree(d: Degree, small: bool, minor: bool) -> String {
+/// A degree in a key of RomanText. `None` for ♭♭VI and ♭♭VII in minor: its reader takes
+/// bVI and bVII for the natural ones.
+fn roman_degree(d: Degree, small: bool, minor: bool) -> Option<String> {
     let usual = match d.number {
         3 if minor => -1,
         6 | 7 if minor && !small => -1,
         _ => 0,
     };
+    if d.alter < usual && minor && !small && matches!(d.number, 6 | 7) {
+        return None;
+    }
     let roman = ROMAN[(d.number as usize + 6) % 7];
     let sign = accidentals(d.alter - usual, Glyphs::Ascii);
-    match small {
+    Some(match small {
         true => sign + &roman.to_lowercase(),
         false => sign + roman,
-    }
+    })
 }
 
 /// The figure of a seventh chord in root position by its highest natural tension.
