@@ -296,6 +296,13 @@ fn bare(change: Change, down: i32) -> String {
                 sonority.bass().up(-down)
             )
         }
+        Change::Voiced(voiced) => {
+            let keys = match down {
+                0.. => voiced.keys >> down,
+                _ => voiced.keys << -down,
+            };
+            format!("voiced {keys:x}, {:03x}", turned(voiced.sonority.set()))
+        }
         Change::NoCenter => "no center".into(),
         Change::Silence => "silence".into(),
         Change::Rest => "rest".into(),
@@ -342,7 +349,7 @@ fn config(cases: u32) -> ProptestConfig {
 
 /// All but the chords: those go by register, as low notes sound longer and carry more.
 fn plan(told: &Told) -> Vec<(Time, Change)> {
-    let chord = |c: &Change| matches!(c, Change::Chord { .. });
+    let chord = |c: &Change| matches!(c, Change::Chord { .. } | Change::Voiced(_));
     told.0.iter().copied().filter(|t| !chord(&t.1)).collect()
 }
 

@@ -2,7 +2,7 @@
 
 use super::Failure;
 use crate::engine::{Event, Inertia};
-use crate::formats::{Analysis, analysis_json, analysis_text, voicings_text};
+use crate::formats::{Analysis, analysis_json, analysis_text, roman_text, voicings_text};
 use crate::midi::{self, Performance};
 use crate::settings::Settings;
 use crate::study;
@@ -18,7 +18,8 @@ pub struct Args {
     /// MIDI files, or folders of them.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// How to print: a table, one JSON object, or one object a line.
+    /// How to print: a table, one JSON object, one object a line, or the analysis in
+    /// hindsight as a RomanText document.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
     /// How slowly a new tonality is established: chord, motif, phrase, period, section.
@@ -35,6 +36,7 @@ enum Format {
     Text,
     Json,
     Jsonl,
+    Romantext,
 }
 
 pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
@@ -43,6 +45,19 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         eprintln!(
             "peregrinus: --format json prints one file's object, and these are {}; use --format jsonl",
             files.len()
+        );
+        return Ok(ExitCode::from(2));
+    }
+    if args.format == Format::Romantext && files.len() != 1 {
+        eprintln!(
+            "peregrinus: --format romantext prints one file's document, and these are {}; call it once for each file",
+            files.len()
+        );
+        return Ok(ExitCode::from(2));
+    }
+    if args.format == Format::Romantext && args.voicings {
+        eprintln!(
+            "peregrinus: --format romantext has no voicings; leave --voicings out, or take --format json"
         );
         return Ok(ExitCode::from(2));
     }
@@ -152,6 +167,7 @@ fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failu
         Format::Text => analysis_text(&analysis),
         Format::Json => analysis_json(&analysis, true)? + "\n",
         Format::Jsonl => analysis_json(&analysis, false)? + "\n",
+        Format::Romantext => roman_text(&analysis),
     };
     Ok(Report {
         text,

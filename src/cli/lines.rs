@@ -2,6 +2,7 @@
 
 use super::Failure;
 use crate::engine::{Change, Established};
+use crate::formats::{VoicingOut, Words, voicing_out};
 use crate::live::{Feed, News};
 use crate::settings::Settings;
 use crate::theory::{Chord, Spelling, Tonality};
@@ -34,6 +35,9 @@ struct Line<'a> {
     name: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     numeral: Option<String>,
+    /// Its notes, intervals, hands and structure.
+    #[serde(flatten)]
+    voicing: Option<VoicingOut>,
 }
 
 /// Prints what `feed` brings until a signal, the end of the file, or a failure.
@@ -145,6 +149,7 @@ impl Printer<'_> {
             mode: Some(&catalogue.mode(e.tonality.mode).id),
             name: Some(notation.tonality(e.tonality, e.tonic, catalogue)),
             numeral: None,
+            voicing: None,
         };
         let plain = |what| Line {
             at: at.seconds(),
@@ -153,6 +158,7 @@ impl Printer<'_> {
             mode: None,
             name: None,
             numeral: None,
+            voicing: None,
         };
         let line = match change {
             Change::Here(e) => {
@@ -177,7 +183,20 @@ impl Printer<'_> {
                 self.before = None;
                 plain("silence")
             }
-            Change::Refined(_) | Change::Rest => return Ok(()),
+            // In text the chord's own line is enough.
+            Change::Voiced(voiced) if self.format == Format::Json => {
+                let words = Words {
+                    catalogue,
+                    notation: &notation,
+                };
+                let s = voiced.sonority;
+                Line {
+                    name: Some(notation.sonority(s, self.within, catalogue)),
+                    voicing: Some(voicing_out(&voiced.voicing(), s, self.within, words)),
+                    ..plain("voicing")
+                }
+            }
+            Change::Voiced(_) | Change::Refined(_) | Change::Rest => return Ok(()),
         };
         let mut out = io::stdout().lock();
         match self.format {

@@ -140,6 +140,10 @@ fn close(list: &mut Vec<Region>) {
 
 impl Observer for History {
     fn change(&mut self, at: Time, change: Change) {
+        if matches!(change, Change::Voiced(_)) {
+            // Moves no boundary: a span has the keys that sounded when it began.
+            return;
+        }
         self.take_back(at);
         // A stroke after silence always tells its chord; the rest may come in silence too.
         if matches!(change, Change::Chord { .. }) {
@@ -209,6 +213,7 @@ impl Observer for History {
                 });
                 self.chord = true;
             }
+            Change::Voiced(_) => {}
             Change::Silence => {
                 self.chord = false;
                 self.silent = Some(at);

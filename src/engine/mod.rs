@@ -5,7 +5,7 @@
 //! gather it step by step, an [`Estimator`] gives every tonality a probability (the
 //! learned one: `features`, `network`, `weights`), `hysteresis` decides what is
 //! established here and at home, `chords` follows the chord (by what is learned in
-//! `harmony`), and a [`Reading`] says it all at one moment. `explain` works out, on
+//! `harmony`), `voiced` the keys that it is voiced with, and a [`Reading`] says it all at one moment. `explain` works out, on
 //! demand and elsewhere, what a reading hangs on.
 
 mod chords;
@@ -19,6 +19,7 @@ mod keys;
 mod monitor;
 mod network;
 mod reading;
+mod voiced;
 mod weights;
 mod window;
 
@@ -32,4 +33,5 @@ pub use hysteresis::Inertia;
 pub use keys::{Fading, Filter, KeySet, each, highest, lowest};
 pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, open};
 pub use reading::{CollectionId, Contender, Established, Reading};
+pub use voiced::Voiced;
 pub use weights::{Model, ModelError};

@@ -8,6 +8,7 @@ use super::harmony::{Judgement, Stroke};
 use super::hysteresis::{Here, Home, Inertia, Verdict};
 use super::keys::{Fading, Filter, Happened, KeySet, Keys};
 use super::reading::{CollectionId, Contender, Established, Reading};
+use super::voiced::{Onset, Voiced, VoicingTracker};
 use super::weights::Model;
 use super::window::Window;
 use crate::midi;
@@ -84,6 +85,8 @@ pub enum Change {
         sonority: Sonority,
         keys: KeySet,
     },
+    /// The chord is voiced otherwise: see [`Reading::voiced`].
+    Voiced(Voiced),
     /// Nothing sounds; the chord is over.
     Silence,
     /// A rest was so long that what follows begins afresh.
@@ -138,6 +141,7 @@ pub struct Monitor<E: Estimator = Learned> {
     here: Here,
     home: Home,
     chords: ChordTracker,
+    voicing: VoicingTracker,
     established: Option<Established>,
     home_established: Option<Established>,
     /// Home has not been told since the beginning or the last long rest.
@@ -184,6 +188,7 @@ impl<E: Estimator> Monitor<E> {
             recent: Recent::new(&estimator),
             estimator,
             chords: ChordTracker::default(),
+            voicing: VoicingTracker::default(),
             established: None,
             home_established: None,
             home_untold: true,
@@ -258,6 +263,7 @@ impl<E: Estimator> Monitor<E> {
                 if let Some((stroke, judgement, another)) = self.chords.stroke() {
                     observer.stroke(stroke, judgement, another);
                 }
+                self.follow_voicing(at, key, observer);
                 self.frames.on_onset(key);
                 self.recent.on_onset(at, key, &self.chords);
             }
@@ -295,12 +301,27 @@ impl<E: Estimator> Monitor<E> {
         }
     }
 
+    fn follow_voicing(&mut self, at: Time, key: u8, observer: &mut impl Observer) {
+        let changed = self.voicing.on_onset(&Onset {
+            at,
+            key,
+            stroke: self.chords.struck().0,
+            bass: self.chords.bass(),
+            keys: &self.keys,
+            sonority: self.chords.now().map(|(s, _)| s),
+        });
+        if let (true, Some(voiced)) = (changed, self.voicing.now()) {
+            observer.change(at, Change::Voiced(voiced));
+        }
+    }
+
     /// The first note, or the first after a long rest.
     fn begin(&mut self, at: Time) {
         self.window.reset();
         self.estimator.reset();
         self.here.reset();
         self.chords.reset();
+        self.voicing.rest();
         self.established = None;
         self.next_step = Some(at + STEP);
         self.home_untold = true;
@@ -439,6 +460,7 @@ impl<E: Estimator> Monitor<E> {
             window: self.window.shares(),
             heard: self.window.heard(),
             chord: self.chords.now(),
+            voiced: self.voicing.now(),
             here: self.established,
             home: self.home_established,
             contender: self.contender(p),

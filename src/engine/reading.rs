@@ -2,6 +2,7 @@
 
 use super::hysteresis::Inertia;
 use super::keys::KeySet;
+use super::voiced::Voiced;
 use crate::plan::Open;
 use crate::theory::{PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
 use crate::time::Time;
@@ -48,7 +49,7 @@ pub struct Reading {
     /// Keys that only a pedal holds.
     pub pedalled: KeySet,
     pub damper: bool,
-    /// The keys of the chord struck last, and when.
+    /// The keys of the stroke last, and when it began.
     pub struck: KeySet,
     pub struck_at: Time,
     /// The rolling window: the share of each pitch class, summing to 1 (or all 0).
@@ -56,6 +57,9 @@ pub struct Reading {
     /// What was heard lately at all.
     pub heard: PitchClassSet,
     pub chord: Option<(Sonority, Time)>,
+    /// The keys of the chord that was struck last, together or one by one; it stays in
+    /// silence. `None` before the first note.
+    pub voiced: Option<Voiced>,
     pub here: Option<Established>,
     pub home: Option<Established>,
     pub contender: Option<Contender>,

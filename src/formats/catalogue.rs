@@ -28,6 +28,9 @@ pub(super) fn families<'a>(w: &Words<'a>) -> Vec<(&'a str, Vec<(ModeId, &'a Mode
 #[derive(Serialize)]
 struct CatalogueOut {
     tonic: String,
+    /// The note that is do, where notes are syllables.
+    #[serde(rename = "do", skip_serializing_if = "Option::is_none")]
+    which_do: Option<String>,
     modes: Vec<ModeOut>,
 }
 
@@ -84,7 +87,8 @@ pub(super) fn name(w: &Words, mode: ModeId) -> String {
 pub fn json(w: &Words, tonic: Spelling) -> Result<String, serde_json::Error> {
     let modes = families(w).into_iter().flat_map(|f| f.1);
     serde_json::to_string_pretty(&CatalogueOut {
-        tonic: w.note(tonic),
+        tonic: w.name(tonic),
+        which_do: w.notation.which_do(tonic),
         modes: modes.map(|(id, _)| mode_out(w, tonic, id)).collect(),
     })
 }
@@ -104,7 +108,8 @@ pub fn mode_json(w: &Words, t: WrittenTonality) -> Result<String, serde_json::Er
 
 /// One line for each mode.
 pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvFailure> {
-    let head = [
+    let which_do = w.notation.which_do(tonic);
+    let mut head = vec![
         "id",
         "name",
         "family",
@@ -117,6 +122,7 @@ pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvFailure> {
         "altered",
         "scored_as",
     ];
+    head.extend(which_do.as_ref().map(|_| "do"));
     let modes = families(w).into_iter().flat_map(|f| f.1);
     let degrees = |list: &[NoteOut]| -> String {
         let all: Vec<&str> = list.iter().map(|n| n.degree.as_str()).collect();
@@ -126,7 +132,7 @@ pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvFailure> {
         let m = mode_out(w, tonic, id);
         let notes: Vec<&str> = m.degrees.iter().map(|n| n.note.as_str()).collect();
         let semitones: Vec<String> = m.semitones.iter().map(|s| s.to_string()).collect();
-        vec![
+        let mut row = vec![
             m.id,
             m.name,
             m.family,
@@ -138,7 +144,9 @@ pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvFailure> {
             degrees(&m.characteristic),
             degrees(&m.altered),
             m.scored_as,
-        ]
+        ];
+        row.extend(which_do.clone());
+        row
     };
     table(&head, modes.map(row).collect())
 }

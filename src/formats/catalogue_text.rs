@@ -23,7 +23,7 @@ fn brightness(w: &Words, m: &Mode) -> String {
 /// The whole catalogue on `tonic`: lines, each ended.
 pub fn text(w: &Words, tonic: Spelling) -> String {
     let signs = signs(w);
-    let note = |d: Degree| w.note(spell_degree(tonic, d));
+    let note = |d: Degree| w.note(tonic, spell_degree(tonic, d));
     let mark = |m: &Mode, d: Degree| match m.characteristic.contains(&d) {
         true => format!("{}{}", signs.characteristic, w.degree(d)),
         false => w.degree(d),
@@ -76,15 +76,17 @@ pub fn text(w: &Words, tonic: Spelling) -> String {
         }
     }
     let right: Vec<usize> = (1..start).collect();
+    let which_do = w.which_do(tonic).map(|which| format!(" {which}\n"));
     format!(
         "Modes on {}, each family from bright to dark\n{}\n\
          \x20{} characteristic: tells it from the parallel major or natural minor,\n\
          \x20  whichever is nearer; of minor itself the leading tone\n\
          \x20The figure after the name is the brightness: the degrees' sharps less their\n\
-         \x20flats, against the major scale.\n",
-        w.note(tonic),
+         \x20flats, against the major scale.\n{}",
+        w.name(tonic),
         aligned(&rows, &right),
         signs.characteristic,
+        which_do.unwrap_or_default(),
     )
 }
 
@@ -93,7 +95,7 @@ pub fn mode_text(w: &Words, t: WrittenTonality) -> String {
     const MARGIN: usize = 17;
     let m = w.catalogue.mode(t.tonality.mode);
     let h = Harmonized::new(t.tonality, t.tonic, w.catalogue);
-    let note = |&d: &Degree| w.note(spell_degree(t.tonic, d));
+    let note = |&d: &Degree| w.note(t.tonic, spell_degree(t.tonic, d));
     let list = |degrees: &[Degree], between: &str| -> String {
         let all: Vec<String> = degrees.iter().map(note).collect();
         all.join(between)

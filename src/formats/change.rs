@@ -2,27 +2,24 @@
 
 use super::Analysis;
 use crate::plan::{ChordSpan, Region};
-use crate::theory::{Chord, Glyphs, Pivot, Spelling, Tonality, altered, neighbour, pivot};
+use crate::theory::{
+    Around, Chord, Context, Glyphs, Numeral, Pivot, Spelling, Tonality, altered, analyse, pivot,
+};
 use crate::time::Time;
 
-/// The harmonies before and after a place in a list; after it only in hindsight.
-pub(super) fn around(
-    spans: &[ChordSpan],
-    i: usize,
-    hindsight: bool,
-) -> (Option<Chord>, Option<Chord>) {
+/// The harmonies around a place in a list; those after it only in hindsight.
+pub(super) fn around(spans: &[ChordSpan], i: usize, hindsight: bool) -> Around {
     let chord = |c: &ChordSpan| c.sonority.chord().filter(|_| c.end > c.start);
     let Some(this) = spans.get(i).and_then(chord) else {
-        return (None, None);
+        return Around::default();
     };
-    let before = neighbour(this, spans.iter().take(i).rev().filter_map(chord));
-    let next = spans.iter().skip(i + 1).filter_map(chord);
-    let after = hindsight.then(|| neighbour(this, next)).flatten();
-    (before, after)
+    let before = spans.iter().take(i).rev().filter_map(chord);
+    let after = spans.iter().skip(i + 1).filter(|_| hindsight);
+    Around::new(this, before, after.filter_map(chord))
 }
 
 /// The label of a chord, its root spelled as its numeral between those neighbours has it.
-pub(super) fn label(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) -> String {
+pub(super) fn label(a: &Analysis, c: &ChordSpan, around: Around) -> String {
     match c.sonority.chord() {
         Some(chord) => {
             let root = a
@@ -32,6 +29,12 @@ pub(super) fn label(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<
         }
         None => a.notation.sonority(c.sonority, c.within, a.catalogue),
     }
+}
+
+/// What a chord is in its tonality among those harmonies, for every format to write.
+pub(super) fn numeral(a: &Analysis, c: &ChordSpan, around: Around) -> Option<Numeral> {
+    let context = Context::new(c.within?).among(around);
+    Some(analyse(c.sonority.chord()?, &context, a.catalogue))
 }
 
 /// A region's tonality with its tonic as the user wants it.
@@ -75,9 +78,15 @@ pub(super) fn notes_altered(a: &Analysis, before: &Region, r: &Region) -> Vec<St
         Glyphs::Unicode => "→",
         Glyphs::Ascii => "->",
     };
-    let name = |note| a.notation.name(note);
-    altered(placed(a, before), placed(a, r), a.catalogue)
+    // Another center is another movable do: there notes keep their letters.
+    let same = before.tonality.center == r.tonality.center;
+    let name = |note, (_, tonic): (Tonality, Spelling)| match same {
+        true => a.notation.above(note, tonic),
+        false => a.notation.name(note),
+    };
+    let (left, reached) = (placed(a, before), placed(a, r));
+    altered(left, reached, a.catalogue)
         .iter()
-        .map(|&(old, new)| format!("{}{arrow}{}", name(old), name(new)))
+        .map(|&(old, new)| format!("{}{arrow}{}", name(old, left), name(new, reached)))
         .collect()
 }

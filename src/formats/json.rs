@@ -2,9 +2,9 @@
 //! Times are seconds, centers and basses pitch classes with C = 0.
 
 use super::Analysis;
-use super::change::{around, common_chord, label, notes_altered};
+use super::change::{around, common_chord, label, notes_altered, numeral};
 use crate::plan::{ChordSpan, Region};
-use crate::theory::{Chord, Notation};
+use crate::theory::{Around, Notation};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -185,16 +185,13 @@ fn chords(a: &Analysis, spans: &[ChordSpan], hindsight: bool) -> Vec<ChordOut> {
         .collect()
 }
 
-fn chord(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) -> ChordOut {
+fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
     let (within, catalogue) = (c.within, a.catalogue);
     let harte = match c.sonority.chord() {
         // The root as the numeral has it.
         Some(chord) => chord.harte(Notation::PLAIN.root_between(chord, within, around, catalogue)),
         None => a.notation.harte(c.sonority, within, catalogue),
     };
-    let numeral = a
-        .notation
-        .numeral_between(c.sonority, within, around, catalogue);
     let notes = a.notation.notes(c.sonority, c.within, around, a.catalogue);
     ChordOut {
         start: round(c.start.seconds()),
@@ -202,7 +199,7 @@ fn chord(a: &Analysis, c: &ChordSpan, around: (Option<Chord>, Option<Chord>)) ->
         label: label(a, c, around),
         or: super::readings::others(a, c),
         harte,
-        numeral,
+        numeral: numeral(a, c, around).map(|n| n.text(a.notation)),
         bass: c.sonority.bass().index(),
         notes: notes.iter().map(|&n| a.notation.name(n)).collect(),
         pitches: crate::engine::each(c.keys).collect(),

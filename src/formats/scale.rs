@@ -4,23 +4,52 @@
 //! labels, ids and numbers do not depend on it.
 
 use super::Words;
-use crate::theory::{Beside, Degree, Form, Harmonized, ModeId, Pair, Size, Spelling, Stack, Step};
+use crate::theory::{
+    Beside, Degree, Form, Harmonized, Letters, ModeId, Pair, Size, Spelling, Stack, Step,
+};
 use serde::Serialize;
 
 /// Why no table came of it.
 pub type CsvFailure = Box<dyn std::error::Error>;
 
 impl Words<'_> {
-    pub(super) fn note(&self, n: Spelling) -> String {
+    /// A note that stands by no tonic: a tonic itself, or one of two tonalities.
+    pub(super) fn name(&self, n: Spelling) -> String {
         self.notation.name(n)
     }
 
-    pub(super) fn notes(&self, list: &[Spelling]) -> String {
-        self.each(list).join(" ")
+    /// A note of a tonality.
+    pub(super) fn note(&self, tonic: Spelling, n: Spelling) -> String {
+        self.notation.above(n, tonic)
     }
 
-    fn each(&self, list: &[Spelling]) -> Vec<String> {
-        list.iter().map(|&n| self.note(n)).collect()
+    pub(super) fn notes(&self, tonic: Spelling, list: &[Spelling]) -> String {
+        self.each(tonic, list).join(" ")
+    }
+
+    fn each(&self, tonic: Spelling, list: &[Spelling]) -> Vec<String> {
+        list.iter().map(|&n| self.note(tonic, n)).collect()
+    }
+
+    /// Which do the syllables count from: a clause for a legend.
+    pub(super) fn which_do(&self, tonic: Spelling) -> Option<String> {
+        let which = self.notation.which_do(tonic)?;
+        Some(match self.notation.letters {
+            Letters::MovableDo => format!("movable do: do = {which}, the tonic, in every mode"),
+            _ => format!("fixed do: Do = {which}"),
+        })
+    }
+
+    /// The notes that change from one to the other. Without a tonic in common the two
+    /// have no do in common either, and keep their letters.
+    pub(super) fn altered(&self, b: &Beside) -> Vec<(Option<String>, Option<String>)> {
+        let (left, right) = (b.left.tonic, b.right.tonic);
+        let name = |n: Spelling| match left == right {
+            true => self.note(left, n),
+            false => self.name(n),
+        };
+        let pairs = b.altered().into_iter();
+        pairs.map(|(l, r)| (l.map(name), r.map(name))).collect()
     }
 
     pub(super) fn degree(&self, d: Degree) -> String {
@@ -85,6 +114,9 @@ struct TonalityOut {
     center: usize,
     spelling: String,
     mode: String,
+    /// The note that is do, where notes are syllables.
+    #[serde(rename = "do", skip_serializing_if = "Option::is_none")]
+    which_do: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -137,8 +169,9 @@ fn tonality_out(w: &Words, h: &Harmonized) -> TonalityOut {
     TonalityOut {
         name: w.tonality(h),
         center: h.tonality.center.index(),
-        spelling: w.note(h.tonic),
+        spelling: w.name(h.tonic),
         mode: w.catalogue.mode(h.tonality.mode).id.clone(),
+        which_do: w.notation.which_do(h.tonic),
     }
 }
 
@@ -147,7 +180,7 @@ fn stack_out(w: &Words, h: &Harmonized, s: &Stack) -> StackOut {
         label: w.label(h, s),
         harte: w.harte(h, s),
         numeral: Some(w.numeral(h, s)).filter(|n| !n.is_empty()),
-        notes: w.each(&s.notes),
+        notes: w.each(h.tonic, &s.notes),
         pitch_classes: s.notes.iter().map(|n| n.pitch_class().index()).collect(),
         differs: s.differs,
         characteristic: s.characteristic,
@@ -158,7 +191,7 @@ fn stack_out(w: &Words, h: &Harmonized, s: &Stack) -> StackOut {
 pub(super) fn on_tonic(w: &Words, tonic: Spelling, degrees: &[Degree]) -> Vec<NoteOut> {
     let one = |&d: &Degree| NoteOut {
         degree: w.degree(d),
-        note: w.note(crate::theory::spell_degree(tonic, d)),
+        note: w.note(tonic, crate::theory::spell_degree(tonic, d)),
     };
     degrees.iter().map(one).collect()
 }
@@ -167,7 +200,7 @@ pub(super) fn scale_out(w: &Words, h: &Harmonized) -> ScaleOut {
     let mode = w.catalogue.mode(h.tonality.mode);
     let step = |s: &Step| StepOut {
         degree: w.degree(s.degree),
-        root: w.note(s.root),
+        root: w.note(h.tonic, s.root),
         root_moved: s.moved,
         triad: stack_out(w, h, &s.triad),
         seventh: s.seventh.as_ref().map(|s| stack_out(w, h, s)),
@@ -178,7 +211,7 @@ pub(super) fn scale_out(w: &Words, h: &Harmonized) -> ScaleOut {
     };
     ScaleOut {
         tonality: tonality_out(w, h),
-        notes: h.usual().iter().map(|s| w.note(s.root)).collect(),
+        notes: h.usual().iter().map(|s| w.note(h.tonic, s.root)).collect(),
         characteristic: on_tonic(w, h.tonic, &mode.characteristic),
         parallel: h.parallel.map(|p| w.catalogue.mode(p).id.clone()),
         forms: h.forms.iter().map(form).collect(),
@@ -286,10 +319,8 @@ pub fn beside_json(w: &Words, b: &Beside) -> Result<String, serde_json::Error> {
         };
         common(w, b, of).into_iter().map(one)
     });
-    let altered = b.altered().into_iter().map(|(l, r)| AlteredOut {
-        left: l.map(|n| w.note(n)),
-        right: r.map(|n| w.note(n)),
-    });
+    let altered = w.altered(b).into_iter();
+    let altered = altered.map(|(left, right)| AlteredOut { left, right });
     serde_json::to_string_pretty(&BesideOut {
         left: scale_out(w, &b.left),
         right: scale_out(w, &b.right),
@@ -315,7 +346,8 @@ fn yes(b: bool) -> String {
 
 /// One line for each chord.
 pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvFailure> {
-    let head = [
+    let which_do = w.notation.which_do(h.tonic);
+    let mut head = vec![
         "tonality",
         "form",
         "degree",
@@ -329,25 +361,28 @@ pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvFailure> {
         "differs",
         "characteristic",
     ];
+    head.extend(which_do.as_ref().map(|_| "do"));
     let mut rows = Vec::new();
     for form in &h.forms {
         for step in &form.steps {
             for of in Size::BOTH {
                 let Some(s) = step.stack(of) else { continue };
-                rows.push(vec![
+                let mut row = vec![
                     w.tonality(h),
                     w.form(h, form).unwrap_or_default(),
                     w.degree(step.degree),
-                    w.note(step.root),
+                    w.note(h.tonic, step.root),
                     step.moved.to_string(),
                     size(of).to_owned(),
                     w.numeral(h, s),
                     w.label(h, s),
                     w.harte(h, s),
-                    w.notes(&s.notes),
+                    w.notes(h.tonic, &s.notes),
                     s.differs.map(yes).unwrap_or_default(),
                     yes(s.characteristic),
-                ]);
+                ];
+                row.extend(which_do.clone());
+                rows.push(row);
             }
         }
     }
@@ -356,7 +391,8 @@ pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvFailure> {
 
 /// One line for each degree and size, with the chord of either side.
 pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvFailure> {
-    let head = [
+    let which_do = [&b.left, &b.right].map(|h| w.notation.which_do(h.tonic));
+    let mut head = vec![
         "number",
         "size",
         "left",
@@ -375,6 +411,8 @@ pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvFailure> {
         "quality_changed",
         "numeral_changed",
     ];
+    let columns = which_do.iter().zip(["left_do", "right_do"]);
+    head.extend(columns.filter_map(|(which, column)| which.as_ref().map(|_| column)));
     let side = |h: &Harmonized, other: &Harmonized, at: Option<usize>, of: Size| -> [String; 6] {
         let step = at.and_then(|at| Some((at, h.usual().get(at)?)));
         let Some((at, step, s)) = step.and_then(|(at, step)| Some((at, step, step.stack(of)?)))
@@ -387,7 +425,7 @@ pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvFailure> {
             w.degree(step.degree),
             w.numeral(h, s),
             w.label(h, s),
-            w.notes(&s.notes),
+            w.notes(h.tonic, &s.notes),
             there.map(|s| w.numeral(other, s)).unwrap_or_default(),
         ]
     };
@@ -406,6 +444,7 @@ pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvFailure> {
                 Some(c) => [c.notes, c.quality, c.numeral].map(yes),
                 None => Default::default(),
             });
+            row.extend(which_do.iter().flatten().cloned());
             rows.push(row);
         }
     }

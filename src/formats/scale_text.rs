@@ -128,7 +128,7 @@ pub(super) fn wrapped(first: &str, margin: usize, items: &[String], between: &st
 
 fn heading(w: &Words, h: &Harmonized) -> String {
     let notes: Vec<_> = h.usual().iter().map(|s| s.root).collect();
-    format!("{}   {}\n", w.tonality(h), w.notes(&notes))
+    format!("{}   {}\n", w.tonality(h), w.notes(h.tonic, &notes))
 }
 
 /// Lines, each ended: a heading and the table.
@@ -152,7 +152,7 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
         [
             w.numeral(h, s),
             label(w, h, s),
-            w.notes(&s.notes),
+            w.notes(h.tonic, &s.notes),
             mark(differs, signs.differs).to_owned() + mark(s.characteristic, signs.characteristic),
         ]
     };
@@ -182,7 +182,7 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
         let step = &form.steps[at];
         if place != last {
             let degrees = form.moved.iter().map(|&d| {
-                let note = w.note(crate::theory::spell_degree(h.tonic, d));
+                let note = w.note(h.tonic, crate::theory::spell_degree(h.tonic, d));
                 format!("{} ({note})", w.degree(d))
             });
             let degrees: Vec<String> = degrees.collect();
@@ -223,7 +223,7 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
 /// A chord's label; of what is no chord its name, if it has one beside its notes.
 fn label(w: &Words, h: &Harmonized, s: &Stack) -> String {
     let label = w.label(h, s);
-    let notes = w.notes(&s.notes);
+    let notes = w.notes(h.tonic, &s.notes);
     let bare = s.sonority.chord().is_none() && sorted(&label) == sorted(&notes);
     if bare { String::new() } else { label }
 }
@@ -265,6 +265,7 @@ fn legend(w: &Words, h: &Harmonized, seen: [bool; 4]) -> String {
             if notes.len() == 1 { "is" } else { "are" }
         ));
     }
+    lines.extend(w.which_do(h.tonic));
     if lines.is_empty() {
         return String::new();
     }
@@ -278,13 +279,13 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
     let signs = signs(w);
     let (left, right) = (&b.left, &b.right);
     let title = format!("{} beside {}", w.tonality(left), w.tonality(right));
-    let altered: Vec<String> = b
-        .altered()
+    let altered: Vec<String> = w
+        .altered(b)
         .into_iter()
         .map(|pair| match pair {
-            (Some(a), Some(b)) => format!("{} {} {}", w.note(a), signs.becomes, w.note(b)),
-            (Some(a), None) => format!("without {}", w.note(a)),
-            (None, Some(b)) => format!("with {}", w.note(b)),
+            (Some(a), Some(b)) => format!("{a} {} {b}", signs.becomes),
+            (Some(a), None) => format!("without {a}"),
+            (None, Some(b)) => format!("with {b}"),
             (None, None) => String::new(),
         })
         .collect();
@@ -311,7 +312,7 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
             [
                 w.numeral(h, s),
                 label(w, h, s),
-                w.notes(&s.notes),
+                w.notes(h.tonic, &s.notes),
                 mark(common, signs.common).to_owned()
                     + mark(s.characteristic, signs.characteristic),
             ]
@@ -370,12 +371,19 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
             "with a characteristic note of its mode",
         ),
     ];
-    let lines: Vec<String> = what
+    let mut lines: Vec<String> = what
         .iter()
         .zip(seen)
         .filter(|(_, seen)| *seen)
         .map(|((sign, words), _)| format!("{sign} {words}"))
         .collect();
+    let which = [left, right].map(|h| w.notation.which_do(h.tonic));
+    lines.extend(match which {
+        [Some(l), Some(r)] if l != r => Some(format!(
+            "movable do, the tonic in every mode: do = {l} on the left, {r} on the right"
+        )),
+        _ => w.which_do(left.tonic),
+    });
     if !lines.is_empty() {
         out.push('\n');
     }

@@ -2,8 +2,9 @@
 
 use super::*;
 use crate::theory::{
-    Beside, Catalogue, Glyphs, Harmonized, Measure, Notation, PitchClass, Spelling, Tonality,
-    WrittenTonality,
+    Accidentals, AugmentedMark, Beside, Cadential, Catalogue, ChordMarks, DiminishedMark, Glyphs,
+    HalfDiminished, Harmonized, Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase,
+    PitchClass, Spelling, Tonality, WrittenTonality,
 };
 use unicode_width::UnicodeWidthStr;
 
@@ -106,7 +107,7 @@ fn wide(text: &str) -> Vec<&str> {
 #[test]
 fn no_line_is_wider_than_a_terminal() {
     let c = Catalogue::standard();
-    for notation in [Notation::default(), ASCII] {
+    for notation in [Notation::default(), ASCII, MOVABLE] {
         with(notation, |w| {
             for (mode, m) in c.iter() {
                 for center in (0..12).map(PitchClass::new) {
@@ -191,7 +192,6 @@ fn any_tonic_can_be_written() {
 
 #[test]
 fn notes_and_labels_have_the_letters_of_the_user() {
-    use crate::theory::Letters;
     let said = |letters| {
         let notation = Notation {
             letters,
@@ -219,6 +219,199 @@ fn notes_and_labels_have_the_letters_of_the_user() {
     assert!(third.contains("Gm7♭5 G B Des F"), "{third}");
     let (first, _) = said(Letters::FixedDo);
     assert!(first.starts_with("1 I Mi♭ Mi♭ Sol Si♭"), "{first}");
+    let (first, third) = said(Letters::MovableDo);
+    assert!(
+        first.starts_with("1 I E♭ do mi sol I7 E♭7 do mi sol te"),
+        "{first}"
+    );
+    assert!(third.contains("Gm7♭5 mi sol te re"), "{third}");
+}
+
+const MOVABLE: Notation = Notation {
+    letters: Letters::MovableDo,
+    ..Notation::PLAIN
+};
+
+/// Syllables above the tonic, with altered degrees by their own (me, te, fi, ra); every
+/// table says which note do is.
+#[test]
+fn tables_in_movable_do() {
+    with(MOVABLE, |w| {
+        let scale = |t| scale_text(w, &harmonized(t));
+        insta::assert_snapshot!("scale_movable_do", scale("Eb mixolydian"));
+        insta::assert_snapshot!("scale_movable_do_minor", scale("F# minor"));
+        let two = |l, r| beside_text(w, &beside(w, l, r));
+        insta::assert_snapshot!("beside_movable_do", two("D dorian", "D phrygian"));
+        insta::assert_snapshot!("beside_movable_do_two", two("D dorian", "G ionian"));
+        let tonic = "E".parse().expect("a tonic");
+        insta::assert_snapshot!("catalogue_movable_do", catalogue_text(w, tonic));
+        insta::assert_snapshot!("mode_movable_do", mode_text(w, written("E phrygian")));
+
+        let one = |text: String| -> serde_json::Value {
+            serde_json::from_str(&text).expect("one object")
+        };
+        let scale = one(scale_json(w, &harmonized("Eb mixolydian")).expect("JSON"));
+        assert_eq!(scale["tonality"]["do"], "E♭");
+        assert_eq!(scale["tonality"]["spelling"], "E♭");
+        assert_eq!(scale["notes"][6], "te");
+        let both = beside(w, "D dorian", "G ionian");
+        let both = one(beside_json(w, &both).expect("JSON"));
+        // Two tonics have no do in common: what changes between them keeps its letters.
+        assert_eq!(both["altered"][0]["right"], "F♯");
+        assert_eq!(both["right"]["notes"][6], "ti");
+        let both = beside(w, "D dorian", "D aeolian");
+        let altered = &one(beside_json(w, &both).expect("JSON"))["altered"][0];
+        assert_eq!(altered, &serde_json::json!({"left": "la", "right": "le"}));
+        let csv = beside_csv(w, &both).expect("a table");
+        let ends = |line: Option<&str>, with| line.is_some_and(|l| l.ends_with(with));
+        assert!(ends(csv.lines().next(), ",left_do,right_do"), "{csv}");
+        assert!(ends(csv.lines().nth(1), ",D,D"), "{csv}");
+        let csv = catalogue_csv(w, tonic).expect("a table");
+        assert!(ends(csv.lines().next(), ",do"), "{csv}");
+        assert!(csv.contains(",do re mi fi sol la ti,"), "{csv}");
+        let all = one(catalogue_json(w, tonic).expect("JSON"));
+        assert_eq!((&all["do"], &all["tonic"]), (&"E".into(), &"E".into()));
+    });
+    let fixed = Notation {
+        letters: Letters::FixedDo,
+        ..Notation::PLAIN
+    };
+    let text = with(fixed, |w| scale_text(w, &harmonized("Eb mixolydian")));
+    assert!(text.ends_with("\n fixed do: Do = C\n"), "{text}");
+    // Letters need no such word.
+    let csv = with(Notation::PLAIN, |w| scale_csv(w, &harmonized("C ionian")));
+    let csv = csv.expect("a table");
+    assert!(
+        csv.lines()
+            .next()
+            .is_some_and(|l| l.ends_with(",characteristic"))
+    );
+}
+
+/// Every convention, once over the same tables: another way to write it, never another
+/// analysis. Notes can be read back; what no convention touches stays to the letter.
+#[test]
+fn the_tables_say_the_same_under_every_convention() {
+    let c = Catalogue::standard();
+    let jazz = ChordMarks {
+        minor: MinorMark::Dash,
+        major_seventh: MajorSeventh::Delta,
+        half_diminished: HalfDiminished::Slashed,
+        diminished: DiminishedMark::Dim,
+        augmented: AugmentedMark::Plus,
+    };
+    let mut notations = vec![
+        Notation {
+            marks: jazz,
+            ..Notation::PLAIN
+        },
+        Notation {
+            case: NumeralCase::Capitals,
+            ..Notation::PLAIN
+        },
+        Notation {
+            measure: Measure::Mode,
+            ..Notation::PLAIN
+        },
+        Notation {
+            cadential: Cadential::Dominant,
+            ..Notation::PLAIN
+        },
+        Notation {
+            ionian_is_major: true,
+            ..Notation::PLAIN
+        },
+    ];
+    for letters in [
+        Letters::English,
+        Letters::German,
+        Letters::FixedDo,
+        Letters::MovableDo,
+    ] {
+        for glyphs in [Glyphs::Unicode, Glyphs::Ascii] {
+            for accidentals in [
+                Accidentals::ByContext,
+                Accidentals::Flats,
+                Accidentals::Sharps,
+            ] {
+                notations.push(Notation {
+                    letters,
+                    glyphs,
+                    accidentals,
+                    ..Notation::PLAIN
+                });
+            }
+        }
+    }
+    let object = |n: Notation, h: &Harmonized| -> serde_json::Value {
+        let json = with(n, |w| scale_json(w, h)).expect("JSON");
+        serde_json::from_str(&json).expect("one object")
+    };
+    let ascii = |text: &serde_json::Value| {
+        let text = text.as_str().unwrap_or_default();
+        text.replace('♭', "b")
+            .replace('♯', "#")
+            .replace('°', "o")
+            .replace('ø', "0")
+    };
+    let mut compared = 0;
+    for (mode, m) in c.iter() {
+        for center in PitchClass::all() {
+            let t = Tonality { center, mode };
+            let tonic = c.spell(t, None);
+            let h = Harmonized::new(t, tonic, c);
+            let plain = object(Notation::PLAIN, &h);
+            for n in &notations {
+                let said = object(*n, &h);
+                let at = format!("{tonic} {}, {n:?}", m.id);
+                assert_eq!(said["parallel"], plain["parallel"], "{at}");
+                for part in ["center", "mode"] {
+                    assert_eq!(said["tonality"][part], plain["tonality"][part], "{at}");
+                }
+                // A note as written here is one note, and the same.
+                let same = |here: &serde_json::Value, there: &serde_json::Value| {
+                    let here = here.as_str().expect("a note");
+                    let all = (-15..=19).map(Spelling::at);
+                    let mut found = all.filter(|&s| n.above(s, tonic) == here);
+                    let note = found.next().expect("a note that can be read");
+                    assert_eq!(found.next(), None, "{here}: {at}");
+                    assert_eq!(there, &serde_json::json!(note.to_string()), "{at}");
+                };
+                let steps = |o: &serde_json::Value| -> Vec<serde_json::Value> {
+                    let forms = o["forms"].as_array().expect("forms").iter();
+                    let degrees = forms.map(|f| f["degrees"].as_array().expect("degrees"));
+                    degrees.flatten().cloned().collect()
+                };
+                let (here, there) = (steps(&said), steps(&plain));
+                assert_eq!(here.len(), there.len(), "{at}");
+                for (a, b) in here.iter().zip(&there) {
+                    assert_eq!(ascii(&a["degree"]), ascii(&b["degree"]), "{at}");
+                    assert_eq!(a["root_moved"], b["root_moved"], "{at}");
+                    same(&a["root"], &b["root"]);
+                    for size in ["triad", "seventh"] {
+                        let (a, b) = (&a[size], &b[size]);
+                        assert_eq!(a.is_null(), b.is_null(), "{at}");
+                        if a.is_null() {
+                            continue;
+                        }
+                        for part in ["harte", "pitch_classes", "differs", "characteristic"] {
+                            assert_eq!(a[part], b[part], "{at}");
+                        }
+                        let notes = |v: &serde_json::Value| v["notes"].as_array().cloned();
+                        let (l, r) = (notes(a).expect("notes"), notes(b).expect("notes"));
+                        assert_eq!(l.len(), r.len(), "{at}");
+                        l.iter().zip(&r).for_each(|(l, r)| same(l, r));
+                        // Letters and marks are none of the numeral's affair.
+                        if n.case == NumeralCase::Textbook && n.measure == Measure::Major {
+                            assert_eq!(ascii(&a["numeral"]), ascii(&b["numeral"]), "{at}");
+                        }
+                        compared += 1;
+                    }
+                }
+            }
+        }
+    }
+    assert!(compared > 100_000, "{compared}");
 }
 
 /// A chord is called by the notes that stand beside it.

@@ -1,7 +1,7 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
 use super::Analysis;
-use super::change::{around, common_chord, label, notes_altered};
+use super::change::{around, common_chord, label, notes_altered, numeral};
 use crate::plan::Region;
 use std::fmt::Write;
 
@@ -34,10 +34,8 @@ pub fn analysis(a: &Analysis) -> String {
     for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
         let around = around(spans, i, false);
         let label = label(a, c, around);
-        let numeral = a
-            .notation
-            .numeral_between(c.sonority, c.within, around, a.catalogue)
-            .unwrap_or_default();
+        let numeral = numeral(a, c, around).map(|n| n.text(a.notation));
+        let numeral = numeral.unwrap_or_default();
         let _ = writeln!(out, "    {:>8}  {label:<12} {numeral}", c.start.to_string());
     }
     out

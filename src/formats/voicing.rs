@@ -1,14 +1,15 @@
 //! The voicing of each chord of a recording: a part of the JSON, and a list.
 
-use super::Analysis;
 use super::change::{around, label};
+use super::{Analysis, Words};
 use crate::plan::ChordSpan;
-use crate::theory::{Hands, Voicing};
+use crate::theory::{Hands, Sonority, Spelling, Tonality, Voicing};
 use serde::Serialize;
 use std::fmt::Write;
 
+/// A voicing as readers of JSON get it.
 #[derive(Serialize)]
-pub(super) struct VoicingOut {
+pub struct VoicingOut {
     /// From bottom to top, with octaves: C4 is middle C.
     notes: Vec<String>,
     /// Between neighbours: P5, m3, M10.
@@ -27,9 +28,22 @@ struct HandsOut {
 }
 
 pub(super) fn of(a: &Analysis, c: &ChordSpan) -> VoicingOut {
+    let words = Words {
+        catalogue: a.catalogue,
+        notation: a.notation,
+    };
     let voicing = Voicing::new(crate::engine::each(c.keys));
-    let (s, within) = (c.sonority, c.within);
-    let notes = voicing.notes(s, within, a.notation, a.catalogue);
+    written(&voicing, c.sonority, c.within, words)
+}
+
+/// The keys of a chord, spelled by what it is and the tonality that it is heard in.
+pub fn written(
+    voicing: &Voicing,
+    s: Sonority,
+    within: Option<(Tonality, Spelling)>,
+    words: Words,
+) -> VoicingOut {
+    let notes = voicing.notes(s, within, words.notation, words.catalogue);
     let split = |left: usize| {
         let (left, right) = notes.split_at(left.min(notes.len()));
         HandsOut {
@@ -45,8 +59,8 @@ pub(super) fn of(a: &Analysis, c: &ChordSpan) -> VoicingOut {
     });
     VoicingOut {
         hands,
-        intervals: voicing.intervals(s, within, a.catalogue),
-        structure: voicing.words(s, within, a.notation, a.catalogue),
+        intervals: voicing.intervals(s, within, words.catalogue),
+        structure: voicing.words(s, within, words.notation, words.catalogue),
         notes,
     }
 }

@@ -1,17 +1,25 @@
-//! The chord that sounds: label, numeral, and its notes or its name in words.
+//! The chord that sounds: label, numeral, and how it is voiced.
 //!
-//! Rows: a caption with the numeral, the label, the notes. With two rows only,
-//! the label is ordinary text.
+//! Rows: a caption with the numeral, the label, and below it as many of these as there
+//! is room for: the keys from bottom to top, a stroke between the hands; the intervals
+//! between neighbours and how it is built; the notes of the chord. With one row the
+//! keys share it with what fits of the second. With two rows in all, the label is
+//! ordinary text.
 
 use super::draw::{Look, Picture};
 use super::large::{self, Size};
-use super::pen::{Pen, fit};
-use crate::engine::{KeySet, SEEN};
-use crate::theory::{Chord, Sonority, Spelling, Tonality, neighbour};
+use super::pen::{Pen, columns, fit, fit_words};
+use crate::engine::{KeySet, SEEN, Voiced};
+use crate::theory::{Chord, Hands, Sonority, Spelling, Tonality, neighbour};
 use crate::time::Time;
 
 /// What is shown, and the tonality that it is named in.
-type Shown = (Sonority, Option<(Tonality, Spelling)>);
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Shown {
+    sonority: Sonority,
+    within: Option<(Tonality, Spelling)>,
+    voiced: Option<Voiced>,
+}
 
 /// After a key was struck a new label waits so long for more of the same stroke:
 /// a chord rolled at 20 ms a note would have as many labels as notes.
@@ -37,7 +45,7 @@ pub(super) struct Label {
 impl Label {
     /// What is shown.
     pub fn sonority(&self) -> Option<Sonority> {
-        self.shown.map(|s| s.0)
+        self.shown.map(|s| s.sonority)
     }
 
     /// Follows the picture's chord.
@@ -66,9 +74,12 @@ impl Label {
             self.waits = Some(left);
         } else {
             self.shown = fresh;
-            self.before = fresh.and_then(|(s, _)| {
+            self.before = fresh.and_then(|shown| {
                 let all = picture.history.chords().iter().rev();
-                neighbour(s.chord()?, all.filter_map(|c| c.sonority.chord()))
+                neighbour(
+                    shown.sonority.chord()?,
+                    all.filter_map(|c| c.sonority.chord()),
+                )
             });
             self.differs = None;
         }
@@ -79,15 +90,15 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
     let styles = look.styles();
     let ascii = look.ascii();
     pen.put(0, 0, "chord", styles.quiet);
-    let Some((sonority, within)) = label.shown else {
+    let Some(shown) = label.shown else {
         return;
     };
+    let (sonority, within) = (shown.sonority, shown.within);
     let around = (label.before, None);
     let label = look.notation.sonority(sonority, within, look.catalogue);
     let numeral = look
         .notation
         .numeral_between(sonority, within, around, look.catalogue);
-    let words = words(sonority, within, look);
     let gap = 3;
 
     if size == Size::One {
@@ -100,12 +111,7 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
         if let Some(n) = &numeral {
             pen.put(x.max(22) + gap, 0, n, styles.numeral);
         }
-        pen.put(
-            8,
-            1,
-            &fit(&words, pen.width().saturating_sub(8), ascii),
-            styles.text,
-        );
+        below(pen, (8, 1), &shown, look);
     } else {
         let fits = large::fitting(&label, size, pen.width(), ascii);
         let y = 1 + match fits {
@@ -134,29 +140,94 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
                 pen.put_right(pen.width(), 0, n, styles.numeral);
             }
         }
-        pen.put(
-            0,
-            1 + size.rows(),
-            &fit(&words, pen.width(), ascii),
-            styles.text,
-        );
+        below(pen, (0, 1 + size.rows()), &shown, look);
     }
     if picture.asleep().is_some() {
         pen.tint(0, pen.height(), styles.asleep);
     }
 }
 
+/// What stands below the label, from (x, y) to the end of the rows.
+fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, look: &Look) {
+    let (styles, ascii) = (look.styles(), look.ascii());
+    let (sonority, within) = (shown.sonority, shown.within);
+    let room = pen.width().saturating_sub(x);
+    let rows = pen.height().saturating_sub(y);
+    let Some(voiced) = shown.voiced else {
+        let words = words(sonority, within, look);
+        pen.put(x, y, &fit(&words, room, ascii), styles.text);
+        return;
+    };
+    let voicing = voiced.voicing();
+    let (notation, catalogue) = (&look.notation, look.catalogue);
+    let notes = voicing.notes(voiced.sonority, within, notation, catalogue);
+    let mut keys = by_hands(&notes, voicing.hands(), look);
+    let intervals = voicing.intervals(voiced.sonority, within, catalogue);
+    let intervals = intervals.join(" ");
+    let built = voicing.words(voiced.sonority, within, notation, catalogue);
+    // The label in words goes with the keys, unless it has a row of its own.
+    if rows < 3 && !sonority.words().is_empty() {
+        keys = format!("{}   {keys}", sonority.words());
+    }
+    let end = x + columns(&keys);
+    pen.put(x, y, &fit_words(&keys, room, ascii), styles.text);
+    let right = |pen: &mut Pen, y: u16, end: u16, text: &str| {
+        let fits = !text.is_empty() && end + 2 + columns(text) <= pen.width();
+        if fits {
+            pen.put_right(pen.width(), y, text, styles.quiet);
+        }
+        fits
+    };
+    if rows < 2 {
+        let _ = built.is_some_and(|b| right(pen, y, end, &b)) || right(pen, y, end, &intervals);
+        return;
+    }
+    let end = x + columns(&intervals);
+    pen.put(x, y + 1, &fit_words(&intervals, room, ascii), styles.quiet);
+    if let Some(built) = built {
+        right(pen, y + 1, end, &built);
+    }
+    if rows > 2 {
+        let words = words(sonority, within, look);
+        pen.put(x, y + 2, &fit(&words, room, ascii), styles.text);
+    }
+}
+
+/// The keys from bottom to top, a stroke between the left hand and the right.
+fn by_hands(notes: &[String], hands: Option<Hands>, look: &Look) -> String {
+    let left = match hands {
+        Some(Hands::Left) => notes.len(),
+        Some(Hands::Right) => 0,
+        Some(Hands::Both { left }) => left.min(notes.len()),
+        Some(Hands::Beyond) | None => return notes.join(" "),
+    };
+    let (left, right) = notes.split_at(left);
+    let text = format!(
+        "{} {} {}",
+        left.join(" "),
+        look.sign('│', '|'),
+        right.join(" ")
+    );
+    text.trim().to_owned()
+}
+
 /// The chord of the moment; in silence the last one.
 fn named(picture: &Picture) -> Option<Shown> {
     let reading = picture.reading;
-    match reading.chord {
-        Some((sonority, _)) => Some((sonority, reading.within())),
+    let voiced = reading.voiced;
+    let (sonority, within) = match reading.chord {
+        Some((sonority, _)) => (sonority, reading.within()),
         None => {
             reading.silent_since?;
             let last = picture.history.chords().last()?;
-            Some((last.sonority, last.within))
+            (last.sonority, last.within)
         }
-    }
+    };
+    Some(Shown {
+        sonority,
+        within,
+        voiced,
+    })
 }
 
 /// Its notes upwards from the bass, after a word where the label is bare.

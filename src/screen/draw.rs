@@ -167,7 +167,7 @@ pub(super) fn places(area: Rect, why: bool, scale: bool) -> Option<Places> {
     let plan = if w >= 184 && h >= 54 {
         Plan {
             size: size(Sixteen, Eight, Eight),
-            chord: (11, 12),
+            chord: (12, 12),
             contender: (5, 5),
             piano: (6, 8),
             strip: (10, 10),
@@ -176,7 +176,7 @@ pub(super) fn places(area: Rect, why: bool, scale: bool) -> Option<Places> {
     } else if w >= 112 && h >= 33 {
         Plan {
             size: size(Eight, Four, Four),
-            chord: (6, 8),
+            chord: (7, 8),
             contender: (4, 5),
             piano: (3, 6),
             strip: (6, 7),

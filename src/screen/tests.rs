@@ -5,7 +5,7 @@ use super::palette::Palette;
 use super::{Link, Source, Transport};
 use crate::engine::{
     Cause, Change, CollectionId, Contender, Established, Explanation, History, Inertia, KeySet,
-    Observer, Reading, What,
+    Observer, Reading, Voiced, What,
 };
 use crate::plan::{Marker, Open};
 use crate::theory::{Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority};
@@ -58,6 +58,13 @@ fn named(list: &[u8], within: &str) -> Sonority {
     Kinds::standard().name(set, PitchClass::of_key(bass), home)
 }
 
+fn voiced(list: &[u8], within: &str) -> Option<Voiced> {
+    Some(Voiced {
+        keys: keys(list),
+        sonority: named(list, within),
+    })
+}
+
 /// Everything one picture is made of.
 #[derive(Clone, Debug)]
 pub(super) struct Scene {
@@ -89,6 +96,7 @@ impl Scene {
                 window: [0.0; 12],
                 heard: PitchClassSet::EMPTY,
                 chord: None,
+                voiced: None,
                 here: None,
                 home: None,
                 contender: None,
@@ -127,6 +135,7 @@ impl Scene {
         s.reading.pedalled = keys(&[38, 62]);
         s.reading.damper = true;
         s.reading.chord = Some((named(&chord, "D dorian"), sec(14.0)));
+        s.reading.voiced = voiced(&chord, "D dorian");
         // D E F G A C.
         let w = [
             0.13, 0.0, 0.26, 0.0, 0.08, 0.17, 0.0, 0.11, 0.0, 0.2, 0.0, 0.0,
@@ -173,6 +182,7 @@ impl Scene {
         s.reading.home = Some(here);
         s.reading.held = keys(&chord);
         s.reading.chord = Some((named(&chord, "D ionian"), sec(1.0)));
+        s.reading.voiced = voiced(&chord, "D ionian");
         s.hear([0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.5, 0.0, 0.0]);
         s.history.change(sec(3.0), Change::Here(here));
         s.history.change(sec(3.0), Change::Home(here));
@@ -225,6 +235,7 @@ impl Scene {
             held: keys(&chord),
             pedalled: keys(&[66, 52]),
             chord: Some((named(&chord, "G mixolydian"), sec(65.0))),
+            voiced: voiced(&chord, "G mixolydian"),
             contender: Some(Contender {
                 tonality: e.tonality,
                 tonic: e.tonic,
@@ -290,6 +301,7 @@ impl Scene {
         s.reading.held = keys(&chord);
         s.reading.pedalled = 0;
         s.reading.chord = Some((named(&chord, "A minor"), sec(14.0)));
+        s.reading.voiced = voiced(&chord, "A minor");
         s
     }
 
@@ -297,6 +309,31 @@ impl Scene {
     pub fn harmonized(mut self) -> Scene {
         self.scale = true;
         self
+    }
+
+    /// An upper structure: D over C7, under both hands.
+    pub fn upper() -> Scene {
+        let mut s = Scene::dorian();
+        let here = established("C mixolydian", 2.0, 3.5);
+        let chord = [36, 52, 58, 66, 69, 74];
+        s.reading.here = Some(here);
+        s.reading.home = Some(here);
+        s.reading.held = keys(&chord);
+        s.reading.pedalled = 0;
+        s.reading.chord = Some((named(&chord, "C mixolydian"), sec(14.0)));
+        s.reading.voiced = voiced(&chord, "C mixolydian");
+        s
+    }
+
+    /// A stack of fourths in one hand.
+    pub fn quartal() -> Scene {
+        let mut s = Scene::dorian();
+        let chord = [62, 67, 72];
+        s.reading.held = keys(&chord);
+        s.reading.pedalled = 0;
+        s.reading.chord = Some((named(&chord, "D dorian"), sec(14.0)));
+        s.reading.voiced = voiced(&chord, "D dorian");
+        s
     }
 
     /// A whole-tone run.
@@ -308,6 +345,7 @@ impl Scene {
         s.reading.collection = Some(CollectionId(0));
         s.reading.held = keys(&chord);
         s.reading.chord = Some((named(&chord, "C ionian"), sec(3.0)));
+        s.reading.voiced = voiced(&chord, "C ionian");
         s.hear([0.2, 0.0, 0.2, 0.0, 0.2, 0.0, 0.2, 0.0, 0.1, 0.0, 0.1, 0.0]);
         s.history.advance_to(s.now);
         s
@@ -323,6 +361,7 @@ impl Scene {
         let chord = [54, 58, 61, 64, 67];
         s.reading.held = keys(&chord);
         s.reading.chord = Some((named(&chord, "F# phrygian dominant"), sec(65.0)));
+        s.reading.voiced = voiced(&chord, "F# phrygian dominant");
         s.history.change(sec(67.4), Change::Here(here));
         s.source = Source {
             name: "several modes on one center.mid".into(),

@@ -31,7 +31,7 @@ pub use mode::{
 };
 pub use naming::{Hearing, MAX_READINGS, Readings};
 pub use notation::{Cadential, Measure, Notation, NumeralCase};
-pub use numeral::{Context, Numeral, Role, Sixth, Target, analyse, neighbour};
+pub use numeral::{Around, Context, Numeral, Role, Sixth, Target, analyse, neighbour};
 pub use pitch::{PitchClass, PitchClassSet};
 pub use pivot::{Pivot, altered, pivot};
 pub use scale::{

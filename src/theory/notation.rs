@@ -3,7 +3,7 @@
 use super::chord::{Chord, Kinds, Sonority, Triad};
 use super::convention::{Accidentals, ChordMarks, Letters, Ties, syllable};
 use super::mode::{Catalogue, Tonality};
-use super::numeral::{self, Context, analyse};
+use super::numeral::{self, Around, Context, analyse};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling};
 
@@ -88,8 +88,7 @@ impl Notation {
                 let above = PitchClass::new(pc.above(t.center) as i32);
                 let center = PitchClass::new(0);
                 let on_c = Some((Tonality { center, ..t }, Spelling::C));
-                let note = self.note(above, on_c, catalogue);
-                syllable(note, Spelling::C, self.glyphs)
+                self.above(self.note(above, on_c, catalogue), Spelling::C)
             }
             _ => self.name(self.note(pc, within, catalogue)),
         }
@@ -99,9 +98,27 @@ impl Notation {
     pub fn note_name(&self, note: Spelling, within: Within, catalogue: &Catalogue) -> String {
         match (self.letters, within) {
             (Letters::MovableDo, Some((t, tonic))) => {
-                syllable(note, self.tonic(t, tonic, catalogue), self.glyphs)
+                self.above(note, self.tonic(t, tonic, catalogue))
             }
             _ => self.name(note),
+        }
+    }
+
+    /// The name of a note that is spelled as a degree of `tonic`.
+    pub fn above(&self, note: Spelling, tonic: Spelling) -> String {
+        match self.letters {
+            Letters::MovableDo => syllable(note, tonic, self.glyphs),
+            _ => self.name(note),
+        }
+    }
+
+    /// Which note do is above `tonic`, by its English name; `None` where notes have
+    /// letters.
+    pub fn which_do(&self, tonic: Spelling) -> Option<String> {
+        match self.letters {
+            Letters::MovableDo => Some(tonic.text(self.glyphs)),
+            Letters::FixedDo => Some(Spelling::C.text(self.glyphs)),
+            Letters::English | Letters::German => None,
         }
     }
 
@@ -191,15 +208,15 @@ impl Notation {
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Spelling {
-        self.root_between(chord, within, (None, None), catalogue)
+        self.root_between(chord, within, Around::default(), catalogue)
     }
 
-    /// The same between the harmonies before and, in hindsight, after it.
+    /// The same among the harmonies before and, in hindsight, after it.
     pub fn root_between(
         &self,
         chord: Chord,
         within: Option<(Tonality, Spelling)>,
-        (before, after): (Option<Chord>, Option<Chord>),
+        around: impl Into<Around>,
         catalogue: &Catalogue,
     ) -> Spelling {
         if self.accidentals != Accidentals::ByContext {
@@ -208,7 +225,7 @@ impl Notation {
         match self.placed(within, catalogue) {
             None => fewest(chord, self.note(chord.root, None, catalogue)),
             Some(w) => {
-                let context = Context::new(w).between(before, after);
+                let context = Context::new(w).among(around);
                 analyse(chord, &context, catalogue).root()
             }
         }
@@ -274,19 +291,19 @@ impl Notation {
         within: Option<(Tonality, Spelling)>,
         catalogue: &Catalogue,
     ) -> Option<String> {
-        self.numeral_between(s, within, (None, None), catalogue)
+        self.numeral_between(s, within, Around::default(), catalogue)
     }
 
-    /// The same between the harmonies before and, in hindsight, after it. A degree is
+    /// The same among the harmonies before and, in hindsight, after it. A degree is
     /// what it is, however its note is written.
     pub fn numeral_between(
         &self,
         s: Sonority,
         within: Option<(Tonality, Spelling)>,
-        (before, after): (Option<Chord>, Option<Chord>),
+        around: impl Into<Around>,
         catalogue: &Catalogue,
     ) -> Option<String> {
-        let context = Context::new(within?).between(before, after);
+        let context = Context::new(within?).among(around);
         Some(analyse(s.chord()?, &context, catalogue).text(self))
     }
 
@@ -297,7 +314,7 @@ impl Notation {
         &self,
         s: Sonority,
         within: Option<(Tonality, Spelling)>,
-        (before, after): (Option<Chord>, Option<Chord>),
+        around: impl Into<Around>,
         catalogue: &Catalogue,
     ) -> Vec<Spelling> {
         let upwards = || {
@@ -308,7 +325,7 @@ impl Notation {
         let by_context = self.accidentals == Accidentals::ByContext;
         match (s, self.placed(within, catalogue)) {
             (Sonority::Chord(c), Some(w)) if by_context => {
-                let context = Context::new(w).between(before, after);
+                let context = Context::new(w).among(around);
                 analyse(c, &context, catalogue).notes().collect()
             }
             (Sonority::Chord(c), _) => {

@@ -7,7 +7,8 @@
 //! What the mode itself contains wins: II in Lydian is no V/V, ♭II in Phrygian no
 //! Neapolitan. Only then comes what resolves (applied chords, augmented sixths,
 //! tritone substitutes), then what the parallel major or minor lends, then what
-//! would be applied if it resolved as it commonly does. Common practice of the
+//! would be applied if it resolved as it commonly does. In hindsight the next three
+//! harmonies tell which degree is tonicized. Common practice of the
 //! textbooks, no single source; checked against tests/reference/.
 
 use super::chord::{Chord, Kind, KindId, Kinds, Member, Triad};
@@ -21,16 +22,68 @@ const CHROMATIC: [u8; 12] = [1, 2, 2, 3, 3, 4, 4, 5, 6, 6, 7, 7];
 
 const ROMAN: [&str; 7] = ["I", "II", "III", "IV", "V", "VI", "VII"];
 
+/// How many harmonies after a chord say what it does: as many as make a cadence upon
+/// another degree, VI, ii and V before it.
+const AHEAD: usize = 3;
+
+/// The next harmonies in order, as far as they are known.
+type Ahead = [Option<Chord>; AHEAD];
+
+/// The harmonies around a chord.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Around {
+    /// The one before, if one is known.
+    before: Option<Chord>,
+    /// Those after: known in hindsight only.
+    ahead: Ahead,
+}
+
+impl Around {
+    /// The harmonies around `chord` among the chords before it, the nearest first, and,
+    /// in hindsight, those after it.
+    pub fn new(
+        chord: Chord,
+        before: impl IntoIterator<Item = Chord>,
+        after: impl IntoIterator<Item = Chord>,
+    ) -> Around {
+        let mut ahead = [None; AHEAD];
+        let (mut after, mut this) = (after.into_iter(), chord);
+        for place in &mut ahead {
+            let Some(next) = neighbour(this, after.by_ref()) else {
+                break;
+            };
+            (*place, this) = (Some(next), next);
+        }
+        Around {
+            before: neighbour(chord, before),
+            ahead,
+        }
+    }
+}
+
+/// The harmony before, and the one after.
+impl From<(Option<Chord>, Option<Chord>)> for Around {
+    fn from((before, after): (Option<Chord>, Option<Chord>)) -> Around {
+        let mut ahead = [None; AHEAD];
+        ahead[0] = after;
+        Around { before, ahead }
+    }
+}
+
+/// What is ahead of the next harmony.
+fn beyond(ahead: Ahead) -> Ahead {
+    let mut beyond = [None; AHEAD];
+    beyond[..AHEAD - 1].copy_from_slice(&ahead[1..]);
+    beyond
+}
+
 /// What surrounds a chord.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Context {
     pub tonality: Tonality,
     /// As the tonality is spelled, by the region before it.
     pub tonic: Spelling,
-    /// The harmony before, if one is known.
-    pub before: Option<Chord>,
-    /// The harmony after: known in hindsight only.
-    pub after: Option<Chord>,
+    pub around: Around,
 }
 
 impl Context {
@@ -39,29 +92,35 @@ impl Context {
         Context {
             tonality,
             tonic,
-            before: None,
-            after: None,
+            around: Around::default(),
         }
+    }
+
+    /// Between the harmony before and the one after.
+    #[must_use]
+    pub fn between(self, before: Option<Chord>, after: Option<Chord>) -> Context {
+        self.among((before, after))
     }
 
     /// With the harmonies around it.
     #[must_use]
-    pub fn between(self, before: Option<Chord>, after: Option<Chord>) -> Context {
+    pub fn among(self, around: impl Into<Around>) -> Context {
         Context {
-            before,
-            after,
+            around: around.into(),
             ..self
         }
     }
 }
 
 /// The nearest of `others` that is another harmony than `chord`: a chord and its own
-/// seventh, or another inversion of it, are one. But what a six-four becomes counts.
+/// seventh, or another inversion of it, are one. But what a six-four becomes counts, and
+/// a diminished seventh embellishes the triad on its bass.
 pub fn neighbour(chord: Chord, others: impl IntoIterator<Item = Chord>) -> Option<Chord> {
     let six_four = chord.bass_member().is_some_and(|m| m.number == 5);
+    let diminished = |c: Chord| kind(c.kind).symbol == "dim7";
     others.into_iter().find(|&o| match six_four {
         true => o != chord,
-        false => o.root != chord.root,
+        false => o.root != chord.root || diminished(o) != diminished(chord),
     })
 }
 
@@ -95,12 +154,29 @@ pub enum Role {
     Applied(Target),
     /// The major triad on the lowered second degree.
     Neapolitan,
-    /// Told by its resolution, so in hindsight only.
-    AugmentedSixth(Sixth),
+    /// Told by its resolution, so in hindsight only: to the dominant of the tonic, or of
+    /// a degree.
+    AugmentedSixth(Sixth, Option<Target>),
+    /// A diminished seventh upon a note of the tonic, or of a degree, that it embellishes.
+    CommonTone(Option<Target>),
     /// The dominant seventh a tritone from a dominant: of the tonic, or of a degree.
     TritoneSubstitute(Option<Target>),
     /// A tonic six-four before its dominant: of the tonality, or of a degree.
     Cadential(Option<Target>),
+}
+
+impl Role {
+    /// The degree that is a tonic for the moment.
+    fn target(self) -> Option<Target> {
+        match self {
+            Role::Applied(t) => Some(t),
+            Role::AugmentedSixth(_, t)
+            | Role::CommonTone(t)
+            | Role::TritoneSubstitute(t)
+            | Role::Cadential(t) => t,
+            Role::Diatonic | Role::Borrowed | Role::Chromatic | Role::Neapolitan => None,
+        }
+    }
 }
 
 /// A chord as analysed in a tonality. No text yet.
@@ -123,8 +199,8 @@ pub struct Numeral {
     center: PitchClass,
     /// Common-practice minor, which counts by its own degrees.
     minor: bool,
-    /// Whether the tonality is written in RomanText as major or minor, if it can be.
-    key: Option<bool>,
+    /// Whether the key that is nearest to the mode is minor, as RomanText has no others.
+    minor_key: bool,
     notes: Notes,
 }
 
@@ -161,8 +237,9 @@ pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numera
         center: context.tonality.center,
         tonic: context.tonic,
     };
-    let reading = place.read(chord, context.before, context.after);
-    let notes = place.spell(chord, &reading);
+    let Around { before, ahead } = context.around;
+    let reading = place.read(chord, before, ahead);
+    let notes = place.spell(chord, &reading, ahead[0]);
     let named = place.stands(&reading, chord.root);
     let bass = place.stands(&reading, chord.bass);
     let mut own = [0; 7];
@@ -178,11 +255,7 @@ pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numera
         own,
         center: place.center,
         minor: mode.id == "minor",
-        key: match mode.id.as_str() {
-            "ionian" => Some(false),
-            "minor" | "aeolian" => Some(true),
-            _ => None,
-        },
+        minor_key: !mode.is_major(),
         notes,
     }
 }
@@ -241,6 +314,18 @@ fn is_dominant(chord: Chord) -> bool {
     matches!(k.triad(), Triad::Major | Triad::Augmented) && k.seventh() == Some(10)
 }
 
+/// A raised fifth, ninth or eleventh, or a lowered thirteenth: written as the degree that
+/// the mode has there, if it has one.
+fn is_altered(m: Member) -> bool {
+    matches!((m.number, m.semitones), (5, 8) | (9, 3) | (11, 6) | (13, 8))
+}
+
+/// A diminished triad, alone or with a minor seventh.
+fn is_half_diminished(chord: Chord) -> bool {
+    let k = kind(chord.kind);
+    k.triad() == Triad::Diminished && matches!(k.seventh(), None | Some(10))
+}
+
 /// What a chord leads to as a dominant or from the leading note: semitones up.
 fn leads(chord: Chord) -> Option<usize> {
     let k = kind(chord.kind);
@@ -253,9 +338,10 @@ fn leads(chord: Chord) -> Option<usize> {
 }
 
 impl Place<'_> {
-    fn read(&self, chord: Chord, before: Option<Chord>, after: Option<Chord>) -> Reading {
+    fn read(&self, chord: Chord, before: Option<Chord>, ahead: Ahead) -> Reading {
         let names = names(chord);
-        if let Some(r) = self.cadential(chord, before, after) {
+        let after = ahead[0];
+        if let Some(r) = self.cadential(chord, before, ahead) {
             return r;
         }
         let (own, by_thirds) = self.own(&names, self.mode);
@@ -263,30 +349,52 @@ impl Place<'_> {
             let moves = !self.mode.movable.is_empty();
             // In minor a seventh chord or a raised note tells: VII7 before III is V7/III,
             // IV before VII is V/VII.
-            let set = kind(own.kind).set().up(own.root.above(self.center) as i32);
-            if moves
-                && (is_dominant(own) || !set.is_subset(self.mode.set()))
-                && let Some(r) = self.resolving(own, after)
-            {
-                return r;
+            let k = kind(own.kind);
+            let set = k.set().up(own.root.above(self.center) as i32);
+            let raised = !set.is_subset(self.mode.set());
+            if moves && (is_dominant(own) || raised) {
+                // Any note of a diminished seventh may lead.
+                let leading = names.iter().filter(|_| k.symbol == "dim7").chain([&own]);
+                if let Some(r) = leading.copied().find_map(|n| self.resolving(n, after)) {
+                    return r;
+                }
+                // viø7 before V7/V is its ii.
+                if raised
+                    && is_half_diminished(own)
+                    && let Some(r) = self.in_the_key_of(&[own], ahead)
+                {
+                    return r;
+                }
             }
             if by_thirds || !moves || set.is_subset(self.mode.set()) {
                 return self.plain(own, Role::Diatonic, self.mode);
             }
         }
         if let Some(after) = after {
-            if let Some(r) = self.augmented_sixth(chord, after) {
+            if let Some(r) = self.augmented_sixth(chord, ahead) {
                 return r;
             }
             let resolved = names.iter().find_map(|&n| self.resolving(n, Some(after)));
             if let Some(r) = resolved {
                 return r;
             }
-            let passing = names.iter().find_map(|&n| self.in_the_key_of(n, after));
-            if let Some(r) = passing {
+            if let Some(r) = self.common_tone(chord, before, after) {
+                return r;
+            }
+            // A triad that an applied chord has led to is that degree: iv after V7/iv.
+            let k = kind(chord.kind);
+            let goal = k.members.len() == 3
+                && before.is_some_and(|b| {
+                    let to = leads(b).map(|up| b.root.up(up as i32));
+                    to == Some(chord.root) && kind(b.kind).seventh().is_some()
+                });
+            if !goal && let Some(r) = self.in_the_key_of(&names, ahead) {
                 return r;
             }
             if let Some(r) = self.substitute(chord, Some(after)) {
+                return r;
+            }
+            if let Some(r) = self.mediant(chord, before, after) {
                 return r;
             }
         }
@@ -302,7 +410,7 @@ impl Place<'_> {
                 return self.plain(name, Role::Borrowed, mode);
             }
         }
-        if let Some(r) = self.applied(&names, after) {
+        if let Some(r) = self.applied(&names, before, after) {
             return r;
         }
         let k = kind(chord.kind);
@@ -319,6 +427,7 @@ impl Place<'_> {
         };
         let root = match kind(name.kind).triad() {
             Triad::Major => self.target(name.root).0,
+            Triad::Minor => self.with_minor_triad(name.root).0,
             _ => self.beside_the_mode(name.root).0,
         };
         self.at(name, Role::Chromatic, root)
@@ -409,6 +518,16 @@ impl Place<'_> {
         (spell_degree(self.tonic, d), d)
     }
 
+    /// A degree for a minor triad: beside the mode ♯i, whose third is E in C, not ♭ii with
+    /// its F♭.
+    fn with_minor_triad(&self, pc: PitchClass) -> (Spelling, Degree) {
+        let above = pc.above(self.center);
+        if above == 1 && self.mode.degree_at(above).is_none() {
+            return (self.tonic.up(0, 1), degree(1, 1));
+        }
+        self.beside_the_mode(pc)
+    }
+
     /// Semitones above the center, as sets of modes have them.
     fn center_to(&self, pc: PitchClass) -> PitchClass {
         PitchClass::new(pc.above(self.center) as i32)
@@ -453,7 +572,7 @@ impl Place<'_> {
     /// A chord applied to `pc`; `steps` letters above it lies the root.
     fn applied_to(&self, chord: Chord, pc: PitchClass, minor: bool, steps: usize) -> Reading {
         let (spelled, degree) = match self.target(pc) {
-            (_, _, None) if minor => self.beside_the_mode(pc),
+            (_, _, None) if minor => self.with_minor_triad(pc),
             (spelled, degree, _) => (spelled, degree),
         };
         let above = chord.root.above(pc);
@@ -503,28 +622,33 @@ impl Place<'_> {
         Some(self.applied_to(chord, to, minor, if up == 5 { 4 } else { 6 }))
     }
 
-    /// What belongs to the degree that the next chord is applied to: iiø7/V before V7/V.
-    fn in_the_key_of(&self, chord: Chord, after: Chord) -> Option<Reading> {
-        let k = kind(chord.kind);
+    /// What belongs to the degree that the next chord is applied to: iiø7/V before V7/V,
+    /// VI/ii before iiø7/ii.
+    fn in_the_key_of(&self, names: &[Chord], ahead: Ahead) -> Option<Reading> {
+        let (&chord, after) = (names.first()?, ahead[0]?);
+        let target = self.read(after, Some(chord), beyond(ahead)).role.target();
+        let target = target.map(|t| (t, self.center.up(t.degree.semitones() as i32)));
         let dominant = kind(after.kind).triad() == Triad::Major && leads(after) == Some(5);
-        let half = k.triad() == Triad::Diminished && matches!(k.seventh(), None | Some(10));
-        if half && dominant && after.root == chord.root.up(5) {
+        let ii = |c: &&Chord| is_half_diminished(**c) && after.root == c.root.up(5);
+        if let Some(&chord) = names.iter().find(ii).filter(|_| dominant) {
             // A half-diminished chord before a dominant a fourth higher is its ii.
             let to = chord.root.up(10);
             let (_, _, triad) = self.target(to);
             let known = self.mode.degree_at(to.above(self.center)).is_some();
-            if to == self.center || !known {
+            if to == self.center {
                 return None;
             }
-            // V takes its ii from minor as well, IV rather becomes iv.
-            let fourth = to == self.center.up(5);
-            let minor = fourth || triad.is_none_or(|t| t == Triad::Minor);
-            return Some(self.applied_to(chord, to, minor, 1));
+            let resolves = ahead[1].is_some_and(|c| c.root == to);
+            let minor = match target {
+                Some((t, there)) if there == to && resolves => Some(t.minor),
+                // V takes its ii from minor as well, IV rather becomes iv.
+                _ if to == self.center.up(5) => Some(true),
+                _ if known => Some(triad.is_none_or(|t| t == Triad::Minor)),
+                _ => None,
+            };
+            return minor.map(|minor| self.applied_to(chord, to, minor, 1));
         }
-        let Role::Applied(target) = self.read(after, None, None).role else {
-            return None;
-        };
-        let to = self.center.up(target.degree.semitones() as i32);
+        let (target, to) = target?;
         if [to, self.center].contains(&chord.root) || self.of_the_tonic(chord) {
             return None;
         }
@@ -535,15 +659,70 @@ impl Place<'_> {
             mode,
             ..*self
         };
-        let (Some(name), true) = there.own(&[chord], mode) else {
-            return None;
-        };
+        let (name, by_thirds) = there.own(names, mode);
+        let name = name.filter(|_| by_thirds)?;
         let d = mode.degree_at(name.root.above(to))?;
         Some(self.applied_to(name, to, target.minor, d.number as usize - 1))
     }
 
+    /// A diminished seventh that shares the root of the triad after it: of the tonic, or
+    /// of V and IV where it comes from them as well. Before a six-four it leads to V.
+    fn common_tone(&self, chord: Chord, before: Option<Chord>, after: Chord) -> Option<Reading> {
+        let k = kind(after.kind);
+        let to = after.root;
+        let shared = kind(chord.kind).symbol == "dim7" && chord.set().contains(to);
+        let plain = matches!(k.triad(), Triad::Major | Triad::Minor);
+        let six_four = after.bass == to.up(7);
+        if !shared || !plain || six_four {
+            return None;
+        }
+        let above = to.above(self.center);
+        let target = match above {
+            0 => None,
+            5 | 7 if before.is_some_and(|b| b.root == to) => Some(Target {
+                degree: self.target(to).1,
+                minor: k.triad() == Triad::Minor,
+            }),
+            _ => return None,
+        };
+        // ♯2 and ♯4 rise to major's third and fifth; minor has ♭3.
+        let (number, up) = match k.triad() {
+            Triad::Minor => (4, 6),
+            _ => (2, 3),
+        };
+        let chord = Chord {
+            root: to.up(up),
+            ..chord
+        };
+        Some(Reading {
+            role: Role::CommonTone(target),
+            chord,
+            degree: degree(number, up as usize),
+            root: self.target(to).0.up(number as usize - 1, up),
+        })
+    }
+
+    /// A major triad a third from the tonic, between it and the tonic again or another
+    /// chromatic one a third away: III in I III I. Else it is V of something.
+    fn mediant(&self, chord: Chord, before: Option<Chord>, after: Chord) -> Option<Reading> {
+        let third = |from: PitchClass, to: PitchClass| [3, 4, 8, 9].contains(&to.above(from));
+        let from_tonic = before?.root == self.center && third(self.center, chord.root);
+        let beside = !self.mode.all_forms().contains(self.center_to(after.root));
+        let on = after.root == self.center || beside && third(chord.root, after.root);
+        let triad = kind(chord.kind).symbol.is_empty();
+        (triad && from_tonic && on).then(|| {
+            let root = self.beside_the_mode(chord.root).0;
+            self.at(chord, Role::Chromatic, root)
+        })
+    }
+
     /// The commonest target of a chord that goes nowhere yet, or elsewhere.
-    fn applied(&self, names: &[Chord], after: Option<Chord>) -> Option<Reading> {
+    fn applied(
+        &self,
+        names: &[Chord],
+        before: Option<Chord>,
+        after: Option<Chord>,
+    ) -> Option<Reading> {
         // Of the names of an augmented triad the bass decides.
         let augmented = kind(names[0].kind).symbol == "aug";
         let names = if augmented { &names[..1] } else { names };
@@ -580,12 +759,31 @@ impl Place<'_> {
                 let sixth = |a: Chord| {
                     a.root == to.up(8) && above == 5 && kind(a.kind).triad() == Triad::Major
                 };
-                let minor = triad == Triad::Minor || after.is_some_and(sixth);
+                // After iiø7/iv as well.
+                let ii = |b: Chord| {
+                    is_half_diminished(b) && b.root == chord.root.up(7) && above == 5 && up == 5
+                };
+                let minor =
+                    triad == Triad::Minor || after.is_some_and(sixth) || before.is_some_and(ii);
                 let r = self.applied_to(chord, to, minor, steps);
                 best = Some((rank, r));
             }
         }
         best.map(|(_, r)| r)
+            .or_else(|| self.after_its_ii(names[0], before?))
+    }
+
+    /// A dominant after the ii of where it leads, far from the key: E♭7 after B♭m7 in C.
+    fn after_its_ii(&self, chord: Chord, ii: Chord) -> Option<Reading> {
+        let to = chord.root.up(5);
+        let half = is_half_diminished(ii);
+        let k = kind(ii.kind);
+        let seventh = k.triad() == Triad::Minor && k.seventh() == Some(10);
+        // ♭II7 rather is the tonic's substitute.
+        let far = ![0, 6].contains(&to.above(self.center));
+        let goes = is_dominant(chord) && ii.root == chord.root.up(7) && far;
+        (goes && (half || seventh) && !self.is_blue(chord))
+            .then(|| self.applied_to(chord, to, half, 4))
     }
 
     /// Five notes and the blues: a seventh upon each of them is theirs.
@@ -598,30 +796,41 @@ impl Place<'_> {
         !self.mode.is_major()
     }
 
-    /// ♭6 in the bass and ♯4 above it, before V or the six-four that stands for it.
-    fn augmented_sixth(&self, chord: Chord, after: Chord) -> Option<Reading> {
+    /// ♭6 in the bass and ♯4 above it, or the two exchanged, before V or the six-four that
+    /// stands for it: of the tonic, or of the degree that the next chord is applied to.
+    fn augmented_sixth(&self, chord: Chord, ahead: Ahead) -> Option<Reading> {
+        let after = ahead[0]?;
         let k = kind(after.kind);
-        let fifth = self.center.up(7);
-        let dominant = after.root == fifth && k.triad() == Triad::Major;
-        let six_four = after.root == self.center && after.bass == fifth;
-        if !dominant && !six_four {
+        let before_dominant = |to: PitchClass| {
+            let dominant = after.root == to.up(7) && k.triad() == Triad::Major;
+            dominant || after.root == to && after.bass == to.up(7)
+        };
+        let (target, to, tonic) = if before_dominant(self.center) {
+            (None, self.center, self.tonic)
+        } else if names(chord).iter().any(|c| is_dominant(*c)) {
+            let t = self.read(after, Some(chord), beyond(ahead)).role.target()?;
+            let to = self.center.up(t.degree.semitones() as i32);
+            (Some(t), to, spell_degree(self.tonic, t.degree))
+        } else {
+            return None;
+        };
+        if !before_dominant(to) {
             return None;
         }
-        let root = self.center.up(8);
+        let root = to.up(8);
         let chord = names(chord).into_iter().find(|c| c.root == root)?;
         let sixth = match kind(chord.kind).symbol.as_str() {
             "7(no5)" => Sixth::Italian,
             "7" => Sixth::German,
-            "7b5" => Sixth::French,
+            // Upon its other notes it is V with a lowered fifth.
+            "7b5" if [root, root.up(10)].contains(&chord.bass) => Sixth::French,
             _ => return None,
         };
-        let role = Role::AugmentedSixth(sixth);
-        let root = self.tonic.up(5, 8);
         Some(Reading {
-            role,
-            degree: degree(6, 8),
+            role: Role::AugmentedSixth(sixth, target),
             chord,
-            root,
+            degree: degree(6, 8),
+            root: tonic.up(5, 8),
         })
     }
 
@@ -666,12 +875,8 @@ impl Place<'_> {
     }
 
     /// A six-four whose bass becomes the root of the dominant after it.
-    fn cadential(
-        &self,
-        chord: Chord,
-        before: Option<Chord>,
-        after: Option<Chord>,
-    ) -> Option<Reading> {
+    fn cadential(&self, chord: Chord, before: Option<Chord>, ahead: Ahead) -> Option<Reading> {
+        let after = ahead[0];
         let k = kind(chord.kind);
         let triad = matches!(k.triad(), Triad::Major | Triad::Minor);
         let fifth = chord.root.up(7);
@@ -700,7 +905,7 @@ impl Place<'_> {
         }
         let after = after.filter(|&a| dominant(a))?;
         let (spelled, degree, _) = self.target(chord.root);
-        match self.read(after, None, None).role {
+        match self.read(after, None, beyond(ahead)).role {
             Role::Applied(t) if t.degree == degree => {
                 let minor = k.triad() == Triad::Minor;
                 Some(tonic(Some(Target { degree, minor }), spelled))
@@ -711,17 +916,31 @@ impl Place<'_> {
 
     /// A note of the chord as a degree of the tonality, as theory spells it.
     fn stands(&self, reading: &Reading, pc: PitchClass) -> Degree {
-        let spelled = match member(reading.chord, pc) {
-            Some(m) => stack(reading.root, m),
-            None => return self.beside_the_mode(pc).1,
+        let Some(m) = member(reading.chord, pc) else {
+            return self.beside_the_mode(pc).1;
         };
-        self.degree_of(pc, spelled)
+        let spelled = match (reading.role, m.number) {
+            // The augmented sixth itself is ♯4.
+            (Role::AugmentedSixth(..), 7) => Spelling::at(stack(reading.root, m).fifths() + 12),
+            _ => stack(reading.root, m),
+        };
+        // What stacks as a third is no other degree that sounds alike: D♯ in B7 in C
+        // minor. What the chord only alters is.
+        if is_altered(m) && self.mode.set().contains(self.center_to(pc)) {
+            return self.degree_of(pc, spelled);
+        }
+        let number = ((spelled.letter() + 7 - self.tonic.letter()) % 7) as u8 + 1;
+        match degree(number, pc.above(self.center)) {
+            // No one reads ♭♭6 for 5.
+            d if d.alter.abs() > 1 => self.beside_the_mode(pc).1,
+            d => d,
+        }
     }
 
     /// The notes as they are shown: stacked thirds upon a root that reads plainly, but
     /// without doubled flats, and what the tonality has as a degree is written so where
     /// the chord only alters it: E♭ in G+ in C minor.
-    fn spell(&self, chord: Chord, reading: &Reading) -> Notes {
+    fn spell(&self, chord: Chord, reading: &Reading, after: Option<Chord>) -> Notes {
         let k = kind(reading.chord.kind);
         let own = |s: Spelling| {
             let mut all = self.mode.degrees.iter().chain(&self.mode.movable);
@@ -732,15 +951,17 @@ impl Place<'_> {
         let plain = |s: Spelling| (-6..=sharpest).contains(&s.fifths()) || own(s);
         // Each note of a diminished seventh is read by itself, as any may be the root;
         // so is what the lowered fifth and the augmented sixth make.
-        let augmented = matches!(reading.role, Role::AugmentedSixth(_)) && plain(reading.root);
+        let augmented = matches!(reading.role, Role::AugmentedSixth(..)) && plain(reading.root);
         let fixed = k.symbol == "dim7" || augmented;
+        // As it goes down a semitone, G♭7 before F stays that.
+        let goes = after.is_some_and(|a| a.root == reading.chord.root.up(-1));
         let clumsy = |root: Spelling| {
             let of_degree = matches!(reading.role, Role::TritoneSubstitute(Some(_)));
             let demanded = |m: &&Member| match m.number {
                 3 => true,
                 5 => m.semitones == 7,
                 // F♯7 in C, not G♭7 with F♭.
-                7 => of_degree,
+                7 => of_degree && !goes,
                 _ => false,
             };
             let clumsy = |s: Spelling| match s.accidental() {
@@ -749,7 +970,9 @@ impl Place<'_> {
                 _ if (of_degree || reading.role == Role::Chromatic) && !plain(s) => 1,
                 _ => 0,
             };
-            let members = k.members.iter().filter(demanded);
+            // A♭m has its C♭; who would look for G♯m in C?
+            let flat = |m: &Member| m.number == 3 && stack(root, *m).fifths() == -7;
+            let members = k.members.iter().filter(demanded).filter(|m| !flat(m));
             let all: usize = members.map(|m| clumsy(stack(root, *m))).sum();
             all + 6 * usize::from(!plain(root))
         };
@@ -766,11 +989,10 @@ impl Place<'_> {
         for &m in &k.members {
             let pc = reading.chord.root.up(i32::from(m.semitones));
             let s = stack(root, m);
-            let altered = matches!((m.number, m.semitones), (5, 8) | (9, 3) | (11, 6) | (13, 8));
             let s = match s {
                 s if augmented && m.number == 7 => Spelling::at(s.fifths() + 12),
                 s if own(s) => s,
-                _ if altered && self.mode.set().contains(self.center_to(pc)) => {
+                _ if is_altered(m) && self.mode.set().contains(self.center_to(pc)) => {
                     note(pc, self.center, self.tonic, self.mode)
                 }
                 _ if fixed && !plain(s) => beside(s),
@@ -867,24 +1089,25 @@ impl Numeral {
         }
     }
 
-    /// The accidental of a degree by the user's measure. `major`: whether a major triad
-    /// stands upon it.
-    fn sign(&self, d: Degree, major: bool, notation: &Notation) -> i8 {
+    /// The accidental of a degree by the user's measure. `small`: whether a minor or
+    /// diminished triad stands upon it.
+    fn sign(&self, d: Degree, small: bool, notation: &Notation) -> i8 {
         let own = notation.measure == Measure::Mode || self.minor;
         let sign = match own {
             true => d.alter - self.own[(d.number as usize + 6) % 7],
             false => d.alter,
         };
-        // vii° and vi° of minor stand on the raised degree without a sign.
-        match sign {
-            1 if self.minor && !major && matches!(d.number, 6 | 7) => 0,
-            sign => sign,
+        // vi° and vii° of minor stand on the raised degrees without a sign, so ♭vi and
+        // ♭vii on its own, as in RomanText.
+        match self.minor && small && matches!(d.number, 6 | 7) {
+            true => sign - 1,
+            false => sign,
         }
     }
 
     fn target(&self, target: Target, notation: &Notation) -> String {
         let capitals = notation.case == NumeralCase::Capitals;
-        let sign = self.sign(target.degree, !target.minor, notation);
+        let sign = self.sign(target.degree, target.minor, notation);
         let roman = ROMAN[(target.degree.number as usize + 6) % 7];
         let mut text = accidentals(sign, notation.glyphs);
         text.push_str(&if target.minor && !capitals {
@@ -902,28 +1125,37 @@ impl Numeral {
         let triad = k.triad();
         let bass = self.chord.bass_member().map(|m| m.number);
         match self.role {
-            Role::AugmentedSixth(sixth) => {
+            Role::AugmentedSixth(sixth, target) => {
                 let name = match sixth {
-                    Sixth::Italian => "It6",
-                    Sixth::German => "Ger6",
-                    Sixth::French => "Fr6",
+                    Sixth::Italian => "It",
+                    Sixth::German => "Ger",
+                    Sixth::French => "Fr",
                 };
-                // Another note of it than ♭6 in the bass.
-                return match bass {
-                    Some(1) => name.to_owned(),
-                    _ => format!("{name}{}", self.bass(notation)),
+                // By the bass as it is spelled: ♭6; ♯4, the diminished third; 1; ♭3.
+                let figure = match (bass, sixth) {
+                    (Some(1), _) => "6".to_owned(),
+                    (Some(7), _) => format!("{}3", if ascii { 'o' } else { '°' }),
+                    (Some(3), Sixth::Italian) => "64".to_owned(),
+                    (Some(3), _) => "43".to_owned(),
+                    (Some(5), _) => "42".to_owned(),
+                    _ => format!("6{}", self.bass(notation)),
                 };
+                return format!("{name}{figure}{}", self.of(target, notation));
+            }
+            Role::CommonTone(target) => {
+                let ring = if ascii { 'o' } else { '°' };
+                return format!("CT{ring}7{}", self.of(target, notation));
             }
             Role::Neapolitan if bass == Some(3) && k.symbol.is_empty() => return "N6".into(),
             _ => {}
         }
+        let mut small = matches!(triad, Triad::Minor | Triad::Diminished);
         let sign = match self.role {
             Role::Applied(_) | Role::Cadential(_) => 0,
             Role::TritoneSubstitute(_) => -1,
-            _ => self.sign(self.degree, triad == Triad::Major, notation),
+            _ => self.sign(self.degree, small, notation),
         };
         let mut roman = ROMAN[(self.degree.number as usize + 6) % 7];
-        let mut small = matches!(triad, Triad::Minor | Triad::Diminished);
         if matches!(self.role, Role::Cadential(_)) && notation.cadential == Cadential::Dominant {
             (roman, small) = ("V", false);
         }
@@ -961,8 +1193,12 @@ impl Numeral {
                 _ => "(no3)",
             });
         }
+        let lowered = |m: &Member| (m.number, m.semitones) == (5, 6);
         if bass == Some(1) {
             text.push_str(&tensions(k, glyphs));
+        } else if triad == Triad::Major && k.members.iter().any(lowered) {
+            // What else is added goes unsaid in inversions.
+            text.push_str(&format!("({}5)", accidentals(-1, glyphs)));
         }
         let named = self.named.0;
         if named.kind != self.chord.kind && bass.is_some() && k.members.len() == 3 {
@@ -973,14 +1209,12 @@ impl Numeral {
             // A stroke would read as an applied chord.
             text.push_str(&self.bass(notation));
         }
-        match self.role {
-            Role::Applied(t) | Role::Cadential(Some(t)) | Role::TritoneSubstitute(Some(t)) => {
-                text.push('/');
-                text.push_str(&self.target(t, notation));
-            }
-            _ => {}
-        }
-        text
+        text + &self.of(self.role.target(), notation)
+    }
+
+    /// `/V`, or nothing.
+    fn of(&self, target: Option<Target>, notation: &Notation) -> String {
+        target.map_or(String::new(), |t| format!("/{}", self.target(t, notation)))
     }
 
     /// `, bass ♭7`.
@@ -1004,32 +1238,29 @@ impl Numeral {
         let suffix = notation.marks.suffix(&kind(chord.kind).symbol, glyphs);
         let suffix = suffix.replace("(no5)", "");
         let stand = |d: Degree| {
-            let major = kind(chord.kind).triad() == Triad::Major;
-            let sign = self.sign(d, major, notation);
+            let small = matches!(kind(chord.kind).triad(), Triad::Minor | Triad::Diminished);
+            let sign = self.sign(d, small, notation);
             let roman = ROMAN[(d.number as usize + 6) % 7];
             format!("{}{roman}", accidentals(sign, glyphs))
         };
         let local = || ROMAN[(self.degree.number as usize + 6) % 7].to_owned();
-        let five = Target {
-            degree: Degree {
-                number: 5,
-                alter: 0,
-            },
-            minor: false,
+        // V of the tonic, or of the degree.
+        let five = |t: Option<Target>| {
+            let d = t.map_or(degree(1, 0), |t| t.degree);
+            Target {
+                degree: degree((d.number + 3) % 7 + 1, (d.semitones() + 7) % 12),
+                minor: false,
+            }
         };
         let (stem, target) = match self.role {
             Role::Applied(t) if self.degree.number != 7 && chord == self.chord => {
                 (local(), Some(t))
             }
             Role::TritoneSubstitute(t) => ("subV".to_owned(), t),
-            Role::AugmentedSixth(_) if chord == self.chord => ("subV".to_owned(), Some(five)),
+            Role::AugmentedSixth(_, t) if chord == self.chord => ("subV".to_owned(), Some(five(t))),
             _ => (stand(d), None),
         };
-        let mut text = stem + &suffix;
-        if let Some(t) = target {
-            text.push('/');
-            text.push_str(&self.target(t, notation));
-        }
+        let mut text = stem + &suffix + &self.of(target, notation);
         if chord.bass != chord.root {
             text.push('/');
             text.push_str(&self.bass_degree(notation));
@@ -1040,35 +1271,38 @@ impl Numeral {
 
 impl Numeral {
     /// In RomanText, as its reader in music21 takes it: the same pitch classes over the
-    /// same bass. `None` outside major and minor, which are the keys that it has, and
-    /// for a bass that no figure says.
+    /// same bass. `None` for a bass that no figure says, and for what its reader does not
+    /// take as written.
+    ///
+    /// RomanText has major and minor keys alone: another mode's chords are written in the
+    /// one on its center with the same third ([`Mode::is_major`]), on the degrees that
+    /// they have there: IV of Dorian as IV in minor, II of Lydian as II in major.
+    ///
+    /// Augmented sixths over another bass than the usual one or of a degree, and
+    /// common-tone sevenths, have no name of their own there: they are altered chords,
+    /// `VI7[b7]/vi`.
     ///
     /// Its traps: a seventh is the key's own unless a bracket alters it (`IV7[b7]`), so
     /// are added notes; in minor VI and VII stand on the natural degrees, vi and vii on
     /// the raised ones.
     pub fn roman_text(&self) -> Option<String> {
-        let key = self.key?;
+        let key = self.minor_key;
         let k = kind(self.chord.kind);
         let bass = self.chord.bass_member()?.number;
         match (self.role, bass) {
-            (Role::AugmentedSixth(Sixth::Italian), 1) => return Some("It6".into()),
-            (Role::AugmentedSixth(Sixth::German), 1) => return Some("Ger65".into()),
-            (Role::AugmentedSixth(Sixth::French), 1) => return Some("Fr43".into()),
+            (Role::AugmentedSixth(Sixth::Italian, None), 1) => return Some("It6".into()),
+            (Role::AugmentedSixth(Sixth::German, None), 1) => return Some("Ger65".into()),
+            (Role::AugmentedSixth(Sixth::French, None), 1) => return Some("Fr43".into()),
             (Role::Neapolitan, 3) if k.symbol.is_empty() => return Some("N6".into()),
             _ => {}
         }
-        let target = match self.role {
-            Role::Applied(t) | Role::Cadential(Some(t)) | Role::TritoneSubstitute(Some(t)) => {
-                Some(t)
-            }
-            _ => None,
-        };
+        let target = self.role.target();
         let minor = target.map_or(key, |t| t.minor);
         let triad = k.triad();
         let small = matches!(triad, Triad::Minor | Triad::Diminished);
         let seventh = k.seventh();
         let half = triad == Triad::Diminished && seventh == Some(10);
-        let mut text = roman_degree(self.degree, small, minor);
+        let mut text = roman_degree(self.degree, small, minor)?;
         text.push_str(match triad {
             Triad::Diminished if half => "ø",
             Triad::Diminished => "o",
@@ -1128,25 +1362,29 @@ impl Numeral {
         }
         if let Some(t) = target {
             text.push('/');
-            text.push_str(&roman_degree(t.degree, t.minor, key));
+            text.push_str(&roman_degree(t.degree, t.minor, key)?);
         }
         Some(text)
     }
 }
 
-/// A degree in a key of RomanText.
-fn roman_degree(d: Degree, small: bool, minor: bool) -> String {
+/// A degree in a key of RomanText. `None` for ♭♭VI and ♭♭VII in minor: its reader takes
+/// bVI and bVII for the natural ones.
+fn roman_degree(d: Degree, small: bool, minor: bool) -> Option<String> {
     let usual = match d.number {
         3 if minor => -1,
         6 | 7 if minor && !small => -1,
         _ => 0,
     };
+    if d.alter < usual && minor && !small && matches!(d.number, 6 | 7) {
+        return None;
+    }
     let roman = ROMAN[(d.number as usize + 6) % 7];
     let sign = accidentals(d.alter - usual, Glyphs::Ascii);
-    match small {
+    Some(match small {
         true => sign + &roman.to_lowercase(),
         false => sign + roman,
-    }
+    })
 }
 
 /// The figure of a seventh chord in root position by its highest natural tension.
@@ -1206,9 +1444,9 @@ mod tests {
     fn all(key: &str, chords: &str, hindsight: bool, notation: &Notation) -> String {
         let list: Vec<Chord> = chords.split(' ').map(chord).collect();
         let text = |i: usize| {
-            let before = neighbour(list[i], list[..i].iter().rev().copied());
-            let after = neighbour(list[i], list[i + 1..].iter().copied());
-            let context = Context::new(within(key)).between(before, after.filter(|_| hindsight));
+            let after = list[i + 1..].iter().copied().filter(|_| hindsight);
+            let around = Around::new(list[i], list[..i].iter().rev().copied(), after);
+            let context = Context::new(within(key)).among(around);
             analyse(list[i], &context, Catalogue::standard()).text(notation)
         };
         (0..list.len()).map(text).collect::<Vec<_>>().join(" ")
@@ -1230,7 +1468,7 @@ mod tests {
             // Augmented sixths, told by V or by the six-four before it.
             ("C ionian", "C Ab7 G", "I Ger6 V", "I ♭VI7 V"),
             ("C ionian", "Ab7 C/G G7 C", "Ger6 I64 V7 I", "♭VI7 I64 V7 I"),
-            ("C minor", "Ab7b5 G Ab7(no5) G", "Fr6 V It6 V", "V43/V V VI7 V"),
+            ("C minor", "Ab7b5 G Ab7(no5) G", "Fr6 V It6 V", "V43(♭5)/V V VI7 V"),
             ("C ionian", "Ab7 Db", "V7/♭II ♭II", "♭VI7 ♭II"),
             ("C ionian", "Ab7 F", "♭VI7 IV", "♭VI7 IV"),
             // Applied chords, with inversions.
@@ -1239,7 +1477,7 @@ mod tests {
             ("C ionian", "F#dim7 G F#m7b5 G F#dim/A G", "vii°7/V V viiø7/V V vii°6/V V", "vii°7/V V viiø7/V V vii°6/V V"),
             ("C ionian", "Bdim7 C Bdim7 Am", "vii°7 I vii°65/vi vi", "vii°7 I vii°7 vi"),
             ("C ionian", "Am7b5/C D7 G Em7b5 A7 Dm", "iiø65/V V7/V V iiø7/ii V7/ii ii", "viø65 V7/V V viiø7/IV V7/ii ii"),
-            ("C ionian", "Gm7b5 C7 Fm", "iiø7/iv V7/iv iv", "vø7 V7/IV iv"),
+            ("C ionian", "Gm7b5 C7 Fm", "iiø7/iv V7/iv iv", "vø7 V7/iv iv"),
             ("C ionian", "Gm7 C7 F", "ii7/IV V7/IV IV", "v7 V7/IV IV"),
             ("C ionian", "F#dim7 C/G G", "vii°7/V I64 V", "vii°7/V I64 V"),
             ("C minor", "Bb7 Eb F7 Bb C7 Fm D7 G", "V7/III III V7/VII VII V7/iv iv V7/V V", "VII7 III IV7 VII V7/iv iv V7/V V"),
@@ -1266,6 +1504,129 @@ mod tests {
                 "{key}: {chords}, live"
             );
         }
+    }
+
+    /// A degree tonicized over several chords: all of them are written relative to it, but
+    /// for those that the mode itself contains. Common practice, no single source.
+    #[test]
+    fn a_degree_is_tonicized_over_several_chords() {
+        let plain = Notation::default();
+        #[rustfmt::skip]
+        let cases = [
+            ("C ionian", "Em7b5 A7 Dm G7 C", "iiø7/ii V7/ii ii V7 I"),
+            ("C ionian", "C Gm7 C7 F", "I ii7/IV V7/IV IV"),
+            ("C ionian", "C F#dim7 D7/F# G", "I vii°7/V V65/V V"),
+            ("C ionian", "B7 E7 A7 D7 G7 C", "V7/iii V7/vi V7/ii V7/V V7 I"),
+            ("C ionian", "F#m7b5 B7 Em", "iiø7/iii V7/iii iii"),
+            // The mode contains them: vi before V7/V and iii7 before V7/ii; ii of vi as well,
+            // viiø7, and iv of vi, ii.
+            ("C ionian", "Am D7 G", "vi V7/V V"),
+            ("C ionian", "Em7 A7 Dm7 G7", "iii7 V7/ii ii7 V7"),
+            ("C ionian", "Bm7b5 E7 Am", "viiø7 V7/vi vi"),
+            ("C ionian", "Dm/F E7 Am", "ii6 V7/vi vi"),
+            ("C minor", "Fm7 Bb7 Eb", "iv7 V7/III III"),
+            // But in minor viø7, on the raised degree, is ii of V before its dominant.
+            ("C minor", "Am7b5 D7 G Am7b5 D7 Gm", "iiø7/V V7/V V iiø7/v V7/v v"),
+            ("C minor", "Am7b5 Abmaj7 G7", "viø7 VIM7 V7"),
+            // What the chord after the next one says: ♭III and ♭VI, not iv7 and ♭vii7.
+            ("C ionian", "C Fm7 Bb7 Eb", "I ii7/♭III V7/♭III ♭III"),
+            ("C ionian", "Bbm7 Eb7 Ab", "ii7/♭VI V7/♭VI ♭VI"),
+            ("C ionian", "Fm7 Bb7 C", "iv7 ♭VII7 I"),
+            ("C ionian", "C#m7 F#7 Bm7 E7 Am", "ii7/vii V7/vii ii7/vi V7/vi vi"),
+            // ii of major IV, and of minor.
+            ("C ionian", "Gm7b5 C7 F Gm7b5 C7 Fm", "iiø7/IV V7/IV IV iiø7/iv V7/iv iv"),
+            // Three chords before the degree; a six-four on the way.
+            ("C ionian", "Bbmaj7 Em7b5 A7 Dm", "VIM7/ii iiø7/ii V7/ii ii"),
+            ("C ionian", "Gm7 F/C C7 F", "ii7/IV I64/IV V7/IV IV"),
+            // Before a substitute as well.
+            ("C ionian", "Gm7 Gb7 F Em7b5 Eb7 Dm", "ii7/IV ♭II7/IV IV iiø7/ii ♭II7/ii ii"),
+            // A triad that an applied chord has led to is that degree.
+            ("C ionian", "C7/E Fm Bb7 Eb", "V65/iv iv V7/♭III ♭III"),
+            // A raised degree of minor has its leading note too.
+            ("C minor", "Ddim7 Eb", "vii°7/III III"),
+        ];
+        for (key, chords, want) in cases {
+            assert_eq!(all(key, chords, true, &plain), want, "{key}: {chords}");
+        }
+        // Live the ii before tells as much, where the key has no such degree.
+        #[rustfmt::skip]
+        let live = [
+            ("C ionian", "C Bbm7 Eb7 Ab", "I ♭vii7 V7/♭VI ♭VI"),
+            ("C ionian", "C Eb7 Ab", "I ♭III7 ♭VI"),
+            ("C ionian", "C#m7 F#7 Gm7b5 C7", "♯i7 V7/VII vø7 V7/iv"),
+            ("C ionian", "Fm7 Bb7 C Abm7 Db7 C", "iv7 ♭VII7 I ♭vi7 ♭II7 I"),
+        ];
+        for (key, chords, want) in live {
+            assert_eq!(all(key, chords, false, &plain), want, "{key}: {chords}");
+        }
+    }
+
+    /// Progressions that a teacher of theory would ask for, by what was written otherwise
+    /// before: textbooks' common practice, no single source.
+    #[test]
+    fn progressions_of_a_theory_class() {
+        let plain = Notation::default();
+        #[rustfmt::skip]
+        let cases = [
+            // Augmented sixths in all inversions, by the spelled bass: ♯4 below ♭6 is a
+            // diminished third. Upon 2 and 1 the French one is V7 with a lowered fifth.
+            ("C minor", "Ab7 G Ab7/Gb G Ab7/C G Ab7/Eb G", "Ger6 V Ger°3 V Ger43 V Ger42 V"),
+            ("C minor", "Ab7(no5)/F# G Ab7(no5)/C G", "It°3 V It64 V"),
+            ("C ionian", "Ab7b5 G D7b5/F# G D7b5 G D7b5/C G/B", "Fr6 V Fr°3 V V7(♭5)/V V V42(♭5)/V V6"),
+            // To the dominant of a degree, or to its six-four.
+            ("C ionian", "Eb7 D7 G F7 E7 Am Bb7 A Dm", "Ger6/V V7/V V Ger6/vi V7/vi vi Ger6/ii V/ii ii"),
+            ("C ionian", "F7 Am/E E7 Am", "Ger6/vi i64/vi V7/vi vi"),
+            ("C minor", "Db7 C7 Fm Eb7 D7 G", "Ger6/iv V7/iv iv Ger6/V V7/V V"),
+            // Common-tone diminished sevenths share the root of what they embellish.
+            ("C ionian", "C Cdim7 C D#dim7 C/E F#dim7 C", "I CT°7 I CT°7 I6 CT°7 I"),
+            ("C ionian", "G Gdim7 G7 F G#dim7 F/A", "V CT°7/V V7 IV CT°7/IV IV6"),
+            ("C minor", "Cm F#dim7 Cm F#dim7 Cm/G G7", "i CT°7 i vii°7/V i64 V7"),
+            ("C ionian", "C F#dim7 C/G G7 C", "I vii°7/V I64 V7 I"),
+            // Chromatic mediants between tonics are no dominants; V of vi before I is one.
+            ("C ionian", "C E C A C Ab C Eb C", "I III I VI I ♭VI I ♭III I"),
+            ("C ionian", "C E Ab C", "I III ♭VI I"),
+            ("C ionian", "C E Am E C E F", "I V/vi vi V/vi I V/vi IV"),
+            ("C minor", "Cm E Cm A Cm", "i ♯III i ♯VI i"),
+            // C♯ minor is no ♭ii: it has E.
+            ("C ionian", "C C#m C Abm C F#m", "I ♯i I ♭vi I ♯iv"),
+            // Two sixths and sevenths: vi and vii stand on the raised degrees.
+            ("C minor", "Cm Am Cm Abm Cm Bbm Cm Bbdim Cm Bdim Cm", "i vi i ♭vi i ♭vii i ♭vii° i vii° i"),
+            ("C minor", "Cm G/B Bb F/A Ab G", "i V6 VII IV6 VI V"),
+            // The Neapolitan sixth with its dominant, and before the six-four.
+            ("C minor", "Ab7 Db/F Cm/G G7 Cm", "V7/♭II N6 i64 V7 i"),
+            // Backdoor, borrowed; substitutes that step down.
+            ("C ionian", "Cmaj7 Fm7 Bb7 Cmaj7 Em7 Eb7 Dm7 Db7 C", "IM7 iv7 ♭VII7 IM7 iii7 ♭II7/ii ii7 ♭II7 I"),
+            // The modes' cadences.
+            ("C phrygian", "Cm Db Cm Bbm7 Dbmaj7 Cm", "i ♭II i ♭vii7 ♭IIM7 i"),
+            ("C lydian", "C D C Bm7 D7 C", "I II I vii7 II7 I"),
+            ("C mixolydian", "C7 Gm C7 Bb F C", "I7 v I7 ♭VII IV I"),
+            ("C dorian", "Cm7 F7 Cm Dm7 Ebmaj7 Cm", "i7 IV7 i ii7 ♭IIIM7 i"),
+            ("C locrian", "Cdim Db Gbmaj7 Cm7b5", "i° ♭II ♭VM7 iø7"),
+        ];
+        for (key, chords, want) in cases {
+            assert_eq!(all(key, chords, true, &plain), want, "{key}: {chords}");
+        }
+        let spelled = [
+            ("C ionian", "Eb7", "D7", "E♭ G B♭ C♯"),
+            ("C minor", "Db7", "C7", "D♭ F A♭ B"),
+            ("C minor", "F#dim7", "Cm", "F♯ A C E♭"),
+            ("C ionian", "Gb7", "F", "G♭ B♭ D♭ F♭"),
+        ];
+        for (key, label, after, want) in spelled {
+            assert_eq!(notes(key, label, Some(after)), want, "{label} in {key}");
+        }
+        let ascii = Notation {
+            glyphs: Glyphs::Ascii,
+            ..plain
+        };
+        let said = all("C minor", "Cm F#dim7 Cm Ab7/Gb G", true, &ascii);
+        assert_eq!(said, "i CTo7 i Gero3 V");
+        let capitals = Notation {
+            case: NumeralCase::Capitals,
+            ..plain
+        };
+        let said = all("C ionian", "F7 E7 Am C Cdim7 C", true, &capitals);
+        assert_eq!(said, "subV7/III V7/VI VIm I I°7 I");
     }
 
     /// The mode's own, applied chords and what is borrowed, mode by mode.
@@ -1347,7 +1708,10 @@ mod tests {
             ("Gb ionian", "Fdim7", None, "F A♭ C♭ D"),
             ("Gb ionian", "B", None, "C♭ E♭ G♭"),
             ("Ab ionian", "E", None, "E G♯ B"),
-            ("C ionian", "Abm", None, "G♯ B D♯"),
+            // C♭ is read; F♭ is not.
+            ("C ionian", "Abm", None, "A♭ C♭ E♭"),
+            ("C ionian", "C#m", None, "C♯ E G♯"),
+            ("F ionian", "Dbm", None, "C♯ E G♯"),
             ("C ionian", "F#m", None, "F♯ A C♯"),
             ("Db ionian", "Ebm7b5", None, "E♭ G♭ A D♭"),
             ("E ionian", "Fdim7", Some("F#m"), "E♯ G♯ B D"),
@@ -1360,6 +1724,69 @@ mod tests {
         ];
         for (key, label, after, want) in cases {
             assert_eq!(notes(key, label, after), want, "{label} in {key}");
+        }
+    }
+
+    /// The bass as a degree is the note that is written, also of an augmented sixth (♯4, not
+    /// ♭5) and of what leads (D♯ of B7 in C minor, not its E♭): every chord over every bass
+    /// in the main modes, resolving everywhere.
+    #[test]
+    fn the_bass_has_the_degree_of_its_spelling() {
+        let c = Catalogue::standard();
+        let kinds = Kinds::standard();
+        let triad = kinds.find("").expect("a triad");
+        let (mut compared, mut otherwise) = (0, 0);
+        for (mode, m) in c.iter().take(8) {
+            let center = PitchClass::new(2);
+            let t = Tonality { center, mode };
+            let tonic = c.spell(t, None);
+            let number = |s: Spelling| ((s.letter() + 7 - tonic.letter()) % 7) as u8 + 1;
+            let all = kinds.iter().flat_map(|(kind, _)| {
+                let roots = PitchClass::all().map(move |root| (kind, root));
+                roots.flat_map(|(kind, root)| {
+                    PitchClass::all().map(move |bass| Chord { root, kind, bass })
+                })
+            });
+            for chord in all {
+                for next in 0..13 {
+                    let after = (next < 12).then(|| Chord {
+                        root: center.up(next),
+                        kind: triad,
+                        bass: center.up(next),
+                    });
+                    let context = Context::new((t, tonic)).between(None, after);
+                    let n = analyse(chord, &context, c);
+                    let bass = n.note(chord.bass).expect("spelled");
+                    let written = degree(number(bass), chord.bass.above(center));
+                    // Read on another letter: as a whole (D♭maj7 on VII, B7 for ♭II7/♭VI),
+                    // the plain note for C♭ in a diminished seventh, and what would be a
+                    // doubled degree.
+                    let plain = beside(spell_degree(tonic, n.bass));
+                    let respelled = number(n.root()) != n.named.1.number
+                        || matches!(n.role, Role::TritoneSubstitute(Some(_)))
+                        || n.chord.root != chord.root && n.role == Role::Chromatic;
+                    let diminished = kind(n.chord.kind).symbol == "dim7" && plain == bass;
+                    if respelled || diminished || written.alter.abs() > 1 {
+                        otherwise += 1;
+                    } else {
+                        assert_eq!(n.bass, written, "{bass} of {chord:?} in {}: {n:?}", m.id);
+                        compared += 1;
+                    }
+                }
+            }
+        }
+        assert!(compared > 9 * otherwise, "{compared} and {otherwise}");
+        let capitals = Notation {
+            case: NumeralCase::Capitals,
+            ..Notation::default()
+        };
+        let cases = [
+            ("C ionian", "Ab7/Gb G", "subV7/V/♯4 V"),
+            ("C minor", "B7/D# Em", "V7/♯III/♯2 ♯IIIm"),
+            ("C minor", "G7/B Cm Bb/D Eb", "V7/7 Im VII/2 III"),
+        ];
+        for (key, chords, want) in cases {
+            assert_eq!(all(key, chords, true, &capitals), want, "{key}: {chords}");
         }
     }
 

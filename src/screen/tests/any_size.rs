@@ -97,6 +97,7 @@ prop_compose! {
         window in prop::array::uniform12(share()),
         heard in any::<u16>(),
         chord in prop::option::of((sonority(), time())),
+        voiced in prop::option::of((any::<u128>(), any::<u128>(), sonority())),
         here in prop::option::of(any_established()),
         home in prop::option::of(any_established()),
         contender in prop::option::of(contenders()),
@@ -108,6 +109,8 @@ prop_compose! {
         Reading {
             held, pedalled, damper, window, chord, here, home, contender, collection, silent_since, begun,
             heard: PitchClassSet::from_mask(heard),
+            // Few keys, or nearly all.
+            voiced: voiced.map(|(a, b, sonority)| Voiced { keys: if a & 1 == 0 { a & b } else { a }, sonority }),
             inertia: Inertia::ALL[inertia],
             ..Scene::nothing().reading
         }

@@ -16,6 +16,8 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         ("stopped", Scene::stopped()),
         ("one_center", Scene::one_center()),
         ("whole_tone", Scene::whole_tone()),
+        ("upper", Scene::upper()),
+        ("quartal", Scene::quartal()),
         ("file", Scene::file()),
         ("ended", Scene::ended()),
         ("lost", Scene::lost()),
@@ -50,6 +52,7 @@ fn on_a_projector() {
     for (name, scene) in [
         ("dorian", Scene::dorian()),
         ("wandering", Scene::wandering()),
+        ("upper", Scene::upper()),
         ("why", Scene::wandering().explained()),
         ("harmony", Scene::wandering().harmonized()),
         ("harmony_minor", Scene::dominant().harmonized()),
@@ -77,6 +80,7 @@ fn in_ascii() {
     for (name, scene) in [
         ("wandering", Scene::wandering()),
         ("file", Scene::file()),
+        ("upper", Scene::upper()),
         ("why", why),
         ("harmony", Scene::wandering().harmonized()),
     ] {
@@ -178,7 +182,7 @@ fn it_says_what_it_knows() {
         &[
             "6th not heard: Dorian or Aeolian",
             "for 12 s",
-            "D F A C",
+            "D3 F3 A3 C4",
             "pedal",
         ],
     );
@@ -423,13 +427,74 @@ fn a_rolled_chord_has_one_label() {
     assert_eq!(Some(&words(&scene)), trill.last());
 }
 
+/// The keys are shown when the label is, those of a roll together; where a melody moves
+/// above them nothing does.
+#[test]
+fn the_keys_come_with_their_label() {
+    let mut scene = Scene::dorian();
+    let mut view = View::default();
+    let mut row = |scene: &Scene| -> String {
+        let buf = scene.draw_after(&mut view, 60, 18, Palette::Dark, Glyphs::Ascii);
+        let text = as_text(&buf);
+        let mut lines = text.lines().skip_while(|l| !l.starts_with("chord"));
+        lines.nth(1).unwrap_or("").trim().to_owned()
+    };
+    let first = row(&scene);
+    assert!(first.starts_with("D3 F3 A3 C4 |  "), "{first}");
+    assert!(first.ends_with("  m3 M3 m3"), "{first}");
+    let start = scene.now;
+    let roll = [43, 55, 59, 62, 65];
+    for (i, _) in roll.iter().enumerate() {
+        let notes = &roll[..=i];
+        scene.now = start + Time::millis(20 * i as u64);
+        scene.reading.at = scene.now;
+        scene.reading.struck = keys(notes);
+        scene.reading.struck_at = start;
+        scene.reading.chord = Some((named(notes, "D dorian"), scene.now));
+        scene.reading.voiced = voiced(notes, "D dorian");
+        assert_eq!(row(&scene), first);
+    }
+    scene.now += Time::millis(50);
+    let settled = row(&scene);
+    assert!(settled.starts_with("G2 | G3 B3 D4 F4"), "{settled}");
+    scene.reading.struck = keys(&[76]);
+    scene.reading.struck_at = scene.now;
+    scene.reading.held |= keys(&[76]);
+    assert_eq!(row(&scene), settled);
+}
+
+/// The keys stand in one place below the label however many they are.
+#[test]
+fn the_keys_stand_where_they_stood() {
+    for (width, height) in [(60, 18), (80, 24), (120, 36), (240, 67)] {
+        let place = |chord: &[u8], words: &str| -> (usize, usize) {
+            let mut scene = Scene::dorian();
+            scene.reading.chord = Some((named(chord, "D dorian"), sec(14.0)));
+            scene.reading.voiced = voiced(chord, "D dorian");
+            let text = scene.text(width, height, Glyphs::Ascii);
+            let found = text.lines().enumerate();
+            let found = found.filter_map(|(y, l)| Some((y, l.find(words)?)));
+            let found: Vec<(usize, usize)> = found.collect();
+            assert_eq!(found.len(), 1, "{words} in\n{text}");
+            found[0]
+        };
+        let three = place(&[48, 52, 55], "C3 E3 G3 |");
+        let six = place(&[36, 52, 58, 66, 69, 74], "C2 E3 | Bb3 F#4 A4 D5");
+        assert_eq!(three, six, "{width}x{height}");
+    }
+}
+
 /// What was set back, or stands still, has its label at once.
 #[test]
 fn a_paused_file_does_not_wait_for_its_label() {
     let mut scene = Scene::file();
     scene.reading.struck = scene.reading.held;
     scene.reading.struck_at = scene.now;
-    let has_label = |scene: &Scene| scene.text(60, 18, Glyphs::Ascii).contains("F# G A# C# E");
+    let has_label = |scene: &Scene| {
+        scene
+            .text(60, 18, Glyphs::Ascii)
+            .contains("F#3 | A#3 C#4 E4 G4")
+    };
     assert!(has_label(&scene));
     if let Some(t) = &mut scene.source.transport {
         t.paused = false;

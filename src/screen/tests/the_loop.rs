@@ -385,7 +385,11 @@ fn a_label_held_back_is_drawn_without_news() {
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert!(start.elapsed() < Duration::from_secs(4));
     assert_eq!(rig.surface.shows, 2);
-    assert!(rig.surface.last.contains("D F A C"), "{}", rig.surface.last);
+    assert!(
+        rig.surface.last.contains("D3 F3 A3 C4"),
+        "{}",
+        rig.surface.last
+    );
     assert!(time.join().is_ok());
 }
 

@@ -1,0 +1,357 @@
+//! The chords of a recording, in hindsight, as a document in RomanText (Tymoczko,
+//! Gotham, Cuthbert, Ariza, ISMIR 2019), as its reader in music21 takes it.
+//!
+//! A recording has no bars, so its seconds are written as beats, four to a measure. What
+//! RomanText cannot say is `NC`, and a `Note` after its measure names it: what is no
+//! chord, a chord over a bass that no figure says, a chord while there is no center.
+//! Keys are major or minor; of another mode a `Note` tells its name.
+//!
+//! Traps of the reader: it takes decimals of a beat that lie within 0.01 of a third or a
+//! sixth for that; a chord in the place of the one before is an error; a key between two
+//! chords without a beat makes a pivot.
+
+use super::Analysis;
+use super::change::{around, numeral};
+use crate::plan::ChordSpan;
+use crate::theory::{Around, Glyphs, Notation, Sonority, Spelling, Tonality};
+use crate::time::Time;
+use std::fmt::Write;
+
+/// Beats, and so seconds, in a measure.
+const BEATS: u64 = 4;
+/// Places in a beat: hundredths.
+const PLACES: u64 = 100;
+/// Two chords this near could be read at one place.
+const APART: u64 = 3;
+/// A chord holds through silence as short as this.
+const BREATH: Time = crate::engine::BREATH;
+
+/// Names in the notes: the user's conventions would be in the way of other readers.
+const PLAIN: Notation = Notation {
+    glyphs: Glyphs::Ascii,
+    ..Notation::PLAIN
+};
+
+/// What stands at a place of a measure.
+struct Entry {
+    /// Hundredths of a second.
+    at: u64,
+    /// `I`, `d: iv`, `NC`.
+    text: String,
+    /// What a note tells of it.
+    note: Option<String>,
+}
+
+/// The document, each line ended.
+pub fn document(a: &Analysis) -> String {
+    let entries = entries(a);
+    let spans = || a.study.chords.iter().filter(|c| c.end > c.start);
+    let all = spans().count();
+    let mut out = String::new();
+    // Writing to a String cannot fail.
+    let _ = writeln!(out, "Title: {}", title(a.file));
+    let _ = writeln!(out, "Analyst: Peregrinus {}", env!("CARGO_PKG_VERSION"));
+    for f in a.faults {
+        let _ = writeln!(
+            out,
+            "Note: the recording is damaged: {}",
+            line(&f.to_string())
+        );
+    }
+    let _ = writeln!(
+        out,
+        "Note: the recording has no bars: a beat is one second, a measure four; m3 b2.5 is 9.5 s"
+    );
+    let said = all - entries.iter().filter(|e| e.unsaid()).count();
+    let _ = writeln!(
+        out,
+        "Note: {said} of {all} chords are said; the others are NC, and so is silence"
+    );
+    let _ = writeln!(out, "Time Signature: {BEATS}/4");
+    let _ = writeln!(out);
+    let measure = |e: &Entry| e.at / (BEATS * PLACES);
+    for entries in entries.chunk_by(|x, y| measure(x) == measure(y)) {
+        let number = entries.first().map_or(0, measure) + 1;
+        let _ = write!(out, "m{number}");
+        for e in entries {
+            match beat(e.at) {
+                place if place == "b1" => {}
+                place => {
+                    let _ = write!(out, " {place}");
+                }
+            }
+            let _ = write!(out, " {}", e.text);
+        }
+        let _ = writeln!(out);
+        for e in entries {
+            if let Some(note) = &e.note {
+                let _ = writeln!(out, "Note: m{number} {} {note}", beat(e.at));
+            }
+        }
+    }
+    out
+}
+
+impl Entry {
+    /// A chord that could not be said, not silence.
+    fn unsaid(&self) -> bool {
+        self.text == "NC" && self.note.is_some()
+    }
+}
+
+/// `b2`, `b2.5`, `b2.05`.
+fn beat(at: u64) -> String {
+    let (whole, places) = (at / PLACES % BEATS + 1, at % PLACES);
+    let text = format!("b{whole}.{places:02}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// One line of printable text.
+fn line(text: &str) -> String {
+    let plain = |c: char| if c.is_control() { ' ' } else { c };
+    text.chars().map(plain).collect()
+}
+
+/// The file's name without folder and ending.
+fn title(file: &str) -> String {
+    let path = std::path::Path::new(file);
+    let stem = path.file_stem().and_then(|s| s.to_str());
+    line(stem.unwrap_or(file))
+}
+
+fn entries(a: &Analysis) -> Vec<Entry> {
+    let places = |t: Time| (t.seconds() * PLACES as f64).round() as u64;
+    let mut all: Vec<Entry> = Vec::new();
+    let mut put = |at: Time, text: String, note: Option<String>| {
+        let soonest = all.last().map_or(0, |e| e.at + APART);
+        let at = places(at).max(soonest);
+        all.push(Entry { at, text, note });
+    };
+    let silence = "NC".to_owned();
+    let mut end = Time::ZERO;
+    let mut key: Option<(Spelling, bool)> = None;
+    let mut within: Option<(Tonality, Spelling)> = None;
+    for (i, c) in a.study.chords.iter().enumerate() {
+        if c.end <= c.start {
+            continue;
+        }
+        let first = end == Time::ZERO;
+        if first && c.start > Time::ZERO {
+            put(Time::ZERO, silence.clone(), None);
+        } else if c.start.since(end) >= BREATH {
+            put(end, silence.clone(), None);
+        }
+        end = c.end;
+        let around = around(&a.study.chords, i, true);
+        let Some((numeral, tonality, tonic)) = said(a, c, around) else {
+            put(c.start, silence.clone(), Some(named(a, c, around)));
+            continue;
+        };
+        let mode = a.catalogue.mode(tonality.mode);
+        let minor = !mode.is_major();
+        let mut text = String::new();
+        if key != Some((tonic, minor)) {
+            key = Some((tonic, minor));
+            let name = tonic.text(Glyphs::Ascii);
+            let name = if minor { name.to_lowercase() } else { name };
+            text = format!("{name}: ");
+        }
+        let other = !matches!(mode.id.as_str(), "ionian" | "minor");
+        let note = (within != c.within && other).then(|| {
+            let name = PLAIN.tonality(tonality, tonic, a.catalogue);
+            let nearest = if minor { "minor" } else { "major" };
+            format!("{name}, written in {nearest}")
+        });
+        // Out of such a mode into the key that it was written in.
+        let back = || {
+            let before = within.map(|(t, _)| &a.catalogue.mode(t.mode).id)?;
+            let from = !matches!(before.as_str(), "ionian" | "minor");
+            (from && within != c.within).then(|| PLAIN.tonality(tonality, tonic, a.catalogue))
+        };
+        let note = note.or_else(back);
+        within = c.within;
+        put(c.start, text + &numeral, note);
+    }
+    // The last chord ends where it ended.
+    if end > Time::ZERO && !places(end).is_multiple_of(BEATS * PLACES) || end == Time::ZERO {
+        put(end, silence, None);
+    }
+    all
+}
+
+/// The numeral of a chord and where it stands, if RomanText can say it.
+fn said(a: &Analysis, c: &ChordSpan, around: Around) -> Option<(String, Tonality, Spelling)> {
+    let (tonality, tonic) = c.within?;
+    Some((numeral(a, c, around)?.roman_text()?, tonality, tonic))
+}
+
+/// What cannot be said: why, its label, its notes.
+fn named(a: &Analysis, c: &ChordSpan, around: Around) -> String {
+    let label = match c.sonority.chord() {
+        Some(chord) => PLAIN.chord(
+            chord,
+            PLAIN.root_between(chord, c.within, around, a.catalogue),
+        ),
+        None => PLAIN.sonority(c.sonority, c.within, a.catalogue),
+    };
+    let notes = PLAIN.notes(c.sonority, c.within, around, a.catalogue);
+    let notes: Vec<String> = notes.iter().map(|&n| PLAIN.name(n)).collect();
+    let why = match (c.sonority, c.within) {
+        (Sonority::Chord(_), None) => "no center",
+        (Sonority::Chord(c), _) if c.bass_member().is_some_and(|m| m.number < 8) => {
+            "a degree without a numeral"
+        }
+        (Sonority::Chord(_), _) => "a bass without a figure",
+        _ => "no chord",
+    };
+    format!("{label} ({}): {why}", notes.join(" "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::History;
+    use crate::plan::TonalPlan;
+    use crate::study::Study;
+    use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
+
+    /// Chords from and to a millisecond, in a tonality or in none, their keys from the bass.
+    fn written(chords: &[(u64, u64, &str, &[u8])]) -> String {
+        let catalogue = Catalogue::standard();
+        let span = |&(start, end, within, keys): &(u64, u64, &str, &[u8])| {
+            let set: PitchClassSet = keys.iter().map(|&k| PitchClass::of_key(k)).collect();
+            let bass = PitchClass::of_key(keys[0]);
+            ChordSpan {
+                start: Time::millis(start),
+                end: Time::millis(end),
+                sonority: Kinds::standard().name(set, bass, PitchClassSet::ALL),
+                within: catalogue
+                    .parse_tonality(within)
+                    .ok()
+                    .map(|t| (t.tonality, t.tonic)),
+                keys: 0,
+            }
+        };
+        let study = Study {
+            duration: Time::millis(60_000),
+            heard: History::default(),
+            hindsight: TonalPlan::default(),
+            chords: chords.iter().map(span).collect(),
+        };
+        let text = document(&Analysis {
+            file: "a.mid",
+            study: &study,
+            faults: &[],
+            catalogue,
+            notation: &Notation::default(),
+        });
+        let (head, body) = text.split_once("\n\n").expect("a head and a body");
+        assert!(head.starts_with("Title: a\nAnalyst: Peregrinus "), "{head}");
+        body.to_owned()
+    }
+
+    #[test]
+    fn measures_have_keys_silence_and_notes() {
+        let body = written(&[
+            (500, 2000, "D dorian", &[50, 53, 57]),
+            (2000, 5000, "D dorian", &[55, 59, 62]),
+            (5000, 6000, "", &[48, 52, 55]),
+            // A breath later, and after a rest.
+            (6500, 8000, "C ionian", &[48, 52, 55]),
+            (12_000, 13_000, "C ionian", &[50, 55, 59]),
+            (13_000, 14_000, "C ionian", &[48, 54, 57, 62]),
+            (14_000, 16_000, "C ionian", &[48, 50]),
+        ]);
+        let want = "\
+m1 NC b1.5 d: i b3 IV
+Note: m1 b1.5 D Dorian, written in minor
+m2 b2 NC b3.5 C: I
+Note: m2 b2 C (C E G): no center
+Note: m2 b3.5 C Ionian
+m3 NC
+m4 V64 b2 V42/V b3 NC
+Note: m4 b3 major second (C D): no chord
+";
+        assert_eq!(body, want);
+        assert_eq!(written(&[]), "m1 NC\n");
+    }
+
+    /// What the chords after the next one tell (ii7 of ♭III, V of vi), and augmented sixths
+    /// in every inversion and of a degree, common-tone sevenths.
+    #[test]
+    fn numerals_know_the_harmonies_ahead() {
+        let body = written(&[
+            (0, 1000, "C ionian", &[48, 52, 55]),
+            (1000, 2000, "C ionian", &[53, 56, 60, 63]),
+            (2000, 3000, "C ionian", &[46, 53, 56, 62]),
+            (3000, 4000, "C ionian", &[51, 55, 58]),
+            // F♯ in the bass; the sixth to V of vi, upon it.
+            (4000, 5000, "C ionian", &[42, 56, 60, 63]),
+            (5000, 6000, "C ionian", &[43, 55, 59, 62]),
+            (6000, 7000, "C ionian", &[41, 57, 60, 63]),
+            (7000, 8000, "C ionian", &[40, 56, 59, 62]),
+            (8000, 9000, "C ionian", &[45, 57, 60, 64]),
+            // A common-tone diminished seventh.
+            (9000, 10_000, "C ionian", &[51, 54, 57, 60]),
+            (10_000, 11_000, "C ionian", &[52, 55, 60]),
+            // A degree over a note that no figure says.
+            (11_000, 12_000, "C ionian", &[38, 48, 52, 55, 58]),
+        ]);
+        let want = "\
+m1 C: I b2 ii7/bIII b3 V7/bIII b4 bIII
+m2 bVI42[b7] b2 V b3 VI7[b7]/vi b4 V7/vi
+m3 vi b2 #iio7 b3 I6 b4 NC
+Note: m3 b4 C7/D (D E G Bb C): a bass without a figure
+";
+        assert_eq!(body, want);
+    }
+
+    /// However near two chords are, the reader has them one after the other: it takes
+    /// what lies within 0.01 of a third or a sixth for that.
+    #[test]
+    fn no_two_chords_are_read_at_one_place() {
+        let read = |at: u64| {
+            let place = (at % PLACES) as f64 / PLACES as f64;
+            let near = [1.0 / 6.0, 1.0 / 3.0, 2.0 / 3.0, 5.0 / 6.0]
+                .into_iter()
+                .find(|t: &f64| (t - place).abs() <= 0.01 + 1e-9);
+            (at / PLACES) as f64 + near.unwrap_or(place)
+        };
+        for at in 0..4 * PLACES {
+            assert!(read(at + APART) > read(at), "{at}");
+        }
+        let chords: Vec<(u64, u64, &str, &[u8])> = (0..40)
+            .map(|i| {
+                (
+                    3 * i,
+                    3 * i + 3,
+                    "C ionian",
+                    [&[48, 52, 55][..], &[50, 53, 57]][i as usize % 2],
+                )
+            })
+            .collect();
+        let body = written(&chords);
+        let places: Vec<&str> = body
+            .split_whitespace()
+            .filter(|w| w.starts_with('b'))
+            .collect();
+        assert_eq!(places.len(), 40, "{body}");
+        assert_eq!(places[..3], ["b1.03", "b1.06", "b1.09"]);
+    }
+
+    #[test]
+    fn a_place_is_a_measure_and_a_beat() {
+        assert_eq!(beat(0), "b1");
+        assert_eq!(beat(350), "b4.5");
+        assert_eq!(beat(405), "b1.05");
+        assert_eq!(beat(1210), "b1.1");
+        assert_eq!(beat(799), "b4.99");
+    }
+
+    #[test]
+    fn a_title_is_one_line() {
+        assert_eq!(title("/a/b c.mid"), "b c");
+        assert_eq!(title("two\nlines.mid"), "two lines");
+        assert_eq!(title(""), "");
+    }
+}
