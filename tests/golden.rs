@@ -67,12 +67,14 @@ struct Said {
     millionths: Below,
 }
 
-/// How far each logarithm lies below the greatest.
 #[derive(Deserialize)]
 struct Below {
-    /// By root, then class.
-    chords: Vec<u32>,
-    bass: Vec<u32>,
+    /// How far each logarithm lies below the greatest, by root, then class.
+    chords: Vec<i32>,
+    /// The same.
+    bass: Vec<i32>,
+    /// By root, then semitones above it: as they are.
+    degrees: Vec<i32>,
 }
 
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
@@ -318,13 +320,18 @@ fn the_golden_data_are_worth_comparing() {
     }
 }
 
-/// What [`Below`] says of chords and of the bass.
-fn below(judgement: &Judgement) -> [Vec<f32>; 2] {
-    let chords = (0..12).flat_map(|root| judgement.chords.iter().map(move |class| class[root]));
-    [chords.collect(), judgement.bass.to_vec()].map(|said: Vec<f32>| {
+/// What [`Below`] says.
+fn below(judgement: &Judgement) -> [Vec<f32>; 3] {
+    let by_root = |said: &[[f32; 12]]| -> Vec<f32> {
+        (0..12)
+            .flat_map(|root| said.iter().map(move |s| s[root]))
+            .collect()
+    };
+    let [chords, bass] = [by_root(&judgement.chords), judgement.bass.to_vec()].map(|said| {
         let top = said.iter().copied().fold(f32::NEG_INFINITY, f32::max);
         said.iter().map(|x| top - x).collect()
-    })
+    });
+    [chords, bass, by_root(&judgement.degrees)]
 }
 
 /// As logarithms, up to the constant that they are free of.
@@ -339,8 +346,9 @@ fn what_is_said_of_every_chord_is_that_of_the_training() {
             let (stroke, judgement) = &strokes[row.stroke];
             let way = format!("{way}, stroke {}", row.stroke);
             assert_eq!(stroke.at, BEGIN + Time(row.at), "{way}");
-            let wanted = [&row.millionths.chords, &row.millionths.bass];
-            assert_eq!(wanted.map(Vec::len), [60, 12], "{way}");
+            let m = &row.millionths;
+            let wanted = [&m.chords, &m.bass, &m.degrees];
+            assert_eq!(wanted.map(Vec::len), [60, 12, 132], "{way}");
             for (found, wanted) in below(judgement).iter().zip(wanted) {
                 for (i, (&x, &want)) in found.iter().zip(wanted).enumerate() {
                     let want = want as f32 / 1e6;
@@ -368,9 +376,13 @@ fn the_golden_chords_are_worth_comparing() {
         for rows in [&piece.heard, &piece.backward] {
             for (a, b) in rows.iter().zip(&rows[1..]) {
                 let most =
-                    |a: &[u32], b: &[u32]| a.iter().zip(b).map(|(a, b)| a.abs_diff(*b)).max();
+                    |a: &[i32], b: &[i32]| a.iter().zip(b).map(|(a, b)| a.abs_diff(*b)).max();
                 let (a, b) = (&a.millionths, &b.millionths);
-                let most = [most(&a.chords, &b.chords), most(&a.bass, &b.bass)];
+                let most = [
+                    most(&a.chords, &b.chords),
+                    most(&a.bass, &b.bass),
+                    most(&a.degrees, &b.degrees),
+                ];
                 assert!(
                     most.iter().all(|&m| m > Some(100_000)),
                     "{}: {most:?}",

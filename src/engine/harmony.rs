@@ -113,8 +113,8 @@ pub struct Judgement {
     /// For each of [`TRIADS`] and each root.
     pub chords: [Views; TRIADS.len()],
     pub bass: Views,
-    /// For each degree above each root, how much it speaks for a chord that has it.
-    degrees: [Views; DEGREES],
+    /// For 1 to 11 semitones above each root, how much they speak for a chord that has them.
+    pub degrees: [Views; DEGREES],
 }
 
 impl Judgement {

@@ -129,14 +129,16 @@ def below(scores):
 
 def judged(net, strokes, backward):
     """Some strokes as they are told, each with its first onset in ticks: what is said of
-    roots and classes (root * 5 + class) and of the bass."""
+    roots and classes (root * 5 + class), of the bass, and of degrees (root * 11 + semitones - 1),
+    which are as they are."""
     with torch.no_grad():
         x = torch.from_numpy(harmony.features(strokes, backward))
-        chords, bass = (v[0].double() for v in harmony.scores(net(x[None])))
+        chords, bass, degrees = (v[0].double() for v in harmony.scores(net(x[None])))
     told = strokes[::-1] if backward else strokes
     n = len(told)
     return [{"stroke": i, "at": round(told[i, 0] / TICK),
-             "millionths": {"chords": below(chords[i]), "bass": below(bass[i])}}
+             "millionths": {"chords": below(chords[i]), "bass": below(bass[i]),
+                            "degrees": [round(v * MILLION) for v in degrees[i].flatten().tolist()]}}
             for i in sorted({0, 1, 2, 5, n // 3, n // 2, 2 * n // 3, n - 1})]
 
 
