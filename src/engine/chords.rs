@@ -709,7 +709,15 @@ impl ChordTracker {
                 let stays = said(old) + margin >= said(new);
                 Sonority::Chord(on_its_bass(if stays { stands } else { new }, hearing))
             }
-            (Some(new), _) => Sonority::Chord(on_its_bass(new, hearing)),
+            (Some(new), _) => {
+                // Nobody writes Dm/B♭ where B♭ sounds.
+                let sounds = kinds.name(classes(keys.sounding()).with(bass), bass, hearing);
+                let plain = |c: &Chord| c.root == bass && kinds.kind(c.kind).cost <= PLAIN;
+                match sounds.chord().filter(plain) {
+                    Some(c) if new.bass_member().is_none() => Sonority::Chord(c),
+                    _ => Sonority::Chord(on_its_bass(new, hearing)),
+                }
+            }
             // A note of the chord that stands is that chord still, and so is any while
             // nothing says that it is over.
             (None, Some((old, since)))
