@@ -301,7 +301,7 @@ fn every_harmony_is_named_alike_in_every_texture() {
                     let right = times.into_values().max().unwrap_or(0);
                     let whole: u64 = heard.iter().map(|l| l.1).sum();
                     let good = 10 * right >= 9 * whole;
-                    let mut count = |into: &mut BTreeMap<&'static str, (u32, u32)>| {
+                    let count = |into: &mut BTreeMap<&'static str, (u32, u32)>| {
                         let (well, all) = into.entry(texture.name).or_default();
                         (*well, *all) = (*well + u32::from(good), *all + 1);
                     };
