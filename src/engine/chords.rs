@@ -367,7 +367,7 @@ impl ChordTracker {
         // So is it after a chord when a new bass begins all by itself.
         let afresh = new_bass && self.chord_before && keys.sounding() & !self.cluster == 0;
         if struck.len() >= 3 || afresh {
-            self.horizon = self.cluster_at;
+            self.horizon = if roll { self.roll_at } else { self.cluster_at };
         }
         self.name(
             at,
@@ -381,7 +381,11 @@ impl ChordTracker {
     /// before: the foot follows the hand.
     pub fn on_pedal_up(&mut self, at: Time) {
         let just = at.since(self.cluster_at) < FOOT;
-        self.horizon = if just { self.cluster_at } else { at };
+        self.horizon = match just {
+            true if self.rolling => self.roll_at,
+            true => self.cluster_at,
+            false => at,
+        };
     }
 
     /// Something was let go, or a step of the grid passed.
