@@ -1,6 +1,9 @@
 //! One harmony in many textures: block, rolled, broken, over a pedal, under a melody.
 //! All of them must be given the label of the block. The textures are common practice
-//! at the keyboard (no source), and were written before the recognizer was tuned.
+//! at the keyboard (no source), and were written before the recognizer was tuned; its
+//! margins were then chosen on them, among others, and the network was taught figures of
+//! the same families (`tests/training/playing.py`): what is reached here is a floor to hold,
+//! not a promise for other playing.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -186,6 +189,19 @@ const TEXTURES: [Texture; 10] = [
     },
 ];
 
+const FLOORS: [(&str, f64, f64); 10] = [
+    ("block", 1.0, 1.0),
+    ("repeated block", 0.98, 1.0),
+    ("rolled", 0.97, 1.0),
+    ("rolled slowly", 0.93, 0.95),
+    ("bass, then chord", 0.79, 0.90),
+    ("bass held, the rest broken", 0.86, 0.90),
+    ("broken upward and back", 0.75, 0.73),
+    ("low, high, middle, high", 0.45, 0.56),
+    ("wide, over the pedal", 0.86, 0.96),
+    ("block under a melody with passing notes", 0.90, 0.92),
+];
+
 struct Labels(Vec<(Time, Sonority)>);
 
 impl Observer for Labels {
@@ -351,9 +367,16 @@ fn every_harmony_is_named_alike_in_every_texture() {
     );
     assert!(total.1 > 2000);
     // Aimed at: 0.98. Struck together they are there; single lines of altered chords are not.
-    assert!(share(total) >= 0.84, "\n{}", lines.join("\n"));
-    assert!(share(plain_total) >= 0.88, "\n{}", lines.join("\n"));
-    for (name, floor) in [("block", 1.0), ("rolled", 0.88), ("repeated block", 0.98)] {
-        assert!(share(score[name]) >= floor, "\n{}", lines.join("\n"));
+    assert!(share(total) >= 0.85, "\n{}", lines.join("\n"));
+    assert!(share(plain_total) >= 0.89, "\n{}", lines.join("\n"));
+    // Just below what each reaches, of every kind and of the plain ones.
+    for (name, floor, plain_floor) in FLOORS {
+        assert!(share(score[name]) >= floor, "{name}: {}", lines.join("\n"));
+        assert!(
+            share(plain[name]) >= plain_floor,
+            "plain {name}: {}",
+            lines.join("\n")
+        );
     }
+    assert_eq!(FLOORS.len(), score.len());
 }

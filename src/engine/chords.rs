@@ -12,7 +12,7 @@
 
 use super::harmony::{Harmony, Judgement, RootedTriad, Stroke, TRIADS};
 use super::keys::{KeySet, Keys, each, highest, lowest};
-use crate::theory::{Chord, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, bass_cost};
+use crate::theory::{Chord, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, Triad, bass_cost};
 use crate::time::Time;
 
 /// Onsets this close belong to one stroke of the hands.
@@ -227,6 +227,10 @@ pub struct ChordTracker {
     stroke: Option<(Stroke, bool)>,
     /// How long each key sounded when it ended.
     lasted: [Time; 128],
+    /// Every key that was struck at all.
+    heard: KeySet,
+    /// The lowest key of the bass that is meant.
+    deepest: Option<u8>,
     /// The latest strokes, the last first.
     recent: [(Time, KeySet); 8],
     /// The latest onset, and whether it went on a roll.
@@ -248,6 +252,8 @@ impl Default for ChordTracker {
             harmonies: Course::NONE,
             basses: Course::NONE,
             recent: [(Time::ZERO, 0); 8],
+            heard: 0,
+            deepest: None,
             harmony: Harmony::standard(false),
             stroke: None,
             latest: None,
@@ -291,9 +297,9 @@ impl ChordTracker {
         Some((stroke, self.harmony.judgement(), *another))
     }
 
-    /// The key of the bass, sounding or let go.
+    /// The key of the bass that is meant, sounding or let go.
     pub fn bass(&self) -> Option<u8> {
-        self.bass.map(|(key, _)| key)
+        self.deepest
     }
 
     /// A key was struck. True if the chord changed.
@@ -312,6 +318,7 @@ impl ChordTracker {
             self.cluster_at = at;
         }
         self.cluster |= bit;
+        self.heard |= bit;
         if another {
             self.recent.rotate_right(1);
         }
@@ -404,6 +411,7 @@ impl ChordTracker {
         self.harmony.reset();
         (self.harmonies, self.basses) = (Course::NONE, Course::NONE);
         self.recent = [(Time::ZERO, 0); 8];
+        (self.heard, self.deepest) = (0, None);
         (self.now, self.stroke, self.latest, self.meant) = (None, None, None, None);
         (self.cluster, self.sounding, self.alone) = (0, 0, 0);
         (self.cluster_at, self.horizon, self.began) = (Time::ZERO, Time::ZERO, Time::ZERO);
@@ -571,6 +579,14 @@ impl ChordTracker {
             self.harmonies.hold((root, triad as usize));
         }
         self.meant = found.chord().map(meant_by).or(Some(meant));
+        let bass = found.bass();
+        let of_it = |k: &u8| {
+            PitchClass::of_key(*k) == bass
+                && (keys.sounding() >> k & 1 == 1 || keys.strike(*k).at >= self.began)
+        };
+        self.deepest = each(keys.sounding() | self.heard)
+            .find(of_it)
+            .or(self.bass.map(|(key, _)| key));
         let changed = self.now.map(|n| n.0) != Some(found);
         if changed {
             self.now = Some((found, at));
@@ -773,11 +789,11 @@ impl ChordTracker {
 
     /// The lowest key that a finger holds or that was struck in this harmony.
     fn lowest_of_it(&self, at: Time, keys: &Keys) -> Option<u8> {
-        let struck = |k: u8| {
+        let now = |k: u8| {
             let on = keys.strike(k).at;
-            on >= self.began && on > Time::ZERO && at.since(on) < ROUND
+            on >= self.began && at.since(on) < ROUND
         };
-        (0..128u8).find(|&k| keys.held() >> k & 1 == 1 || struck(k))
+        each(keys.held() | self.heard).find(|&k| keys.held() >> k & 1 == 1 || now(k))
     }
 
     /// What sounds and was struck at `from` or later.
@@ -822,7 +838,10 @@ pub fn likeliest(
     for (id, kind) in Kinds::standard().iter().filter(|(_, k)| k.triad() == triad) {
         // No note is named that was not heard, but for a fifth; of a triad that is
         // expected two notes are enough.
-        let expected = expecting && kind.members.len() == 3 && kind.set().and(above).len() >= 2;
+        let expected = expecting
+            && kind.members.len() == 3
+            && triad != Triad::Suspended
+            && kind.set().and(above).len() >= 2;
         if !(expected || kind.core().is_subset(above)) {
             continue;
         }

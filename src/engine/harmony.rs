@@ -153,7 +153,25 @@ impl Judgement {
         (best, 1.0 / all)
     }
 
+    /// The mean of several.
+    pub fn mean(all: &[Judgement]) -> Judgement {
+        let mut mean = all
+            .iter()
+            .skip(1)
+            .fold(all.first().copied().unwrap_or(Judgement::NONE), |m, j| {
+                m.with(j, 1.0)
+            });
+        let count = all.len().max(1) as f32;
+        let bass = mean.bass.iter_mut();
+        let chords = mean.chords.as_flattened_mut().iter_mut();
+        for said in bass.chain(chords).chain(mean.degrees.as_flattened_mut()) {
+            *said /= count;
+        }
+        mean
+    }
+
     /// Both together, as of one who heard it from its beginning and from its end.
+    /// `weight`: what the other one's chords weigh; its bass and degrees weigh 1.
     pub fn with(&self, other: &Judgement, weight: f32) -> Judgement {
         let mut both = *self;
         for (a, b) in both.chords.iter_mut().zip(&other.chords) {

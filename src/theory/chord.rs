@@ -39,7 +39,7 @@ pub struct Kind {
 
 impl Kind {
     /// The members without which it may not be named: all but a perfect fifth. Without it
-    /// a sixth chord is a triad on its sixth.
+    /// a sixth chord is a triad on its sixth, and a suspended triad no more than a fourth.
     pub fn core(&self) -> PitchClassSet {
         self.core
     }
@@ -226,9 +226,10 @@ impl Kinds {
                 ));
             }
             let sixth = members.iter().any(|m| m.number == 6);
+            let suspended = members.len() == 3 && members.iter().all(|m| m.number != 3);
             let core = members
                 .iter()
-                .filter(|m| m.semitones != 7 || sixth)
+                .filter(|m| m.semitones != 7 || sixth || suspended)
                 .map(|m| PitchClass::new(m.semitones as i32))
                 .collect();
             kinds.push(Kind {
