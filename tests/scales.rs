@@ -406,6 +406,18 @@ fn the_commands_print_what_was_asked_for() {
     assert_eq!(rows(&csv, b',')[1]["label"], "Em7");
 }
 
+/// The forms of minor are one mode, whose sixth and seventh move.
+#[test]
+fn the_forms_of_minor_are_minor() {
+    let minor = printed(&["harmonize", "A minor"]);
+    let card = printed(&["modes", "minor", "--on", "A"]);
+    for form in ["natural minor", "harmonic minor", "melodic minor"] {
+        assert_eq!(printed(&["harmonize", &format!("A {form}")]), minor);
+        assert_eq!(printed(&["modes", form, "--on", "A"]), card);
+    }
+    assert!(minor.contains("G♯") && minor.contains("F♯"), "{minor}");
+}
+
 #[test]
 fn the_readme_shows_what_is_printed() {
     let readme = include_str!("../README.md");

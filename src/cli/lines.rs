@@ -5,7 +5,7 @@ use crate::engine::{Change, Established};
 use crate::formats::{VoicingOut, Words, voicing_out};
 use crate::live::{Feed, News};
 use crate::settings::Settings;
-use crate::theory::{Chord, Spelling, Tonality};
+use crate::theory::{Around, Chord, Spelling, Tonality};
 use crate::time::Time;
 use clap::ValueEnum;
 use serde::Serialize;
@@ -53,6 +53,7 @@ pub fn follow(
         format,
         within: None,
         before: None,
+        around: Around::default(),
         said: None,
         dropped: 0,
     };
@@ -134,6 +135,8 @@ struct Printer<'a> {
     within: Option<(Tonality, Spelling)>,
     /// The chord printed last.
     before: Option<Chord>,
+    /// What stood around the sounding chord when it was named.
+    around: Around,
     said: Option<String>,
     dropped: u64,
 }
@@ -171,16 +174,18 @@ impl Printer<'_> {
                 plain("no center")
             }
             Change::Chord { sonority, .. } => {
-                let around = (self.before, None);
+                let around = Around::from((self.before, None));
+                self.around = around;
                 self.before = sonority.chord().or(self.before);
                 Line {
-                    name: Some(notation.sonority(sonority, self.within, catalogue)),
+                    name: Some(notation.sonority_between(sonority, self.within, around, catalogue)),
                     numeral: notation.numeral_between(sonority, self.within, around, catalogue),
                     ..plain("chord")
                 }
             }
             Change::Silence => {
                 self.before = None;
+                self.around = Around::default();
                 plain("silence")
             }
             // In text the chord's own line is enough.
@@ -189,10 +194,16 @@ impl Printer<'_> {
                     catalogue,
                     notation: &notation,
                 };
-                let s = voiced.sonority;
+                let (s, around) = (voiced.sonority, self.around);
                 Line {
-                    name: Some(notation.sonority(s, self.within, catalogue)),
-                    voicing: Some(voicing_out(&voiced.voicing(), s, self.within, words)),
+                    name: Some(notation.sonority_between(s, self.within, around, catalogue)),
+                    voicing: Some(voicing_out(
+                        &voiced.voicing(),
+                        s,
+                        self.within,
+                        around,
+                        words,
+                    )),
                     ..plain("voicing")
                 }
             }

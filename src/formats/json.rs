@@ -203,7 +203,7 @@ fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
         bass: c.sonority.bass().index(),
         notes: notes.iter().map(|&n| a.notation.name(n)).collect(),
         pitches: crate::engine::each(c.keys).collect(),
-        voicing: super::voicing::of(a, c),
+        voicing: super::voicing::of(a, c, around),
     }
 }
 

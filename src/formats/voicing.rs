@@ -3,7 +3,7 @@
 use super::change::{around, label};
 use super::{Analysis, Words};
 use crate::plan::ChordSpan;
-use crate::theory::{Hands, Sonority, Spelling, Tonality, Voicing};
+use crate::theory::{Around, Hands, Sonority, Spelling, Tonality, Voicing};
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -27,23 +27,25 @@ struct HandsOut {
     right: Vec<String>,
 }
 
-pub(super) fn of(a: &Analysis, c: &ChordSpan) -> VoicingOut {
+pub(super) fn of(a: &Analysis, c: &ChordSpan, around: Around) -> VoicingOut {
     let words = Words {
         catalogue: a.catalogue,
         notation: a.notation,
     };
     let voicing = Voicing::new(crate::engine::each(c.keys));
-    written(&voicing, c.sonority, c.within, words)
+    written(&voicing, c.sonority, c.within, around, words)
 }
 
-/// The keys of a chord, spelled by what it is and the tonality that it is heard in.
+/// The keys of a chord, spelled by what it is, the tonality that it is heard in and the
+/// harmonies around it.
 pub fn written(
     voicing: &Voicing,
     s: Sonority,
     within: Option<(Tonality, Spelling)>,
+    around: Around,
     words: Words,
 ) -> VoicingOut {
-    let notes = voicing.notes(s, within, words.notation, words.catalogue);
+    let notes = voicing.notes(s, within, around, words.notation, words.catalogue);
     let split = |left: usize| {
         let (left, right) = notes.split_at(left.min(notes.len()));
         HandsOut {
@@ -60,7 +62,7 @@ pub fn written(
     VoicingOut {
         hands,
         intervals: voicing.intervals(s, within, words.catalogue),
-        structure: voicing.words(s, within, words.notation, words.catalogue),
+        structure: voicing.words(s, within, around, words.notation, words.catalogue),
         notes,
     }
 }
@@ -71,8 +73,9 @@ pub fn list(a: &Analysis) -> String {
     let mut out = String::from("  voicings\n");
     let spans = a.study.heard.chords();
     for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
-        let label = label(a, c, around(spans, i, false));
-        let v = of(a, c);
+        let around = around(spans, i, false);
+        let label = label(a, c, around);
+        let v = of(a, c, around);
         let notes = match &v.hands {
             Some(h) => format!("{} | {}", h.left.join(" "), h.right.join(" ")),
             None => v.notes.join(" "),

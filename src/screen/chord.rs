@@ -10,7 +10,7 @@ use super::draw::{Look, Picture};
 use super::large::{self, Size};
 use super::pen::{Pen, columns, fit, fit_words};
 use crate::engine::{KeySet, SEEN, Voiced};
-use crate::theory::{Chord, Hands, Sonority, Spelling, Tonality, neighbour};
+use crate::theory::{Around, Chord, Hands, Sonority, Spelling, Tonality, neighbour};
 use crate::time::Time;
 
 /// What is shown, and the tonality that it is named in.
@@ -94,8 +94,10 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
         return;
     };
     let (sonority, within) = (shown.sonority, shown.within);
-    let around = (label.before, None);
-    let label = look.notation.sonority(sonority, within, look.catalogue);
+    let around = Around::from((label.before, None));
+    let label = look
+        .notation
+        .sonority_between(sonority, within, around, look.catalogue);
     let numeral = look
         .notation
         .numeral_between(sonority, within, around, look.catalogue);
@@ -111,7 +113,7 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
         if let Some(n) = &numeral {
             pen.put(x.max(22) + gap, 0, n, styles.numeral);
         }
-        below(pen, (8, 1), &shown, look);
+        below(pen, (8, 1), &shown, around, look);
     } else {
         let fits = large::fitting(&label, size, pen.width(), ascii);
         let y = 1 + match fits {
@@ -140,7 +142,7 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
                 pen.put_right(pen.width(), 0, n, styles.numeral);
             }
         }
-        below(pen, (0, 1 + size.rows()), &shown, look);
+        below(pen, (0, 1 + size.rows()), &shown, around, look);
     }
     if picture.asleep().is_some() {
         pen.tint(0, pen.height(), styles.asleep);
@@ -148,23 +150,23 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
 }
 
 /// What stands below the label, from (x, y) to the end of the rows.
-fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, look: &Look) {
+fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look: &Look) {
     let (styles, ascii) = (look.styles(), look.ascii());
     let (sonority, within) = (shown.sonority, shown.within);
     let room = pen.width().saturating_sub(x);
     let rows = pen.height().saturating_sub(y);
     let Some(voiced) = shown.voiced else {
-        let words = words(sonority, within, look);
+        let words = words(sonority, within, around, look);
         pen.put(x, y, &fit(&words, room, ascii), styles.text);
         return;
     };
     let voicing = voiced.voicing();
     let (notation, catalogue) = (&look.notation, look.catalogue);
-    let notes = voicing.notes(voiced.sonority, within, notation, catalogue);
+    let notes = voicing.notes(voiced.sonority, within, around, notation, catalogue);
     let mut keys = by_hands(&notes, voicing.hands(), look);
     let intervals = voicing.intervals(voiced.sonority, within, catalogue);
     let intervals = intervals.join(" ");
-    let built = voicing.words(voiced.sonority, within, notation, catalogue);
+    let built = voicing.words(voiced.sonority, within, around, notation, catalogue);
     // The label in words goes with the keys, unless it has a row of its own.
     if rows < 3 && !sonority.words().is_empty() {
         keys = format!("{}   {keys}", sonority.words());
@@ -188,7 +190,7 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, look: &Look) {
         right(pen, y + 1, end, &built);
     }
     if rows > 2 {
-        let words = words(sonority, within, look);
+        let words = words(sonority, within, around, look);
         pen.put(x, y + 2, &fit(&words, room, ascii), styles.text);
     }
 }
@@ -231,9 +233,9 @@ fn named(picture: &Picture) -> Option<Shown> {
 }
 
 /// Its notes upwards from the bass, after a word where the label is bare.
-fn words(s: Sonority, within: Option<(Tonality, Spelling)>, look: &Look) -> String {
+fn words(s: Sonority, within: Option<(Tonality, Spelling)>, around: Around, look: &Look) -> String {
     let notation = &look.notation;
-    let notes = notation.notes(s, within, (None, None), look.catalogue);
+    let notes = notation.notes(s, within, around, look.catalogue);
     let name = |&note| notation.note_name(note, within, look.catalogue);
     let notes: Vec<String> = notes.iter().map(name).collect();
     let notes = notes.join(" ");

@@ -452,8 +452,9 @@ impl Catalogue {
         })
     }
 
-    /// A mode by id or name; `major` is Ionian, as everybody calls it. The error names
-    /// the mode that is meant, or all of them.
+    /// A mode by id or name; `major` is Ionian, as everybody calls it, and the natural,
+    /// harmonic or melodic form of minor is minor, whose 6th and 7th move. The error names
+    /// the mode that is meant, or all of them; a collection without a center is none.
     pub fn parse_mode(&self, text: &str) -> Result<ModeId, CatalogueError> {
         let text = text.trim();
         if let Some(mode) = self.find(text) {
@@ -467,11 +468,16 @@ impl Catalogue {
             return Ok(ionian);
         }
         let what = format!("'{text}' is no mode of the catalogue");
+        // Its forms are no modes of their own: minor holds them all.
         if let ["natural" | "harmonic" | "melodic", "minor"] = words[..]
-            && self.find("minor").is_some()
+            && let Some(minor) = self.find("minor")
         {
+            return Ok(minor);
+        }
+        if let ["octatonic" | "chromatic"] | ["whole", "tone"] = words[..] {
             return Err(CatalogueError(format!(
-                "{what} but a form of minor, whose 6th and 7th move: write minor"
+                "{what} but a collection that repeats within the octave, so none of its notes \
+                 is its center; write a mode, such as ionian or minor"
             )));
         }
         let near =
@@ -536,9 +542,16 @@ mod tests {
                 "D mixolidian",
                 "'mixolidian' is no mode of the catalogue; did you mean mixolydian?",
             ),
+            ("A harmonic minor", "minor"),
+            ("A Melodic-Minor", "minor"),
+            ("a natural minor", "minor"),
             (
-                "A harmonic minor",
-                "'harmonic minor' is no mode of the catalogue but a form of minor, whose 6th and 7th move: write minor",
+                "C octatonic",
+                "'octatonic' is no mode of the catalogue but a collection that repeats within the octave, so none of its notes is its center; write a mode, such as ionian or minor",
+            ),
+            (
+                "C whole-tone",
+                "'whole-tone' is no mode of the catalogue but a collection that repeats within the octave, so none of its notes is its center; write a mode, such as ionian or minor",
             ),
             (
                 "",

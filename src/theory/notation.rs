@@ -245,9 +245,21 @@ impl Notation {
     /// The label of whatever sounds: a chord's, an interval's name, a note, or the
     /// notes from the bass up.
     pub fn sonority(&self, s: Sonority, within: Within, catalogue: &Catalogue) -> String {
+        self.sonority_between(s, within, Around::default(), catalogue)
+    }
+
+    /// The same among the harmonies before and, in hindsight, after it, which may tell how
+    /// a chord's root is spelled.
+    pub fn sonority_between(
+        &self,
+        s: Sonority,
+        within: Within,
+        around: impl Into<Around>,
+        catalogue: &Catalogue,
+    ) -> String {
         let note = |pc| self.note_named(pc, within, catalogue);
         match s {
-            Sonority::Chord(c) => self.chord(c, self.root(c, within, catalogue)),
+            Sonority::Chord(c) => self.chord(c, self.root_between(c, within, around, catalogue)),
             Sonority::Note(pc) => note(pc),
             Sonority::Interval { .. } => s.interval().unwrap_or_default().to_owned(),
             Sonority::Notes { set, bass } => match s.quartal() {

@@ -955,11 +955,19 @@ impl Place<'_> {
         let fixed = k.symbol == "dim7" || augmented;
         // As it goes down a semitone, G♭7 before F stays that.
         let goes = after.is_some_and(|a| a.root == reading.chord.root.up(-1));
+        // ♭II is written on that degree, C♭ in B♭, unless that is doubled: D in D♭.
+        let lowered = match reading.role {
+            Role::Neapolitan | Role::TritoneSubstitute(None) => true,
+            Role::Borrowed | Role::Chromatic => reading.degree.alter < 0,
+            _ => false,
+        };
+        let on_degree = lowered && (-8..=10).contains(&reading.root.fifths());
         let clumsy = |root: Spelling| {
             let of_degree = matches!(reading.role, Role::TritoneSubstitute(Some(_)));
             let demanded = |m: &&Member| match m.number {
                 3 => true,
-                5 => m.semitones == 7,
+                // A♯m7♭5 in F, not B♭m7♭5 with F♭.
+                5 => m.semitones == 7 || reading.role == Role::Chromatic,
                 // F♯7 in C, not G♭7 with F♭.
                 7 => of_degree && !goes,
                 _ => false,
@@ -976,7 +984,7 @@ impl Place<'_> {
             let all: usize = members.map(|m| clumsy(stack(root, *m))).sum();
             all + 6 * usize::from(!plain(root))
         };
-        let root = if fixed {
+        let root = if fixed || on_degree {
             reading.root
         } else {
             [0, 12, -12]
@@ -991,6 +999,10 @@ impl Place<'_> {
             let s = stack(root, m);
             let s = match s {
                 s if augmented && m.number == 7 => Spelling::at(s.fifths() + 12),
+                // The French sixth's is the second degree: F♯ above C in E.
+                s if augmented && (m.number, m.semitones) == (5, 6) => {
+                    Spelling::at(s.fifths() + 12)
+                }
                 s if own(s) => s,
                 _ if is_altered(m) && self.mode.set().contains(self.center_to(pc)) => {
                     note(pc, self.center, self.tonic, self.mode)
@@ -1707,11 +1719,16 @@ mod tests {
             ("C ionian", "Bdim7", Some("Am"), "B D F G♯"),
             ("Gb ionian", "Fdim7", None, "F A♭ C♭ D"),
             ("Gb ionian", "B", None, "C♭ E♭ G♭"),
-            ("Ab ionian", "E", None, "E G♯ B"),
-            // C♭ is read; F♭ is not.
+            ("Ab ionian", "E", None, "F♭ A♭ C♭"),
+            ("Bb ionian", "B", None, "C♭ E♭ G♭"),
+            ("Bb ionian", "B7", Some("Bb"), "C♭ E♭ G♭ A"),
+            ("Db ionian", "D", None, "D F♯ A"),
+            ("E ionian", "F#7b5/C", Some("B"), "C E F♯ A♯"),
+            ("E ionian", "F#7b5/C", None, "C E F♯ A♯"),
+            ("F ionian", "Bbm7b5/E", None, "E G♯ A♯ C♯"),
             ("C ionian", "Abm", None, "A♭ C♭ E♭"),
             ("C ionian", "C#m", None, "C♯ E G♯"),
-            ("F ionian", "Dbm", None, "C♯ E G♯"),
+            ("F ionian", "Dbm", None, "D♭ F♭ A♭"),
             ("C ionian", "F#m", None, "F♯ A C♯"),
             ("Db ionian", "Ebm7b5", None, "E♭ G♭ A D♭"),
             ("E ionian", "Fdim7", Some("F#m"), "E♯ G♯ B D"),
@@ -1869,12 +1886,17 @@ mod tests {
             );
         }
         assert_eq!(numeral.notes().count(), set.len());
-        // Its root C♭ or F♭ only as the mode's own degree; B♯ and E♯ only as that, or
-        // where they lead.
+        // Its root C♭ or F♭ only as the mode's own degree or a lowered one of the numeral;
+        // B♯ and E♯ only as the mode's, or where they lead.
         let root = numeral.root();
         let leads = matches!(numeral.role, Role::Applied(_)) && root.fifths() <= 12;
+        let altered = matches!(
+            numeral.role,
+            Role::Neapolitan | Role::TritoneSubstitute(None) | Role::Borrowed | Role::Chromatic
+        );
+        let lowered = altered && numeral.degree.alter < 0 && (-8..=-7).contains(&root.fifths());
         assert!(
-            (-6..=10).contains(&root.fifths()) || own.contains(&root) || leads,
+            (-6..=10).contains(&root.fifths()) || own.contains(&root) || leads || lowered,
             "{root} for {chord:?} in {tonic} {}",
             mode.id
         );

@@ -4,7 +4,7 @@
 use super::chord::{Chord, KindId, Kinds, Sonority, Triad};
 use super::mode::{Catalogue, Tonality};
 use super::notation::Notation;
-use super::numeral;
+use super::numeral::{self, Around};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
 
@@ -64,15 +64,16 @@ impl Voicing {
     }
 
     /// Its notes with their octaves (C4 is middle C, key 60), spelled as
-    /// [`Notation::notes`] has them: `E3`, `B♭3`, `C♭4` for key 59.
+    /// [`Notation::notes`] has them among the same harmonies: `E3`, `B♭3`, `C♭4` for key 59.
     pub fn notes(
         &self,
         sonority: Sonority,
         within: Option<(Tonality, Spelling)>,
+        around: impl Into<Around>,
         notation: &Notation,
         catalogue: &Catalogue,
     ) -> Vec<String> {
-        let notes = notation.notes(sonority, within, (None, None), catalogue);
+        let notes = notation.notes(sonority, within, around, catalogue);
         let name = |&key: &u8| {
             let pc = PitchClass::of_key(key);
             let found = notes.iter().copied().find(|n| n.pitch_class() == pc);
@@ -194,6 +195,7 @@ impl Voicing {
         &self,
         sonority: Sonority,
         within: Option<(Tonality, Spelling)>,
+        around: impl Into<Around>,
         notation: &Notation,
         catalogue: &Catalogue,
     ) -> Option<String> {
@@ -208,7 +210,7 @@ impl Voicing {
             Structure::UpperTriad { triad, over } => {
                 // A triad of its own, E♭ over C7 though D♯ is the ninth.
                 let root = notation.root(triad, within, catalogue);
-                let under = notation.root(sonority.chord()?, within, catalogue);
+                let under = notation.root_between(sonority.chord()?, within, around, catalogue);
                 format!(
                     "{} over {}",
                     notation.chord(triad, root),
@@ -258,8 +260,14 @@ mod tests {
 
     fn notes(keys: &[u8]) -> String {
         let (v, s) = of(keys);
-        v.notes(s, None, &Notation::PLAIN, Catalogue::standard())
-            .join(" ")
+        v.notes(
+            s,
+            None,
+            (None, None),
+            &Notation::PLAIN,
+            Catalogue::standard(),
+        )
+        .join(" ")
     }
 
     fn intervals(keys: &[u8]) -> String {
@@ -269,7 +277,37 @@ mod tests {
 
     fn built(keys: &[u8]) -> Option<String> {
         let (v, s) = of(keys);
-        v.words(s, None, &Notation::PLAIN, Catalogue::standard())
+        v.words(
+            s,
+            None,
+            (None, None),
+            &Notation::PLAIN,
+            Catalogue::standard(),
+        )
+    }
+
+    /// By the harmonies around it, as the chord's own notes are.
+    #[test]
+    fn it_is_spelled_as_its_chord_is() {
+        let c = Catalogue::standard();
+        let c_major = super::super::written::within("C ionian");
+        let chord = super::super::written::chord;
+        for (keys, label, after, want) in [
+            (&[56, 60, 63, 66][..], "Ab7", "G", "A♭3 C4 E♭4 F♯4"),
+            (&[56, 60, 63, 66], "Ab7", "Db", "A♭3 C4 E♭4 G♭4"),
+            (&[56, 59, 62, 65], "G#dim7", "Am", "G♯3 B3 D4 F4"),
+            (&[56, 59, 62, 65], "Bdim7/Ab", "C", "A♭3 B3 D4 F4"),
+        ] {
+            let (v, _) = of(keys);
+            let s = Sonority::Chord(chord(label));
+            let around = (None, Some(chord(after)));
+            let notes = v.notes(s, Some(c_major), around, &Notation::PLAIN, c);
+            assert_eq!(notes.join(" "), want, "{label} before {after}");
+            let plain = Notation::PLAIN.notes(s, Some(c_major), around, c);
+            let plain: Vec<String> = plain.iter().map(|n| n.to_string()).collect();
+            let letters: Vec<&str> = notes.iter().map(|n| &n[..n.len() - 1]).collect();
+            assert_eq!(letters, plain);
+        }
     }
 
     #[test]
@@ -297,7 +335,7 @@ mod tests {
             letters: super::super::convention::Letters::German,
             ..Notation::PLAIN
         };
-        let said = v.notes(s, None, &german, Catalogue::standard());
+        let said = v.notes(s, None, (None, None), &german, Catalogue::standard());
         assert_eq!(said, ["B2", "B3", "D4"]);
     }
 
