@@ -76,7 +76,7 @@ pub struct ChordSpan {
     pub sonority: Sonority,
     /// The tonality that it was heard in.
     pub within: Option<(Tonality, Spelling)>,
-    /// The keys that sounded, by number.
+    /// The keys that it is voiced with, bit n for MIDI note n.
     pub keys: u128,
 }
 

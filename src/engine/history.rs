@@ -3,6 +3,7 @@
 use super::chords::CLUSTER;
 use super::monitor::{Change, Observer};
 use super::reading::Established;
+use super::voiced::Voiced;
 use crate::plan::{ChordSpan, Region, TonalPlan};
 use crate::time::Time;
 
@@ -15,6 +16,8 @@ pub struct History {
     here: bool,
     home: bool,
     chord: bool,
+    /// The last chord has the keys that it is voiced with, not what sounded as it began.
+    voiced: bool,
     until: Time,
     /// Stretches without a sound that were long enough to matter.
     rests: Vec<(Time, Time)>,
@@ -97,6 +100,19 @@ impl History {
         }
     }
 
+    /// The label comes with the first keys of a stroke, the voicing with all of it. What is
+    /// broken grows; the same chord struck otherwise later leaves it as it was first.
+    fn voice(&mut self, voiced: Voiced) {
+        if self.chord
+            && let Some(c) = self.chords.last_mut()
+            && c.sonority == voiced.sonority
+            && (!self.voiced || c.keys & !voiced.keys == 0)
+        {
+            c.keys = voiced.keys;
+            self.voiced = true;
+        }
+    }
+
     fn sound(&mut self, at: Time) {
         if let Some(since) = self.silent.take() {
             if at.since(since) >= BREATH {
@@ -140,8 +156,9 @@ fn close(list: &mut Vec<Region>) {
 
 impl Observer for History {
     fn change(&mut self, at: Time, change: Change) {
-        if matches!(change, Change::Voiced(_)) {
-            // Moves no boundary: a span has the keys that sounded when it began.
+        if let Change::Voiced(voiced) = change {
+            // Moves no boundary.
+            self.voice(voiced);
             return;
         }
         self.take_back(at);
@@ -183,6 +200,7 @@ impl Observer for History {
                     && at.since(c.start) < if follows { CLUSTER } else { SEEN }
                 {
                     (c.sonority, c.keys, c.end) = (sonority, keys, at);
+                    self.voiced = false;
                     return;
                 }
                 // Through one between two others the one before it stood on.
@@ -197,7 +215,7 @@ impl Observer for History {
                     && c.sonority == sonority
                 {
                     // The same again after a breath.
-                    self.chord = true;
+                    (self.chord, self.voiced) = (true, true);
                     return;
                 }
                 let within = self
@@ -211,7 +229,7 @@ impl Observer for History {
                     within,
                     keys,
                 });
-                self.chord = true;
+                (self.chord, self.voiced) = (true, false);
             }
             Change::Voiced(_) => {}
             Change::Silence => {
@@ -222,5 +240,79 @@ impl Observer for History {
                 (self.here, self.home, self.chord) = (false, false, false);
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::keys::each;
+    use super::super::monitor::Monitor;
+    use super::*;
+    use crate::midi::Event;
+    use crate::theory::Catalogue;
+    use std::sync::Arc;
+
+    /// Milliseconds and a key: struck, or let go. The keys of each chord.
+    fn listed(script: &[(u64, i8)], end: u64) -> Vec<Vec<u8>> {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let mut monitor = Monitor::new(catalogue).expect("the weights");
+        let mut history = History::default();
+        for &(ms, key) in script {
+            let (channel, velocity) = (0, 80);
+            let event = match u8::try_from(key) {
+                Ok(key) => Event::NoteOn {
+                    channel,
+                    key,
+                    velocity,
+                },
+                Err(_) => Event::NoteOff {
+                    channel,
+                    key: key.unsigned_abs(),
+                },
+            };
+            monitor.on_event(Time::millis(ms), event, &mut history);
+        }
+        monitor.advance_to(Time::millis(end), &mut history);
+        let chords = history.chords().iter().filter(|c| c.end > c.start);
+        chords.map(|c| each(c.keys).collect()).collect()
+    }
+
+    #[test]
+    fn a_block_struck_with_scatter_is_listed_whole() {
+        let mut script = Vec::new();
+        let chords: [&[i8]; 4] = [
+            &[60, 64, 67],
+            &[53, 60, 65, 69],
+            &[55, 59, 65, 62],
+            &[60, 64, 67],
+        ];
+        for (i, keys) in chords.iter().enumerate() {
+            let at = 1000 * i as u64;
+            script.extend(keys.iter().zip(0..).map(|(&k, n)| (at + 10 * n, k)));
+            script.extend(keys.iter().map(|&k| (at + 900, -k)));
+        }
+        let want: [&[u8]; 4] = [
+            &[60, 64, 67],
+            &[53, 60, 65, 69],
+            &[55, 59, 62, 65],
+            &[60, 64, 67],
+        ];
+        assert_eq!(listed(&script, 4000), want);
+    }
+
+    /// Restruck with other keys under the same label it is listed as it was first.
+    #[test]
+    fn a_chord_is_listed_as_it_was_struck_first() {
+        let first = [
+            (0, 48),
+            (8, 64),
+            (16, 67),
+            (900, -48),
+            (900, -64),
+            (900, -67),
+        ];
+        let second = [(1000, 48), (1010, 67), (1020, 72), (1030, 76)];
+        let all: Vec<(u64, i8)> = first.into_iter().chain(second).collect();
+        assert_eq!(listed(&all, 2000), [[48, 64, 67]]);
     }
 }

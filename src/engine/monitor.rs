@@ -279,6 +279,7 @@ impl<E: Estimator> Monitor<E> {
 
     fn after_release(&mut self, at: Time, observer: &mut impl Observer) {
         observer.keys(at, None, self.keys.sounding());
+        self.voicing.on_release(at, self.keys.sounding());
         let hearing = self.hearing();
         if self.chords.on_time(at, &self.keys, hearing) {
             self.tell_chord(at, observer);

@@ -7,13 +7,15 @@
 //! one hand reads C E G. Before enough of a new chord was struck the one before stays.
 //! Common practice of keyboard teaching, no source.
 
-use super::history::BREATH;
 use super::keys::{KeySet, Keys, each};
 use crate::theory::{PitchClass, PitchClassSet, Sonority, Voicing};
 use crate::time::Time;
 
 /// So many keys of a broken chord are looked back to.
 const RUN: usize = 16;
+/// A key let go so long before the next was struck is no part of what is broken.
+/// Common practice, no source.
+const GAP: Time = Time::millis(2000);
 /// So many different notes make a chord.
 const CHORD: usize = 3;
 
@@ -38,7 +40,16 @@ pub(super) struct VoicingTracker {
     /// It was struck as a block.
     block: bool,
     /// The keys struck after the last block, the latest first.
-    latest: [Option<(u8, Time)>; RUN],
+    latest: [Option<Past>; RUN],
+}
+
+/// A key that was struck alone.
+#[derive(Clone, Copy, Debug)]
+struct Past {
+    key: u8,
+    struck: Time,
+    /// When it sounded no more, or was struck again.
+    end: Option<Time>,
 }
 
 /// A key that was struck, and what it is a part of.
@@ -68,14 +79,31 @@ impl VoicingTracker {
         self.latest = [None; RUN];
     }
 
+    /// Some keys may sound no more.
+    pub fn on_release(&mut self, at: Time, sounding: KeySet) {
+        for past in self.latest.iter_mut().flatten() {
+            if sounding >> past.key & 1 == 0 {
+                past.end.get_or_insert(at);
+            }
+        }
+    }
+
     /// A key was struck. True if the voicing changed.
     pub fn on_onset(&mut self, onset: &Onset) -> bool {
         let block = classes(onset.stroke).len() >= CHORD;
         if block {
             self.latest = [None; RUN];
         } else {
+            let again = self.latest.iter_mut().flatten();
+            for past in again.filter(|p| p.key == onset.key) {
+                past.end.get_or_insert(onset.at);
+            }
             self.latest.rotate_right(1);
-            self.latest[0] = Some((onset.key, onset.at));
+            self.latest[0] = Some(Past {
+                key: onset.key,
+                struck: onset.at,
+                end: None,
+            });
         }
         let Some(sonority) = onset.sonority else {
             return false;
@@ -119,18 +147,17 @@ impl VoicingTracker {
     }
 
     /// The keys struck last, back to the bass that they stand on, or to one that is no
-    /// part of the chord or was over long before the next.
+    /// part of the chord or was let go long before the next.
     fn run(&self, onset: &Onset, set: PitchClassSet) -> KeySet {
         let mut next = onset.at;
         let mut keys = 0;
-        for &(key, at) in self.latest.iter().flatten() {
-            let sounds = onset.keys.sounding() >> key & 1 == 1;
-            let over = !sounds && next.since(at) >= BREATH;
+        for &Past { key, struck, end } in self.latest.iter().flatten() {
+            let over = end.is_some_and(|end| next.since(end) >= GAP);
             if over || !set.contains(PitchClass::of_key(key)) {
                 break;
             }
             keys |= 1 << key;
-            next = at;
+            next = struck;
             if onset.bass == Some(key) {
                 break;
             }
@@ -283,5 +310,13 @@ mod tests {
         assert_eq!(last("0 60"), [60]);
         // After a long silence nothing of what was before belongs to what follows.
         assert_eq!(last("0 48 52 55, 500 -48 -52 -55, 20000 60"), [60]);
+    }
+
+    #[test]
+    fn what_is_held_until_the_next_belongs_to_it() {
+        assert_eq!(last("0 48, 2180 -48, 2200 52, 4380 -52"), [48, 52]);
+        // Let go long before.
+        let (_, told) = played("0 48, 100 -48, 2200 52, 4380 -52");
+        assert!(!told.contains(&vec![48, 52]), "{told:?}");
     }
 }

@@ -3,7 +3,8 @@
 //!
 //! A recording has no bars, so its seconds are written as beats, four to a measure. What
 //! RomanText cannot say is `NC`, and a `Note` after its measure names it: what is no
-//! chord, a chord over a bass that no figure says, a chord while there is no center.
+//! chord, a chord over a bass that no figure says, a chord while there is no center. A
+//! `Note` names too what is over so soon that it has no place of its own.
 //! Keys are major or minor; of another mode a `Note` tells its name.
 //!
 //! Traps of the reader: it takes decimals of a beat that lie within 0.01 of a third or a
@@ -21,7 +22,7 @@ use std::fmt::Write;
 const BEATS: u64 = 4;
 /// Places in a beat: hundredths.
 const PLACES: u64 = 100;
-/// Two chords this near could be read at one place.
+/// Two chords this near could be read at one place; so far one is moved, and no farther.
 const APART: u64 = 3;
 /// A chord holds through silence as short as this.
 const BREATH: Time = crate::engine::BREATH;
@@ -38,8 +39,20 @@ struct Entry {
     at: u64,
     /// `I`, `d: iv`, `NC`.
     text: String,
-    /// What a note tells of it.
-    note: Option<String>,
+    /// What notes tell, and of which place.
+    notes: Vec<(u64, String)>,
+    /// So many chords are told in the notes alone.
+    unsaid: usize,
+}
+
+/// What comes to stand where.
+struct Place {
+    /// Hundredths of a second.
+    at: u64,
+    /// Which chord; none for silence.
+    chord: Option<usize>,
+    /// Chords that found no place beside it.
+    beside: Vec<usize>,
 }
 
 /// The document, each line ended.
@@ -62,16 +75,15 @@ pub fn document(a: &Analysis) -> String {
         out,
         "Note: the recording has no bars: a beat is one second, a measure four; m3 b2.5 is 9.5 s"
     );
-    let said = all - entries.iter().filter(|e| e.unsaid()).count();
+    let said = all - entries.iter().map(|e| e.unsaid).sum::<usize>();
     let _ = writeln!(
         out,
-        "Note: {said} of {all} chords are said; the others are NC, and so is silence"
+        "Note: {said} of {all} chords are said; the others are told in notes; NC is one of them, or silence"
     );
     let _ = writeln!(out, "Time Signature: {BEATS}/4");
     let _ = writeln!(out);
-    let measure = |e: &Entry| e.at / (BEATS * PLACES);
-    for entries in entries.chunk_by(|x, y| measure(x) == measure(y)) {
-        let number = entries.first().map_or(0, measure) + 1;
+    for entries in entries.chunk_by(|x, y| measure(x.at) == measure(y.at)) {
+        let number = entries.first().map_or(1, |e| measure(e.at));
         let _ = write!(out, "m{number}");
         for e in entries {
             match beat(e.at) {
@@ -83,20 +95,20 @@ pub fn document(a: &Analysis) -> String {
             let _ = write!(out, " {}", e.text);
         }
         let _ = writeln!(out);
-        for e in entries {
-            if let Some(note) = &e.note {
-                let _ = writeln!(out, "Note: m{number} {} {note}", beat(e.at));
-            }
+        for (at, note) in entries.iter().flat_map(|e| &e.notes) {
+            let _ = writeln!(out, "Note: m{} {} {note}", measure(*at), beat(*at));
         }
     }
     out
 }
 
-impl Entry {
-    /// A chord that could not be said, not silence.
-    fn unsaid(&self) -> bool {
-        self.text == "NC" && self.note.is_some()
-    }
+fn hundredths(t: Time) -> u64 {
+    (t.seconds() * PLACES as f64).round() as u64
+}
+
+/// The number of a measure, from 1.
+fn measure(at: u64) -> u64 {
+    at / (BEATS * PLACES) + 1
 }
 
 /// `b2`, `b2.5`, `b2.05`.
@@ -119,64 +131,109 @@ fn title(file: &str) -> String {
     line(stem.unwrap_or(file))
 }
 
-fn entries(a: &Analysis) -> Vec<Entry> {
-    let places = |t: Time| (t.seconds() * PLACES as f64).round() as u64;
-    let mut all: Vec<Entry> = Vec::new();
-    let mut put = |at: Time, text: String, note: Option<String>| {
-        let soonest = all.last().map_or(0, |e| e.at + APART);
-        let at = places(at).max(soonest);
-        all.push(Entry { at, text, note });
-    };
-    let silence = "NC".to_owned();
-    let mut end = Time::ZERO;
-    let mut key: Option<(Spelling, bool)> = None;
-    let mut within: Option<(Tonality, Spelling)> = None;
-    for (i, c) in a.study.chords.iter().enumerate() {
-        if c.end <= c.start {
-            continue;
+/// Where chords and silence stand, in order, each at least [`APART`] after the one
+/// before and none moved by more than that: of what would have to be, the longest stays.
+fn places(chords: &[ChordSpan]) -> Vec<Place> {
+    let mut all: Vec<Place> = Vec::new();
+    let length = |i: usize| chords.get(i).map(|c| c.end.since(c.start));
+    let put = |all: &mut Vec<Place>, at: Time, chord: Option<usize>| {
+        let at = hundredths(at);
+        let last = match all.last_mut() {
+            // Moved itself, beyond where this one begins.
+            Some(last) if last.at > at => last,
+            last => {
+                let soonest = last.map_or(0, |l| l.at + APART);
+                let (at, beside) = (at.max(soonest), Vec::new());
+                return all.push(Place { at, chord, beside });
+            }
+        };
+        match (last.chord, chord) {
+            (Some(short), Some(long)) if length(long) > length(short) => {
+                last.beside.push(short);
+                last.chord = chord;
+            }
+            // Silence is long, or the end.
+            (Some(short), None) => {
+                last.beside.push(short);
+                last.chord = None;
+            }
+            (_, chord) => last.beside.extend(chord),
         }
+    };
+    let mut end = Time::ZERO;
+    for (i, c) in chords.iter().enumerate().filter(|(_, c)| c.end > c.start) {
         let first = end == Time::ZERO;
         if first && c.start > Time::ZERO {
-            put(Time::ZERO, silence.clone(), None);
+            put(&mut all, Time::ZERO, None);
         } else if c.start.since(end) >= BREATH {
-            put(end, silence.clone(), None);
+            put(&mut all, end, None);
         }
         end = c.end;
-        let around = around(&a.study.chords, i, true);
-        let Some((numeral, tonality, tonic)) = said(a, c, around) else {
-            put(c.start, silence.clone(), Some(named(a, c, around)));
-            continue;
-        };
-        let mode = a.catalogue.mode(tonality.mode);
-        let minor = !mode.is_major();
-        let mut text = String::new();
-        if key != Some((tonic, minor)) {
-            key = Some((tonic, minor));
-            let name = tonic.text(Glyphs::Ascii);
-            let name = if minor { name.to_lowercase() } else { name };
-            text = format!("{name}: ");
-        }
-        let other = !matches!(mode.id.as_str(), "ionian" | "minor");
-        let note = (within != c.within && other).then(|| {
-            let name = PLAIN.tonality(tonality, tonic, a.catalogue);
-            let nearest = if minor { "minor" } else { "major" };
-            format!("{name}, written in {nearest}")
-        });
-        // Out of such a mode into the key that it was written in.
-        let back = || {
-            let before = within.map(|(t, _)| &a.catalogue.mode(t.mode).id)?;
-            let from = !matches!(before.as_str(), "ionian" | "minor");
-            (from && within != c.within).then(|| PLAIN.tonality(tonality, tonic, a.catalogue))
-        };
-        let note = note.or_else(back);
-        within = c.within;
-        put(c.start, text + &numeral, note);
+        put(&mut all, c.start, Some(i));
     }
-    // The last chord ends where it ended.
-    if end > Time::ZERO && !places(end).is_multiple_of(BEATS * PLACES) || end == Time::ZERO {
-        put(end, silence, None);
+    // The last chord ends where it ended, or with its measure.
+    let closed = |last: &Place| measure(last.at) * BEATS * PLACES == hundredths(end);
+    if !all.last().is_some_and(closed) {
+        put(&mut all, end, None);
+    }
+    for p in &mut all {
+        p.beside.sort_unstable();
     }
     all
+}
+
+fn entries(a: &Analysis) -> Vec<Entry> {
+    let chords = &a.study.chords;
+    let mut key: Option<(Spelling, bool)> = None;
+    let mut within: Option<(Tonality, Spelling)> = None;
+    let mut entry = |p: Place| {
+        let mut e = Entry {
+            at: p.at,
+            text: "NC".to_owned(),
+            notes: Vec::new(),
+            unsaid: 0,
+        };
+        if let Some((i, c)) = p.chord.and_then(|i| Some((i, chords.get(i)?))) {
+            let around = around(chords, i, true);
+            if let Some((numeral, tonality, tonic)) = said(a, c, around) {
+                let mode = a.catalogue.mode(tonality.mode);
+                let minor = !mode.is_major();
+                e.text = numeral;
+                if key != Some((tonic, minor)) {
+                    key = Some((tonic, minor));
+                    let name = tonic.text(Glyphs::Ascii);
+                    let name = if minor { name.to_lowercase() } else { name };
+                    e.text = format!("{name}: {}", e.text);
+                }
+                let other = !matches!(mode.id.as_str(), "ionian" | "minor");
+                let note = (within != c.within && other).then(|| {
+                    let name = PLAIN.tonality(tonality, tonic, a.catalogue);
+                    let nearest = if minor { "minor" } else { "major" };
+                    format!("{name}, written in {nearest}")
+                });
+                // Out of such a mode into the key that it was written in.
+                let back = || {
+                    let before = within.map(|(t, _)| &a.catalogue.mode(t.mode).id)?;
+                    let from = !matches!(before.as_str(), "ionian" | "minor");
+                    (from && within != c.within)
+                        .then(|| PLAIN.tonality(tonality, tonic, a.catalogue))
+                };
+                e.notes.extend(note.or_else(back).map(|n| (p.at, n)));
+                within = c.within;
+            } else {
+                let note = format!("{}: {}", named(a, c, around), why(c));
+                e.notes.push((p.at, note));
+                e.unsaid += 1;
+            }
+        }
+        for (i, c) in p.beside.iter().filter_map(|&i| Some((i, chords.get(i)?))) {
+            let note = format!("{}: too near another", named(a, c, around(chords, i, true)));
+            e.notes.push((hundredths(c.start), note));
+            e.unsaid += 1;
+        }
+        e
+    };
+    places(chords).into_iter().map(&mut entry).collect()
 }
 
 /// The numeral of a chord and where it stands, if RomanText can say it.
@@ -185,7 +242,7 @@ fn said(a: &Analysis, c: &ChordSpan, around: Around) -> Option<(String, Tonality
     Some((numeral(a, c, around)?.roman_text()?, tonality, tonic))
 }
 
-/// What cannot be said: why, its label, its notes.
+/// The label of what cannot be said, and its notes.
 fn named(a: &Analysis, c: &ChordSpan, around: Around) -> String {
     let label = match c.sonority.chord() {
         Some(chord) => PLAIN.chord(
@@ -196,15 +253,19 @@ fn named(a: &Analysis, c: &ChordSpan, around: Around) -> String {
     };
     let notes = PLAIN.notes(c.sonority, c.within, around, a.catalogue);
     let notes: Vec<String> = notes.iter().map(|&n| PLAIN.name(n)).collect();
-    let why = match (c.sonority, c.within) {
+    format!("{label} ({})", notes.join(" "))
+}
+
+/// Why it cannot be said.
+fn why(c: &ChordSpan) -> &'static str {
+    match (c.sonority, c.within) {
         (Sonority::Chord(_), None) => "no center",
         (Sonority::Chord(c), _) if c.bass_member().is_some_and(|m| m.number < 8) => {
             "a degree without a numeral"
         }
         (Sonority::Chord(_), _) => "a bass without a figure",
         _ => "no chord",
-    };
-    format!("{label} ({}): {why}", notes.join(" "))
+    }
 }
 
 #[cfg(test)]
@@ -276,6 +337,45 @@ Note: m4 b3 major second (C D): no chord
         assert_eq!(written(&[]), "m1 NC\n");
     }
 
+    /// A reader lets what stands last sound to the end of its measure, no farther.
+    #[test]
+    fn the_last_chord_ends_where_it_ended() {
+        let c: &[u8] = &[48, 52, 55];
+        let over = |start, end| written(&[(start, end, "C ionian", c)]);
+        // Over measures, to the end of one.
+        assert_eq!(over(2000, 12_000), "m1 NC b3 C: I\nm4 NC\n");
+        assert_eq!(over(0, 8000), "m1 C: I\nm3 NC\n");
+        // Within the measure.
+        assert_eq!(over(2000, 4000), "m1 NC b3 C: I\n");
+        assert_eq!(over(8000, 12_000), "m1 NC\nm3 C: I\n");
+        assert_eq!(over(2000, 3000), "m1 NC b3 C: I b4 NC\n");
+        assert_eq!(over(2000, 13_000), "m1 NC b3 C: I\nm4 b2 NC\n");
+        // So short that its beginning is its end.
+        assert_eq!(over(0, 4), "m1 C: I b1.03 NC\n");
+    }
+
+    /// Of chords too near for places of their own the longest stays, where it was.
+    #[test]
+    fn what_has_no_place_is_told_in_a_note() {
+        let (c, d, g): (&[u8], &[u8], &[u8]) = (&[48, 52, 55], &[50, 53, 57], &[55, 59, 62]);
+        let body = written(&[
+            (0, 10, "C ionian", c),
+            (10, 20, "G ionian", d),
+            (20, 1000, "C ionian", g),
+            (1000, 1010, "C ionian", c),
+            (1010, 1016, "C ionian", d),
+            // The end moves no farther than a chord.
+            (1016, 1020, "C ionian", g),
+        ]);
+        let want = "\
+m1 C: I b1.03 V b2 I b2.03 NC
+Note: m1 b1.01 Dm (D F A): too near another
+Note: m1 b2.01 Dm (D F A): too near another
+Note: m1 b2.02 G (G B D): too near another
+";
+        assert_eq!(body, want);
+    }
+
     /// What the chords after the next one tell (ii7 of ♭III, V of vi), and augmented sixths
     /// in every inversion and of a degree, common-tone sevenths.
     #[test]
@@ -331,12 +431,19 @@ Note: m3 b4 C7/D (D E G Bb C): a bass without a figure
             })
             .collect();
         let body = written(&chords);
-        let places: Vec<&str> = body
-            .split_whitespace()
-            .filter(|w| w.starts_with('b'))
+        // 3 ms each: said or told, each within `APART` of where it was.
+        let told: Vec<&str> = body.lines().filter(|l| l.starts_with("Note: ")).collect();
+        let said: Vec<&str> = body.lines().next().expect("a measure").split(' ').collect();
+        assert_eq!(said[..4], ["m1", "C:", "I", "b1.03"]);
+        let places: Vec<u64> = said
+            .iter()
+            .filter_map(|w| w.strip_prefix("b1."))
+            .map(|w| w.parse().expect("hundredths"))
             .collect();
-        assert_eq!(places.len(), 40, "{body}");
-        assert_eq!(places[..3], ["b1.03", "b1.06", "b1.09"]);
+        assert!(places.windows(2).all(|p| p[1] - p[0] >= APART), "{body}");
+        assert!(*places.last().expect("the end") <= 12 + APART, "{body}");
+        // The first has no place to tell, the last is silence.
+        assert_eq!(places.len() + told.len(), chords.len(), "{body}");
     }
 
     #[test]
