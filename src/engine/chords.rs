@@ -11,7 +11,7 @@
 //! tests/textures.rs (tests/training/README.md).
 
 use super::harmony::{Harmony, Judgement, RootedTriad, Stroke, TRIADS};
-use super::keys::{KeySet, Keys, each, highest, lowest};
+use super::keys::{KeySet, Keys, classes, each, highest, lowest};
 use crate::theory::{Chord, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, Triad, bass_cost};
 use crate::time::Time;
 
@@ -889,6 +889,78 @@ fn audible(w: &[f32; 12]) -> PitchClassSet {
         .collect()
 }
 
-fn classes(keys: KeySet) -> PitchClassSet {
-    each(keys).map(PitchClass::of_key).collect()
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said(pc: usize, lead: f32) -> [f32; 12] {
+        std::array::from_fn(|i| if i == pc { lead } else { 0.0 })
+    }
+
+    fn best(course: &Course<12>) -> usize {
+        course.best(PitchClass::new(0)).0.index()
+    }
+
+    #[test]
+    fn a_course_changes_when_a_lead_makes_up_for_its_price() {
+        let mut course = Course::<12>::NONE;
+        course.go_on(true, 1.0, &said(2, 3.0));
+        assert_eq!(best(&course), 2);
+        // Less than the price at once, and then once more.
+        course.go_on(true, 1.0, &said(7, 0.7));
+        assert_eq!(best(&course), 2);
+        course.go_on(true, 1.0, &said(7, 0.7));
+        assert_eq!(best(&course), 7);
+        // However long something led, it leads by no more than the price.
+        for _ in 0..20 {
+            course.go_on(true, 1.0, &said(4, 5.0));
+        }
+        course.go_on(true, 1.0, &said(9, 1.1 + 5.0));
+        assert_eq!(best(&course), 9);
+    }
+
+    #[test]
+    fn a_key_more_of_the_same_stroke_counts_once() {
+        let mut course = Course::<12>::NONE;
+        course.go_on(true, 1.0, &said(2, 3.0));
+        for _ in 0..9 {
+            course.go_on(false, 1.0, &said(7, 0.7));
+        }
+        let mut once = Course::<12>::NONE;
+        once.go_on(true, 1.0, &said(7, 0.7));
+        assert_eq!(course.now, once.now);
+    }
+
+    #[test]
+    fn what_is_held_leads_and_equals_are_told_from_the_bass() {
+        let mut course = Course::<12>::NONE;
+        let from = PitchClass::new(5);
+        assert_eq!(course.best(from).0, from);
+        course.go_on(true, 1.0, &said(2, 3.0));
+        course.hold((PitchClass::new(7), 0));
+        assert_eq!(course.best(from).0, PitchClass::new(7));
+        assert_eq!(course.best(PitchClass::new(8)).0, PitchClass::new(2));
+    }
+
+    #[test]
+    fn a_chord_names_no_note_that_was_not_heard() {
+        let none = *Harmony::standard(false).judgement();
+        let heard = |pcs: &[i32]| {
+            let mut w = [0.0; 12];
+            pcs.iter().for_each(|&pc| w[pc as usize] = 1.0);
+            w
+        };
+        let c = PitchClass::new(0);
+        let name = |pcs: &[i32], triad| {
+            let found = likeliest(&none, &heard(pcs), c, (c, triad), true);
+            found.map(|f| Kinds::standard().kind(f.kind).symbol.clone())
+        };
+        assert_eq!(name(&[0, 4, 7], Triad::Major).as_deref(), Some(""));
+        assert_eq!(name(&[0, 4, 7, 10], Triad::Major).as_deref(), Some("7"));
+        // Of a triad two notes are enough, but a fourth alone is no suspension.
+        assert_eq!(name(&[0, 4], Triad::Major).as_deref(), Some(""));
+        assert_eq!(name(&[0, 5], Triad::Suspended), None);
+        assert_eq!(name(&[0, 5, 7], Triad::Suspended).as_deref(), Some("sus4"));
+        assert_eq!(name(&[0], Triad::Minor), None);
+    }
 }

@@ -12,7 +12,7 @@
 use super::chords::ChordTracker;
 use super::estimator::{Estimator, Learned, STEP, Scores};
 use super::features::{Frame, Frames};
-use super::keys::{Fading, KeySet, each};
+use super::keys::{Fading, KeySet, classes, each};
 use crate::theory::{PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
 use crate::time::Time;
 use std::ops::Range;
@@ -243,10 +243,6 @@ impl<S: Clone> Recent<S> {
             })
         })
     }
-}
-
-fn classes(keys: KeySet) -> PitchClassSet {
-    each(keys).map(PitchClass::of_key).collect()
 }
 
 /// The last seconds of the music, and what was remembered before them.

@@ -2,10 +2,16 @@
 //! much of each is left.
 
 use crate::midi::{Channel, Event, PERCUSSION};
+use crate::theory::{PitchClass, PitchClassSet};
 use crate::time::Time;
 
 /// A set of keys, bit n for MIDI note n.
 pub type KeySet = u128;
+
+/// Their pitch classes.
+pub fn classes(keys: KeySet) -> PitchClassSet {
+    each(keys).map(PitchClass::of_key).collect()
+}
 
 /// The keys of a set, from the lowest.
 pub fn each(mut set: KeySet) -> impl Iterator<Item = u8> {

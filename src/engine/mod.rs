@@ -30,7 +30,7 @@ pub use features::{Frame, Frames, Weights};
 pub use harmony::{Harmony, Judgement, RootedTriad, Stroke, TRIADS};
 pub use history::{BREATH, History, SEEN};
 pub use hysteresis::Inertia;
-pub use keys::{Fading, Filter, KeySet, each, highest, lowest};
+pub use keys::{Fading, Filter, KeySet, classes, each, highest, lowest};
 pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, open};
 pub use reading::{CollectionId, Contender, Established, Reading};
 pub use voiced::Voiced;

@@ -7,7 +7,7 @@
 //! one hand reads C E G. Before enough of a new chord was struck the one before stays.
 //! Common practice of keyboard teaching, no source.
 
-use super::keys::{KeySet, Keys, each};
+use super::keys::{KeySet, Keys, classes, each};
 use crate::theory::{PitchClass, PitchClassSet, Sonority, Voicing};
 use crate::time::Time;
 
@@ -63,10 +63,6 @@ pub(super) struct Onset<'a> {
     pub keys: &'a Keys,
     /// The label now.
     pub sonority: Option<Sonority>,
-}
-
-fn classes(keys: KeySet) -> PitchClassSet {
-    each(keys).map(PitchClass::of_key).collect()
 }
 
 impl VoicingTracker {

@@ -10,7 +10,8 @@
 
 use super::sounds::{Sound, Sounds};
 use crate::engine::{
-    Harmony, Judgement, KeySet, RootedTriad, Stroke, TRIADS, each, likeliest, lowest, on_its_bass,
+    Harmony, Judgement, KeySet, RootedTriad, Stroke, TRIADS, classes, likeliest, lowest,
+    on_its_bass,
 };
 use crate::plan::{ChordSpan, TonalPlan};
 use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
@@ -222,10 +223,6 @@ fn figures(strokes: &[(Stroke, Judgement)], meant: &[usize], both: &mut [Judgeme
             said.bass[PitchClass::of_key(low).index()] += LOWEST;
         }
     }
-}
-
-fn classes(keys: KeySet) -> PitchClassSet {
-    each(keys).map(PitchClass::of_key).collect()
 }
 
 impl Span {

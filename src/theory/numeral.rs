@@ -1362,8 +1362,12 @@ impl Numeral {
             }
         }
         // What the lead sheet's chord has beside: C E G and D♭.
-        for pc in self.named.0.set().minus(self.chord.set()).iter() {
-            let up = pc.above(self.chord.root);
+        let beside = self.named.0.set().minus(self.chord.set());
+        for up in beside
+            .seen_from(self.chord.root)
+            .iter()
+            .map(PitchClass::index)
+        {
             let number = CHROMATIC[up] + 7;
             text.push_str(&format!("[add{}{number}]", altered(number, up as u8)));
         }

@@ -190,7 +190,7 @@ def scores(heads):
 class Source(torch.utils.data.IterableDataset):
     """An endless stream of stretches of `count` strokes: features, chord, bass, seconds."""
 
-    def __init__(self, items, kinds, count, seed, made=.35):
+    def __init__(self, items, kinds, count, seed, made):
         self.items = [d for d in items if len(d.get("chords", ())) >= 12]
         self.weights = [math.sqrt(len(d["chords"])) for d in self.items]
         self.kinds, self.count, self.seed, self.made = kinds, count, seed, made
