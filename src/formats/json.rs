@@ -331,6 +331,28 @@ mod tests {
     }
 
     #[test]
+    fn the_text_tells_chords_as_heard_and_in_hindsight() {
+        let mut study = study(&["C ionian", "60 64 67", "56 60 63 66", "55 59 62"]);
+        study.chords = study.heard.chords().to_vec();
+        let text = crate::formats::analysis_text(&Analysis {
+            file: "a.mid",
+            study: &study,
+            faults: &[],
+            catalogue: Catalogue::standard(),
+            notation: &Notation::default(),
+        });
+        let (heard, later) = text.split_once("  chords, in hindsight\n").expect("both");
+        let (_, heard) = heard.split_once("  chords, as heard\n").expect("both");
+        let named = |list: &str| -> Vec<String> {
+            let words = |l: &str| l.split_whitespace().skip(1).collect::<Vec<_>>().join(" ");
+            list.lines().map(words).collect()
+        };
+        assert_eq!(named(heard), ["C I", "A♭7 ♭VI7", "G V"]);
+        assert_eq!(named(later), ["C I", "A♭7 Ger6", "G V"]);
+        assert!(text.lines().all(|l| l == l.trim_end()));
+    }
+
+    #[test]
     fn a_region_says_its_pivot_and_what_it_alters() {
         let (regions, _) = written(
             &[

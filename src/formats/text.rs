@@ -29,14 +29,19 @@ pub fn analysis(a: &Analysis) -> String {
             let _ = writeln!(out, "    {}{}", region(a, r), change.unwrap_or_default());
         }
     }
-    let _ = writeln!(out, "  chords");
-    let spans = a.study.heard.chords();
-    for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
-        let around = around(spans, i, false);
-        let label = label(a, c, around);
-        let numeral = numeral(a, c, around).map(|n| n.text(a.notation));
-        let numeral = numeral.unwrap_or_default();
-        let _ = writeln!(out, "    {:>8}  {label:<12} {numeral}", c.start.to_string());
+    for (title, spans, hindsight) in [
+        ("chords, as heard", a.study.heard.chords(), false),
+        ("chords, in hindsight", &a.study.chords[..], true),
+    ] {
+        let _ = writeln!(out, "  {title}");
+        for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
+            let around = around(spans, i, hindsight);
+            let label = label(a, c, around);
+            let numeral = numeral(a, c, around).map(|n| n.text(a.notation));
+            let numeral = numeral.unwrap_or_default();
+            let line = format!("    {:>8}  {label:<12} {numeral}", c.start.to_string());
+            let _ = writeln!(out, "{}", line.trim_end());
+        }
     }
     out
 }
