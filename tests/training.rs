@@ -206,6 +206,17 @@ fn a_few_steps_give_weights_of_chords_the_same_every_time() {
                 "{said}"
             );
         }
+        for texture in ["alberti: ", "block: ", "held: ", "line: ", "rolled: "] {
+            let row = said.lines().find(|l| l.starts_with(texture));
+            let words = row.unwrap_or_default().split_whitespace();
+            let shares: Vec<f64> = words.filter_map(|w| w.parse().ok()).collect();
+            // Triad, chord and bass; a chord is right only where its triad is.
+            assert_eq!(shares.len(), 3, "{texture}: {said}");
+            assert!(
+                shares[1] <= shares[0] && shares.iter().all(|s| (0.0..=1.0).contains(s)),
+                "{said}"
+            );
+        }
         std::fs::read(out.join(format!("{name}.weights"))).expect("weights")
     };
     let one = learned("one", "1");
@@ -256,7 +267,7 @@ fn alike(new: &Value, old: &Value, within: Option<u64>, apart: u64, compared: &m
             }
         }
         (a, b) if within.is_some() => {
-            let (a, b) = (a.as_u64().expect("millionths"), b.as_u64().expect("them"));
+            let (a, b) = (a.as_i64().expect("millionths"), b.as_i64().expect("them"));
             *compared += 1;
             assert!(
                 Some(a.abs_diff(b)) <= within,
