@@ -105,6 +105,15 @@ fn meant_by(chord: Chord) -> RootedTriad {
     (chord.root, Kinds::standard().kind(chord.kind).triad())
 }
 
+/// A key that was struck.
+#[derive(Clone, Copy)]
+struct Onset {
+    /// It began a stroke.
+    another: bool,
+    /// A new bass or several notes at once: such a stroke often brings a new harmony.
+    weighty: bool,
+}
+
 /// What is likely at a stroke.
 struct Likely {
     judgement: Judgement,
@@ -380,7 +389,10 @@ impl ChordTracker {
             at,
             keys,
             hearing,
-            Some((another, new_bass || struck.len() >= 3)),
+            Some(Onset {
+                another,
+                weighty: new_bass || struck.len() >= 3,
+            }),
         )
     }
 
@@ -522,23 +534,16 @@ impl ChordTracker {
         w
     }
 
-    /// `stroke`: a key was struck; with whether it began a stroke and whether that is one
-    /// that often brings a new harmony.
-    fn name(
-        &mut self,
-        at: Time,
-        keys: &Keys,
-        hearing: Hearing,
-        stroke: Option<(bool, bool)>,
-    ) -> bool {
+    /// `onset`: a key was struck just now.
+    fn name(&mut self, at: Time, keys: &Keys, hearing: Hearing, onset: Option<Onset>) -> bool {
         let Some((lowest, _)) = self.bass else {
             return false;
         };
         let lowest = PitchClass::of_key(lowest);
         let likely = Likely::new(*self.harmony.judgement(), lowest);
         let j = &likely.judgement;
-        if let Some((another, struck)) = stroke {
-            let price = self.price(keys, struck);
+        if let Some(Onset { another, weighty }) = onset {
+            let price = self.price(keys, weighty);
             self.harmonies
                 .go_on(another, price, j.chords.as_flattened());
         }
@@ -548,11 +553,11 @@ impl ChordTracker {
         if new {
             self.began = self.first_of(meant).unwrap_or(self.latest_stroke(at));
         }
-        if let Some((another, struck)) = stroke {
+        if let Some(Onset { another, weighty }) = onset {
             // A new harmony has a bass of its own.
             let price = match () {
                 () if new => 0.0,
-                () if struck => CHANGE_BASS_STRUCK,
+                () if weighty => CHANGE_BASS_STRUCK,
                 () => CHANGE_BASS,
             };
             let mut said = j.bass;
@@ -601,8 +606,8 @@ impl ChordTracker {
     }
 
     /// What a change of harmony costs at this stroke.
-    fn price(&self, keys: &Keys, struck: bool) -> f32 {
-        if struck {
+    fn price(&self, keys: &Keys, weighty: bool) -> f32 {
+        if weighty {
             return CHANGE_STRUCK;
         }
         // A note of the chord that stands is that chord still.
@@ -729,15 +734,13 @@ impl ChordTracker {
                 let stays = said(old) + margin >= said(new);
                 Sonority::Chord(on_its_bass(if stays { stands } else { new }, hearing))
             }
-            (Some(new), _) => {
-                // Nobody writes Dm/B♭ where B♭ sounds.
+            // Nobody writes Dm/B♭ where B♭ sounds.
+            (Some(new), _) if new.bass_member().is_none() => {
                 let sounds = kinds.name(classes(keys.sounding()).with(bass), bass, hearing);
                 let plain = |c: &Chord| c.root == bass && kinds.kind(c.kind).cost <= PLAIN;
-                match sounds.chord().filter(plain) {
-                    Some(c) if new.bass_member().is_none() => Sonority::Chord(c),
-                    _ => Sonority::Chord(on_its_bass(new, hearing)),
-                }
+                Sonority::Chord(sounds.chord().filter(plain).unwrap_or(new))
             }
+            (Some(new), _) => Sonority::Chord(on_its_bass(new, hearing)),
             // A note of the chord that stands is that chord still, and so is any while
             // nothing says that it is over.
             (None, Some((old, since)))

@@ -156,17 +156,15 @@ fn close(list: &mut Vec<Region>) {
 
 impl Observer for History {
     fn change(&mut self, at: Time, change: Change) {
-        if let Change::Voiced(voiced) = change {
-            // Moves no boundary.
-            self.voice(voiced);
-            return;
+        // A voicing moves no boundary.
+        if !matches!(change, Change::Voiced(_)) {
+            self.take_back(at);
+            // A stroke after silence always tells its chord; the rest may come in silence too.
+            if matches!(change, Change::Chord { .. }) {
+                self.sound(at);
+            }
+            self.advance_to(at);
         }
-        self.take_back(at);
-        // A stroke after silence always tells its chord; the rest may come in silence too.
-        if matches!(change, Change::Chord { .. }) {
-            self.sound(at);
-        }
-        self.advance_to(at);
         match change {
             Change::Here(e) => {
                 close(&mut self.plan.regions);
@@ -231,7 +229,7 @@ impl Observer for History {
                 });
                 (self.chord, self.voiced) = (true, false);
             }
-            Change::Voiced(_) => {}
+            Change::Voiced(voiced) => self.voice(voiced),
             Change::Silence => {
                 self.chord = false;
                 self.silent = Some(at);

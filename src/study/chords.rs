@@ -22,11 +22,11 @@ use std::ops::Range;
 /// logarithms: chosen on analysts' chords (tests/training).
 const BACK: f32 = 0.8;
 const CHANGE: f32 = 1.0;
-const NEW_BASS: f32 = 1.5;
+const CHANGE_BASS: f32 = 1.5;
 /// What speaks for a chord struck together and costs no more than [`PLAIN`], and for
 /// the bass under it.
-const BLOCK: f32 = 1.5;
-const BLOCK_BASS: f32 = 1.5;
+const TOGETHER: f32 = 1.5;
+const TOGETHER_BASS: f32 = 1.5;
 const PLAIN: f32 = 0.3;
 /// Chords follow a bass that was struck alone for so long.
 const AFTER_BASS: Time = Time::millis(1500);
@@ -113,7 +113,7 @@ fn spans(
         .collect();
     let meant = course(&both, CHANGE, states.len(), |j, s| j.of(states[s]));
     figures(strokes, &meant, &mut both);
-    let basses = course(&both, NEW_BASS, 12, |j, s| {
+    let basses = course(&both, CHANGE_BASS, 12, |j, s| {
         j.bass[from.up(s as i32).index()]
     });
 
@@ -200,9 +200,9 @@ fn struck_together(stroke: &Stroke, said: &mut Judgement) {
     let bass = PitchClass::of_key(low);
     let kinds = Kinds::standard();
     let named = kinds.name(set.with(bass), bass, Hearing::default());
-    said.bass[bass.index()] += BLOCK_BASS;
+    said.bass[bass.index()] += TOGETHER_BASS;
     if let Some(c) = named.chord().filter(|c| kinds.kind(c.kind).cost <= PLAIN) {
-        said.chords[kinds.kind(c.kind).triad() as usize][c.root.index()] += BLOCK;
+        said.chords[kinds.kind(c.kind).triad() as usize][c.root.index()] += TOGETHER;
     }
 }
 
