@@ -2,8 +2,10 @@
 //! All of them must be given the label of the block. The textures are common practice
 //! at the keyboard (no source), and were written before the recognizer was tuned; its
 //! margins were then chosen on them, among others, and the network was taught figures of
-//! the same families (`tests/training/playing.py`): what is reached here is a floor to hold,
-//! not a promise for other playing.
+//! the same families (`tests/training/playing.py`). Six more were written after that, and
+//! no margin was chosen on them but for two faults mended since (a waltz's second chord
+//! was named without its bass; pairs of keys were no line): they say what other playing
+//! may expect.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -189,17 +191,100 @@ const TEXTURES: [Texture; 10] = [
     },
 ];
 
-const FLOORS: [(&str, f64, f64); 10] = [
+/// Written after the margins were chosen.
+const UNSEEN: [Texture; 6] = [
+    Texture {
+        name: "waltz",
+        pedal: false,
+        play: |h| {
+            (0..BEATS)
+                .flat_map(|b| {
+                    let at = b * BEAT;
+                    match b % 3 {
+                        0 => vec![(h.bass, at, at + 350)],
+                        _ => all_at(&h.upper, at, at + 200),
+                    }
+                })
+                .collect()
+        },
+    },
+    Texture {
+        name: "triplets upward",
+        pedal: false,
+        play: |h| circle(&everything(h), BEAT / 3),
+    },
+    Texture {
+        name: "down from the top over the pedal",
+        pedal: true,
+        play: |h| {
+            let mut keys = vec![h.bass];
+            keys.extend(h.upper.iter().rev());
+            circle(&keys, BEAT / 2)
+        },
+    },
+    Texture {
+        name: "low, high, middle, high, quickly",
+        pedal: false,
+        play: |h| {
+            let Some((&high, middle)) = h.upper.split_last() else {
+                return Vec::new();
+            };
+            let mut cell = vec![h.bass + 12];
+            for &m in middle {
+                cell.extend([high, m]);
+            }
+            cell.push(high);
+            circle(&cell, BEAT / 4)
+        },
+    },
+    Texture {
+        name: "pairs over a bass",
+        pedal: false,
+        play: |h| {
+            let mut all = vec![(h.bass, 0, SPAN / 2 - 20), (h.bass, SPAN / 2, SPAN - 40)];
+            for i in 0..2 * BEATS {
+                let at = i * BEAT / 2;
+                let (a, b) = (i as usize % h.upper.len(), (i as usize + 1) % h.upper.len());
+                all.extend(all_at(&[h.upper[a], h.upper[b]], at, at + BEAT / 2 - 20));
+            }
+            all
+        },
+    },
+    Texture {
+        name: "tremolo",
+        pedal: false,
+        play: |h| {
+            (0..8 * BEATS)
+                .flat_map(|i| {
+                    let at = i * BEAT / 8;
+                    match i % 2 {
+                        0 => vec![(h.bass, at, at + 45)],
+                        _ => all_at(&h.upper, at, at + 45),
+                    }
+                })
+                .collect()
+        },
+    },
+];
+
+/// What each reaches, of every kind of chord and of the plain ones, less a little.
+const FLOORS: [(&str, f64, f64); 16] = [
     ("block", 1.0, 1.0),
     ("repeated block", 0.98, 1.0),
-    ("rolled", 0.97, 1.0),
-    ("rolled slowly", 0.93, 0.95),
-    ("bass, then chord", 0.79, 0.90),
-    ("bass held, the rest broken", 0.86, 0.90),
-    ("broken upward and back", 0.75, 0.73),
-    ("low, high, middle, high", 0.45, 0.56),
-    ("wide, over the pedal", 0.86, 0.96),
-    ("block under a melody with passing notes", 0.90, 0.92),
+    ("rolled", 1.0, 1.0),
+    ("rolled slowly", 0.98, 1.0),
+    ("bass, then chord", 0.98, 0.97),
+    ("bass held, the rest broken", 0.97, 0.97),
+    ("broken upward and back", 1.0, 1.0),
+    ("low, high, middle, high", 0.93, 0.98),
+    ("wide, over the pedal", 1.0, 1.0),
+    ("block under a melody with passing notes", 1.0, 1.0),
+    ("waltz", 0.91, 0.93),
+    ("triplets upward", 0.98, 1.0),
+    ("down from the top over the pedal", 0.98, 1.0),
+    ("low, high, middle, high, quickly", 0.57, 0.59),
+    ("pairs over a bass", 0.83, 0.88),
+    ("tremolo", 0.40, 0.34),
 ];
 
 struct Labels(Vec<(Time, Sonority)>);
@@ -286,7 +371,7 @@ fn every_harmony_is_named_alike_in_every_texture() {
             1
         };
         for lowest in 0..inversions {
-            for texture in &TEXTURES {
+            for texture in TEXTURES.iter().chain(&UNSEEN) {
                 for _ in 0..2 {
                     turn += 7;
                     let root = (turn % 12) as u8;
@@ -349,12 +434,23 @@ fn every_harmony_is_named_alike_in_every_texture() {
         }
     }
     let share = |(well, all): (u32, u32)| f64::from(well) / f64::from(all);
-    let total = score.values().fold((0, 0), |t, s| (t.0 + s.0, t.1 + s.1));
+    let sum = |score: &BTreeMap<&str, (u32, u32)>, of: &[Texture]| {
+        let scores = of.iter().filter_map(|t| score.get(t.name));
+        scores.fold((0, 0), |t, s| (t.0 + s.0, t.1 + s.1))
+    };
+    let total = sum(&score, &TEXTURES);
+    let unseen = sum(&score, &UNSEEN);
     let lines: Vec<String> = score
         .iter()
         .map(|(name, s)| format!("{:.3} {name} ({} of {})", share(*s), s.0, s.1))
         .collect();
-    let plain_total = plain.values().fold((0, 0), |t, s| (t.0 + s.0, t.1 + s.1));
+    let plain_total = sum(&plain, &TEXTURES);
+    println!(
+        "unseen {:.4} of {}, plain {:.4}",
+        share(unseen),
+        unseen.1,
+        share(sum(&plain, &UNSEEN))
+    );
     for (name, s) in &plain {
         println!("plain {:.3} {name}", share(*s));
     }
@@ -366,10 +462,11 @@ fn every_harmony_is_named_alike_in_every_texture() {
         total.1
     );
     assert!(total.1 > 2000);
-    // Aimed at: 0.98. Struck together they are there; single lines of altered chords are not.
-    assert!(share(total) >= 0.85, "\n{}", lines.join("\n"));
-    assert!(share(plain_total) >= 0.89, "\n{}", lines.join("\n"));
-    // Just below what each reaches, of every kind and of the plain ones.
+    // Aimed at, and reached where the margins were chosen; what other figures may expect
+    // is said by those that were written afterwards.
+    assert!(share(total) >= 0.98, "\n{}", lines.join("\n"));
+    assert!(share(plain_total) >= 0.99, "\n{}", lines.join("\n"));
+    assert!(share(unseen) >= 0.78, "\n{}", lines.join("\n"));
     for (name, floor, plain_floor) in FLOORS {
         assert!(share(score[name]) >= floor, "{name}: {}", lines.join("\n"));
         assert!(

@@ -10,6 +10,7 @@
 //! The weights and margins below were chosen on analysts' chords and on the textures of
 //! tests/textures.rs (tests/training/README.md).
 
+use super::figure::{Figure, ROUND};
 use super::harmony::{Harmony, Judgement, RootedTriad, Stroke, TRIADS};
 use super::keys::{KeySet, Keys, classes, each, highest, lowest};
 use crate::theory::{Chord, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, Triad, bass_cost};
@@ -68,8 +69,6 @@ const CHANGE_BASS: f32 = 1.0;
 /// What speaks for the lowest note of a harmony to be its bass, and in a single line.
 const LOWEST: f32 = 1.5;
 const LOWEST_OF_LINE: f32 = 2.0;
-/// A figure comes round to its bass within so long.
-const ROUND: Time = Time::millis(4000);
 /// A harmony is recognized at most so long after its first note.
 const FIRST: Time = Time::millis(1200);
 /// How far from the likeliest harmony a chord may lie that was struck as a block.
@@ -77,6 +76,13 @@ const BLOCK: f32 = 1.0;
 /// The same if nothing else sounds and its kind costs no more than [`PLAIN`].
 const WHOLE: f32 = 4.0;
 const PLAIN: f32 = 0.3;
+/// The same for a figure whose keys are all held, and for one of single keys.
+const WHOLE_FIGURE: f32 = 6.0;
+const LINE: f32 = 3.0;
+/// So many strokes are compared to tell an even pace, …
+const EVEN: usize = 5;
+/// … from which none may differ by more than this part of it.
+const UNEVEN: f32 = 0.2;
 /// What was learned of a chord's degrees, against how well it explains what was heard:
 /// each note that it has counts 1, …
 const SAID: f32 = 0.3;
@@ -100,6 +106,14 @@ const SURE: f32 = 0.8;
 const FLOWING: f32 = 0.4;
 /// A pitch class that weighs less is not part of anything.
 const AUDIBLE: f32 = 0.15;
+
+/// The mean time between strokes, the latest first, in seconds.
+fn gap_mean(strokes: &[(Time, KeySet)]) -> f32 {
+    match strokes {
+        [last, .., first] => last.0.since(first.0).seconds() as f32 / (strokes.len() - 1) as f32,
+        _ => 0.0,
+    }
+}
 
 fn meant_by(chord: Chord) -> RootedTriad {
     (chord.root, Kinds::standard().kind(chord.kind).triad())
@@ -253,6 +267,9 @@ pub struct ChordTracker {
     meant: Option<RootedTriad>,
     /// When that harmony began.
     began: Time,
+    /// What comes round, and the same before the present stroke.
+    figure: Figure,
+    figure_before: Figure,
 }
 
 impl Default for ChordTracker {
@@ -260,6 +277,8 @@ impl Default for ChordTracker {
         ChordTracker {
             harmonies: Course::NONE,
             basses: Course::NONE,
+            figure: Figure::NONE,
+            figure_before: Figure::NONE,
             recent: [(Time::ZERO, 0); 8],
             heard: 0,
             deepest: None,
@@ -355,19 +374,36 @@ impl ChordTracker {
         };
         // So is a melody note that meets a note of the figure, if the chord lacks it.
         let top = highest(self.cluster).unwrap_or(key);
-        let under = lowest(self.cluster).unwrap_or(key);
+        let bottom = lowest(self.cluster).unwrap_or(key);
         let foreign = |c: Chord| !c.set().contains(PitchClass::of_key(top));
         if !roll
             && self.cluster.count_ones() == 2
             && top >= 60
-            && top - under >= ANOTHER_HAND
+            && top - bottom >= ANOTHER_HAND
             && self
                 .standing()
-                .is_some_and(|(c, _)| foreign(c) && c.set().contains(PitchClass::of_key(under)))
+                .is_some_and(|(c, _)| foreign(c) && c.set().contains(PitchClass::of_key(bottom)))
         {
             self.alone |= 1u128 << top;
         }
 
+        // Like everything else it is judged anew with every key of a stroke.
+        match another {
+            true => self.figure_before = self.figure,
+            false => self.figure = self.figure_before,
+        }
+        let floor = self.figure.floor();
+        let held = floor.is_some_and(|f| keys.held() >> f & 1 == 1);
+        // A melody over two or more keys that are held is no part of the figure, nor is one
+        // that meets a key in the middle of it.
+        let under = (keys.held() & (bit - 1)).count_ones();
+        let met = self.cluster.count_ones() == 2 && self.alone >> top & 1 == 1;
+        let line = match under {
+            _ if met && floor.is_some_and(|f| bottom > f) => 1 << bottom,
+            0 | 1 => self.cluster,
+            _ => self.cluster & !self.alone,
+        };
+        self.figure.go_on(self.cluster_at, line, held);
         // A stroke of three or more different notes is a harmony of its own:
         // what came before is past, but for a bass that still sounds.
         let struck = classes(self.cluster);
@@ -423,6 +459,7 @@ impl ChordTracker {
         self.harmony.reset();
         (self.harmonies, self.basses) = (Course::NONE, Course::NONE);
         self.recent = [(Time::ZERO, 0); 8];
+        (self.figure, self.figure_before) = (Figure::NONE, Figure::NONE);
         (self.heard, self.deepest) = (0, None);
         (self.now, self.stroke, self.latest, self.meant) = (None, None, None, None);
         (self.cluster, self.sounding, self.alone) = (0, 0, 0);
@@ -457,6 +494,8 @@ impl ChordTracker {
             let short =
                 self.ended[b as usize & 127].is_some_and(|e| e.since(self.after_bass) < HELD_ON);
             let follows = self.bass_alone && short || classes(self.cluster).len() < 3;
+            // Struck by the same hands just now.
+            let just = self.cluster >> b & 1 == 1;
             // Another note of a figure over it: C A F A.
             let own = |c: Chord| {
                 [b, low]
@@ -468,11 +507,9 @@ impl ChordTracker {
                 Some((c, _)) if own(c) => FIGURE_BASS,
                 _ => NEW_BASS,
             };
-            low > b
-                && !sounds
-                && follows
-                && at.since(t) < BASS_STAYS
-                && likely(b) + margin > likely(low)
+            let goes_on =
+                !sounds && follows && at.since(t) < BASS_STAYS && likely(b) + margin > likely(low);
+            low > b && (just || goes_on)
         });
         self.bass = stays.or(Some((low, keys.strike(low).at)));
         self.bass.map(|b| b.0) != before.map(|b| b.0) && low == key
@@ -572,12 +609,24 @@ impl ChordTracker {
             before: self.standing().map(|(c, _)| c),
             ..hearing
         };
-        let found = match self.as_it_stands(&likely, at, keys, lowest, meant, hearing) {
+        let stands = match self.figure.on_bass() {
+            true => self.comes_round(keys),
+            false => None,
+        };
+        let stands =
+            stands.or_else(|| self.as_it_stands(&likely, at, keys, lowest, meant, hearing));
+        let found = match stands {
             Some(found) => {
-                self.basses.hold((lowest, 0));
+                self.basses.hold((found.bass(), 0));
                 found
             }
-            None => self.explained(&likely, at, keys, bass, meant, hearing),
+            None => match self.as_figure(&likely, keys, meant, hearing) {
+                Some(found) => {
+                    self.basses.hold((found.bass(), 0));
+                    found
+                }
+                None => self.explained(&likely, at, keys, bass, meant, hearing),
+            },
         };
         if let Some(c) = found.chord() {
             let (root, triad) = meant_by(c);
@@ -684,6 +733,73 @@ impl ChordTracker {
             None => whole || together && likely.sure < SURE,
         };
         holds.then_some(named)
+    }
+
+    /// The chord of a figure: what comes round is one harmony, and so is what is struck
+    /// evenly, key by key, or rolled and held.
+    fn as_figure(
+        &self,
+        likely: &Likely,
+        keys: &Keys,
+        meant: RootedTriad,
+        hearing: Hearing,
+    ) -> Option<Sonority> {
+        if let Some(stands) = self.comes_round(keys) {
+            return Some(stands);
+        }
+        let figure = self.figure.keys();
+        let all = self.figure_on(keys);
+        let set = classes(all);
+        let bass = PitchClass::of_key(lowest(all)?);
+        let again = self.figure.again();
+        let named = Kinds::standard().name(set, bass, hearing);
+        let chord = named.chord()?;
+        let whole = figure & !keys.held() == 0;
+        let even = self.even();
+        if !(again || even || whole) {
+            return None;
+        }
+        let line = even && self.single();
+        let far = match () {
+            () if whole => WHOLE_FIGURE,
+            () if line => LINE,
+            () => BLOCK,
+        };
+        let plain = again || line || Kinds::standard().kind(chord.kind).cost <= PLAIN;
+        let means = meant_by(chord);
+        (plain && (means == meant || likely.nats(means) > -far)).then_some(named)
+    }
+
+    /// The keys of the figure; a bass that is held on below belongs to it.
+    fn figure_on(&self, keys: &Keys) -> KeySet {
+        self.figure.keys() | lowest(keys.held()).map_or(0, |k| 1 << k)
+    }
+
+    /// The chord that stands, if the figure has but its notes over its bass: the same
+    /// keys again are the same chord, and so is a part of it.
+    fn comes_round(&self, keys: &Keys) -> Option<Sonority> {
+        let all = self.figure_on(keys);
+        let (chord, _) = self.standing()?;
+        let set = classes(all);
+        let least = if self.figure.again() { 2 } else { 3 };
+        let bass = PitchClass::of_key(lowest(all)?);
+        let stands = chord.bass == bass && set.is_subset(chord.set()) && set.len() >= least;
+        stands.then_some(Sonority::Chord(chord))
+    }
+
+    /// The latest strokes came at one pace.
+    fn even(&self) -> bool {
+        let latest = &self.recent[..EVEN];
+        let gap = |i: usize| latest[i].0.since(latest[i + 1].0).seconds() as f32;
+        let mean = gap_mean(latest);
+        let all = latest.iter().all(|s| s.1 != 0);
+        all && (0..EVEN - 1).all(|i| (gap(i) - mean).abs() < UNEVEN * mean)
+    }
+
+    /// Most of the latest strokes were single keys.
+    fn single(&self) -> bool {
+        let single = self.recent[..6].iter().filter(|s| s.1.count_ones() <= 2);
+        single.count() >= 4
     }
 
     /// The kind of chord that the harmony is, by what was heard of it; or its notes.

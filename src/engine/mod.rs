@@ -12,6 +12,7 @@ mod chords;
 mod estimator;
 mod explain;
 mod features;
+mod figure;
 mod harmony;
 mod history;
 mod hysteresis;
