@@ -1,5 +1,6 @@
 """Reads, as JSON, pairs of colours that must be told apart, and the least difference:
-{"least": 20, "pairs": [{"what": "dark at 256: center, inside", "colours": ["#ffd75f", "#5fafff"]}]}
+{"least": 20,
+ "pairs": [{"what": "dark at 256: center, inside", "colours": ["#ffd75f", "#5fafff"]}]}
 
 Each pair is seen in full and as by those who lack one kind of cone (Machado, Oliveira
 and Fernandes, "A Physiologically-based Model for Simulation of Color Vision Deficiency",
@@ -39,7 +40,8 @@ def main() -> int:
             # Not a number is no difference either.
             if not difference >= asked["least"]:
                 colours = " and ".join(pair["colours"])
-                print(f"{pair['what']}: {colours} differ by {difference:.1f} with {kind or 'all cones'}", file=sys.stderr)
+                seen = f"differ by {difference:.1f} with {kind or 'all cones'}"
+                print(f"{pair['what']}: {colours} {seen}", file=sys.stderr)
                 wrong += 1
     print(f"{len(pairs)} pairs seen in {len(SEEN)} ways, the least difference {least:.1f}")
     return 1 if wrong else 0
