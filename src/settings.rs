@@ -3,7 +3,7 @@
 
 use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
 use crate::midi::PERCUSSION;
-use crate::screen::Palette;
+use crate::screen::{Depth, Palette};
 use crate::theory::{
     Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Glyphs, HalfDiminished,
     Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase, Ties,
@@ -33,6 +33,8 @@ pub struct Settings {
     pub model: Arc<Model>,
     pub notation: Notation,
     pub palette: Palette,
+    /// How many colours the terminal shows; none: as it says itself.
+    pub depth: Option<Depth>,
     pub catalogue: Arc<Catalogue>,
 }
 
@@ -120,6 +122,7 @@ fn choice<T: Copy>(
 #[serde(deny_unknown_fields)]
 struct Screen {
     palette: Option<String>,
+    depth: Option<String>,
 }
 
 impl Settings {
@@ -139,6 +142,7 @@ impl Settings {
             model,
             notation: Notation::default(),
             palette: Palette::default(),
+            depth: None,
             catalogue: Arc::new(Catalogue::standard().clone()),
         };
         s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
@@ -343,8 +347,13 @@ impl Settings {
                 &mut own.ties,
             )?;
         }
-        if let Some(p) = file.screen.and_then(|s| s.palette) {
-            self.palette = p.parse().map_err(|e| format!("screen.palette: {e}"))?;
+        if let Some(s) = file.screen {
+            if let Some(p) = s.palette {
+                self.palette = p.parse().map_err(|e| format!("screen.palette: {e}"))?;
+            }
+            if let Some(d) = s.depth {
+                self.depth = Depth::set(&d).map_err(|e| format!("screen.depth: {e}"))?;
+            }
         }
         Ok(())
     }
@@ -440,12 +449,13 @@ mod tests {
         assert_eq!(s.weights, None);
         assert_eq!(s.notation, Notation::default());
         assert_eq!((s.port, s.palette), (None, Palette::default()));
+        assert_eq!(s.depth, None);
         assert!(!s.bassist);
         // Every key stands in it.
         let keys = DEFAULTS
             .lines()
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
-        assert_eq!(keys.count(), 4 + 3 + 13 + 1);
+        assert_eq!(keys.count(), 4 + 3 + 13 + 2);
     }
 
     #[test]

@@ -77,6 +77,7 @@ fn command(program: &str, home: &Path) -> CommandBuilder {
     command.env("TERM", "xterm-256color");
     command.env("JACK_DEFAULT_SERVER", "peregrinus-none-of-this-name");
     command.env("JACK_NO_START_SERVER", "1");
+    command.env_remove("COLORTERM");
     command.env_remove("NO_COLOR");
     command.env_remove("PEREGRINUS_PANIC_AT");
     command
@@ -138,6 +139,12 @@ impl Term {
 
     fn text(&self) -> String {
         self.seen.lock().unwrap().terminal.screen().contents()
+    }
+
+    /// The colour behind the upper left letter.
+    fn ground(&self) -> Option<vt100::Color> {
+        let seen = self.seen.lock().unwrap();
+        Some(seen.terminal.screen().cell(0, 0)?.bgcolor())
     }
 
     fn full(&self) -> bool {
@@ -346,13 +353,20 @@ fn the_demo_plays_and_its_keys_work() {
     term.see("no more", |t| !t.contains("repeat"));
 
     // Colours: at last there are none, and it is still all there.
-    term.press("cc");
+    let painted = term.ground();
+    assert!(
+        matches!(painted, Some(vt100::Color::Idx(16..))),
+        "{painted:?}"
+    );
+    term.press("ccc");
     let before = term.written();
     term.press("\x0c");
     term.wait("drawn anew", || term.written() > before + 500);
     sleep(Duration::from_millis(200));
     let anew = term.seen.lock().unwrap().bytes[before..].to_vec();
     assert_eq!(count(&anew, b"\x1b[38;"), 0, "no colours");
+    assert_eq!(count(&anew, b"\x1b[48;"), 0, "no ground");
+    assert_eq!(term.ground(), Some(vt100::Color::Default));
     term.see("all there", |t| t.contains(DEMO));
 
     term.press(" ");
@@ -365,6 +379,26 @@ fn the_demo_plays_and_its_keys_work() {
         (0, ""),
         "nothing is left behind"
     );
+}
+
+/// NO_COLOR takes every colour away, unless a palette is asked for.
+#[test]
+fn a_palette_asked_for_overrides_no_color() {
+    for (args, painted) in [(&[][..], false), (&["--palette", "light"], true)] {
+        let home = tempfile::tempdir().unwrap();
+        let mut command = command(BIN, home.path());
+        command.args(args);
+        command.env("NO_COLOR", "1");
+        let mut term = Term::run(command, home);
+        term.see("the demo", |t| t.contains(DEMO) && t.contains("? help"));
+        let ground = term.ground();
+        let own = matches!(ground, Some(vt100::Color::Idx(16..)));
+        assert_eq!(own, painted, "{args:?}: {ground:?}");
+        let colours = count(&term.seen.lock().unwrap().bytes, b"\x1b[38;");
+        assert_eq!(colours > 0, painted, "{args:?}");
+        term.press("q");
+        assert_eq!(term.end().code, 0);
+    }
 }
 
 #[test]

@@ -24,7 +24,7 @@ struct Cli {
     /// Read this settings file instead of the usual one.
     #[arg(long, global = true, value_name = "FILE")]
     settings: Option<PathBuf>,
-    /// Colours: dark, light or none; without this NO_COLOR and the settings decide.
+    /// Colours: dark, light, projector or none; without this NO_COLOR and the settings decide.
     #[arg(long, global = true, value_name = "NAME")]
     palette: Option<Palette>,
     #[command(subcommand)]

@@ -9,7 +9,7 @@ use crate::live::{
 };
 use crate::midi;
 use crate::plan::Marker;
-use crate::screen::{self, Outcome};
+use crate::screen::{self, Depth, Outcome};
 use crate::settings::{Settings, state_dir};
 use crate::study;
 use std::io::IsTerminal;
@@ -167,6 +167,7 @@ fn screen(mut desk: Desk, settings: &Settings) -> Result<ExitCode, Failure> {
         catalogue: Arc::clone(&settings.catalogue),
         notation: settings.notation,
         palette: settings.palette,
+        depth: settings.depth.unwrap_or_else(terminal_depth),
         log: log_file(),
     };
     let outcome = match screen::run(&mut desk, &options, screen::keyboard()) {
@@ -176,6 +177,12 @@ fn screen(mut desk: Desk, settings: &Settings) -> Result<ExitCode, Failure> {
     };
     // The recording is whole before the program says that it is over.
     whole(desk.finish(), outcome)
+}
+
+/// How many colours the terminal says that it shows.
+fn terminal_depth() -> Depth {
+    let says = |name| std::env::var_os(name);
+    Depth::of_terminal(says("COLORTERM").as_deref(), says("TERM").as_deref())
 }
 
 /// Where other libraries' chatter goes while the terminal is ours.

@@ -1,7 +1,7 @@
 //! The whole picture: who sits where, and in which size.
 
 use super::large::Size;
-use super::palette::{Palette, Styles};
+use super::palette::{Depth, Palette, Styles};
 use super::pen::{Pen, columns};
 use super::strip::StripView;
 use super::{Source, chord, contender, help, here, piano, scale, status, strip, why, window};
@@ -49,6 +49,7 @@ impl Picture<'_> {
 pub(super) struct Look<'a> {
     pub notation: Notation,
     pub palette: Palette,
+    pub depth: Depth,
     pub catalogue: &'a Catalogue,
 }
 
@@ -62,8 +63,8 @@ impl Look<'_> {
         self.notation.center(t, tonic, self.catalogue)
     }
 
-    pub fn styles(&self) -> Styles {
-        self.palette.styles()
+    pub fn styles(&self) -> &'static Styles {
+        self.palette.styles(self.depth)
     }
 
     /// A sign, or what stands for it in ASCII.
@@ -284,6 +285,7 @@ pub(super) fn places(area: Rect, why: bool, scale: bool) -> Option<Places> {
 /// Draws everything into the buffer, which is empty before.
 pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &Look) {
     let area = buf.area;
+    buf.set_style(area, look.styles().ground());
     if let Some(here) = picture.reading.here {
         view.around = here.tonic;
     }

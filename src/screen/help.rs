@@ -55,7 +55,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     };
     let height = ((lines.len() + care.len()) as u16 + 2 * frame).min(pen.height());
     let (x, y) = ((pen.width() - width) / 2, (pen.height() - height) / 2);
-    pen.wipe(x, y, width, height);
+    pen.wipe(x, y, width, height, styles.ground());
     let room = width.saturating_sub(4);
     if frame > 0 {
         frame_at(pen, (x, y), (width, height), look);

@@ -150,7 +150,7 @@ pub(super) const BINDINGS: &[Binding] = &[
     ),
     binding(
         "c",
-        "colours: dark, light, none",
+        "colours: dark, light, projector, none",
         &[plain('c', Wish::Colours)],
     ),
     binding(

@@ -24,7 +24,7 @@ mod tests;
 mod why;
 mod window;
 
-pub use palette::Palette;
+pub use palette::{Depth, Palette, Styles};
 pub use run::{Options, Outcome, run};
 pub use terminal::keyboard;
 

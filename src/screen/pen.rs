@@ -67,11 +67,13 @@ impl<'a> Pen<'a> {
         }
     }
 
-    /// Empties a part, given in the pen's own places.
-    pub fn wipe(&mut self, x: u16, y: u16, width: u16, height: u16) {
+    /// Empties a part, given in the pen's own places, down to the ground.
+    pub fn wipe(&mut self, x: u16, y: u16, width: u16, height: u16, ground: Style) {
         for row in y..(y.saturating_add(height)).min(self.area.height) {
             for column in x..(x.saturating_add(width)).min(self.area.width) {
-                self.buf[(self.area.x + column, self.area.y + row)].reset();
+                let cell = &mut self.buf[(self.area.x + column, self.area.y + row)];
+                cell.reset();
+                cell.set_style(ground);
             }
         }
     }

@@ -3,7 +3,7 @@
 
 use super::draw::{self, Look, Picture, View};
 use super::keys::{self, Wish};
-use super::palette::Palette;
+use super::palette::{Depth, Palette};
 use super::terminal::Ground;
 use super::{Intent, Stage};
 use crate::engine::Reading;
@@ -12,6 +12,7 @@ use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
 use ratatui::buffer::Buffer;
 use ratatui::crossterm::event::Event;
+use ratatui::crossterm::style::force_color_output;
 use ratatui::layout::Rect;
 use std::io;
 use std::path::PathBuf;
@@ -24,6 +25,8 @@ pub struct Options {
     /// Its glyphs decide between Unicode and ASCII for the whole screen.
     pub notation: Notation,
     pub palette: Palette,
+    /// How many colours the terminal shows.
+    pub depth: Depth,
     /// The catalogue that the readings' tonalities belong to.
     pub catalogue: Arc<Catalogue>,
     /// Where standard error goes while the terminal is ours; none: nowhere.
@@ -89,6 +92,8 @@ const ASK: Duration = Duration::from_millis(500);
 /// Takes the terminal and shows `stage` until the player quits, a signal comes,
 /// or the stage fails. `keys` are the terminal's events; see [`super::keyboard`].
 pub fn run(stage: &mut dyn Stage, options: &Options, keys: Receiver<Event>) -> io::Result<Outcome> {
+    // NO_COLOR had its say in the palette; crossterm would take the colours of any other.
+    force_color_output(true);
     let mut ground = Ground::take(options.log.as_deref())?;
     let alarms = ground.alarms();
     turn(stage, options, keys, alarms, &mut ground)
@@ -229,6 +234,7 @@ impl<'a> Desk<'a> {
         let look = Look {
             notation: self.options.notation,
             palette: self.palette,
+            depth: self.options.depth,
             catalogue: &self.options.catalogue,
         };
         draw::draw(&mut buffer, &picture, &mut self.view, &look);

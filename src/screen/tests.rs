@@ -1,7 +1,7 @@
 //! Pictures from hand-made readings and histories, as text.
 
 use super::draw::{self, Look, Picture, View};
-use super::palette::Palette;
+use super::palette::{Depth, Palette};
 use super::{Link, Source, Transport};
 use crate::engine::{
     Cause, Change, CollectionId, Contender, Established, Explanation, History, Inertia, KeySet,
@@ -453,13 +453,17 @@ impl Scene {
     }
 
     pub fn draw(&self, width: u16, height: u16, palette: Palette, glyphs: Glyphs) -> Buffer {
-        let mut view = View {
+        self.draw_after(&mut self.view(), width, height, palette, glyphs)
+    }
+
+    /// What is to be seen, as the scene says.
+    fn view(&self) -> View {
+        View {
             help: self.help,
             why: self.explanation.is_some(),
             scale: self.scale,
             ..View::default()
-        };
-        self.draw_after(&mut view, width, height, palette, glyphs)
+        }
     }
 
     /// With what the screen remembers of the picture before.
@@ -475,17 +479,21 @@ impl Scene {
             glyphs,
             ..Notation::default()
         };
-        self.draw_in(notation, view, width, height, palette)
+        self.draw_in(notation, view, (width, height), (palette, Depth::default()))
     }
 
-    /// In other conventions.
+    /// In other colours.
+    fn draw_coloured(&self, size: (u16, u16), colours: (Palette, Depth)) -> Buffer {
+        self.draw_in(Notation::default(), &mut self.view(), size, colours)
+    }
+
+    /// In other conventions and colours.
     fn draw_in(
         &self,
         notation: Notation,
         view: &mut View,
-        width: u16,
-        height: u16,
-        palette: Palette,
+        (width, height): (u16, u16),
+        (palette, depth): (Palette, Depth),
     ) -> Buffer {
         let mut buf = Buffer::empty(Rect::new(0, 0, width, height));
         let picture = Picture {
@@ -500,6 +508,7 @@ impl Scene {
         let look = Look {
             notation,
             palette,
+            depth,
             catalogue: Catalogue::standard(),
         };
         draw::draw(&mut buf, &picture, view, &look);

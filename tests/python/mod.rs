@@ -10,7 +10,7 @@ use std::process::{Command, Output, Stdio};
 /// Which interpreter.
 #[derive(Clone, Copy)]
 pub enum Python {
-    /// mir_eval, mido and music21: `PEREGRINUS_PYTHON`, else the virtual environment
+    /// colorspacious, mir_eval, mido and music21: `PEREGRINUS_PYTHON`, else the virtual environment
     /// under target/.
     Checks,
     /// numpy and PyTorch: `PEREGRINUS_TRAINING_PYTHON`, else Debian's own.
@@ -37,7 +37,7 @@ impl Python {
 
     fn wanted(self) -> String {
         let libraries = match self {
-            Python::Checks => "mir_eval, mido and music21",
+            Python::Checks => "colorspacious, mir_eval, mido and music21",
             Python::Training => "numpy and PyTorch",
         };
         format!(

@@ -189,7 +189,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 128, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn any_scene_at_any_size(scene in any_scene(), w in 0..250u16, h in 0..70u16, look in 0..6usize) {
+    fn any_scene_at_any_size(scene in any_scene(), w in 0..250u16, h in 0..70u16, look in 0..8usize) {
         let glyphs = [Glyphs::Unicode, Glyphs::Ascii][look % 2];
         let buf = scene.draw(w, h, Palette::ALL[look / 2], glyphs);
         prop_assert_eq!(buf.area, Rect::new(0, 0, w, h));
@@ -231,6 +231,7 @@ proptest! {
         let look = Look {
             notation: Notation { glyphs, ..Notation::default() },
             palette: Palette::Dark,
+            depth: Depth::default(),
             catalogue: Catalogue::standard(),
         };
         let mut view = View::default();
@@ -267,6 +268,7 @@ fn the_strip_comes_back_to_the_present() {
     let look = Look {
         notation: Notation::default(),
         palette: Palette::Dark,
+        depth: Depth::default(),
         catalogue: Catalogue::standard(),
     };
     let picture = Picture {
@@ -312,6 +314,7 @@ fn the_piano_does_not_jump() {
     let look = Look {
         notation: Notation::default(),
         palette: Palette::Dark,
+        depth: Depth::default(),
         catalogue: Catalogue::standard(),
     };
     let mut view = View::default();

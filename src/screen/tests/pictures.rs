@@ -96,8 +96,8 @@ fn in_ascii() {
 fn no_colour_takes_no_letter_away() {
     for (name, scene) in scenes() {
         let dark = scene.draw(80, 24, Palette::Dark, Glyphs::Unicode);
-        for palette in [Palette::Light, Palette::Plain] {
-            let other = scene.draw(80, 24, palette, Glyphs::Unicode);
+        for (palette, depth) in colours() {
+            let other = scene.draw_coloured((80, 24), (palette, depth));
             assert_eq!(as_text(&other), as_text(&dark), "{name}");
         }
         let plain = scene.draw(80, 24, Palette::Plain, Glyphs::Unicode);
@@ -106,6 +106,31 @@ fn no_colour_takes_no_letter_away() {
             .iter()
             .find(|c| c.fg != ratatui::style::Color::Reset || c.bg != ratatui::style::Color::Reset);
         assert_eq!(coloured, None, "{name}");
+    }
+}
+
+/// Every palette at every depth.
+fn colours() -> impl Iterator<Item = (Palette, Depth)> {
+    let all = |p: Palette| Depth::ALL.map(|d| (p, d));
+    Palette::ALL.into_iter().flat_map(all)
+}
+
+/// Where a palette has its own ground, there is no hole in it, and no letter in the
+/// terminal's own colour; elsewhere the terminal's ground stays.
+#[test]
+fn the_ground_is_painted_whole_or_not_at_all() {
+    for (palette, depth) in colours() {
+        let ground = palette.styles(depth).ground();
+        for (name, scene) in scenes() {
+            for size in [(40, 10), (60, 18), (80, 24), (120, 36)] {
+                let buf = scene.draw_coloured(size, (palette, depth));
+                let odd = buf.content.iter().find(|c| {
+                    let own = c.fg != ratatui::style::Color::Reset || ground.bg.is_none();
+                    c.bg != ground.bg.unwrap_or_default() || !own
+                });
+                assert_eq!(odd, None, "{name}, {} at {}", palette.name(), depth.name());
+            }
+        }
     }
 }
 
@@ -532,8 +557,12 @@ fn in_other_letters() {
                     ..Notation::default()
                 };
                 let scene = Scene::dorian();
-                let drawn =
-                    scene.draw_in(notation, &mut View::default(), width, height, Palette::Dark);
+                let drawn = scene.draw_in(
+                    notation,
+                    &mut View::default(),
+                    (width, height),
+                    (Palette::Dark, Depth::Sixteen),
+                );
                 let text = as_text(&drawn);
                 // The row of names lies over the row of degrees, below the caption.
                 let rows: Vec<&str> = text.lines().collect();

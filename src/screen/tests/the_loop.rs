@@ -156,6 +156,7 @@ impl Rig {
         let options = Options {
             notation: Notation::default(),
             palette: Palette::Dark,
+            depth: Depth::default(),
             catalogue: Arc::new(Catalogue::standard().clone()),
             log: None,
         };
