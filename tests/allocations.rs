@@ -34,7 +34,7 @@ fn bytes() -> Vec<Vec<u8>> {
 
 fn count(read: impl Fn(&mut Outlet)) -> (u64, u64) {
     let ticks = AtomicU64::new(0);
-    let (mut feeder, mut outlet) = intake(256, move || Time(ticks.fetch_add(1, Relaxed)));
+    let (mut feeder, mut outlet) = intake(256, &[], move || Time(ticks.fetch_add(1, Relaxed)));
     let bytes = bytes();
     let mut counted = 0;
     for chunk in bytes.chunks(50) {

@@ -3,8 +3,9 @@
 
 use super::Analysis;
 use super::change::{around, common_chord, label, notes_altered, numeral};
-use crate::plan::{ChordSpan, Region};
+use crate::plan::{ChordSpan, Marker, Region};
 use crate::theory::{Around, Notation};
+use crate::time::Time;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -15,6 +16,9 @@ struct Root<'a> {
     /// Whether all of the file could be read.
     complete: bool,
     faults: Vec<FaultOut>,
+    /// Left out of plans, chords and summary.
+    asides: Vec<StretchOut>,
+    markers: Vec<MarkerOut>,
     heard: Plan,
     hindsight: Plan,
     chords: Vec<ChordOut>,
@@ -26,6 +30,19 @@ struct FaultOut {
     offset: u64,
     track: Option<usize>,
     what: String,
+}
+
+#[derive(Serialize)]
+struct StretchOut {
+    start: f64,
+    end: f64,
+}
+
+#[derive(Serialize)]
+struct MarkerOut {
+    at: f64,
+    about: Option<StretchOut>,
+    name: String,
 }
 
 #[derive(Serialize)]
@@ -93,7 +110,7 @@ struct Summary {
     tonalities: Vec<Share>,
     /// Seconds for each chord label, most first.
     chords: Vec<Share>,
-    /// Seconds with no established center.
+    /// Seconds with no established center, asides not counted.
     without_center: f64,
 }
 
@@ -119,6 +136,8 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
                 what: f.what.clone(),
             })
             .collect(),
+        asides: a.study.heard.asides().map(stretch).collect(),
+        markers: markers(a),
         heard: Plan {
             regions: regions(a, &heard.regions),
             home: regions(a, &heard.home),
@@ -137,6 +156,22 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
     } else {
         serde_json::to_string(&root)
     }
+}
+
+fn stretch((start, end): (Time, Time)) -> StretchOut {
+    StretchOut {
+        start: round(start.seconds()),
+        end: round(end.seconds()),
+    }
+}
+
+fn markers(a: &Analysis) -> Vec<MarkerOut> {
+    let marker = |m: &Marker| MarkerOut {
+        at: round(m.at.seconds()),
+        about: m.about.map(stretch),
+        name: m.name.clone(),
+    };
+    a.study.markers.iter().map(marker).collect()
 }
 
 /// Microseconds are finer than anything heard.
@@ -231,7 +266,7 @@ fn summary(a: &Analysis) -> Summary {
         chord_changes: spans.len().saturating_sub(1),
         tonalities: shares(tonalities),
         chords: shares(chords),
-        without_center: round((a.study.duration.seconds() - established).max(0.0)),
+        without_center: round((a.study.counted().seconds() - established).max(0.0)),
     }
 }
 
@@ -254,7 +289,6 @@ mod tests {
     use crate::plan::{Open, TonalPlan};
     use crate::study::Study;
     use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
-    use crate::time::Time;
     use serde_json::{Value, json};
 
     /// A study that was told its changes: every second a tonality (`E♭ ionian`), or the
@@ -291,6 +325,7 @@ mod tests {
             heard,
             hindsight: TonalPlan::default(),
             chords: Vec::new(),
+            markers: Vec::new(),
         }
     }
 
