@@ -741,8 +741,8 @@ proptest! {
         };
         let silent = study(&performance(&[]), monitor(), &catalogue());
         let spoken = study(&performance(&said), monitor(), &catalogue());
-        prop_assert_eq!(silent.hindsight, spoken.hindsight);
-        prop_assert_eq!(silent.chords, spoken.chords);
+        prop_assert_eq!(&silent.hindsight, &spoken.hindsight);
+        prop_assert_eq!(&silent.chords, &spoken.chords);
         let spans = |s: &Study| -> Vec<(Time, Option<_>)> {
             s.heard.chords().iter().map(|c: &ChordSpan| (c.start, c.within)).collect()
         };

@@ -9,7 +9,8 @@ use std::collections::VecDeque;
 /// breath, another region, and the edges of asides.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Phrases {
-    begin: VecDeque<Time>,
+    /// When it was told, and where it lies: a region's evidence came before the word.
+    begin: VecDeque<(Time, Time)>,
     /// So many are kept, the latest; all where there is no such number.
     most: Option<usize>,
     /// Since when nothing sounds.
@@ -43,15 +44,17 @@ impl Phrases {
     /// before to `at`; not less than 1.5 and not more than 60 seconds.
     pub fn before(&self, at: Time) -> (Time, Time) {
         let latest = at - REACTION;
-        let begun = self.begin.iter().copied().filter(|&t| t <= latest).max();
+        // What was told later the one who set it could not know.
+        let known = self.begin.iter().filter(|(told, _)| *told < at);
+        let begun = known.map(|b| b.1).filter(|&t| t <= latest).max();
         (begun.unwrap_or(latest).max(at - LONGEST), at)
     }
 
-    fn begins(&mut self, at: Time) {
+    fn begins(&mut self, told: Time, at: Time) {
         if self.most.is_some_and(|most| self.begin.len() >= most) {
             self.begin.pop_front();
         }
-        self.begin.push_back(at);
+        self.begin.push_back((told, at));
     }
 }
 
@@ -62,22 +65,21 @@ impl Observer for Phrases {
             Change::Chord { .. } => {
                 let silent = self.silent.take();
                 if !self.sounded || silent.is_some_and(|since| at.since(since) >= PAUSE) {
-                    self.begins(at);
+                    self.begins(at, at);
                 }
                 self.sounded = true;
             }
             Change::Silence => self.silent = Some(at),
             Change::Here(e) => {
-                // The evidence came before the word.
                 if self.here {
-                    self.begins(e.since);
+                    self.begins(at, e.since);
                 }
                 self.here = true;
             }
             Change::NoCenter | Change::Rest => self.here = false,
             Change::Aside(_) => {
                 self.here = false;
-                self.begins(at);
+                self.begins(at, at);
             }
             Change::Refined(_)
             | Change::Home(_)
@@ -140,6 +142,7 @@ mod tests {
         assert_eq!(all.before(ms(2000)).0, ms(500), "it has hardly begun");
         here(&mut all, "G mixolydian", 8000, 10_000);
         assert_eq!(all.before(ms(12_000)).0, ms(8000));
+        assert_eq!(all.before(ms(10_000)).0, ms(5600), "not told yet");
         // Having no center between them is no change of region.
         all.change(ms(13_000), Change::NoCenter);
         here(&mut all, "A aeolian", 14_000, 15_000);
