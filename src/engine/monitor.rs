@@ -724,3 +724,129 @@ pub fn open(
 pub fn collection_name(id: CollectionId) -> &'static str {
     NO_CENTER.get(id.0 as usize).map_or("no center", |c| c.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every tonality on every name of its center in use, as a recording keeps it.
+    #[test]
+    fn what_is_said_is_read_as_it_was_written() {
+        let catalogue = Catalogue::standard();
+        let read = |e: Event| Event::from_setting(&e.setting(catalogue)?, catalogue);
+        let mut all = vec![Event::Pin(None), Event::HomeIs(None)];
+        all.extend([true, false].map(Event::Aside));
+        all.extend(PitchClass::all().map(|c| Event::HomeIs(Some(c))));
+        for (mode, _) in catalogue.iter() {
+            all.extend((-10..=15).map(Spelling::at).map(|tonic| {
+                let center = tonic.pitch_class();
+                Event::Pin(Some((Tonality { center, mode }, tonic)))
+            }));
+        }
+        assert!(all.len() > 800);
+        for event in all {
+            assert_eq!(read(event), Some(event));
+            let text = event.setting(catalogue).unwrap_or_default();
+            assert!(text.is_ascii(), "{text}");
+        }
+        let t = catalogue.parse_tonality("E♭ mixolydian").unwrap();
+        let text = Event::Pin(Some((t.tonality, t.tonic))).setting(catalogue);
+        assert_eq!(text.as_deref(), Some("pin=Eb mixolydian"));
+        let text = Event::HomeIs(Some(PitchClass::new(8))).setting(catalogue);
+        assert_eq!(text.as_deref(), Some("home=G#"));
+        for nothing in [
+            "pin=",
+            "pin=Eb",
+            "pin=Eb nothing",
+            "home=",
+            "home=H",
+            "aside=",
+            "aside=yes",
+        ] {
+            assert_eq!(Event::from_setting(nothing, catalogue), None, "{nothing}");
+        }
+    }
+
+    /// Spelled as the pinned tonality and the centers about are, and never with two accidentals.
+    #[test]
+    fn home_is_spelled_in_context() {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let mut monitor = Monitor::new(Arc::clone(&catalogue)).unwrap();
+        let mut said = |pinned: Option<&str>, note: i32| {
+            let t = pinned.map(|name| catalogue.parse_tonality(name).unwrap());
+            let pinned = t.map(|t| (t.tonality, t.tonic));
+            monitor.on_event(Time::ZERO, Event::Pin(pinned), &mut ());
+            monitor.on_event(
+                Time::ZERO,
+                Event::HomeIs(Some(PitchClass::new(note))),
+                &mut (),
+            );
+            monitor.reading().stated.unwrap().0.text(Glyphs::Ascii)
+        };
+        assert_eq!(
+            [3, 6, 8, 10].map(|n| said(None, n)),
+            ["Eb", "F#", "G#", "Bb"]
+        );
+        assert_eq!(said(Some("Db lydian"), 6), "Gb");
+        assert_eq!(said(Some("F# dorian"), 3), "D#");
+        assert_eq!(said(Some("Cb ionian"), 11), "Cb", "its own");
+        for center in -10..=15 {
+            let name = Spelling::at(center).text(Glyphs::Ascii);
+            for note in (0..12).filter(|&n| Spelling::at(center).pitch_class().index() as i32 != n)
+            {
+                let spelled = said(Some(&format!("{name} dorian")), note);
+                assert!(spelled.len() < 3, "{spelled} in {name}");
+            }
+        }
+    }
+
+    /// The same first stroke, C E♭ F A♭, before anything is established.
+    #[test]
+    fn chords_are_named_in_the_pinned_tonality() {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let fresh = Monitor::new(Arc::clone(&catalogue)).unwrap();
+        let root = |pinned: &str| {
+            let mut monitor = fresh.clone();
+            let t = catalogue.parse_tonality(pinned).unwrap();
+            let pin = Event::Pin(Some((t.tonality, t.tonic)));
+            monitor.on_event(Time::ZERO, pin, &mut ());
+            for key in [48, 51, 53, 56] {
+                let on = midi::Event::NoteOn {
+                    channel: 0,
+                    key,
+                    velocity: 80,
+                };
+                monitor.on_event(Time::millis(5), on, &mut ());
+            }
+            let reading = monitor.reading();
+            assert_eq!(reading.within(), Some((t.tonality, t.tonic)));
+            let (sonority, _) = reading.chord.unwrap();
+            sonority.chord().map(|c| c.root.index())
+        };
+        assert_eq!(root("C ionian"), Some(5), "Fm7/C");
+        // A♭ is a note of E♭ Phrygian, F is none.
+        assert_eq!(root("Eb phrygian"), Some(8), "A♭6/C");
+    }
+
+    #[test]
+    fn an_aside_begins_and_ends_once() {
+        #[derive(Default)]
+        struct Told(Vec<(Time, bool)>);
+        impl Observer for Told {
+            fn change(&mut self, at: Time, change: Change) {
+                if let Change::Aside(on) = change {
+                    self.0.push((at, on));
+                }
+            }
+        }
+        let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+        let mut told = Told::default();
+        let ms = Time::millis;
+        for (at, on) in [(1, false), (2, true), (3, true), (4, false), (5, false)] {
+            monitor.on_event(ms(at), Event::Aside(on), &mut told);
+            let since = (2..4).contains(&at).then_some(ms(2));
+            assert_eq!(monitor.reading().aside, since);
+        }
+        assert_eq!(told.0, [(ms(2), true), (ms(4), false)]);
+    }
+}

@@ -298,6 +298,10 @@ mod tests {
         let mut heard = History::default();
         for (i, what) in changes.iter().enumerate() {
             let at = Time::millis(1000 * i as u64);
+            if let Some(edge) = what.strip_prefix("aside ") {
+                heard.change(at, Change::Aside(edge == "begins"));
+                continue;
+            }
             if what.starts_with(char::is_alphabetic) {
                 let t = c.parse_tonality(what).expect("a tonality");
                 let here = Established {
@@ -385,6 +389,75 @@ mod tests {
         assert_eq!(named(heard), ["C I", "A♭7 ♭VI7", "G V"]);
         assert_eq!(named(later), ["C I", "A♭7 Ger6", "G V"]);
         assert!(text.lines().all(|l| l == l.trim_end()));
+    }
+
+    /// Of what the engine said in an aside nothing is told but when it was.
+    #[test]
+    fn asides_are_left_out_and_markers_listed() {
+        let mut study = study(&[
+            "C ionian",
+            "60 64 67",
+            "aside begins",
+            "E lydian",
+            "52 56 59",
+            "aside ends",
+            "67 71 74",
+            "G ionian",
+            "62 66 69",
+            "aside begins",
+        ]);
+        let ms = Time::millis;
+        study.markers = vec![
+            Marker {
+                at: ms(8500),
+                about: Some((ms(6000), ms(8500))),
+                name: "1".into(),
+            },
+            Marker {
+                at: ms(9000),
+                about: None,
+                name: "of\nothers".into(),
+            },
+        ];
+        let a = Analysis {
+            file: "a.mid",
+            study: &study,
+            faults: &[],
+            catalogue: Catalogue::standard(),
+            notation: &Notation::default(),
+        };
+        let all: Value = serde_json::from_str(&analysis(&a, false).expect("JSON")).expect("JSON");
+        let asides = json!([{"start": 2.0, "end": 5.0}, {"start": 9.0, "end": 10.0}]);
+        assert_eq!(all["asides"], asides);
+        let about = json!({"start": 6.0, "end": 8.5});
+        let one = json!({"at": 8.5, "about": about, "name": "1"});
+        let other = json!({"at": 9.0, "about": null, "name": "of\nothers"});
+        assert_eq!(all["markers"], json!([one, other]));
+        let stretches = |list: &Value| -> Vec<(f64, f64)> {
+            let list = list.as_array().expect("a list");
+            let time = |r: &Value, key: &str| r[key].as_f64().expect("seconds");
+            list.iter()
+                .map(|r| (time(r, "start"), time(r, "end")))
+                .collect()
+        };
+        assert_eq!(
+            stretches(&all["heard"]["regions"]),
+            [(0.0, 2.0), (7.0, 9.0)]
+        );
+        assert_eq!(
+            stretches(&all["chords"]),
+            [(1.0, 2.0), (6.0, 8.0), (8.0, 9.0)]
+        );
+        let summary = &all["summary"];
+        assert_eq!(summary["without_center"], 2.0, "of the six that count");
+        assert_eq!(summary["center_changes"], 1);
+        let text = crate::formats::analysis_text(&a);
+        assert!(
+            text.contains("  left out, an aside: 0:02.0 – 0:05.0\n"),
+            "{text}"
+        );
+        let markers = "  markers\n      0:08.5  1  (0:06.0 – 0:08.5)\n      0:09.0  of others\n";
+        assert!(text.contains(markers), "{text}");
     }
 
     #[test]

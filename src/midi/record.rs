@@ -495,6 +495,34 @@ mod tests {
         }
     }
 
+    /// Two at one moment, the first of others: each keeps what belongs to it.
+    #[test]
+    fn what_a_marker_is_about_stays_behind_it() {
+        let at = Time(7);
+        let text = |kind, text: &str| Text {
+            at,
+            before_event: 1,
+            kind,
+            text: text.into(),
+        };
+        let note = Event::NoteOff { channel: 0, key: 1 };
+        let performance = Performance {
+            events: [Timed { at, event: note }; 2].to_vec(),
+            texts: vec![
+                text(TextKind::Marker, "a"),
+                text(TextKind::Text, &format!("{ABOUT}0.000000 0.000140")),
+                text(TextKind::Marker, "b"),
+                text(TextKind::Text, &format!("{ABOUT}0.000020 0.000140")),
+                text(TextKind::Text, &format!("{OURS}inertia=chord")),
+            ],
+            end: at,
+            format: 1,
+            tracks: 2,
+            ..Default::default()
+        };
+        assert_eq!(read(&bytes(&performance)).unwrap(), performance);
+    }
+
     #[test]
     fn times_that_go_back_wait_and_centuries_end() {
         let note = |at, key| Timed {

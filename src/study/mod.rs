@@ -166,3 +166,42 @@ fn about(text: &Text) -> Option<(Time, Time)> {
     let (from, to) = (time(from)?, time(to)?);
     (text.kind == TextKind::Text && from <= to).then_some((from, to))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_marker_knows_what_it_is_about_if_we_wrote_it() {
+        let text = |ms, kind, text: &str| Text {
+            at: Time::millis(ms),
+            before_event: 0,
+            kind,
+            text: text.into(),
+        };
+        let marker = |name| text(40_000, TextKind::Marker, name);
+        let ours = |stretch: &str| text(40_000, TextKind::Text, &format!("{ABOUT}{stretch}"));
+        let about = |next: Vec<Text>| {
+            let texts = [vec![marker("1")], next].concat();
+            let performance = Performance {
+                texts,
+                ..Performance::default()
+            };
+            let all = markers(&performance);
+            assert_eq!((all[0].at, &*all[0].name), (Time::millis(40_000), "1"));
+            (all.len(), all[0].about)
+        };
+        let stretch = Some((Time(600_001), Time::millis(40_000)));
+        assert_eq!(about(vec![ours("12.000020 40.000000")]), (1, stretch));
+        assert_eq!(about(vec![]), (1, None));
+        let other = about(vec![marker("2"), ours("12.000020 40.000000")]);
+        assert_eq!(other, (2, None), "it is the second's");
+        for wrong in ["", "12", "12 x", "40.0 12.0", "-1 40", "NaN 40", "1 inf"] {
+            assert_eq!(about(vec![ours(wrong)]), (1, None), "{wrong}");
+        }
+        let later = text(40_001, TextKind::Text, &format!("{ABOUT}12.0 40.0"));
+        assert_eq!(about(vec![later]), (1, None));
+        let name = text(40_000, TextKind::Marker, &format!("{ABOUT}12.0 40.0"));
+        assert_eq!(about(vec![name]), (2, None));
+    }
+}
