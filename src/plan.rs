@@ -64,7 +64,10 @@ pub struct TonalPlan {
 /// A moment that the player flagged, or that a file names.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Marker {
+    /// When it was set: after what was worth it.
     pub at: Time,
+    /// The stretch that it is about, from and to; a file of others knows none.
+    pub about: Option<(Time, Time)>,
     pub name: String,
 }
 

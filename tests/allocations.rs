@@ -3,8 +3,8 @@
 use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 
 use allocation_counter::measure;
-use peregrinus::engine::{Change, Monitor, Observer};
-use peregrinus::midi::{Event, Outlet, intake};
+use peregrinus::engine::{self, Change, Monitor, Observer, Phrases};
+use peregrinus::midi::{Event, Outlet, Trigger, intake};
 use peregrinus::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet};
 use peregrinus::time::Time;
 
@@ -17,6 +17,7 @@ fn bytes() -> Vec<Vec<u8>> {
         out.push(vec![0x90 | (i % 16) as u8, key, 64]);
         out.push(vec![key, 0]);
         out.push(vec![0x80, 0xfe, key, 64]);
+        out.push(vec![0xb0, 20, key, 67, 127 - key]);
         out.push(vec![0xb0, 64, key, 0xf8]);
         out.push(vec![
             0x90, 0x80, key, 0xf1, 0xf2, 1, 0xf6, 0xf7, key, key, key,
@@ -32,9 +33,10 @@ fn bytes() -> Vec<Vec<u8>> {
     out
 }
 
-fn count(read: impl Fn(&mut Outlet)) -> (u64, u64) {
+fn count(jobs: &[Trigger], read: impl Fn(&mut Outlet)) -> (u64, u64) {
     let ticks = AtomicU64::new(0);
-    let (mut feeder, mut outlet) = intake(256, move || Time(ticks.fetch_add(1, Relaxed)));
+    let clock = move || Time(ticks.fetch_add(1, Relaxed));
+    let (mut feeder, mut outlet) = intake(512, jobs, clock);
     let bytes = bytes();
     let mut counted = 0;
     for chunk in bytes.chunks(50) {
@@ -53,17 +55,30 @@ fn count(read: impl Fn(&mut Outlet)) -> (u64, u64) {
 fn the_midi_callback() {
     // That the counter counts:
     assert!(measure(|| drop(std::hint::black_box(vec![1u8]))).count_total > 0);
-    // A reader that keeps up.
-    let emptied = count(|outlet| {
-        while let Ok(fed) = outlet.receiver().try_recv() {
-            outlet.accept(fed, |_| ());
-        }
-    });
-    assert_eq!(emptied, (0, 0));
-    // None: the channel is full, releases go into the table.
-    let (counted, dropped) = count(|_| ());
-    assert_eq!(counted, 0);
-    assert!(dropped > 1_000);
+    let jobs = [
+        Trigger::Controller(67),
+        Trigger::Controller(20),
+        Trigger::Key(60),
+    ];
+    for jobs in [&[][..], &jobs] {
+        // A reader that keeps up; what it accepts costs nothing either.
+        let fired = AtomicU64::new(0);
+        let emptied = count(jobs, |outlet| {
+            let info = measure(|| {
+                while let Ok(fed) = outlet.receiver().try_recv() {
+                    outlet.accept(fed, |_| ());
+                }
+                fired.fetch_add(outlet.fired().count() as u64, Relaxed);
+            });
+            assert_eq!(info.count_total, 0);
+        });
+        assert_eq!(emptied, (0, 0));
+        assert_eq!(fired.into_inner() > 20, !jobs.is_empty());
+        // None: the channel is full, releases go into the table.
+        let (counted, dropped) = count(jobs, |_| ());
+        assert_eq!(counted, 0);
+        assert!(dropped > 1_000);
+    }
 }
 
 /// Playing of every kind for the engine: chords, runs, pedals, silences long enough to rest.
@@ -115,13 +130,27 @@ fn the_engine() {
     let all = playing(11_000);
     let (warm, counted) = all.split_at(1_000);
     let mut changes = 0u64;
-    let mut observer = Count(&mut changes);
+    let mut observer = Count(&mut changes, Phrases::of_late());
     for &(at, event) in warm {
         monitor.on_event(at, event, &mut observer);
     }
+    let dorian = Catalogue::standard().parse_tonality("D dorian");
+    let dorian = dorian.map(|t| (t.tonality, t.tonic)).ok();
+    let said = [
+        engine::Event::Pin(dorian),
+        engine::Event::HomeIs(Some(PitchClass::new(3))),
+        engine::Event::Aside(true),
+        engine::Event::Pin(None),
+        engine::Event::Aside(false),
+        engine::Event::HomeIs(None),
+    ];
     let info = measure(|| {
-        for &(at, event) in counted {
+        for (i, &(at, event)) in counted.iter().enumerate() {
             monitor.on_event(at, event, &mut observer);
+            if i % 100 == 0 {
+                monitor.on_event(at, said[i / 100 % said.len()], &mut observer);
+                std::hint::black_box(observer.1.before(at));
+            }
             std::hint::black_box(monitor.reading());
         }
     });
@@ -161,10 +190,11 @@ fn naming_a_chord() {
     assert_eq!(info.count_total, 0);
 }
 
-struct Count<'a>(&'a mut u64);
+struct Count<'a>(&'a mut u64, Phrases);
 
 impl Observer for Count<'_> {
-    fn change(&mut self, _: Time, _: Change) {
+    fn change(&mut self, at: Time, change: Change) {
         *self.0 += 1;
+        self.1.change(at, change);
     }
 }

@@ -464,7 +464,7 @@ fn each_state_of_the_ports_is_told() {
         let wanted = Wanted {
             port: case.wanted,
             remembered: case.remembered,
-            remember: None,
+            ..Wanted::default()
         };
         let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
         let listener = listen(world, wanted, monitor, &[], None).unwrap();

@@ -10,8 +10,9 @@ use proptest::test_runner::FileFailurePersistence;
 use peregrinus::engine::{Change, Established, Event, Fading, Filter, Inertia, Monitor, Observer};
 use peregrinus::midi::{self, Performance, Text, TextKind, Timed};
 use peregrinus::plan::Region;
-use peregrinus::study::{events, study};
-use peregrinus::theory::{Catalogue, Chord, PitchClassSet, Sonority, Tonality};
+use peregrinus::plan::{ChordSpan, Marker};
+use peregrinus::study::{Study, events, study};
+use peregrinus::theory::{Catalogue, Chord, ModeId, PitchClass, PitchClassSet, Sonority, Tonality};
 use peregrinus::time::Time;
 
 // ---- playing ----
@@ -219,6 +220,88 @@ fn up(by: i32) -> Registers {
     }
 }
 
+// ---- what the player says beside it ----
+
+/// What is said after so much of the playing, as a share.
+type Said = (f64, Event);
+
+fn pin(center: i32, mode: u8) -> Event {
+    let tonality = Tonality {
+        center: PitchClass::new(center),
+        mode: ModeId(mode),
+    };
+    Event::Pin(Some((tonality, catalogue().spell(tonality, None))))
+}
+
+/// Pins and statements.
+fn said() -> impl Strategy<Value = Vec<Said>> {
+    let what = prop_oneof![
+        3 => (0..12i32, 0..9u8).prop_map(|(center, mode)| pin(center, mode)),
+        1 => Just(Event::Pin(None)),
+        2 => (0..12i32).prop_map(|c| Event::HomeIs(Some(PitchClass::new(c)))),
+        1 => Just(Event::HomeIs(None)),
+    ];
+    proptest::collection::vec((0.0..1.0f64, what), 0..6)
+}
+
+/// Asides that begin and end, not always in that order.
+fn asides() -> impl Strategy<Value = Vec<Said>> {
+    let aside = (0.0..1.0f64, any::<bool>()).prop_map(|(part, on)| (part, Event::Aside(on)));
+    proptest::collection::vec(aside, 0..5)
+}
+
+/// The same of music that was transposed by so many semitones.
+fn said_up(said: &[Said], by: i32) -> Vec<Said> {
+    let up = |event| match event {
+        Event::Pin(Some((t, _))) => pin(t.center.up(by).index() as i32, t.mode.0),
+        Event::HomeIs(Some(center)) => Event::HomeIs(Some(center.up(by))),
+        other => other,
+    };
+    said.iter()
+        .map(|&(part, event)| (part, up(event)))
+        .collect()
+}
+
+/// How many of the notes come before, and when the last of them does.
+fn moment(notes: &[Timed], part: f64) -> (usize, Time) {
+    let before = (notes.len() as f64 * part) as usize;
+    (
+        before,
+        before.checked_sub(1).map_or(Time::ZERO, |n| notes[n].at),
+    )
+}
+
+fn together(notes: &[Timed], said: &[Said]) -> Vec<(Time, Event)> {
+    let mut said: Vec<_> = said.iter().map(|&(p, e)| (moment(notes, p), e)).collect();
+    said.sort_by_key(|s| s.0.0);
+    let mut said = said.into_iter().peekable();
+    let mut all = Vec::new();
+    for (i, t) in notes.iter().enumerate() {
+        while let Some(((_, at), event)) = said.next_if(|s| s.0.0 <= i) {
+            all.push((at, event));
+        }
+        all.push((t.at, Event::Midi(t.event)));
+    }
+    all.extend(said.map(|((_, at), event)| (at, event)));
+    all
+}
+
+/// As a recording keeps it.
+fn written(notes: &[Timed], said: &[Said]) -> Vec<Text> {
+    let text = |&(part, event): &Said| {
+        let (before_event, at) = moment(notes, part);
+        let setting = event.setting(&catalogue()).expect("no note");
+        let (kind, text) = (TextKind::Text, format!("{}{setting}", midi::OURS));
+        Text {
+            at,
+            before_event,
+            kind,
+            text,
+        }
+    };
+    said.iter().map(text).collect()
+}
+
 // ---- hearing ----
 
 #[derive(Default, Clone, PartialEq, Debug)]
@@ -247,12 +330,16 @@ fn end(events: &[Timed]) -> Time {
     events.last().map_or(Time::ZERO, |t| t.at) + TAIL
 }
 
-fn hear(mut monitor: Monitor, events: &[Timed]) -> (Told, Monitor) {
+fn hear(monitor: Monitor, events: &[Timed]) -> (Told, Monitor) {
+    hear_said(monitor, events, &[])
+}
+
+fn hear_said(mut monitor: Monitor, notes: &[Timed], said: &[Said]) -> (Told, Monitor) {
     let mut told = Told::default();
-    for t in events {
-        monitor.on_event(t.at, t.event, &mut told);
+    for (at, event) in together(notes, said) {
+        monitor.on_event(at, event, &mut told);
     }
-    monitor.advance_to(end(events), &mut told);
+    monitor.advance_to(end(notes), &mut told);
     (told, monitor)
 }
 
@@ -306,6 +393,14 @@ fn bare(change: Change, down: i32) -> String {
         Change::NoCenter => "no center".into(),
         Change::Silence => "silence".into(),
         Change::Rest => "rest".into(),
+        Change::Pinned(pinned) => match pinned {
+            Some((t, _)) => format!("pinned {} {}", t.center.up(-down).index(), t.mode.0),
+            None => "not pinned".into(),
+        },
+        Change::HomeIs(note) => {
+            format!("home is {:?}", note.map(|n| n.pitch_class().up(-down)))
+        }
+        Change::Aside(on) => format!("aside {on}"),
     }
 }
 
@@ -562,29 +657,43 @@ proptest! {
     }
 
     /// Written to a file, read back and studied: the identical plan, with the
-    /// settings that were changed on the way.
+    /// settings that were changed on the way, what the player said, and the markers.
     #[test]
     fn capture_file_and_replay_give_the_identical_plan(
         notes in playing(),
         settings in proptest::collection::vec((0.0..1.0f64, 0..8u8), 0..4),
+        said in said(),
+        asides in asides(),
+        marked in proptest::collection::vec((0.0..1.0f64, 0..4_000_000u64), 0..4),
     ) {
-        let mut texts: Vec<Text> = settings.iter().map(|&(part, which)| {
-            let before_event = (notes.len() as f64 * part) as usize;
-            let at = match before_event {
-                0 => Time::ZERO,
-                n => notes[n - 1].at,
-            };
+        let mut all: Vec<Said> = settings.iter().map(|&(part, which)| {
             let event = match which {
                 0..5 => Event::Inertia(Inertia::ALL[usize::from(which)]),
                 5 => Event::Fading(Fading::Sustained),
                 6 => Event::Filter(Filter { channels: 0xffff, transpose: 3 }),
                 _ => Event::Filter(Filter { transpose: -2, ..Filter::default() }),
             };
-            let text = format!("{}{}", midi::OURS, event.setting().unwrap_or_default());
-            Text { at, before_event, kind: TextKind::Text, text }
+            (part, event)
         }).collect();
+        all.extend(said);
+        all.extend(asides);
+        let mut texts = written(&notes, &all);
+        let mut markers: Vec<(usize, Marker)> = Vec::new();
+        for (part, long) in marked {
+            let (before_event, at) = moment(&notes, part);
+            let name = format!("no. {}", markers.len());
+            let about = (at - Time(long), at);
+            let stretch = format!("{}{:.6} {:.6}", midi::ABOUT, about.0.seconds(), at.seconds());
+            texts.push(Text { at, before_event, kind: TextKind::Marker, text: name.clone() });
+            texts.push(Text { at, before_event, kind: TextKind::Text, text: stretch });
+            markers.push((before_event, Marker { at, about: Some(about), name }));
+        }
         texts.sort_by_key(|t| t.before_event);
+        markers.sort_by_key(|m| m.0);
+        let markers: Vec<Marker> = markers.into_iter().map(|m| m.1).collect();
+        let told = together(&notes, &all);
         let performance = Performance { end: end(&notes), events: notes, texts, ..Performance::default() };
+        prop_assert_eq!(&events(&performance, &catalogue()), &told);
 
         // Live: the engine hears each thing as it comes.
         let live = study(&performance, monitor(), &catalogue());
@@ -592,15 +701,18 @@ proptest! {
         midi::write(&performance, &mut bytes).expect("a memory never fails");
         let back = midi::read(&bytes).expect("our own file");
         prop_assert_eq!(&back.faults, &vec![]);
-        prop_assert_eq!(events(&back), events(&performance));
+        prop_assert_eq!(&events(&back, &catalogue()), &told);
         let replayed = study(&back, monitor(), &catalogue());
         prop_assert_eq!(live.duration, replayed.duration);
         prop_assert_eq!(&live.heard, &replayed.heard);
         prop_assert_eq!(&live.hindsight, &replayed.hindsight);
+        prop_assert_eq!(&live.chords, &replayed.chords);
+        prop_assert_eq!(&live.markers, &markers);
+        prop_assert_eq!(&replayed.markers, &markers);
         // And study hears what the engine tells.
         let mut direct = monitor();
         let mut history = peregrinus::engine::History::default();
-        for (at, event) in events(&performance) {
+        for (at, event) in told {
             direct.on_event(at, event, &mut history);
         }
         direct.advance_to(performance.end, &mut history);
@@ -608,14 +720,120 @@ proptest! {
         prop_assert_eq!(&live.heard, &history);
     }
 
-    /// Transposed: the same plan exactly, transposed, whatever the register.
+    /// What the player pins and says is home changes nothing of what the engine hears.
+    #[test]
+    fn what_is_said_changes_no_plan(notes in playing(), said in said()) {
+        let (silent, alone) = hear(monitor(), &notes);
+        let (told, spoken) = hear_said(monitor(), &notes, &said);
+        let own = |t: &(Time, Change)| !matches!(t.1, Change::Pinned(_) | Change::HomeIs(_));
+        let heard: Vec<_> = plan(&told).into_iter().filter(own).collect();
+        prop_assert_eq!(heard, plan(&silent));
+        let (alone, spoken) = (alone.reading(), spoken.reading());
+        prop_assert_eq!((alone.here, alone.home), (spoken.here, spoken.home));
+        prop_assert_eq!(alone.contender, spoken.contender);
+        prop_assert_eq!(alone.ranking, spoken.ranking);
+        prop_assert_eq!(alone.collection, spoken.collection);
+        // And in hindsight.
+        let performance = |said: &[Said]| {
+            let mut texts = written(&notes, said);
+            texts.sort_by_key(|t| t.before_event);
+            Performance { end: end(&notes), events: notes.clone(), texts, ..Performance::default() }
+        };
+        let silent = study(&performance(&[]), monitor(), &catalogue());
+        let spoken = study(&performance(&said), monitor(), &catalogue());
+        prop_assert_eq!(&silent.hindsight, &spoken.hindsight);
+        prop_assert_eq!(&silent.chords, &spoken.chords);
+        let spans = |s: &Study| -> Vec<(Time, Option<_>)> {
+            s.heard.chords().iter().map(|c: &ChordSpan| (c.start, c.within)).collect()
+        };
+        // A chord is named within what is pinned.
+        let pins: Vec<(Time, Option<_>)> = together(&notes, &said).into_iter().filter_map(|(at, e)| match e {
+            Event::Pin(pinned) => Some((at, pinned)),
+            _ => None,
+        }).collect();
+        for (start, within) in spans(&spoken) {
+            let pinned = pins.iter().rev().find(|p| p.0 < start).and_then(|p| p.1);
+            if pins.iter().all(|p| p.0 != start) && let Some(pinned) = pinned {
+                prop_assert_eq!(within, Some(pinned));
+            }
+        }
+    }
+
+    /// An aside is no part of the plan: what comes before is as if the recording ended there,
+    /// in hindsight what comes after is as if it began there.
+    #[test]
+    fn an_aside_stays_out_of_the_plan(
+        notes in playing(),
+        parts in (0.0..1.0f64, 0.0..1.0f64),
+    ) {
+        let (a, b) = (parts.0.min(parts.1), parts.0.max(parts.1));
+        let ((i, from), (j, to)) = (moment(&notes, a), moment(&notes, b));
+        let performance = |events: Vec<Timed>, end, texts| {
+            study(&Performance { events, end, texts, ..Performance::default() }, monitor(), &catalogue())
+        };
+        let last = end(&notes);
+        // All is let go before it is over.
+        let release = Timed { at: to, event: midi::Event::Release };
+        let events = [&notes[..j], &[release], &notes[j..]].concat();
+        let text = |at, before_event, on: bool| Text {
+            at, before_event, kind: TextKind::Text,
+            text: format!("{}{}", midi::OURS, Event::Aside(on).setting(&catalogue()).unwrap_or_default()),
+        };
+        let whole = performance(events, last, vec![text(from, i, true), text(to, j + 1, false)]);
+        let before = performance(notes[..i].to_vec(), from, Vec::new());
+        let after = performance(notes[j..].to_vec(), last, Vec::new());
+        prop_assert_eq!(whole.heard.asides().collect::<Vec<_>>(), vec![(from, to)]);
+        prop_assert_eq!(whole.counted(), last - (to - from));
+
+        let regions = |list: &[Region], first: bool| -> Vec<Region> {
+            let own = |r: &&Region| r.end > r.start && (r.start < from) == first;
+            list.iter().filter(own).copied().collect()
+        };
+        let (w, b) = (&whole.heard, &before.heard);
+        prop_assert_eq!(regions(&w.plan().regions, true), regions(&b.plan().regions, true));
+        prop_assert_eq!(regions(&w.plan().home, true), regions(&b.plan().home, true));
+        prop_assert_eq!(regions(&whole.hindsight.regions, true), regions(&before.hindsight.regions, true));
+        prop_assert_eq!(regions(&whole.hindsight.home, true), regions(&before.hindsight.home, true));
+        let chords = |list: &[ChordSpan], first: bool| -> Vec<ChordSpan> {
+            let own = |c: &&ChordSpan| c.end > c.start && (c.start < from) == first;
+            list.iter().filter(own).copied().collect()
+        };
+        prop_assert_eq!(chords(w.chords(), true), chords(b.chords(), true));
+        prop_assert_eq!(chords(&whole.chords, true), chords(&before.chords, true));
+
+        let bare = |list: &[Region]| -> Vec<_> {
+            list.iter().filter(|r| r.end > r.start)
+                .map(|r| (r.start, r.end, r.since, r.tonality, r.probability)).collect()
+        };
+        for list in [&w.plan().regions, &w.plan().home, &whole.hindsight.regions, &whole.hindsight.home] {
+            prop_assert!(regions(list, false).iter().all(|r| r.start >= to && r.since >= to), "{list:?}");
+            prop_assert!(regions(list, true).iter().all(|r| r.end <= from), "{list:?}");
+        }
+        let (w, a) = (&whole.hindsight, &after.hindsight);
+        prop_assert_eq!(bare(&regions(&w.regions, false)), bare(&a.regions));
+        prop_assert_eq!(bare(&regions(&w.home, false)), bare(&a.home));
+        let bare = |list: &[ChordSpan]| -> Vec<_> {
+            list.iter().filter(|c| c.end > c.start).map(|c| (c.start, c.end, c.sonority)).collect()
+        };
+        prop_assert_eq!(bare(&chords(&whole.chords, false)), bare(&after.chords));
+        if before.heard.plan().home.is_empty() {
+            prop_assert_eq!(bare(&chords(whole.heard.chords(), false)), bare(after.heard.chords()));
+        }
+    }
+
+    /// Transposed: the same plan exactly, transposed, whatever the register, with what the
+    /// player says transposed as well.
     #[test]
     fn transposed_playing_is_heard_transposed(
         gestures in proptest::collection::vec(gesture(), 5..60),
+        said in said(),
+        asides in asides(),
         by in -24..=24i32,
     ) {
-        let here = bare_plan(&hear(monitor(), &play(&gestures, up(0))).0, 0);
-        let there = bare_plan(&hear(monitor(), &play(&gestures, up(by))).0, by);
+        let said = [said, asides].concat();
+        let hear = |by: i32| hear_said(monitor(), &play(&gestures, up(by)), &said_up(&said, by)).0;
+        let here = bare_plan(&hear(0), 0);
+        let there = bare_plan(&hear(by), by);
         for (a, b) in here.iter().zip(&there) {
             prop_assert_eq!(a, b);
         }
@@ -663,6 +881,7 @@ proptest! {
     #[test]
     fn transposed_chords_are_named_transposed(
         gestures in proptest::collection::vec(gesture(), 5..60),
+        said in said(),
         by in -6..=5i32,
     ) {
         let play = |by: i32| play(&gestures, Registers { bass: 24 + by, left: 76 + by, right: 76 + by });
@@ -674,8 +893,9 @@ proptest! {
         let bare = |told: Told, by: i32| -> Vec<String> {
             told.0.into_iter().map(|(at, c)| format!("{at:?} {}", bare(c, by))).collect()
         };
-        let here = bare(hear(sustained(), &play(0)).0, 0);
-        let there = bare(hear(sustained(), &play(by)).0, by);
+        let hear = |by: i32| hear_said(sustained(), &play(by), &said_up(&said, by)).0;
+        let here = bare(hear(0), 0);
+        let there = bare(hear(by), by);
         for (a, b) in here.iter().zip(&there) {
             prop_assert_eq!(a, b);
         }

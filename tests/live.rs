@@ -3,11 +3,11 @@
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::engine::{Event, History, Monitor};
-use peregrinus::live::{Clock, Link, Listener, Order, Player, Wanted, World, listen, play};
-use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink};
-use peregrinus::plan::{ChordSpan, TonalPlan};
+use peregrinus::live::{About, Clock, Link, Listener, Order, Player, Wanted, World, listen, play};
+use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
+use peregrinus::plan::{ChordSpan, Marker, TonalPlan};
 use peregrinus::study::{events, study};
-use peregrinus::theory::Catalogue;
+use peregrinus::theory::{Catalogue, PitchClass, Spelling};
 use peregrinus::time::Time;
 use proptest::prelude::*;
 use std::sync::atomic::{AtomicU64, Ordering::SeqCst};
@@ -134,13 +134,24 @@ fn monitor() -> Monitor {
 }
 
 fn start(record: Option<&std::path::Path>) -> (Listener, FakePorts, Arc<FakeClock>) {
+    start_with(Vec::new(), record)
+}
+
+fn start_with(
+    jobs: Vec<Trigger>,
+    record: Option<&std::path::Path>,
+) -> (Listener, FakePorts, Arc<FakeClock>) {
+    let wanted = Wanted {
+        jobs,
+        ..Wanted::default()
+    };
     let (clock, ports) = (FakeClock::new(), FakePorts::default());
     ports.plug("a keyboard", "1");
     let world = World {
         clock: clock.clone(),
         ports: Box::new(ports.clone()),
     };
-    let listener = listen(world, Wanted::default(), monitor(), &[], record).unwrap();
+    let listener = listen(world, wanted, monitor(), &[], record).unwrap();
     (listener, ports, clock)
 }
 
@@ -270,8 +281,15 @@ fn performance() -> impl Strategy<Value = Vec<(u64, Vec<u8>)>> {
     prop::collection::vec((wait, message), 1..150)
 }
 
-/// Regions, homes and chords as they stood at a moment.
-fn clipped(history: &mut History, at: Time) -> (TonalPlan, Vec<ChordSpan>) {
+/// Regions, homes, chords, asides and what the player said, as they stood at a moment.
+type Stood = (
+    TonalPlan,
+    Vec<ChordSpan>,
+    Vec<(Time, Time)>,
+    Vec<(Time, Option<Spelling>)>,
+);
+
+fn clipped(history: &mut History, at: Time) -> Stood {
     history.advance_to(at);
     let mut plan = history.plan().clone();
     for list in [&mut plan.regions, &mut plan.home] {
@@ -281,14 +299,49 @@ fn clipped(history: &mut History, at: Time) -> (TonalPlan, Vec<ChordSpan>) {
     let mut chords = history.chords().to_vec();
     chords.retain(|c| c.start <= at);
     chords.iter_mut().for_each(|c| c.end = c.end.min(at));
-    (plan, chords)
+    let asides = history.asides().map(|(from, to)| (from, to.min(at)));
+    let stated = history.stated().to_vec();
+    (plan, chords, asides.collect(), stated)
+}
+
+/// What a player may say beside the music.
+#[derive(Clone, Debug)]
+enum Word {
+    Set(Event),
+    Mark,
+    Keep,
+}
+
+fn word() -> impl Strategy<Value = Word> {
+    let pin = [
+        "D dorian",
+        "Eb mixolydian",
+        "F# phrygian_dominant",
+        "Cb lydian",
+    ];
+    let pin = prop::sample::select(pin.to_vec()).prop_map(|name| {
+        let t = Catalogue::standard().parse_tonality(name).unwrap();
+        Event::Pin(Some((t.tonality, t.tonic)))
+    });
+    let said = prop_oneof![
+        3 => pin,
+        1 => Just(Event::Pin(None)),
+        2 => (0..12).prop_map(|n| Event::HomeIs(Some(PitchClass::new(n)))),
+        1 => Just(Event::HomeIs(None)),
+        3 => any::<bool>().prop_map(Event::Aside),
+        1 => Just(Event::Inertia(peregrinus::engine::Inertia::Motif)),
+    ];
+    prop_oneof![4 => said.prop_map(Word::Set), 2 => Just(Word::Mark), 1 => Just(Word::Keep)]
 }
 
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
 
     #[test]
-    fn what_was_captured_replays_to_the_identical_plan(playing in performance()) {
+    fn what_was_captured_replays_to_the_identical_plan(
+        playing in performance(),
+        words in prop::collection::vec((any::<prop::sample::Index>(), word()), 0..8),
+    ) {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("take.mid");
         let (mut listener, ports, clock) = start(Some(&file));
@@ -301,26 +354,39 @@ proptest! {
             }
             clock.set(Time::millis(at));
             prop_assert!(ports.send(bytes));
-            if i == playing.len() / 2 {
-                listener.set(Event::Inertia(peregrinus::engine::Inertia::Motif));
-                listener.mark("here");
+            for (_, word) in words.iter().filter(|w| w.0.index(playing.len()) == i) {
+                match word {
+                    Word::Set(event) => listener.set(*event),
+                    Word::Mark => listener.mark("here", About::Phrase),
+                    Word::Keep => listener.mark("kept", About::Last(Time::millis(30_000))),
+                }
             }
         }
         let end = Time::millis(at + 500);
         clock.set(end);
         let last = Time::millis(at);
         wait_for(|| listener.feed.reading().is_some_and(|r| r.at > last));
+        let set = words.iter().filter(|w| !matches!(w.1, Word::Set(_))).count();
+        let mut markers = Vec::new();
+        wait_for(|| {
+            markers.extend(listener.feed.markers());
+            markers.len() == set
+        });
         let mut live = listener.feed.history().clone();
         drop(listener);
 
         let read = midi::read(&std::fs::read(&file).unwrap()).unwrap();
         prop_assert_eq!(&read.faults, &vec![]);
-        let marks = read.texts.iter().filter(|t| t.kind == midi::TextKind::Marker);
-        prop_assert_eq!(marks.map(|t| t.text.as_str()).collect::<Vec<_>>(), vec!["here"]);
         prop_assert!(read.end >= last);
         let catalogue = Arc::new(Catalogue::standard().clone());
         let replayed = study(&read, monitor(), &catalogue);
+        prop_assert_eq!(&markers, &replayed.markers);
         let mut heard = replayed.heard;
+        for m in markers {
+            let phrase = heard.phrase_before(m.at);
+            let kept = (m.at - Time::millis(30_000), m.at);
+            prop_assert_eq!(m.about, Some(if m.name == "here" { phrase } else { kept }));
+        }
         // The two were asked at different moments after the last note.
         prop_assert_eq!(clipped(&mut live, last), clipped(&mut heard, last));
     }
@@ -329,7 +395,7 @@ proptest! {
 fn etude() -> (Vec<(Time, Event)>, Time) {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid");
     let performance = midi::read(&std::fs::read(path).unwrap()).unwrap();
-    (events(&performance), performance.end)
+    (events(&performance, Catalogue::standard()), performance.end)
 }
 
 fn straight(to: Time) -> History {
@@ -400,6 +466,123 @@ fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
     let history = player.feed.history();
     history.advance_to(end);
     assert_eq!(history.plan(), straight(end).plan());
+}
+
+/// A marker belongs to the moment that the file had reached, and to the phrase before it;
+/// so does what the listener says. Pins are for all of the file.
+#[test]
+fn a_file_is_marked_and_spoken_over() {
+    let (events, end) = etude();
+    let pause = Order::Pause(true);
+    let mut player = play("étude", events, end, monitor(), FakeClock::new(), pause);
+    let seconds = Time::from_seconds;
+    let go = |player: &Player, to: Time| {
+        player.order(Order::Seek(to));
+        wait_for(|| at(player, to));
+    };
+    go(&player, seconds(30.0));
+    player.order(Order::Mark("1".into(), About::Phrase));
+    player.order(Order::Mark("kept 1".into(), About::Last(seconds(12.5))));
+    let mut markers = Vec::new();
+    wait_for(|| {
+        markers.extend(player.feed.markers());
+        markers.len() == 2
+    });
+    let marker = |name: &str, about| Marker {
+        at: seconds(30.0),
+        about: Some(about),
+        name: name.into(),
+    };
+    let phrase = straight(seconds(30.0)).phrase_before(seconds(30.0));
+    assert!(phrase.0 < seconds(28.5) && phrase.1 == seconds(30.0));
+    let kept = (seconds(17.5), seconds(30.0));
+    assert_eq!(markers, [marker("1", phrase), marker("kept 1", kept)]);
+
+    let pinned = Catalogue::standard()
+        .parse_tonality("Eb mixolydian")
+        .unwrap();
+    let pinned = Some((pinned.tonality, pinned.tonic));
+    player.order(Order::Set(Event::Pin(pinned)));
+    player.order(Order::Set(Event::HomeIs(Some(PitchClass::new(9)))));
+    player.order(Order::Set(Event::Aside(true)));
+    go(&player, seconds(36.0));
+    player.order(Order::Set(Event::Aside(false)));
+    // There and back again, over all checkpoints.
+    for to in [58.0, 12.0, 33.0, 45.0, 5.0] {
+        let to = seconds(to);
+        go(&player, to);
+        let reading = || player.feed.reading().filter(|r| r.at == to);
+        wait_for(|| reading().is_some());
+        let reading = reading().unwrap();
+        let aside = (seconds(30.0)..seconds(36.0)).contains(&to);
+        assert_eq!(reading.aside, aside.then_some(seconds(30.0)));
+        assert_eq!(reading.within(), pinned);
+        let said = reading.stated.map(|(note, at)| (note.pitch_class(), at));
+        let want = (PitchClass::new(9), seconds(30.0));
+        assert_eq!(said, (to >= seconds(30.0)).then_some(want));
+    }
+    go(&player, seconds(50.0));
+    let history = player.feed.history().clone();
+    let asides: Vec<_> = history.asides().collect();
+    assert_eq!(asides, [(seconds(30.0), seconds(36.0))]);
+    let inside = |r: &peregrinus::plan::Region| r.end > seconds(30.0) && r.start < seconds(36.0);
+    assert!(!history.plan().regions.iter().any(inside));
+    assert!(
+        history
+            .plan()
+            .regions
+            .iter()
+            .any(|r| r.start > seconds(36.0))
+    );
+    let chords = history.chords().iter().filter(|c| c.start > seconds(36.0));
+    assert!(chords.clone().count() > 3);
+    assert!(chords.into_iter().all(|c| c.within == pinned));
+    let inside = |c: &ChordSpan| c.end > seconds(30.0) && c.start < seconds(36.0);
+    assert!(!history.chords().iter().any(inside));
+}
+
+/// A key and a controller with a job: told to the screen, which is woken, and neither heard
+/// nor recorded.
+#[test]
+fn jobs_from_the_piano() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("take.mid");
+    let jobs = ["controller 67", "key C8", "controller 20"];
+    let jobs = jobs.map(|t| t.parse().unwrap()).to_vec();
+    let (mut listener, ports, clock) = start_with(jobs, Some(&file));
+    clock.set(Time::millis(100));
+    let music = [0x90, 60, 80, 0xb0, 64, 127];
+    assert!(ports.send(&[&music[..], &[0xb0, 67, 127, 67, 0]].concat()));
+    assert!(ports.send(&[0x90, 108, 80, 108, 0, 0xb0, 20, 63, 20, 64, 21, 127]));
+    let mut done = Vec::new();
+    wait_for(|| {
+        let _ = listener.feed.news().recv_timeout(Duration::from_secs(20));
+        done.extend(listener.feed.jobs());
+        done.len() == 3
+    });
+    assert_eq!(done, [0, 1, 2]);
+    let reading = listener.feed.reading().unwrap();
+    assert_eq!((reading.held, reading.damper), (1 << 60, true));
+    assert_eq!(listener.feed.history().chords().len(), 1);
+    listener.finish().unwrap();
+    let read = midi::read(&std::fs::read(&file).unwrap()).unwrap();
+    let (channel, key) = (0, 60);
+    let velocity = 80;
+    let heard = [
+        midi::Event::NoteOn {
+            channel,
+            key,
+            velocity,
+        },
+        midi::Event::Damper {
+            channel,
+            value: 127,
+        },
+    ];
+    assert_eq!(
+        read.events.iter().map(|t| t.event).collect::<Vec<_>>(),
+        heard
+    );
 }
 
 /// Asked for on the engine's thread, worked out on another, of the moment that it was asked at.

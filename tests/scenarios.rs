@@ -26,6 +26,12 @@ struct Scenario {
     voice: Vec<Voice>,
     #[serde(default)]
     pedal: Vec<Pedal>,
+    #[serde(default)]
+    pin: Vec<Pin>,
+    #[serde(default)]
+    home_is: Vec<HomeIs>,
+    #[serde(default)]
+    aside: Vec<Aside>,
     expect: Vec<Expect>,
 }
 
@@ -47,6 +53,27 @@ struct Pedal {
     up: String,
 }
 
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Pin {
+    tonality: Option<String>,
+    at: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct HomeIs {
+    note: Option<String>,
+    at: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Aside {
+    from: String,
+    to: String,
+}
+
 #[derive(Deserialize, Clone, Default)]
 #[serde(deny_unknown_fields)]
 struct Expect {
@@ -64,6 +91,9 @@ struct Expect {
     center_changes: Option<usize>,
     home: Option<String>,
     label: Option<String>,
+    numeral: Option<String>,
+    stated: Option<String>,
+    aside: Option<bool>,
     #[serde(default)]
     chords: Vec<(String, String)>,
     why: Option<String>,
@@ -116,10 +146,37 @@ impl Scenario {
             }
         }
         all.sort_by_key(|&(at, order, _)| (at, order));
-        Ok(all
+        let mut all: Vec<_> = all
             .into_iter()
             .map(|(at, _, event)| (at, Event::Midi(event)))
-            .collect())
+            .collect();
+        // What is said is said before what is played at the same time.
+        all.splice(0..0, self.said()?);
+        all.sort_by_key(|e| e.0);
+        Ok(all)
+    }
+
+    /// What the player says beside the music.
+    fn said(&self) -> Result<Vec<(Time, Event)>, String> {
+        let mut all = Vec::new();
+        for pin in &self.pin {
+            let parse = |name: &String| {
+                let t = Catalogue::standard().parse_tonality(name);
+                t.map(|t| (t.tonality, t.tonic)).map_err(|e| e.to_string())
+            };
+            let pinned = pin.tonality.as_ref().map(parse).transpose()?;
+            all.push((self.time(self.place(&pin.at)?), Event::Pin(pinned)));
+        }
+        for said in &self.home_is {
+            let note = said.note.as_deref().map(pitch_class).transpose()?;
+            all.push((self.time(self.place(&said.at)?), Event::HomeIs(note)));
+        }
+        for aside in &self.aside {
+            for (place, on) in [(&aside.from, true), (&aside.to, false)] {
+                all.push((self.time(self.place(place)?), Event::Aside(on)));
+            }
+        }
+        Ok(all)
     }
 
     fn voice(&self, voice: &Voice, all: &mut Vec<(Time, u8, midi::Event)>) -> Result<(), String> {
@@ -375,6 +432,13 @@ fn label(r: &Reading) -> String {
     }
 }
 
+/// The numeral shown, in plain letters.
+fn numeral(r: &Reading) -> String {
+    r.chord
+        .and_then(|(s, _)| ASCII.numeral(s, r.within(), Catalogue::standard()))
+        .unwrap_or_else(|| "nothing".into())
+}
+
 /// A label as a musician may write it.
 fn plain(label: &str) -> String {
     label
@@ -475,6 +539,22 @@ fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
     {
         return Ok(Some(label(r)));
     }
+    if let Some(want) = &e.numeral
+        && numeral(r) != *want
+    {
+        return Ok(Some(format!("{} as {}", label(r), numeral(r))));
+    }
+    if let Some(want) = &e.stated {
+        let is = r.stated.map(|(note, _)| note.text(Glyphs::Ascii));
+        if is.as_deref() != Some(want) {
+            return Ok(Some(format!("home said to be {}", is.unwrap_or_default())));
+        }
+    }
+    if let Some(want) = e.aside
+        && r.aside.is_some() != want
+    {
+        return Ok(Some(format!("aside {}", r.aside.is_some())));
+    }
     Ok(None)
 }
 
@@ -541,6 +621,8 @@ fn describe(e: &Expect) -> String {
         ("spelling", &e.spelling),
         ("home", &e.home),
         ("label", &e.label),
+        ("numeral", &e.numeral),
+        ("stated", &e.stated),
         ("collection", &e.collection),
     ] {
         if let Some(v) = value {
@@ -552,6 +634,7 @@ fn describe(e: &Expect) -> String {
         ("modes", e.modes.as_ref().map(|v| format!("{v:?}"))),
         ("centers", e.centers.as_ref().map(|v| format!("{v:?}"))),
         ("no_center", e.no_center.map(|v| v.to_string())),
+        ("aside", e.aside.map(|v| v.to_string())),
         ("center_changes", e.center_changes.map(|v| v.to_string())),
     ] {
         if let Some(v) = value {
@@ -574,12 +657,15 @@ fn says_something(e: &Expect) -> bool {
             &e.collection,
             &e.home,
             &e.label,
+            &e.numeral,
+            &e.stated,
         ]
         .iter()
         .any(|v| v.is_some())
         || e.open.is_some()
         || e.modes.is_some()
         || e.no_center.is_some()
+        || e.aside.is_some()
         || e.centers.is_some()
         || e.center_changes.is_some()
 }

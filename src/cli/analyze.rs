@@ -6,6 +6,7 @@ use crate::formats::{Analysis, analysis_json, analysis_text, roman_text, voicing
 use crate::midi::{self, Performance};
 use crate::settings::Settings;
 use crate::study;
+use crate::theory::Catalogue;
 use clap::ValueEnum;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -151,7 +152,7 @@ fn each_file(
 fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failure> {
     let mut performance = read(path)?;
     if args.inertia.is_some() {
-        drop_inertia(&mut performance);
+        drop_inertia(&mut performance, &settings.catalogue);
     }
     let study = study::study(&performance, settings.monitor(), &settings.catalogue);
     let name = path.display().to_string();
@@ -248,11 +249,11 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>, unread: &mut Vec<String>) {
 }
 
 /// What the user asks for now is meant, whatever a recording of ours was made with.
-pub fn drop_inertia(performance: &mut Performance) {
+pub fn drop_inertia(performance: &mut Performance, catalogue: &Catalogue) {
     performance.texts.retain(|t| {
         let setting = t.text.strip_prefix(midi::OURS);
         !matches!(
-            setting.and_then(Event::from_setting),
+            setting.and_then(|text| Event::from_setting(text, catalogue)),
             Some(Event::Inertia(_))
         )
     });

@@ -51,7 +51,8 @@ pub fn follow(
     let mut printer = Printer {
         settings,
         format,
-        within: None,
+        here: None,
+        pinned: None,
         before: None,
         around: Around::default(),
         said: None,
@@ -75,7 +76,7 @@ pub fn follow(
         feed.changes(|news| match news {
             News::Change(at, change) if result.is_ok() => result = printer.print(at, change),
             News::Change(..) => {}
-            News::Past(within) => printer.within = within,
+            News::Past { here, pinned } => (printer.here, printer.pinned) = (here, pinned),
         });
         match result.and_then(|()| io::stdout().flush()) {
             // Whoever read has enough.
@@ -132,7 +133,8 @@ fn stop_flag() -> io::Result<Arc<AtomicBool>> {
 struct Printer<'a> {
     settings: &'a Settings,
     format: Format,
-    within: Option<(Tonality, Spelling)>,
+    here: Option<(Tonality, Spelling)>,
+    pinned: Option<(Tonality, Spelling)>,
     /// The chord printed last.
     before: Option<Chord>,
     /// What stood around the sounding chord when it was named.
@@ -145,6 +147,7 @@ impl Printer<'_> {
     fn print(&mut self, at: Time, change: Change) -> io::Result<()> {
         let notation = self.settings.notation;
         let catalogue = &self.settings.catalogue;
+        let within = self.pinned.or(self.here);
         let tonality = |what, e: Established| Line {
             at: at.seconds(),
             what,
@@ -165,21 +168,40 @@ impl Printer<'_> {
         };
         let line = match change {
             Change::Here(e) => {
-                self.within = Some((e.tonality, e.tonic));
+                self.here = Some((e.tonality, e.tonic));
                 tonality("here", e)
             }
             Change::Home(e) => tonality("home", e),
             Change::NoCenter => {
-                self.within = None;
+                self.here = None;
                 plain("no center")
+            }
+            Change::Pinned(pinned) => {
+                self.pinned = pinned;
+                Line {
+                    center: pinned.map(|(t, _)| t.center.index()),
+                    mode: pinned.map(|(t, _)| &*catalogue.mode(t.mode).id),
+                    name: pinned.map(|(t, tonic)| notation.tonality(t, tonic, catalogue)),
+                    ..plain(pinned.map_or("unpinned", |_| "pinned"))
+                }
+            }
+            Change::HomeIs(note) => Line {
+                center: note.map(|note| note.pitch_class().index()),
+                name: note.map(|note| notation.name(note)),
+                ..plain(note.map_or("unstated", |_| "home is"))
+            },
+            Change::Aside(true) => plain("aside"),
+            Change::Aside(false) => {
+                self.here = None;
+                plain("aside ends")
             }
             Change::Chord { sonority, .. } => {
                 let around = Around::from((self.before, None));
                 self.around = around;
                 self.before = sonority.chord().or(self.before);
                 Line {
-                    name: Some(notation.sonority_between(sonority, self.within, around, catalogue)),
-                    numeral: notation.numeral_between(sonority, self.within, around, catalogue),
+                    name: Some(notation.sonority_between(sonority, within, around, catalogue)),
+                    numeral: notation.numeral_between(sonority, within, around, catalogue),
                     ..plain("chord")
                 }
             }
@@ -196,14 +218,8 @@ impl Printer<'_> {
                 };
                 let (s, around) = (voiced.sonority, self.around);
                 Line {
-                    name: Some(notation.sonority_between(s, self.within, around, catalogue)),
-                    voicing: Some(voicing_out(
-                        &voiced.voicing(),
-                        s,
-                        self.within,
-                        around,
-                        words,
-                    )),
+                    name: Some(notation.sonority_between(s, within, around, catalogue)),
+                    voicing: Some(voicing_out(&voiced.voicing(), s, within, around, words)),
                     ..plain("voicing")
                 }
             }

@@ -78,6 +78,7 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
             .as_deref()
             .and_then(|f| std::fs::read_to_string(f).ok()),
         remember: memory.map(|file| -> Remember { Box::new(move |name| remember(&file, name)) }),
+        jobs: Vec::new(),
     };
     let world = World {
         clock: Arc::new(SystemClock::start()),
@@ -105,7 +106,7 @@ fn demo(settings: &Settings) -> Result<Player, Failure> {
     let performance = midi::read(DEMO.1)?;
     Ok(play(
         DEMO.0,
-        study::events(&performance),
+        study::events(&performance, &settings.catalogue),
         performance.end,
         settings.monitor(),
         Arc::new(SystemClock::start()),

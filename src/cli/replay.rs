@@ -3,8 +3,6 @@
 use super::{Failure, analyze, lines, monitor};
 use crate::engine::Inertia;
 use crate::live::{Order, SystemClock, play};
-use crate::midi::TextKind;
-use crate::plan::Marker;
 use crate::settings::Settings;
 use crate::study;
 use crate::time::Time;
@@ -77,7 +75,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let mut settings = settings.clone();
     if let Some(i) = args.inertia {
         settings.inertia = i;
-        analyze::drop_inertia(&mut performance);
+        analyze::drop_inertia(&mut performance, &settings.catalogue);
     }
     let engine = settings.monitor();
     let idle = engine.reading();
@@ -94,7 +92,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         });
     let player = play(
         &name,
-        study::events(&performance),
+        study::events(&performance, &settings.catalogue),
         performance.end,
         engine,
         Arc::new(SystemClock::start()),
@@ -106,15 +104,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     if repeat.is_some() {
         player.order(Order::Repeat(repeat));
     }
-    let markers = performance
-        .texts
-        .iter()
-        .filter(|t| t.kind == TextKind::Marker)
-        .map(|t| Marker {
-            at: t.at,
-            name: t.text.clone(),
-        })
-        .collect();
+    let markers = study::markers(&performance);
     monitor::show_file(player, damaged, markers, idle, &settings, args.format)
 }
 

@@ -1,7 +1,7 @@
 //! What stands behind the screen: a keyboard, a file, or a demo until there is a keyboard.
 
 use crate::engine::{Event, Explanation, History, Inertia, Reading};
-use crate::live::{self, Feed, Listener, Order, Player};
+use crate::live::{self, About, Feed, Listener, Order, Player};
 use crate::plan::Marker;
 use crate::screen::{Intent, Link, Source, Stage, Transport};
 use crate::time::Time;
@@ -13,7 +13,11 @@ pub struct Desk {
     /// A file or a demo; shown as long as it is there.
     file: Option<Player>,
     keyboard: Option<Listener>,
+    /// In order of time.
     markers: Vec<Marker>,
+    /// How many were asked for, by name and to be kept: keys may come faster than markers.
+    marked: usize,
+    kept: usize,
     recording: Option<String>,
     /// A line of our own, shown while the way in has none.
     notice: Option<String>,
@@ -31,6 +35,8 @@ impl Desk {
             file: None,
             keyboard: None,
             markers: Vec::new(),
+            marked: 0,
+            kept: 0,
             recording: None,
             notice: None,
             repeat_from: None,
@@ -72,7 +78,43 @@ impl Desk {
 
     /// The moments that a file names.
     pub fn with_markers(self, markers: Vec<Marker>) -> Desk {
-        Desk { markers, ..self }
+        Desk {
+            marked: markers.len(),
+            markers,
+            ..self
+        }
+    }
+
+    fn feed_mut(&mut self) -> Option<&mut Feed> {
+        let file = self.file.as_mut().map(|p| &mut p.feed);
+        file.or(self.keyboard.as_mut().map(|l| &mut l.feed))
+    }
+
+    /// What the player says goes to whoever plays.
+    fn say(&self, event: Event) {
+        match (&self.file, &self.keyboard) {
+            (Some(player), _) => player.order(Order::Set(event)),
+            (None, Some(listener)) => listener.set(event),
+            (None, None) => {}
+        }
+    }
+
+    /// A setting stays in force when a demo gives way to a keyboard.
+    fn set(&self, event: Event) {
+        if let Some(player) = &self.file {
+            player.order(Order::Set(event));
+        }
+        if let Some(listener) = &self.keyboard {
+            listener.set(event);
+        }
+    }
+
+    fn mark(&self, name: String, about: About) {
+        match (&self.file, &self.keyboard) {
+            (Some(player), _) => player.order(Order::Mark(name, about)),
+            (None, Some(listener)) => listener.mark(&name, about),
+            (None, None) => {}
+        }
     }
 
     fn feed(&self) -> Option<&Feed> {
@@ -98,6 +140,7 @@ impl Desk {
         if listener.feed.status().link == live::Link::Keyboard {
             (self.file, self.notice, self.repeat_from) = (None, None, None);
             self.markers.clear();
+            (self.marked, self.kept) = (0, 0);
         }
     }
 }
@@ -106,6 +149,9 @@ impl Desk {
 pub fn demo_notice(why: Option<&str>) -> String {
     format!("demo: {}", why.unwrap_or("no keyboard found"))
 }
+
+/// So much is kept of what was played last.
+const KEPT: Time = Time::millis(30_000);
 
 /// The paces that one key steps through.
 const SPEEDS: [f32; 7] = [0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 4.0];
@@ -121,6 +167,11 @@ fn next_speed(now: f32, faster: bool) -> Option<f32> {
 impl Stage for Desk {
     fn reading(&mut self) -> Reading {
         self.leave_demo_for_a_keyboard();
+        let new = self.feed_mut().map(Feed::markers).unwrap_or_default();
+        if !new.is_empty() {
+            self.markers.extend(new);
+            self.markers.sort_by_key(|m| m.at);
+        }
         let mut reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);
         self.inertia = self.inertia.filter(|&i| i != reading.inertia);
         reading.inertia = self.inertia.unwrap_or(reading.inertia);
@@ -190,23 +241,18 @@ impl Stage for Desk {
         match intent {
             Intent::Inertia(i) => {
                 self.inertia = Some(i);
-                let event = Event::Inertia(i);
-                if let Some(player) = &self.file {
-                    player.order(Order::Set(event));
-                }
-                if let Some(listener) = &self.keyboard {
-                    listener.set(event);
-                }
+                self.set(Event::Inertia(i));
             }
+            Intent::Pin(pinned) => self.set(Event::Pin(pinned)),
+            Intent::HomeIs(note) => self.say(Event::HomeIs(note)),
+            Intent::Aside(on) => self.say(Event::Aside(on)),
             Intent::Mark => {
-                let name = (self.markers.len() + 1).to_string();
-                if let (None, Some(listener)) = (&self.file, &self.keyboard) {
-                    listener.mark(&name);
-                }
-                self.markers.push(Marker {
-                    at: self.now(),
-                    name,
-                });
+                self.marked += 1;
+                self.mark(self.marked.to_string(), About::Phrase);
+            }
+            Intent::KeepLast => {
+                self.kept += 1;
+                self.mark(format!("kept {}", self.kept), About::Last(KEPT));
             }
             Intent::Explain => match (&self.file, &self.keyboard) {
                 (Some(player), _) => player.order(Order::Explain),
@@ -233,6 +279,10 @@ impl Stage for Desk {
                 }
             }
         }
+    }
+
+    fn job(&mut self) -> Option<usize> {
+        self.keyboard.as_ref().and_then(|l| l.feed.jobs().next())
     }
 
     fn news(&self) -> &Receiver<()> {

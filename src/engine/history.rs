@@ -2,13 +2,16 @@
 
 use super::chords::CLUSTER;
 use super::monitor::{Change, Observer};
+use super::phrases::Phrases;
 use super::reading::Established;
 use super::voiced::Voiced;
 use crate::plan::{ChordSpan, Region, TonalPlan};
+use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
 
 /// Regions, homes and chords so far. The last of each may still be running: it
-/// ends at [`History::until`].
+/// ends at [`History::until`]. Of asides there are none; what the player said stands
+/// beside them.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct History {
     plan: TonalPlan,
@@ -22,6 +25,12 @@ pub struct History {
     /// Stretches without a sound that were long enough to matter.
     rests: Vec<(Time, Time)>,
     silent: Option<Time>,
+    pinned: Option<(Tonality, Spelling)>,
+    stated: Vec<(Time, Option<Spelling>)>,
+    /// Those that are over.
+    asides: Vec<(Time, Time)>,
+    aside: Option<Time>,
+    phrases: Phrases,
 }
 
 /// A chord's label that stands for less is not seen: the screen waits so long for more
@@ -83,6 +92,22 @@ impl History {
             .filter(|(a, b)| b.since(*a) >= BREATH)
     }
 
+    /// Stretches that the plan leaves out; the last may still be going on.
+    pub fn asides(&self) -> impl Iterator<Item = (Time, Time)> {
+        let running = self.aside.map(|since| (since, self.until.max(since)));
+        self.asides.iter().copied().chain(running)
+    }
+
+    /// What the player said is home, and from when on; `None`: took it back.
+    pub fn stated(&self) -> &[(Time, Option<Spelling>)] {
+        &self.stated
+    }
+
+    /// The stretch that a marker set at `at` is about: see [`Phrases::before`].
+    pub fn phrase_before(&self, at: Time) -> (Time, Time) {
+        self.phrases.before(at)
+    }
+
     /// Takes back what [`History::advance_to`] let run beyond `at`: the engine's
     /// time is a little behind the clock that a screen asks for.
     fn take_back(&mut self, at: Time) {
@@ -118,8 +143,11 @@ impl History {
             if at.since(since) >= BREATH {
                 self.rests.push((since, at));
             }
-            // A breath between two strokes does not end a chord.
+            // A breath between two strokes does not end a chord; an aside does.
+            let aside = self.asides.last().is_some_and(|a| a.1 >= since);
             if at.since(since) < BREATH
+                && !aside
+                && self.aside.is_none()
                 && let Some(c) = self.chords.last_mut()
             {
                 c.end = at;
@@ -165,7 +193,28 @@ impl Observer for History {
             }
             self.advance_to(at);
         }
+        self.phrases.change(at, change);
         match change {
+            Change::Pinned(pinned) => self.pinned = pinned,
+            Change::HomeIs(note) => self.stated.push((at, note)),
+            Change::Aside(on) => {
+                (self.here, self.home, self.chord) = (false, false, false);
+                match on {
+                    true => self.aside = Some(at),
+                    false => {
+                        let since = self.aside.take();
+                        self.asides.extend(since.map(|since| (since, at)));
+                    }
+                }
+            }
+            Change::Silence => {
+                self.chord = false;
+                self.silent = Some(at);
+            }
+            Change::Rest => {
+                (self.here, self.home, self.chord) = (false, false, false);
+            }
+            _ if self.aside.is_some() => {}
             Change::Here(e) => {
                 close(&mut self.plan.regions);
                 self.plan.regions.push(region(e));
@@ -216,10 +265,8 @@ impl Observer for History {
                     (self.chord, self.voiced) = (true, true);
                     return;
                 }
-                let within = self
-                    .here
-                    .then(|| self.plan.regions.last().map(|r| (r.tonality, r.tonic)))
-                    .flatten();
+                let here = self.plan.regions.last().filter(|_| self.here);
+                let within = self.pinned.or(here.map(|r| (r.tonality, r.tonic)));
                 self.chords.push(ChordSpan {
                     start: at,
                     end: at,
@@ -230,13 +277,6 @@ impl Observer for History {
                 (self.chord, self.voiced) = (true, false);
             }
             Change::Voiced(voiced) => self.voice(voiced),
-            Change::Silence => {
-                self.chord = false;
-                self.silent = Some(at);
-            }
-            Change::Rest => {
-                (self.here, self.home, self.chord) = (false, false, false);
-            }
         }
     }
 }

@@ -13,11 +13,14 @@ use super::weights::Model;
 use super::window::Window;
 use crate::midi;
 use crate::plan::Open;
-use crate::theory::{Catalogue, Hearing, ModeId, PitchClassSet, Sonority, Spelling, Tonality};
+use crate::theory::{
+    Catalogue, Glyphs, Hearing, ModeId, PitchClass, PitchClassSet, Sonority, Spelling, Tonality,
+};
 use crate::time::Time;
 use std::sync::Arc;
 
-/// What the engine is told: what was played, and settings that change a reading.
+/// What the engine is told: what was played, settings that change a reading, and what the
+/// player says beside the music.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Event {
     Midi(midi::Event),
@@ -26,22 +29,62 @@ pub enum Event {
     Fading(Fading),
     /// Whether somebody else plays the roots of the chords.
     Bassist(bool),
+    /// Names refer to this tonality from here on, or again to what is heard.
+    Pin(Option<(Tonality, Spelling)>),
+    /// Home is this note, the player says, or says so no more. Kept beside what is heard.
+    HomeIs(Option<PitchClass>),
+    /// What follows stays out of the tonal plan, or belongs to it again.
+    Aside(bool),
 }
 
+/// The words of a recording for what the player says.
+const PIN: &str = "pin=";
+const HOME: &str = "home=";
+const NOBODY: &str = "none";
+
 impl Event {
-    /// As a recording keeps it: `inertia=phrase`. Notes have no such form.
-    pub fn setting(&self) -> Option<String> {
+    /// As a recording keeps it: `inertia=phrase`, `pin=Eb mixolydian`. Notes have no such
+    /// form. In ASCII, the one set of characters that every reader of MIDI files knows.
+    pub fn setting(&self, catalogue: &Catalogue) -> Option<String> {
+        let note = |s: Spelling| s.text(Glyphs::Ascii);
         match self {
             Event::Midi(_) => None,
             Event::Inertia(i) => Some(format!("inertia={}", i.name())),
             Event::Filter(f) => Some(format!("channels={} transpose={}", f.channels, f.transpose)),
             Event::Fading(f) => Some(format!("fading={}", f.name())),
             Event::Bassist(there) => Some(format!("bassist={there}")),
+            Event::Pin(None) => Some(format!("{PIN}{NOBODY}")),
+            Event::Pin(Some((t, tonic))) => Some(format!(
+                "{PIN}{} {}",
+                note(*tonic),
+                catalogue.mode(t.mode).id
+            )),
+            Event::HomeIs(None) => Some(format!("{HOME}{NOBODY}")),
+            Event::HomeIs(Some(center)) => {
+                let name = note(Spelling::nearest(*center, PLAIN));
+                Some(format!("{HOME}{name}"))
+            }
+            Event::Aside(on) => Some(format!("aside={on}")),
         }
     }
 
-    /// Reads what [`Event::setting`] wrote.
-    pub fn from_setting(text: &str) -> Option<Event> {
+    /// Reads what [`Event::setting`] wrote. A mode that the catalogue does not have is
+    /// nothing that can be pinned.
+    pub fn from_setting(text: &str, catalogue: &Catalogue) -> Option<Event> {
+        if let Some(name) = text.strip_prefix(PIN) {
+            if name == NOBODY {
+                return Some(Event::Pin(None));
+            }
+            let t = catalogue.parse_tonality(name).ok()?;
+            return Some(Event::Pin(Some((t.tonality, t.tonic))));
+        }
+        if let Some(name) = text.strip_prefix(HOME) {
+            if name == NOBODY {
+                return Some(Event::HomeIs(None));
+            }
+            let note: Spelling = name.parse().ok()?;
+            return Some(Event::HomeIs(Some(note.pitch_class())));
+        }
         let mut filter = Filter::default();
         let mut event = None;
         for word in text.split_whitespace() {
@@ -50,6 +93,7 @@ impl Event {
                 "inertia" => Event::Inertia(value.parse().ok()?),
                 "fading" => Event::Fading(value.parse().ok()?),
                 "bassist" => Event::Bassist(value.parse().ok()?),
+                "aside" => Event::Aside(value.parse().ok()?),
                 "channels" => {
                     filter.channels = value.parse().ok()?;
                     Event::Filter(filter)
@@ -91,6 +135,12 @@ pub enum Change {
     Silence,
     /// A rest was so long that what follows begins afresh.
     Rest,
+    /// The player pinned a tonality, or let it go: see [`Event::Pin`].
+    Pinned(Option<(Tonality, Spelling)>),
+    /// The player said what is home, or took it back.
+    HomeIs(Option<Spelling>),
+    /// An aside begins, or is over; after it everything begins afresh.
+    Aside(bool),
 }
 
 /// Is told each change and each step of the grid, in order of time.
@@ -120,6 +170,9 @@ pub const REST: Time = Time::millis(8000);
 const STANDING: Time = Time::millis(120_000);
 /// A change of probability alone is told every so many steps.
 const REFINE_STEPS: u32 = 5;
+/// The middle of the names in use, E♭ to G♯: a note alone is spelled around it. Common
+/// practice, no source.
+const PLAIN: f32 = 2.0;
 
 /// Keys, frames, window, estimator, hysteresis and chord tracker in one. Time comes from
 /// its caller and never goes back; an earlier time counts as the latest one.
@@ -146,6 +199,9 @@ pub struct Monitor<E: Estimator = Learned> {
     home_established: Option<Established>,
     /// Home has not been told since the beginning or the last long rest.
     home_untold: bool,
+    pinned: Option<(Tonality, Spelling)>,
+    stated: Option<(Spelling, Time)>,
+    aside: Option<Time>,
     /// The spelling that the next tonic stays near to.
     last_tonic: Option<Spelling>,
     silent_since: Option<Time>,
@@ -192,12 +248,20 @@ impl<E: Estimator> Monitor<E> {
             established: None,
             home_established: None,
             home_untold: true,
+            pinned: None,
+            stated: None,
+            aside: None,
             last_tonic: None,
             silent_since: None,
             last_onset: Time::ZERO,
             begun: false,
             steps_since_refined: 0,
         }
+    }
+
+    /// The modes that it knows.
+    pub fn catalogue(&self) -> &Arc<Catalogue> {
+        &self.catalogue
     }
 
     /// How notes die away.
@@ -233,7 +297,41 @@ impl<E: Estimator> Monitor<E> {
                 self.keys.set_filter(f);
                 self.after_release(at, observer);
             }
+            Event::Pin(pinned) => {
+                self.pinned = pinned;
+                observer.change(at, Change::Pinned(pinned));
+            }
+            Event::HomeIs(center) => {
+                let note = center.map(|c| self.spelled(c));
+                self.stated = note.map(|note| (note, at));
+                observer.change(at, Change::HomeIs(note));
+            }
+            Event::Aside(on) => {
+                if on == self.aside.is_some() {
+                    return;
+                }
+                self.aside = on.then_some(at);
+                if !on {
+                    self.rest();
+                }
+                observer.change(at, Change::Aside(on));
+            }
         }
+    }
+
+    /// A note that the player names, as the centers about are spelled.
+    fn spelled(&self, note: PitchClass) -> Spelling {
+        let pinned = self.pinned.map(|(_, tonic)| tonic);
+        let centers = [self.established, self.home_established];
+        let centers = centers.map(|e| e.map(|e| e.tonic));
+        let mut known = std::iter::once(pinned).chain(centers).flatten();
+        let same = known.find(|tonic| tonic.pitch_class() == note);
+        same.unwrap_or_else(|| {
+            let around = pinned.or(self.last_tonic);
+            let around = around.map_or(PLAIN, |tonic| f32::from(tonic.fifths()));
+            // Farther out notes would have two accidentals.
+            Spelling::nearest(note, around.clamp(-1.0, 5.0))
+        })
     }
 
     /// Takes the steps of the grid that lie before `at`.
@@ -318,20 +416,35 @@ impl<E: Estimator> Monitor<E> {
 
     /// The first note, or the first after a long rest.
     fn begin(&mut self, at: Time) {
+        self.forget(at);
+        self.next_step = Some(at + STEP);
+    }
+
+    /// Nothing was heard yet, but for what is home.
+    fn forget(&mut self, at: Time) {
         self.window.reset();
         self.estimator.reset();
         self.here.reset();
         self.chords.reset();
         self.voicing.rest();
         self.established = None;
-        self.next_step = Some(at + STEP);
         self.home_untold = true;
         self.recent.begin(at, &self.estimator, &self.frames);
     }
 
+    /// As after a long rest, and nothing is left of what was played: the next note begins.
+    fn rest(&mut self) {
+        // What was struck since the last step.
+        self.frames
+            .close_step(self.keys.sounding(), self.keys.fading());
+        self.forget(self.now);
+        self.next_step = None;
+    }
+
     /// What chords are named against.
     fn hearing(&self) -> Hearing {
-        let tonality = self.established.map(|e| e.tonality);
+        let pinned = self.pinned.map(|(tonality, _)| tonality);
+        let tonality = pinned.or(self.established.map(|e| e.tonality));
         Hearing {
             scale: tonality.map_or(PitchClassSet::ALL, |t| self.catalogue.all_forms(t)),
             center: tonality.map(|t| t.center),
@@ -418,6 +531,9 @@ impl<E: Estimator> Monitor<E> {
                 }
             }
         }
+        if self.aside.is_some() {
+            return;
+        }
         let moved = self.home.step(self.here.now(), self.inertia);
         if let Some(tonality) = self.home.now()
             && (moved || self.home_untold && self.here.now().is_some())
@@ -465,6 +581,9 @@ impl<E: Estimator> Monitor<E> {
             here: self.established,
             home: self.home_established,
             contender: self.contender(p),
+            pinned: self.pinned,
+            stated: self.stated,
+            aside: self.aside,
             ranking: ranking(p, self.catalogue.len()),
             collection: self.collection(p),
             silent_since: self.silent_since,
@@ -604,4 +723,130 @@ pub fn open(
 /// Names for [`Reading::collection`].
 pub fn collection_name(id: CollectionId) -> &'static str {
     NO_CENTER.get(id.0 as usize).map_or("no center", |c| c.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every tonality on every name of its center in use, as a recording keeps it.
+    #[test]
+    fn what_is_said_is_read_as_it_was_written() {
+        let catalogue = Catalogue::standard();
+        let read = |e: Event| Event::from_setting(&e.setting(catalogue)?, catalogue);
+        let mut all = vec![Event::Pin(None), Event::HomeIs(None)];
+        all.extend([true, false].map(Event::Aside));
+        all.extend(PitchClass::all().map(|c| Event::HomeIs(Some(c))));
+        for (mode, _) in catalogue.iter() {
+            all.extend((-10..=15).map(Spelling::at).map(|tonic| {
+                let center = tonic.pitch_class();
+                Event::Pin(Some((Tonality { center, mode }, tonic)))
+            }));
+        }
+        assert!(all.len() > 800);
+        for event in all {
+            assert_eq!(read(event), Some(event));
+            let text = event.setting(catalogue).unwrap_or_default();
+            assert!(text.is_ascii(), "{text}");
+        }
+        let t = catalogue.parse_tonality("E♭ mixolydian").unwrap();
+        let text = Event::Pin(Some((t.tonality, t.tonic))).setting(catalogue);
+        assert_eq!(text.as_deref(), Some("pin=Eb mixolydian"));
+        let text = Event::HomeIs(Some(PitchClass::new(8))).setting(catalogue);
+        assert_eq!(text.as_deref(), Some("home=G#"));
+        for nothing in [
+            "pin=",
+            "pin=Eb",
+            "pin=Eb nothing",
+            "home=",
+            "home=H",
+            "aside=",
+            "aside=yes",
+        ] {
+            assert_eq!(Event::from_setting(nothing, catalogue), None, "{nothing}");
+        }
+    }
+
+    /// Spelled as the pinned tonality and the centers about are, and never with two accidentals.
+    #[test]
+    fn home_is_spelled_in_context() {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let mut monitor = Monitor::new(Arc::clone(&catalogue)).unwrap();
+        let mut said = |pinned: Option<&str>, note: i32| {
+            let t = pinned.map(|name| catalogue.parse_tonality(name).unwrap());
+            let pinned = t.map(|t| (t.tonality, t.tonic));
+            monitor.on_event(Time::ZERO, Event::Pin(pinned), &mut ());
+            monitor.on_event(
+                Time::ZERO,
+                Event::HomeIs(Some(PitchClass::new(note))),
+                &mut (),
+            );
+            monitor.reading().stated.unwrap().0.text(Glyphs::Ascii)
+        };
+        assert_eq!(
+            [3, 6, 8, 10].map(|n| said(None, n)),
+            ["Eb", "F#", "G#", "Bb"]
+        );
+        assert_eq!(said(Some("Db lydian"), 6), "Gb");
+        assert_eq!(said(Some("F# dorian"), 3), "D#");
+        assert_eq!(said(Some("Cb ionian"), 11), "Cb", "its own");
+        for center in -10..=15 {
+            let name = Spelling::at(center).text(Glyphs::Ascii);
+            for note in (0..12).filter(|&n| Spelling::at(center).pitch_class().index() as i32 != n)
+            {
+                let spelled = said(Some(&format!("{name} dorian")), note);
+                assert!(spelled.len() < 3, "{spelled} in {name}");
+            }
+        }
+    }
+
+    /// The same first stroke, C E♭ F A♭, before anything is established.
+    #[test]
+    fn chords_are_named_in_the_pinned_tonality() {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let fresh = Monitor::new(Arc::clone(&catalogue)).unwrap();
+        let root = |pinned: &str| {
+            let mut monitor = fresh.clone();
+            let t = catalogue.parse_tonality(pinned).unwrap();
+            let pin = Event::Pin(Some((t.tonality, t.tonic)));
+            monitor.on_event(Time::ZERO, pin, &mut ());
+            for key in [48, 51, 53, 56] {
+                let on = midi::Event::NoteOn {
+                    channel: 0,
+                    key,
+                    velocity: 80,
+                };
+                monitor.on_event(Time::millis(5), on, &mut ());
+            }
+            let reading = monitor.reading();
+            assert_eq!(reading.within(), Some((t.tonality, t.tonic)));
+            let (sonority, _) = reading.chord.unwrap();
+            sonority.chord().map(|c| c.root.index())
+        };
+        assert_eq!(root("C ionian"), Some(5), "Fm7/C");
+        // A♭ is a note of E♭ Phrygian, F is none.
+        assert_eq!(root("Eb phrygian"), Some(8), "A♭6/C");
+    }
+
+    #[test]
+    fn an_aside_begins_and_ends_once() {
+        #[derive(Default)]
+        struct Told(Vec<(Time, bool)>);
+        impl Observer for Told {
+            fn change(&mut self, at: Time, change: Change) {
+                if let Change::Aside(on) = change {
+                    self.0.push((at, on));
+                }
+            }
+        }
+        let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+        let mut told = Told::default();
+        let ms = Time::millis;
+        for (at, on) in [(1, false), (2, true), (3, true), (4, false), (5, false)] {
+            monitor.on_event(ms(at), Event::Aside(on), &mut told);
+            let since = (2..4).contains(&at).then_some(ms(2));
+            assert_eq!(monitor.reading().aside, since);
+        }
+        assert_eq!(told.0, [(ms(2), true), (ms(4), false)]);
+    }
 }

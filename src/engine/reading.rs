@@ -63,6 +63,12 @@ pub struct Reading {
     pub here: Option<Established>,
     pub home: Option<Established>,
     pub contender: Option<Contender>,
+    /// The tonality that the player wants names to refer to, whatever is heard.
+    pub pinned: Option<(Tonality, Spelling)>,
+    /// What the player said is home, and when; the engine goes by its own ears.
+    pub stated: Option<(Spelling, Time)>,
+    /// Since when what is played stays out of the plan.
+    pub aside: Option<Time>,
     /// The likeliest tonalities, best first, with their probabilities.
     pub ranking: [Option<(Tonality, f32)>; 5],
     /// What the notes are while they have no center.
@@ -80,8 +86,8 @@ impl Reading {
         self.held | self.pedalled
     }
 
-    /// The tonality that names are made in.
+    /// The tonality that names are made in: the pinned one, else that established here.
     pub fn within(&self) -> Option<(Tonality, Spelling)> {
-        self.here.map(|h| (h.tonality, h.tonic))
+        self.pinned.or(self.here.map(|h| (h.tonality, h.tonic)))
     }
 }

@@ -3,8 +3,9 @@
 
 use super::Analysis;
 use super::change::{around, common_chord, label, notes_altered, numeral};
-use crate::plan::{ChordSpan, Region};
+use crate::plan::{ChordSpan, Marker, Region};
 use crate::theory::{Around, Notation};
+use crate::time::Time;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -15,6 +16,9 @@ struct Root<'a> {
     /// Whether all of the file could be read.
     complete: bool,
     faults: Vec<FaultOut>,
+    /// Left out of plans, chords and summary.
+    asides: Vec<StretchOut>,
+    markers: Vec<MarkerOut>,
     heard: Plan,
     hindsight: Plan,
     chords: Vec<ChordOut>,
@@ -26,6 +30,19 @@ struct FaultOut {
     offset: u64,
     track: Option<usize>,
     what: String,
+}
+
+#[derive(Serialize)]
+struct StretchOut {
+    start: f64,
+    end: f64,
+}
+
+#[derive(Serialize)]
+struct MarkerOut {
+    at: f64,
+    about: Option<StretchOut>,
+    name: String,
 }
 
 #[derive(Serialize)]
@@ -93,7 +110,7 @@ struct Summary {
     tonalities: Vec<Share>,
     /// Seconds for each chord label, most first.
     chords: Vec<Share>,
-    /// Seconds with no established center.
+    /// Seconds with no established center, asides not counted.
     without_center: f64,
 }
 
@@ -119,6 +136,8 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
                 what: f.what.clone(),
             })
             .collect(),
+        asides: a.study.heard.asides().map(stretch).collect(),
+        markers: markers(a),
         heard: Plan {
             regions: regions(a, &heard.regions),
             home: regions(a, &heard.home),
@@ -137,6 +156,22 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
     } else {
         serde_json::to_string(&root)
     }
+}
+
+fn stretch((start, end): (Time, Time)) -> StretchOut {
+    StretchOut {
+        start: round(start.seconds()),
+        end: round(end.seconds()),
+    }
+}
+
+fn markers(a: &Analysis) -> Vec<MarkerOut> {
+    let marker = |m: &Marker| MarkerOut {
+        at: round(m.at.seconds()),
+        about: m.about.map(stretch),
+        name: m.name.clone(),
+    };
+    a.study.markers.iter().map(marker).collect()
 }
 
 /// Microseconds are finer than anything heard.
@@ -231,7 +266,7 @@ fn summary(a: &Analysis) -> Summary {
         chord_changes: spans.len().saturating_sub(1),
         tonalities: shares(tonalities),
         chords: shares(chords),
-        without_center: round((a.study.duration.seconds() - established).max(0.0)),
+        without_center: round((a.study.counted().seconds() - established).max(0.0)),
     }
 }
 
@@ -254,7 +289,6 @@ mod tests {
     use crate::plan::{Open, TonalPlan};
     use crate::study::Study;
     use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
-    use crate::time::Time;
     use serde_json::{Value, json};
 
     /// A study that was told its changes: every second a tonality (`E♭ ionian`), or the
@@ -264,6 +298,10 @@ mod tests {
         let mut heard = History::default();
         for (i, what) in changes.iter().enumerate() {
             let at = Time::millis(1000 * i as u64);
+            if let Some(edge) = what.strip_prefix("aside ") {
+                heard.change(at, Change::Aside(edge == "begins"));
+                continue;
+            }
             if what.starts_with(char::is_alphabetic) {
                 let t = c.parse_tonality(what).expect("a tonality");
                 let here = Established {
@@ -291,6 +329,7 @@ mod tests {
             heard,
             hindsight: TonalPlan::default(),
             chords: Vec::new(),
+            markers: Vec::new(),
         }
     }
 
@@ -350,6 +389,75 @@ mod tests {
         assert_eq!(named(heard), ["C I", "A♭7 ♭VI7", "G V"]);
         assert_eq!(named(later), ["C I", "A♭7 Ger6", "G V"]);
         assert!(text.lines().all(|l| l == l.trim_end()));
+    }
+
+    /// Of what the engine said in an aside nothing is told but when it was.
+    #[test]
+    fn asides_are_left_out_and_markers_listed() {
+        let mut study = study(&[
+            "C ionian",
+            "60 64 67",
+            "aside begins",
+            "E lydian",
+            "52 56 59",
+            "aside ends",
+            "67 71 74",
+            "G ionian",
+            "62 66 69",
+            "aside begins",
+        ]);
+        let ms = Time::millis;
+        study.markers = vec![
+            Marker {
+                at: ms(8500),
+                about: Some((ms(6000), ms(8500))),
+                name: "1".into(),
+            },
+            Marker {
+                at: ms(9000),
+                about: None,
+                name: "of\nothers".into(),
+            },
+        ];
+        let a = Analysis {
+            file: "a.mid",
+            study: &study,
+            faults: &[],
+            catalogue: Catalogue::standard(),
+            notation: &Notation::default(),
+        };
+        let all: Value = serde_json::from_str(&analysis(&a, false).expect("JSON")).expect("JSON");
+        let asides = json!([{"start": 2.0, "end": 5.0}, {"start": 9.0, "end": 10.0}]);
+        assert_eq!(all["asides"], asides);
+        let about = json!({"start": 6.0, "end": 8.5});
+        let one = json!({"at": 8.5, "about": about, "name": "1"});
+        let other = json!({"at": 9.0, "about": null, "name": "of\nothers"});
+        assert_eq!(all["markers"], json!([one, other]));
+        let stretches = |list: &Value| -> Vec<(f64, f64)> {
+            let list = list.as_array().expect("a list");
+            let time = |r: &Value, key: &str| r[key].as_f64().expect("seconds");
+            list.iter()
+                .map(|r| (time(r, "start"), time(r, "end")))
+                .collect()
+        };
+        assert_eq!(
+            stretches(&all["heard"]["regions"]),
+            [(0.0, 2.0), (7.0, 9.0)]
+        );
+        assert_eq!(
+            stretches(&all["chords"]),
+            [(1.0, 2.0), (6.0, 8.0), (8.0, 9.0)]
+        );
+        let summary = &all["summary"];
+        assert_eq!(summary["without_center"], 2.0, "of the six that count");
+        assert_eq!(summary["center_changes"], 1);
+        let text = crate::formats::analysis_text(&a);
+        assert!(
+            text.contains("  left out, an aside: 0:02.0 – 0:05.0\n"),
+            "{text}"
+        );
+        let markers = "  markers\n      0:08.5  1  (0:06.0 – 0:08.5)\n      0:09.0  of others\n";
+        assert!(text.contains(markers), "{text}");
     }
 
     #[test]

@@ -298,6 +298,7 @@ mod tests {
             heard: History::default(),
             hindsight: TonalPlan::default(),
             chords: chords.iter().map(span).collect(),
+            markers: Vec::new(),
         };
         let text = document(&Analysis {
             file: "a.mid",

@@ -13,6 +13,10 @@ pub fn analysis(a: &Analysis) -> String {
     for f in a.faults {
         let _ = writeln!(out, "  damaged: {f}");
     }
+    for (from, to) in a.study.heard.asides() {
+        let (from, to) = (from.to_string(), to.to_string());
+        let _ = writeln!(out, "  left out, an aside: {from} – {to}");
+    }
     let heard = a.study.heard.plan();
     for (title, list) in [
         ("as heard", &heard.regions),
@@ -28,6 +32,17 @@ pub fn analysis(a: &Analysis) -> String {
             let change = i.checked_sub(1).map(|b| change(a, &list[b], r));
             let _ = writeln!(out, "    {}{}", region(a, r), change.unwrap_or_default());
         }
+    }
+    if !a.study.markers.is_empty() {
+        let _ = writeln!(out, "  markers");
+    }
+    for m in &a.study.markers {
+        let about = m.about.map(|(from, to)| format!("  ({from} – {to})"));
+        // A file of others may name them anything.
+        let name = m.name.replace(char::is_control, " ");
+        let about = about.unwrap_or_default();
+        let line = format!("    {:>8}  {name}{about}", m.at.to_string());
+        let _ = writeln!(out, "{}", line.trim_end());
     }
     for (title, spans, hindsight) in [
         ("chords, as heard", a.study.heard.chords(), false),

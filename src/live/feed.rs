@@ -2,6 +2,7 @@
 
 use super::explain::{Explainer, Slot};
 use crate::engine::{Change, Explanation, History, Monitor, Observer, Reading};
+use crate::plan::Marker;
 use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, bounded, never, unbounded};
@@ -38,19 +39,24 @@ enum Item {
     Change(Time, Change),
     /// The past is another one: after seeking.
     Past(Box<Past>),
+    Marker(Marker),
 }
 
 struct Past {
     history: History,
-    within: Option<(Tonality, Spelling)>,
+    here: Option<(Tonality, Spelling)>,
+    pinned: Option<(Tonality, Spelling)>,
 }
 
 /// What [`Feed::changes`] tells.
 #[derive(Clone, Copy, Debug)]
 pub enum News {
     Change(Time, Change),
-    /// The past is another one, after seeking; the tonality that names are made in there.
-    Past(Option<(Tonality, Spelling)>),
+    /// The past is another one, after seeking; what is established and what pinned there.
+    Past {
+        here: Option<(Tonality, Spelling)>,
+        pinned: Option<(Tonality, Spelling)>,
+    },
 }
 
 /// The engine's end.
@@ -58,6 +64,7 @@ pub(super) struct Publisher {
     latest: Arc<Mutex<Option<Reading>>>,
     items: Sender<Item>,
     news: Sender<()>,
+    jobs: Sender<usize>,
     explainer: Explainer,
 }
 
@@ -67,12 +74,16 @@ pub struct Feed {
     explanation: Slot,
     items: Receiver<Item>,
     news: Receiver<()>,
+    jobs: Receiver<usize>,
     history: History,
+    markers: Vec<Marker>,
     status: Arc<Mutex<Status>>,
 }
 
 /// So many changes may wait for a reader before the engine waits too.
 const WAITING: usize = 16_384;
+/// So many jobs may wait for the screen; further ones are not done.
+const JOBS: usize = 16;
 
 /// A lock whose holder died holds a whole value all the same: each is written in one go.
 pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -86,6 +97,7 @@ pub(super) fn feed() -> (Publisher, Feed, StatusDesk) {
     let (items, items_in) = bounded(WAITING);
     // One message is enough to say that there is something new.
     let (news, news_in) = bounded(1);
+    let (jobs, jobs_in) = bounded(JOBS);
     let desk = StatusDesk {
         status: Arc::clone(&status),
         news: news.clone(),
@@ -95,6 +107,7 @@ pub(super) fn feed() -> (Publisher, Feed, StatusDesk) {
         latest: Arc::clone(&latest),
         items,
         news,
+        jobs,
         explainer: Explainer::new(Arc::clone(&explanation), desk.clone()),
     };
     let feed = Feed {
@@ -102,7 +115,9 @@ pub(super) fn feed() -> (Publisher, Feed, StatusDesk) {
         explanation,
         items: items_in,
         news: news_in,
+        jobs: jobs_in,
         history: History::default(),
+        markers: Vec::new(),
         status,
     };
     (publisher, feed, desk)
@@ -125,11 +140,24 @@ impl Publisher {
 
     /// Replaces the past.
     pub fn past(&self, history: &History, monitor: &Monitor) {
+        let reading = monitor.reading();
         let past = Past {
             history: history.clone(),
-            within: monitor.reading().within(),
+            here: reading.here.map(|e| (e.tonality, e.tonic)),
+            pinned: reading.pinned,
         };
         let _ = self.items.send(Item::Past(Box::new(past)));
+    }
+
+    /// A marker was set.
+    pub fn mark(&self, marker: Marker) {
+        let _ = self.items.send(Item::Marker(marker));
+    }
+
+    /// A job was set off from the piano. Never waits.
+    pub fn job(&self, number: usize) {
+        let _ = self.jobs.try_send(number);
+        let _ = self.news.try_send(());
     }
 }
 
@@ -206,13 +234,20 @@ impl Feed {
 
     /// The history with every change so far.
     pub fn history(&mut self) -> &mut History {
-        for item in self.items.try_iter() {
-            match item {
-                Item::Change(at, change) => self.history.change(at, change),
-                Item::Past(past) => self.history = past.history,
-            }
-        }
+        self.changes(|_| ());
         &mut self.history
+    }
+
+    /// The markers set since this was asked last.
+    pub fn markers(&mut self) -> Vec<Marker> {
+        self.changes(|_| ());
+        std::mem::take(&mut self.markers)
+    }
+
+    /// The jobs set off from the piano since this was asked last: their places in
+    /// [`super::Wanted::jobs`].
+    pub fn jobs(&self) -> impl Iterator<Item = usize> + use<'_> {
+        self.jobs.try_iter()
     }
 
     /// Hands each change so far to `f` and into the history.
@@ -224,9 +259,15 @@ impl Feed {
                     f(News::Change(at, change));
                 }
                 Item::Past(past) => {
-                    self.history = past.history;
-                    f(News::Past(past.within));
+                    let Past {
+                        history,
+                        here,
+                        pinned,
+                    } = *past;
+                    self.history = history;
+                    f(News::Past { here, pinned });
                 }
+                Item::Marker(marker) => self.markers.push(marker),
             }
         }
     }

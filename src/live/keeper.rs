@@ -1,7 +1,7 @@
 //! Finds the keyboard, holds on to it, and finds it again.
 
 use super::feed::{Link, StatusDesk};
-use crate::midi::{Connection, Feeder, PortError, PortInfo, Ports, choose};
+use crate::midi::{Connection, Feeder, PortError, PortInfo, Ports, Trigger, choose};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -9,7 +9,7 @@ use std::time::Duration;
 /// Told the name of a keyboard that was connected, to keep it for the next time.
 pub type Remember = Box<dyn Fn(&str) + Send>;
 
-/// Which keyboard.
+/// Which keyboard, and what it is for beside the music.
 #[derive(Default)]
 pub struct Wanted {
     /// What the user named: the exact name or a part of it.
@@ -18,6 +18,9 @@ pub struct Wanted {
     pub remembered: Option<String>,
     /// Told the name of each one that is connected.
     pub remember: Option<Remember>,
+    /// Controllers and keys that have a job: they are no music, and set it off by its place
+    /// in this list. See [`super::Feed::jobs`].
+    pub jobs: Vec<Trigger>,
 }
 
 /// No port says that it is gone: so look this often. A keyboard is back within

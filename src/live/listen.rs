@@ -4,9 +4,10 @@ use super::World;
 use super::clock::Clock;
 use super::feed::{Feed, Publisher, StatusDesk, feed, orders};
 use super::keeper::{Keeper, Wanted};
+use super::mark::About;
 use super::provoke;
 use super::record::{RecordError, Recording};
-use crate::engine::{Event, Monitor};
+use crate::engine::{Change, Event, Monitor, Observer, Phrases};
 use crate::midi::{self, Fed, Outlet, intake};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, never, select};
@@ -40,24 +41,28 @@ pub fn listen(
     record: Option<&Path>,
 ) -> Result<Listener, RecordError> {
     let World { clock, ports } = world;
-    let (mut publisher, feed, desk) = feed();
+    let (publisher, feed, desk) = feed();
+    let mut tell = Tell {
+        publisher,
+        phrases: Phrases::of_late(),
+    };
     let stamp = Arc::clone(&clock);
-    let (feeder, outlet) = intake(QUEUE, move || stamp.now());
+    let (feeder, outlet) = intake(QUEUE, &wanted.jobs, move || stamp.now());
     let (orders, orders_in) = orders();
     let mut recording = record
-        .map(|path| Recording::start(path, desk.clone()))
+        .map(|path| Recording::start(path, Arc::clone(monitor.catalogue()), desk.clone()))
         .transpose()?;
     for &event in first {
-        monitor.on_event(Time::ZERO, event, &mut publisher);
+        monitor.on_event(Time::ZERO, event, &mut tell);
         if let Some(r) = &mut recording {
             r.note(Time::ZERO, event);
         }
     }
-    publisher.publish(&monitor);
+    tell.publisher.publish(&monitor);
     let mut engine = Engine {
         clock: Arc::clone(&clock),
         monitor,
-        publisher,
+        tell,
         recording,
         outlet,
         desk: desk.clone(),
@@ -86,17 +91,18 @@ pub fn listen(
 }
 
 impl Listener {
-    /// A setting that changes readings.
+    /// A setting that changes readings, or what the player says beside the music.
     pub fn set(&self, event: Event) {
         if let Some(orders) = &self.orders {
             let _ = orders.send(Request::Set(event));
         }
     }
 
-    /// Flags the present moment in the recording, if there is one.
-    pub fn mark(&self, name: &str) {
+    /// Flags what was just played, in the recording too if there is one;
+    /// [`Feed::markers`] has the marker soon.
+    pub fn mark(&self, name: &str, about: About) {
         if let Some(orders) = &self.orders {
-            let _ = orders.send(Request::Mark(name.to_owned()));
+            let _ = orders.send(Request::Mark(name.to_owned(), about));
         }
     }
 
@@ -139,14 +145,27 @@ impl Drop for Listener {
 /// What the player asks of the engine.
 enum Request {
     Set(Event),
-    Mark(String),
+    Mark(String, About),
     Explain,
+}
+
+/// Tells whoever reads along, and keeps what a marker asks for.
+struct Tell {
+    publisher: Publisher,
+    phrases: Phrases,
+}
+
+impl Observer for Tell {
+    fn change(&mut self, at: Time, change: Change) {
+        self.phrases.change(at, change);
+        self.publisher.change(at, change);
+    }
 }
 
 struct Engine {
     clock: Arc<dyn Clock>,
     monitor: Monitor,
-    publisher: Publisher,
+    tell: Tell,
     recording: Option<Recording>,
     outlet: Outlet,
     desk: StatusDesk,
@@ -167,16 +186,21 @@ impl Engine {
                     Err(_) => notes = never(),
                 },
                 recv(orders) -> request => match request {
-                    Ok(Request::Set(event)) => self.take(self.clock.now(), event),
-                    Ok(Request::Mark(name)) => {
+                    Ok(Request::Set(event)) => {
+                        self.drain(&notes);
+                        self.take(self.clock.now(), event);
+                    }
+                    Ok(Request::Mark(name, about)) => {
                         self.drain(&notes);
                         let at = self.clock.now().max(self.monitor.now());
-                        self.monitor.advance_to(at, &mut self.publisher);
+                        self.monitor.advance_to(at, &mut self.tell);
+                        let marker = about.marker(at, name, |at| self.tell.phrases.before(at));
                         if let Some(r) = &mut self.recording {
-                            r.mark(at, name);
+                            r.mark(marker.clone());
                         }
+                        self.tell.publisher.mark(marker);
                     }
-                    Ok(Request::Explain) => self.publisher.explain(&self.monitor),
+                    Ok(Request::Explain) => self.tell.publisher.explain(&self.monitor),
                     Err(_) => break,
                 },
                 recv(jumps) -> _ => {}
@@ -187,12 +211,13 @@ impl Engine {
             if self.outlet.silent(now) {
                 self.take(now, Event::Midi(midi::Event::Release));
             }
-            self.monitor.advance_to(
-                now.since(BEHIND).max(self.monitor.now()),
-                &mut self.publisher,
-            );
+            self.monitor
+                .advance_to(now.since(BEHIND).max(self.monitor.now()), &mut self.tell);
             provoke::check(panic_at, now);
-            self.publisher.publish(&self.monitor);
+            let publisher = &self.tell.publisher;
+            publisher.publish(&self.monitor);
+            // Whoever does a job finds the reading of its moment.
+            self.outlet.fired().for_each(|number| publisher.job(number));
             let dropped = self.outlet.dropped();
             if dropped != self.dropped {
                 self.dropped = dropped;
@@ -218,14 +243,14 @@ impl Engine {
     fn accept(&mut self, fed: Fed) {
         let Engine {
             monitor,
-            publisher,
+            tell,
             recording,
             outlet,
             ..
         } = self;
         outlet.accept(fed, |t| {
             let at = t.at.max(monitor.now());
-            monitor.on_event(at, t.event, publisher);
+            monitor.on_event(at, t.event, tell);
             if let Some(r) = recording {
                 r.note(at, Event::Midi(t.event));
             }
@@ -235,7 +260,7 @@ impl Engine {
     /// One event, at the time that the engine takes it in: that is what is recorded.
     fn take(&mut self, at: Time, event: Event) {
         let at = at.max(self.monitor.now());
-        self.monitor.on_event(at, event, &mut self.publisher);
+        self.monitor.on_event(at, event, &mut self.tell);
         if let Some(r) = &mut self.recording {
             r.note(at, event);
         }

@@ -12,6 +12,7 @@ mod explain;
 mod feed;
 mod keeper;
 mod listen;
+mod mark;
 mod provoke;
 mod record;
 mod transport;
@@ -20,6 +21,7 @@ pub use clock::{Clock, SystemClock};
 pub use feed::{Feed, Link, News, Status};
 pub use keeper::{Remember, Wanted};
 pub use listen::{Listener, listen};
+pub use mark::About;
 pub use record::RecordError;
 pub use transport::{Order, Player, Position, play};
 

@@ -2,12 +2,15 @@
 
 use super::feed::StatusDesk;
 use crate::engine::Event;
-use crate::midi::{self, OURS, Recorder, TextKind, Timed};
+use crate::midi::{self, ABOUT, OURS, Recorder, TextKind, Timed};
+use crate::plan::Marker;
+use crate::theory::Catalogue;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
 use std::fs::File;
 use std::io::{ErrorKind, Seek, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -35,7 +38,7 @@ fn remedy(why: &std::io::Error) -> String {
 
 enum Note {
     Event(Time, Event),
-    Marker(Time, String),
+    Marker(Marker),
     End(Time),
 }
 
@@ -68,14 +71,19 @@ const WAITING: usize = 65_536;
 const FLUSH: Duration = Duration::from_millis(900);
 
 impl Recording {
-    /// A file that exists is not written over.
-    pub fn start(path: &Path, desk: StatusDesk) -> Result<Recording, RecordError> {
+    /// A file that exists is not written over. `catalogue`: of the modes that events name.
+    pub fn start(
+        path: &Path,
+        catalogue: Arc<Catalogue>,
+        desk: StatusDesk,
+    ) -> Result<Recording, RecordError> {
         let file = File::options()
             .write(true)
             .read(true)
             .create_new(true)
             .open(path);
-        file.and_then(|file| Recording::on(file, path.display().to_string(), desk, WAITING))
+        let name = path.display().to_string();
+        file.and_then(|file| Recording::on(file, name, catalogue, desk, WAITING))
             .map_err(|why| RecordError {
                 path: path.to_owned(),
                 why,
@@ -85,6 +93,7 @@ impl Recording {
     fn on(
         disk: impl Disk,
         name: String,
+        catalogue: Arc<Catalogue>,
         desk: StatusDesk,
         waiting: usize,
     ) -> std::io::Result<Recording> {
@@ -95,7 +104,7 @@ impl Recording {
             .name("recorder".into())
             .spawn(move || {
                 guard.guard("the recorder", move || {
-                    if let Err(e) = write(recorder, &receiver) {
+                    if let Err(e) = write(recorder, &catalogue, &receiver) {
                         say.unwritten(format!("{file}: cannot be written any more: {e}"));
                     }
                 });
@@ -132,9 +141,9 @@ impl Recording {
     }
 
     /// A moment that the player flagged.
-    pub fn mark(&mut self, at: Time, name: String) {
+    pub fn mark(&mut self, marker: Marker) {
         let Some(notes) = &self.notes else { return };
-        if let Err(TrySendError::Full(_)) = notes.try_send(Note::Marker(at, name)) {
+        if let Err(TrySendError::Full(_)) = notes.try_send(Note::Marker(marker)) {
             self.missed += 1;
         }
     }
@@ -169,7 +178,11 @@ impl Drop for Recording {
     }
 }
 
-fn write(mut recorder: Recorder<impl Disk>, notes: &Receiver<Note>) -> std::io::Result<()> {
+fn write(
+    mut recorder: Recorder<impl Disk>,
+    catalogue: &Catalogue,
+    notes: &Receiver<Note>,
+) -> std::io::Result<()> {
     let mut last = Time::ZERO;
     let mut flushed = Instant::now();
     let mut dirty = false;
@@ -182,7 +195,7 @@ fn write(mut recorder: Recorder<impl Disk>, notes: &Receiver<Note>) -> std::io::
             Ok(Note::Event(at, event)) => {
                 last = at;
                 dirty = true;
-                match event.setting() {
+                match event.setting(catalogue) {
                     Some(text) => recorder.text(at, TextKind::Text, &format!("{OURS}{text}")),
                     None => {
                         if let Event::Midi(event) = event {
@@ -191,10 +204,14 @@ fn write(mut recorder: Recorder<impl Disk>, notes: &Receiver<Note>) -> std::io::
                     }
                 }
             }
-            Ok(Note::Marker(at, name)) => {
+            Ok(Note::Marker(Marker { at, about, name })) => {
                 last = at;
                 dirty = true;
                 recorder.text(at, TextKind::Marker, &name);
+                if let Some((from, to)) = about {
+                    let (from, to) = (from.seconds(), to.seconds());
+                    recorder.text(at, TextKind::Text, &format!("{ABOUT}{from:.6} {to:.6}"));
+                }
             }
             Ok(Note::End(end)) => {
                 return recorder.finish(end)?.sync();
@@ -269,6 +286,10 @@ mod tests {
         })
     }
 
+    fn catalogue() -> Arc<Catalogue> {
+        Arc::new(Catalogue::standard().clone())
+    }
+
     fn events(disk: &Small) -> Vec<midi::Timed> {
         midi::read(disk.lock().get_ref()).unwrap().events
     }
@@ -276,7 +297,8 @@ mod tests {
     #[test]
     fn a_last_flush_that_fails_is_told() {
         let (_publisher, feed, desk) = feed();
-        let mut r = Recording::on(Small::new(70), "take.mid".into(), desk, 100).unwrap();
+        let mut r =
+            Recording::on(Small::new(70), "take.mid".into(), catalogue(), desk, 100).unwrap();
         for i in 0..50 {
             r.note(Time::millis(i), key(60));
         }
@@ -292,7 +314,7 @@ mod tests {
     fn what_a_slow_disk_misses_is_counted_and_released() {
         let (_publisher, feed, desk) = feed();
         let disk = Small::new(u64::MAX);
-        let mut r = Recording::on(disk.clone(), "take.mid".into(), desk, 4).unwrap();
+        let mut r = Recording::on(disk.clone(), "take.mid".into(), catalogue(), desk, 4).unwrap();
         {
             let _stuck = disk.lock();
             // The writer takes events until it flushes; then nothing more goes.
@@ -334,7 +356,14 @@ mod tests {
     fn a_recording_whose_engine_dies_is_whole() {
         let (_publisher, feed, desk) = feed();
         let disk = Small::new(u64::MAX);
-        let mut r = Recording::on(disk.clone(), "take.mid".into(), desk.clone(), 100).unwrap();
+        let mut r = Recording::on(
+            disk.clone(),
+            "take.mid".into(),
+            catalogue(),
+            desk.clone(),
+            100,
+        )
+        .unwrap();
         desk.guard("the engine", move || {
             r.note(Time::millis(5), key(60));
             panic!("provoked");

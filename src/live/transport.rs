@@ -2,6 +2,7 @@
 
 use super::clock::Clock;
 use super::feed::{Feed, Link, Publisher, feed, lock, orders};
+use super::mark::About;
 use super::provoke;
 use crate::engine::{Change, Event, History, Monitor, Observer};
 use crate::time::Time;
@@ -11,7 +12,7 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 
 /// What the listener wants of the player.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Order {
     Pause(bool),
     /// To a moment of the file.
@@ -20,8 +21,11 @@ pub enum Order {
     Speed(f32),
     /// Repeats what lies between, or no more.
     Repeat(Option<(Time, Time)>),
-    /// A setting that changes readings, from now on.
+    /// A setting that changes readings, from now on and wherever it goes; or what the
+    /// listener says beside the music: that stays at its moment of the file.
     Set(Event),
+    /// A marker here, of this name; [`Feed::markers`] has it soon.
+    Mark(String, About),
     /// Why things are as they stand; [`Feed::explanation`] has the answer soon.
     Explain,
 }
@@ -113,17 +117,17 @@ impl Player {
         // Held until it is sent: see `tell`.
         let mut places = lock(&self.places);
         let p = &mut places.ahead;
-        match order {
-            Order::Pause(paused) => p.paused = paused,
-            Order::Seek(to) => {
+        match &order {
+            &Order::Pause(paused) => p.paused = paused,
+            &Order::Seek(to) => {
                 p.at = to.min(p.duration);
                 p.ended = p.at >= p.duration;
             }
-            Order::Speed(speed) if speed.is_finite() => {
+            &Order::Speed(speed) if speed.is_finite() => {
                 p.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
             }
-            Order::Repeat(points) => p.repeat = points,
-            Order::Speed(_) | Order::Set(_) | Order::Explain => {}
+            &Order::Repeat(points) => p.repeat = points,
+            Order::Speed(_) | Order::Set(_) | Order::Mark(..) | Order::Explain => {}
         }
         let _ = orders.send(order);
     }
@@ -357,6 +361,10 @@ impl Transport {
     fn obey(&mut self, order: Order) {
         match order {
             Order::Explain => return self.publisher.explain(&self.monitor),
+            Order::Mark(name, about) => {
+                let phrase = |at| self.history.phrase_before(at);
+                return self.publisher.mark(about.marker(self.at, name, phrase));
+            }
             Order::Pause(paused) => self.paused = paused,
             Order::Seek(to) => self.seek(to),
             Order::Speed(speed) if speed.is_finite() => {
@@ -378,9 +386,17 @@ impl Transport {
             Order::Set(event) => {
                 let mut tell = Tell(&mut self.history, Some(&mut self.publisher));
                 self.monitor.on_event(self.at, event, &mut tell);
-                // What was kept was heard under the old setting.
-                for c in &mut self.checkpoints {
-                    c.monitor.on_event(c.at, event, &mut ());
+                if matches!(event, Event::HomeIs(_) | Event::Aside(_)) {
+                    self.events.insert(self.next, (self.at, event));
+                    self.next += 1;
+                    // What was kept of later moments does not know of it.
+                    let (next, at) = (self.next, self.at);
+                    self.checkpoints.retain(|c| c.next < next && c.at <= at);
+                } else {
+                    // What was kept was heard under the old setting.
+                    for c in &mut self.checkpoints {
+                        c.monitor.on_event(c.at, event, &mut c.history);
+                    }
                 }
             }
         }

@@ -25,6 +25,10 @@ pub const LONGEST: Time = Time(1_000 * 3_600 * TICKS_PER_SECOND);
 /// recording, in order with its notes.
 pub const OURS: &str = "peregrinus: ";
 
+/// The text right after a marker of ours: the stretch that it is about, as two numbers of
+/// seconds from the start, with microseconds.
+pub const ABOUT: &str = "peregrinus: about ";
+
 /// The text that stands for [`Event::Release`], followed by the number of channel messages that
 /// spell it out for other programs.
 pub(super) const RELEASE: &str = "peregrinus: release ";

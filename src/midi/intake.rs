@@ -12,13 +12,16 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering::SeqCst};
 use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
 
 use super::event::{Event, Timed};
+use super::trigger::{Jobs, Message, Trigger};
 use super::wire::{Sensing, Wire, WireEvent};
 use crate::time::Time;
 
 /// Both ends. `capacity` is in events, at least 8; a quarter is kept for releases. `clock` gives
-/// the time of the stream that the events belong to.
+/// the time of the stream that the events belong to. What sets off one of the `jobs` is not
+/// handed out as music: see [`Outlet::fired`].
 pub fn intake(
     capacity: usize,
+    jobs: &[Trigger],
     clock: impl Fn() -> Time + Send + Sync + 'static,
 ) -> (Feeder, Outlet) {
     let capacity = capacity.max(8);
@@ -33,8 +36,10 @@ pub fn intake(
         heard: AtomicU64::new(0),
         sensing: AtomicBool::new(false),
     });
+    let controllers = Jobs::controllers(jobs);
     let feeder = Feeder {
-        wire: Wire::new(),
+        wire: Wire::with_controllers(controllers),
+        controllers,
         sender,
         reserve: capacity / 4,
         shared: shared.clone(),
@@ -42,6 +47,7 @@ pub fn intake(
     let outlet = Outlet {
         receiver,
         shared,
+        jobs: Jobs::new(jobs),
         pending: Vec::with_capacity(KEYS + 1),
         sensing: Sensing::new(),
         heard: Time::ZERO,
@@ -56,7 +62,7 @@ const KEYS: usize = 16 * 128;
 #[derive(Clone, Copy, Debug)]
 pub struct Fed {
     stamp: Stamp,
-    event: Event,
+    message: Message,
 }
 
 /// The time, and in the last bits the order within it. Never zero.
@@ -98,6 +104,8 @@ impl Shared {
 /// The port's end, called on its thread. Neither waits nor allocates.
 pub struct Feeder {
     wire: Wire,
+    /// Those that have a job.
+    controllers: u128,
     sender: Sender<Fed>,
     reserve: usize,
     shared: Arc<Shared>,
@@ -115,34 +123,46 @@ impl Feeder {
             sender,
             reserve,
             shared,
+            ..
         } = self;
         // Before the flag, so that whoever sees the flag does not take an old time for its time.
         shared.heard.fetch_max(at.0, SeqCst);
+        let send = |message| {
+            let stamp = shared.stamp(at);
+            put(sender, *reserve, shared, Fed { stamp, message });
+        };
         wire.feed(bytes, &mut |message| match message {
             WireEvent::ActiveSensing => shared.sensing.store(true, SeqCst),
-            WireEvent::Event(event) => {
-                let stamp = shared.stamp(at);
-                put(sender, *reserve, shared, Fed { stamp, event });
-            }
+            WireEvent::Event(event) => send(Message::Event(event)),
+            WireEvent::Controller {
+                channel,
+                number,
+                value,
+            } => send(Message::Controller {
+                channel,
+                number,
+                value,
+            }),
         });
     }
 
     /// The connection is gone: lets go of everything, after all that it has sent.
     pub fn release(&self) {
         let stamp = self.shared.stamp((self.shared.clock)());
-        let event = Event::Release;
+        let message = Message::Event(Event::Release);
         put(
             &self.sender,
             self.reserve,
             &self.shared,
-            Fed { stamp, event },
+            Fed { stamp, message },
         );
     }
 
     /// For the next connection: the same channel, a parser that has seen nothing.
     pub fn another(&self) -> Feeder {
         Feeder {
-            wire: Wire::new(),
+            wire: Wire::with_controllers(self.controllers),
+            controllers: self.controllers,
             sender: self.sender.clone(),
             reserve: self.reserve,
             shared: self.shared.clone(),
@@ -151,7 +171,10 @@ impl Feeder {
 }
 
 fn put(sender: &Sender<Fed>, reserve: usize, shared: &Shared, fed: Fed) {
-    let release = fed.event.releases();
+    let release = match fed.message {
+        Message::Event(event) => event.releases(),
+        Message::Controller { .. } => false,
+    };
     let places = sender.capacity().unwrap_or(usize::MAX) - sender.len();
     if !release && places <= reserve {
         shared.refused.fetch_add(1, SeqCst);
@@ -165,8 +188,8 @@ fn put(sender: &Sender<Fed>, reserve: usize, shared: &Shared, fed: Fed) {
         }
         Err(TrySendError::Full(_)) => {}
     }
-    let place = match fed.event {
-        Event::NoteOff { channel, key } => shared
+    let place = match fed.message {
+        Message::Event(Event::NoteOff { channel, key }) => shared
             .late_keys
             .get(usize::from(channel) * 128 + usize::from(key)),
         _ => None,
@@ -187,6 +210,7 @@ pub struct Outlet {
     shared: Arc<Shared>,
     /// Releases from the table that are not due yet, the latest first.
     pending: Vec<Fed>,
+    jobs: Jobs,
     sensing: Sensing,
     /// The time of the last bytes that `sensing` knows of.
     heard: Time,
@@ -203,8 +227,14 @@ impl Outlet {
         self.shared.refused.load(SeqCst)
     }
 
+    /// The jobs that were set off among what was accepted since this was asked last: their
+    /// numbers, as they stood in the list.
+    pub fn fired(&mut self) -> impl Iterator<Item = usize> + use<'_> {
+        self.jobs.fired()
+    }
+
     /// Hands out an event that came from the receiver, and with it, in order of time, late
-    /// releases and what must come before them.
+    /// releases and what must come before them; nothing of what has a job.
     pub fn accept(&mut self, fed: Fed, mut hear: impl FnMut(Timed)) {
         let mut next = Some(fed);
         loop {
@@ -213,10 +243,10 @@ impl Outlet {
             // If the channel is empty, all that came before the late releases is handed out.
             let due = |late: &Fed| next.is_none_or(|next| late.stamp <= next.stamp);
             while let Some(late) = self.pending.pop_if(|late| due(late)) {
-                hear(late.timed());
+                self.pass(late).into_iter().for_each(&mut hear);
             }
             match next {
-                Some(fed) => hear(fed.timed()),
+                Some(fed) => self.pass(fed).into_iter().for_each(&mut hear),
                 None => return,
             }
             if self.pending.is_empty() {
@@ -224,6 +254,12 @@ impl Outlet {
             }
             next = self.receiver.try_recv().ok();
         }
+    }
+
+    fn pass(&mut self, fed: Fed) -> Option<Timed> {
+        let event = self.jobs.pass(fed.message)?;
+        let at = fed.stamp.at();
+        Some(Timed { at, event })
     }
 
     /// Takes the table over into `pending`.
@@ -238,13 +274,13 @@ impl Outlet {
         for (i, place) in self.shared.late_keys.iter().enumerate() {
             if let Some(stamp) = take(place) {
                 let (channel, key) = ((i / 128) as u8, (i % 128) as u8);
-                let event = Event::NoteOff { channel, key };
-                self.pending.push(Fed { stamp, event });
+                let message = Message::Event(Event::NoteOff { channel, key });
+                self.pending.push(Fed { stamp, message });
             }
         }
         if let Some(stamp) = take(&self.shared.late_all) {
-            let event = Event::Release;
-            self.pending.push(Fed { stamp, event });
+            let message = Message::Event(Event::Release);
+            self.pending.push(Fed { stamp, message });
         }
         self.pending
             .sort_unstable_by_key(|late| std::cmp::Reverse(late.stamp));
@@ -273,15 +309,6 @@ impl Outlet {
     }
 }
 
-impl Fed {
-    fn timed(self) -> Timed {
-        Timed {
-            at: self.stamp.at(),
-            event: self.event,
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -306,7 +333,7 @@ mod tests {
 
     #[test]
     fn notes_are_refused_first_and_releases_never() {
-        let (mut feeder, mut outlet) = intake(8, counter());
+        let (mut feeder, mut outlet) = intake(8, &[], counter());
         for key in 0..10 {
             feeder.bytes(&[0x90, key, 64]);
         }
@@ -333,7 +360,7 @@ mod tests {
 
     #[test]
     fn order_within_one_time() {
-        let (mut feeder, mut outlet) = intake(8, || Time(7));
+        let (mut feeder, mut outlet) = intake(8, &[], || Time(7));
         // Off and on again in one packet, the channel filling up on the way.
         let packet: Vec<u8> = (0..12).flat_map(|_| [0x90, 60, 64, 0x90, 60, 0]).collect();
         feeder.bytes(&packet);
@@ -350,7 +377,7 @@ mod tests {
 
     #[test]
     fn a_pedal_that_does_not_fit_releases_everything() {
-        let (mut feeder, mut outlet) = intake(8, counter());
+        let (mut feeder, mut outlet) = intake(8, &[], counter());
         for _ in 0..20 {
             feeder.bytes(&[0xb0, 64, 0]);
         }
@@ -363,7 +390,7 @@ mod tests {
 
     #[test]
     fn a_release_keeps_its_place_among_the_notes() {
-        let (mut feeder, mut outlet) = intake(8, || Time(3));
+        let (mut feeder, mut outlet) = intake(8, &[], || Time(3));
         feeder.bytes(&[0x90, 60, 64]);
         feeder.release();
         feeder.another().bytes(&[0x90, 62, 64]);
@@ -388,7 +415,7 @@ mod tests {
     fn active_sensing_arms_the_outlet() {
         let now = Arc::new(AtomicU64::new(0));
         let clock = now.clone();
-        let (mut feeder, mut outlet) = intake(8, move || Time(clock.load(SeqCst)));
+        let (mut feeder, mut outlet) = intake(8, &[], move || Time(clock.load(SeqCst)));
         let ms = Time::millis;
         feeder.bytes(&[0x90, 60, 64]);
         assert_eq!(outlet.silent_from(), None);
@@ -402,6 +429,33 @@ mod tests {
         assert!(!outlet.silent(ms(1_540)), "once");
         feeder.another().bytes(&[0xfe]);
         assert!(outlet.silent_from().is_some());
+    }
+
+    /// Under a flood too nothing of a key with a job is heard, and others do not hang.
+    #[test]
+    fn what_has_a_job_is_not_handed_out() {
+        let jobs = [Trigger::Key(60), Trigger::Controller(20)];
+        let (mut feeder, mut outlet) = intake(8, &jobs, counter());
+        feeder.bytes(&[
+            0x90, 60, 64, 0xb0, 20, 127, 21, 127, 0x90, 62, 64, 0x80, 60, 0,
+        ]);
+        let mut heard = drain(&mut outlet);
+        assert_eq!(outlet.fired().collect::<Vec<_>>(), [0, 1]);
+        assert_eq!(outlet.fired().count(), 0);
+        for _ in 0..20 {
+            feeder.bytes(&[0x80, 60, 0, 0x80, 62, 0]);
+        }
+        feeder.another().bytes(&[0xb0, 20, 0, 20, 64]);
+        heard.extend(drain(&mut outlet));
+        let all = |t: &Timed| match t.event {
+            Event::NoteOn { key, .. } | Event::NoteOff { key, .. } => key,
+            event => panic!("{event:?} was not sent"),
+        };
+        assert!(heard.len() > 2 && heard.iter().map(all).all(|key| key == 62));
+        assert!(matches!(
+            heard.last().map(|t| t.event),
+            Some(Event::NoteOff { .. })
+        ));
     }
 
     proptest! {
@@ -419,7 +473,7 @@ mod tests {
             ),
             pause in 1usize..40,
         ) {
-            let (mut feeder, mut outlet) = intake(capacity, counter());
+            let (mut feeder, mut outlet) = intake(capacity, &[], counter());
             let reader = thread::spawn(move || {
                 let mut sounding = HashSet::new();
                 let mut struck = HashMap::new();

@@ -5,11 +5,15 @@ mod file;
 mod intake;
 mod ports;
 mod record;
+mod trigger;
 mod wire;
 
 pub use event::{Channel, Event, PERCUSSION, Timed};
-pub use file::{Fault, FileError, KeySignature, LONGEST, OURS, Performance, Text, TextKind, read};
+pub use file::{
+    ABOUT, Fault, FileError, KeySignature, LONGEST, OURS, Performance, Text, TextKind, read,
+};
 pub use intake::{Fed, Feeder, Outlet, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};
 pub use record::{Recorder, write};
+pub use trigger::{Trigger, TriggerError};
 pub use wire::{Sensing, Wire, WireEvent};

@@ -12,7 +12,7 @@
 use std::io::{self, Seek, SeekFrom, Write};
 
 use super::event::{Event, Timed};
-use super::file::{LONGEST, OURS, Performance, RELEASE, TextKind};
+use super::file::{ABOUT, LONGEST, OURS, Performance, RELEASE, Text, TextKind};
 use crate::time::Time;
 
 /// Ticks to the quarter.
@@ -22,12 +22,12 @@ const LARGEST: u32 = 0x0fff_ffff;
 const END: [u8; 4] = [0x00, 0xff, 0x2f, 0x00];
 
 /// Writes a performance. Its format, number of tracks and faults are not used. Times must not go
-/// back; one that does is put at the latest before it. Texts of ours go where `before_event` puts
-/// them, all others by their time.
+/// back; one that does is put at the latest before it. Texts of ours, and the markers that they
+/// tell about, go where `before_event` puts them, all others by their time.
 pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> {
-    let ours = |kind: TextKind, text: &str| kind == TextKind::Text && text.starts_with(OURS);
+    let (own, others) = ours(&performance.texts);
     let mut around = Vec::new();
-    for text in performance.texts.iter().filter(|t| !ours(t.kind, &t.text)) {
+    for text in others {
         around.push((text.at, Around::Text(text.kind, &text.text)));
     }
     for key in &performance.key_signatures {
@@ -44,11 +44,7 @@ pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> 
     }
 
     let mut second = Track::default();
-    let mut texts = performance
-        .texts
-        .iter()
-        .filter(|t| ours(t.kind, &t.text))
-        .peekable();
+    let mut texts = own.into_iter().peekable();
     for (i, timed) in performance.events.iter().enumerate() {
         while let Some(text) = texts.next_if(|t| t.before_event <= i) {
             second.text(text.at.min(timed.at), text.kind, &text.text);
@@ -68,6 +64,21 @@ pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> 
         out.write_all(&END)?;
     }
     out.flush()
+}
+
+/// Texts of ours, and the others. What a marker is about stays right behind it.
+fn ours(texts: &[Text]) -> (Vec<&Text>, Vec<&Text>) {
+    let after = texts.iter().skip(1).map(Some).chain([None]);
+    let (own, others): (Vec<_>, Vec<_>) = texts.iter().zip(after).partition(|(t, next)| {
+        let about = |next: &&Text| next.at == t.at && next.text.starts_with(ABOUT);
+        match t.kind {
+            TextKind::Text => t.text.starts_with(OURS),
+            TextKind::Marker => next.as_ref().is_some_and(about),
+            _ => false,
+        }
+    });
+    let alone = |all: Vec<(_, _)>| all.into_iter().map(|(t, _)| t).collect();
+    (alone(own), alone(others))
 }
 
 enum Around<'a> {
@@ -482,6 +493,34 @@ mod tests {
             // Time of the steps that a recorder does not take counts for the end only.
             prop_assert_eq!(whole.end, at + Time(rest));
         }
+    }
+
+    /// Two at one moment, the first of others: each keeps what belongs to it.
+    #[test]
+    fn what_a_marker_is_about_stays_behind_it() {
+        let at = Time(7);
+        let text = |kind, text: &str| Text {
+            at,
+            before_event: 1,
+            kind,
+            text: text.into(),
+        };
+        let note = Event::NoteOff { channel: 0, key: 1 };
+        let performance = Performance {
+            events: [Timed { at, event: note }; 2].to_vec(),
+            texts: vec![
+                text(TextKind::Marker, "a"),
+                text(TextKind::Text, &format!("{ABOUT}0.000000 0.000140")),
+                text(TextKind::Marker, "b"),
+                text(TextKind::Text, &format!("{ABOUT}0.000020 0.000140")),
+                text(TextKind::Text, &format!("{OURS}inertia=chord")),
+            ],
+            end: at,
+            format: 1,
+            tracks: 2,
+            ..Default::default()
+        };
+        assert_eq!(read(&bytes(&performance)).unwrap(), performance);
     }
 
     #[test]

@@ -1,9 +1,10 @@
 //! Bytes as they come from a keyboard, to events.
 
+use midly::MidiMessage;
 use midly::live::{LiveEvent, SystemRealtime};
 use midly::stream::MidiStream;
 
-use super::event::Event;
+use super::event::{Channel, Event};
 use super::file::translate;
 use crate::time::Time;
 
@@ -17,6 +18,12 @@ midly::stack_buffer! {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum WireEvent {
     Event(Event),
+    /// A controller that is no event, of those asked for.
+    Controller {
+        channel: Channel,
+        number: u8,
+        value: u8,
+    },
     /// FE: the sender is there, and from now on is never silent for longer than 300 ms.
     ActiveSensing,
 }
@@ -26,6 +33,8 @@ pub enum WireEvent {
 /// system reset (FF) lifts everything. Never allocates.
 pub struct Wire {
     stream: MidiStream<Message>,
+    /// Controllers that matter beside the events, bit n for controller n.
+    controllers: u128,
 }
 
 impl Default for Wire {
@@ -36,17 +45,33 @@ impl Default for Wire {
 
 impl Wire {
     pub fn new() -> Wire {
+        Wire::with_controllers(0)
+    }
+
+    /// One that hands out these controllers too, bit n for controller n.
+    pub fn with_controllers(controllers: u128) -> Wire {
         Wire {
             stream: MidiStream::with_buffer(Message::new()),
+            controllers,
         }
     }
 
     /// Takes in the next bytes and hands out what they complete.
     pub fn feed(&mut self, bytes: &[u8], out: &mut impl FnMut(WireEvent)) {
+        let controllers = self.controllers;
         self.stream.feed(bytes, |message| match message {
             LiveEvent::Midi { channel, message } => {
-                if let Some(event) = translate(channel.as_int(), message) {
+                let channel = channel.as_int();
+                if let Some(event) = translate(channel, message) {
                     out(WireEvent::Event(event));
+                } else if let MidiMessage::Controller { controller, value } = message
+                    && controllers >> controller.as_int() & 1 == 1
+                {
+                    out(WireEvent::Controller {
+                        channel,
+                        number: controller.as_int(),
+                        value: value.as_int(),
+                    });
                 }
             }
             LiveEvent::Realtime(SystemRealtime::ActiveSensing) => out(WireEvent::ActiveSensing),
@@ -207,6 +232,26 @@ mod tests {
             let expected: Vec<_> = expected.map(WireEvent::Event).into_iter().collect();
             assert_eq!(parse(&[0xb3, number, value]), expected);
         }
+    }
+
+    /// Those asked for, and what is an event anyway is one all the same.
+    #[test]
+    fn controllers_asked_for() {
+        let mut out = Vec::new();
+        let mut wire = Wire::with_controllers(1 << 20 | 1 << 64);
+        wire.feed(&[0xb3, 20, 100, 21, 100, 64, 0, 20, 0], &mut |e| {
+            out.push(e)
+        });
+        let asked = |value| WireEvent::Controller {
+            channel: 3,
+            number: 20,
+            value,
+        };
+        let damper = WireEvent::Event(Event::Damper {
+            channel: 3,
+            value: 0,
+        });
+        assert_eq!(out, [asked(100), damper, asked(0)]);
     }
 
     /// Both sides of the limit: no cut before 300 ms, cut by 330 (reference/standards.md

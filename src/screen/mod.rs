@@ -30,6 +30,7 @@ pub use terminal::keyboard;
 
 use crate::engine::{Explanation, History, Inertia, Reading};
 use crate::plan::Marker;
+use crate::theory::{PitchClass, Spelling, Tonality};
 use crate::time::Time;
 use crossbeam_channel::Receiver;
 use std::time::Duration;
@@ -88,8 +89,16 @@ pub enum Intent {
     Speed(bool),
     /// Sets the first repeat point, then the second, then clears both.
     Repeat,
-    /// A marker now.
+    /// A marker now, about the phrase before.
     Mark,
+    /// A marker about the last 30 seconds.
+    KeepLast,
+    /// Names refer to this tonality, or again to what is heard.
+    Pin(Option<(Tonality, Spelling)>),
+    /// The player says that home is this note, or takes it back.
+    HomeIs(Option<PitchClass>),
+    /// An aside begins, or is over.
+    Aside(bool),
     /// Why things are as they stand: see [`Stage::explanation`].
     Explain,
 }
@@ -107,6 +116,10 @@ pub trait Stage {
     /// The stream's time now, for ages and the strip's right edge.
     fn now(&self) -> Time;
     fn act(&mut self, intent: Intent);
+    /// The next job set off from the piano, by its place in the settings.
+    fn job(&mut self) -> Option<usize> {
+        None
+    }
     /// Gets a message when there is something new to draw.
     fn news(&self) -> &Receiver<()>;
     /// Whether a part behind the screen has failed for good, and its message.

@@ -100,6 +100,9 @@ impl Scene {
                 here: None,
                 home: None,
                 contender: None,
+                pinned: None,
+                stated: None,
+                aside: None,
                 ranking: [None; 5],
                 collection: None,
                 silent_since: None,
@@ -220,10 +223,12 @@ impl Scene {
         s.markers = vec![
             Marker {
                 at: sec(19.0),
+                about: None,
                 name: "second idea".into(),
             },
             Marker {
                 at: sec(61.0),
+                about: None,
                 name: "bridge".into(),
             },
         ];

@@ -110,6 +110,16 @@ impl Hindsight {
         self.close(None);
     }
 
+    /// An aside begins: it is no part of what the stretch so far is read in.
+    pub fn leave(&mut self, at: Time) {
+        self.close(Some(at));
+    }
+
+    /// The aside is over: what sounded in it is let go.
+    pub fn come_back(&mut self, at: Time) {
+        self.sounds.until(at);
+    }
+
     /// A key was struck, or something stopped sounding.
     pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
         self.sounds.keys(at, struck, sounding);
@@ -126,7 +136,7 @@ impl Hindsight {
         stretch.log.extend(seen);
     }
 
-    /// Reads the last stretch. `end`: of the recording.
+    /// Reads the last stretch. `end`: of what belongs to the plan.
     pub fn finish(mut self, end: Time) -> TonalPlan {
         self.close(Some(end));
         self.plan

@@ -23,7 +23,7 @@ fn main() {
         for (_, bytes) in &files {
             let performance = read(bytes);
             let mut monitor = new(&catalogue);
-            for (at, event) in events(&performance) {
+            for (at, event) in events(&performance, &catalogue) {
                 // The grid's steps first, for themselves.
                 while let Some(next) = monitor.next_step().filter(|&n| n < at) {
                     let start = Instant::now();
@@ -64,7 +64,7 @@ fn main() {
         let performance = read(bytes);
         let mut monitor = new(&catalogue);
         let mut next = Time::millis(8000);
-        for (at, event) in events(&performance) {
+        for (at, event) in events(&performance, &catalogue) {
             monitor.on_event(at, event, &mut ());
             if at < next {
                 continue;

@@ -175,7 +175,7 @@ prop_compose! {
         reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()), explanation in prop::option::of(explanations()),
         markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
     ) -> Scene {
-        let markers = markers.into_iter().map(|(at, name)| Marker { at, name }).collect();
+        let markers = markers.into_iter().map(|(at, name)| Marker { at, about: None, name }).collect();
         Scene { reading, history, markers, source, now, help, ended, explanation, scale }
     }
 }
