@@ -167,6 +167,7 @@ fn screen(mut desk: Desk, settings: &Settings) -> Result<ExitCode, Failure> {
         catalogue: Arc::clone(&settings.catalogue),
         notation: settings.notation,
         palette: settings.palette,
+        keys: settings.keys.clone(),
         log: log_file(),
     };
     let outcome = match screen::run(&mut desk, &options, screen::keyboard()) {

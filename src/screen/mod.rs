@@ -24,6 +24,7 @@ mod tests;
 mod why;
 mod window;
 
+pub use keys::{Clash, Key, KeyError, Keys};
 pub use palette::Palette;
 pub use run::{Options, Outcome, run};
 pub use terminal::keyboard;

@@ -2,7 +2,7 @@
 //! when the picture has changed.
 
 use super::draw::{self, Look, Picture, View};
-use super::keys::{self, Wish};
+use super::keys::{self, Keys, Wish};
 use super::palette::Palette;
 use super::terminal::Ground;
 use super::{Intent, Stage};
@@ -24,6 +24,7 @@ pub struct Options {
     /// Its glyphs decide between Unicode and ASCII for the whole screen.
     pub notation: Notation,
     pub palette: Palette,
+    pub keys: Keys,
     /// The catalogue that the readings' tonalities belong to.
     pub catalogue: Arc<Catalogue>,
     /// Where standard error goes while the terminal is ours; none: nowhere.
@@ -230,6 +231,7 @@ impl<'a> Desk<'a> {
             notation: self.options.notation,
             palette: self.palette,
             catalogue: &self.options.catalogue,
+            keys: &self.options.keys,
         };
         draw::draw(&mut buffer, &picture, &mut self.view, &look);
         // A file's time runs at its own pace.
@@ -271,16 +273,20 @@ impl<'a> Desk<'a> {
         if let Event::Resize(..) = event {
             self.forget(surface);
         }
-        let Some(wish) = keys::wish(event) else {
+        let view = &mut self.view;
+        if view.help.has_pages() && keys::pressed(event) == Some(keys::TURNS) {
+            view.help.turn();
+            return Ok(false);
+        }
+        let Some(wish) = self.options.keys.wish(event) else {
             return Ok(false);
         };
-        let view = &mut self.view;
         match wish {
             Wish::Quit => return Ok(true),
             Wish::Suspend => surface.suspend()?,
             Wish::Redraw => self.forget(surface),
-            Wish::Help => view.help = !view.help,
-            Wish::Close => view.help = false,
+            Wish::Help => view.help.press(),
+            Wish::Close => view.help.close(),
             Wish::Heavier | Wish::Lighter => {
                 let now = stage.reading().inertia;
                 let next = keys::inertia(now, wish == Wish::Heavier);

@@ -1,6 +1,8 @@
 //! Pictures from hand-made readings and histories, as text.
 
 use super::draw::{self, Look, Picture, View};
+use super::help::HelpView;
+use super::keys::Keys;
 use super::palette::Palette;
 use super::{Link, Source, Transport};
 use crate::engine::{
@@ -74,6 +76,7 @@ pub(super) struct Scene {
     pub source: Source,
     pub now: Time,
     pub help: bool,
+    pub keys: Keys,
     /// What decides, if that is shown.
     pub explanation: Option<Explanation>,
     /// The harmonized scale is shown.
@@ -115,6 +118,7 @@ impl Scene {
             },
             now: Time::ZERO,
             help: false,
+            keys: Keys::default(),
             explanation: None,
             scale: false,
             ended: None,
@@ -453,8 +457,12 @@ impl Scene {
     }
 
     pub fn draw(&self, width: u16, height: u16, palette: Palette, glyphs: Glyphs) -> Buffer {
+        let mut help = HelpView::default();
+        if self.help {
+            help.press();
+        }
         let mut view = View {
-            help: self.help,
+            help,
             why: self.explanation.is_some(),
             scale: self.scale,
             ..View::default()
@@ -501,6 +509,7 @@ impl Scene {
             notation,
             palette,
             catalogue: Catalogue::standard(),
+            keys: &self.keys,
         };
         draw::draw(&mut buf, &picture, view, &look);
         buf

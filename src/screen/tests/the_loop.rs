@@ -60,8 +60,11 @@ impl Stage for FakeStage {
     }
 }
 
-#[derive(Default)]
 struct FakeSurface {
+    size: (u16, u16),
+    /// Typed from the last to the first, one word after each picture.
+    presses: Vec<&'static str>,
+    into: Option<Sender<Event>>,
     shows: usize,
     last: String,
     lost: bool,
@@ -72,13 +75,35 @@ struct FakeSurface {
     quit_after: Option<(usize, Sender<Event>)>,
 }
 
+impl Default for FakeSurface {
+    fn default() -> FakeSurface {
+        FakeSurface {
+            size: (80, 24),
+            presses: Vec::new(),
+            into: None,
+            shows: 0,
+            last: String::new(),
+            lost: false,
+            stops: 0,
+            suspends: 0,
+            forgets: 0,
+            quit_after: None,
+        }
+    }
+}
+
 impl Surface for FakeSurface {
     fn size(&self) -> io::Result<(u16, u16)> {
-        Ok((80, 24))
+        Ok(self.size)
     }
     fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
         self.shows += 1;
         self.last = as_text(picture);
+        if let (Some(keys), Some(word)) = (&self.into, self.presses.pop()) {
+            for c in word.chars() {
+                keys.send(sign(c)).map_err(io::Error::other)?;
+            }
+        }
         if let Some((n, keys)) = &self.quit_after
             && self.shows == *n
         {
@@ -102,8 +127,12 @@ impl Surface for FakeSurface {
     }
 }
 
+fn sign(c: char) -> Event {
+    Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE))
+}
+
 fn q() -> Event {
-    Event::Key(KeyEvent::new(KeyCode::Char('q'), KeyModifiers::NONE))
+    sign('q')
 }
 
 struct Rig {
@@ -113,6 +142,7 @@ struct Rig {
     news: Sender<()>,
     keys: (Sender<Event>, Receiver<Event>),
     alarms: (Sender<Alarm>, Receiver<Alarm>),
+    bound: Keys,
 }
 
 impl Rig {
@@ -135,6 +165,7 @@ impl Rig {
             news,
             keys: unbounded(),
             alarms: unbounded(),
+            bound: Keys::default(),
         }
     }
 
@@ -156,6 +187,7 @@ impl Rig {
         let options = Options {
             notation: Notation::default(),
             palette: Palette::Dark,
+            keys: self.bound.clone(),
             catalogue: Arc::new(Catalogue::standard().clone()),
             log: None,
         };
@@ -251,6 +283,48 @@ fn help_opens_and_closes() {
     assert!(help.contains("Take breaks."), "{help}");
     // Keys that need a file are not in force.
     assert!(!help.contains("pause and go on"), "{help}");
+}
+
+/// Where it has pages its key and the space bar turn them, and nothing plays or pauses.
+#[test]
+fn the_help_turns_its_pages() {
+    let last = |words: &[&'static str]| {
+        let mut rig = Rig::new(Scene::file());
+        rig.surface.size = (60, 18);
+        rig.surface.presses = words.iter().rev().copied().collect();
+        rig.surface.into = Some(rig.keys.0.clone());
+        assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+        (rig.surface.last, rig.stage.acts)
+    };
+    let page = |words: &[&'static str]| {
+        let (text, acts) = last(words);
+        assert_eq!(acts, [], "{words:?}");
+        let mut pages = text.lines().filter_map(|l| l.split_once("page "));
+        pages.next().and_then(|(_, page)| page.chars().next())
+    };
+    assert_eq!(page(&["?", "q"]), Some('1'));
+    assert_eq!(page(&["?", "?", "q"]), Some('2'));
+    assert_eq!(page(&["?", "?", "?", "q"]), None);
+    assert_eq!(page(&["?", " ", "q"]), Some('2'));
+    assert_eq!(page(&["?", " ", " ", "q"]), Some('1'));
+    // Closed, the space bar is the player's again.
+    assert_eq!(last(&["?", "?", "?", " q"]).1, [Intent::Pause]);
+}
+
+#[test]
+fn keys_of_the_users_own_count_and_no_others() {
+    let mut rig = Rig::new(Scene::file());
+    let key = |name: &str| name.parse().expect("a key");
+    rig.bound.bind("marker", &[key("F5"), key("Ctrl-K")]);
+    rig.bound.bind("quit", &[key("x")]);
+    rig.bound.bind("help", &[]);
+    rig.types("m q?");
+    rig.press(KeyCode::F(5), KeyModifiers::NONE);
+    rig.press(KeyCode::Char('k'), KeyModifiers::CONTROL);
+    rig.types("x");
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert_eq!(rig.stage.acts, [Intent::Pause, Intent::Mark, Intent::Mark]);
+    assert!(!rig.surface.last.contains("help"), "{}", rig.surface.last);
 }
 
 #[test]
