@@ -2,10 +2,11 @@
 //! overridden by the user's file, each value checked by the room that owns it.
 
 mod table;
+mod watch;
 
 use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
 use crate::midi::PERCUSSION;
-use crate::screen::{Key, Keys, Palette};
+use crate::screen::{Key, Keys, Palette, Update};
 use crate::theory::{
     Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Glyphs, HalfDiminished,
     Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase, Ties,
@@ -16,6 +17,8 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use table::{At, Fault, Faults, Table};
+
+pub use watch::{EVERY, Watch, follow};
 
 /// The embedded defaults, as text.
 pub const DEFAULTS: &str = include_str!("../config/default.toml");
@@ -97,38 +100,50 @@ impl Settings {
         Ok(s)
     }
 
-    /// The defaults and the user's files, where there are any: `settings.toml`,
-    /// and `modes.toml` with modes of the user's own.
-    pub fn load(file: Option<&Path>) -> Result<Settings, SettingsError> {
+    /// The defaults and the user's files, where there are any: `settings.toml`, or the
+    /// one that is `named`, and beside it `modes.toml` with modes of the user's own.
+    pub fn load(named: Option<&Path>) -> Result<Settings, SettingsError> {
+        match Settings::files(named).first() {
+            Some(path) => Settings::read(path, named.is_some()),
+            None => Settings::standard(),
+        }
+    }
+
+    /// The files that [`Settings::load`] looks for: the settings first.
+    pub fn files(named: Option<&Path>) -> Vec<PathBuf> {
+        let usual = || config_dir().map(|d| d.join("settings.toml"));
+        let path = named.map(Path::to_owned).or_else(usual);
+        let both = |path: PathBuf| [path.with_file_name("modes.toml"), path];
+        let mut files: Vec<PathBuf> = path.map(both).into_iter().flatten().collect();
+        files.reverse();
+        files
+    }
+
+    fn read(path: &Path, must_be_there: bool) -> Result<Settings, SettingsError> {
         let mut s = Settings::standard()?;
-        let named = file.map(Path::to_owned);
-        let path = named
-            .clone()
-            .or_else(|| config_dir().map(|d| d.join("settings.toml")));
-        if let Some(path) = path {
-            match std::fs::read_to_string(&path) {
-                Ok(text) => s.override_with(&text, &path)?,
-                Err(e) if e.kind() == std::io::ErrorKind::NotFound && named.is_none() => {}
-                Err(e) => return Err(SettingsError::whole(path, unreadable(&e))),
+        match std::fs::read_to_string(path) {
+            Ok(text) => s.override_with(&text, path)?,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound && !must_be_there => {}
+            Err(e) => return Err(SettingsError::whole(path.to_owned(), unreadable(&e))),
+        }
+        if let Some(weights) = &s.weights {
+            // Beside the settings, unless it says where from the root on.
+            let weights = path.with_file_name("").join(weights);
+            let model = read_weights(&weights)
+                .map_err(|what| SettingsError::whole(weights.clone(), what))?;
+            s.model = Arc::new(model);
+        }
+        let modes = path.with_file_name("modes.toml");
+        match std::fs::read_to_string(&modes) {
+            Ok(text) => {
+                let all = s
+                    .catalogue
+                    .extended(&text)
+                    .map_err(|e| SettingsError::whole(modes, e.to_string().trim_end().into()))?;
+                s.catalogue = Arc::new(all);
             }
-            if let Some(weights) = &s.weights {
-                // Beside the settings, unless it says where from the root on.
-                let weights = path.with_file_name("").join(weights);
-                let model = read_weights(&weights)
-                    .map_err(|what| SettingsError::whole(weights.clone(), what))?;
-                s.model = Arc::new(model);
-            }
-            let modes = path.with_file_name("modes.toml");
-            match std::fs::read_to_string(&modes) {
-                Ok(text) => {
-                    let all = s.catalogue.extended(&text).map_err(|e| {
-                        SettingsError::whole(modes, e.to_string().trim_end().into())
-                    })?;
-                    s.catalogue = Arc::new(all);
-                }
-                Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
-                Err(e) => return Err(SettingsError::whole(modes, unreadable(&e))),
-            }
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+            Err(e) => return Err(SettingsError::whole(modes, unreadable(&e))),
         }
         Ok(s)
     }
@@ -262,6 +277,39 @@ impl Settings {
             engine::Event::Inertia(self.inertia),
             engine::Event::Bassist(self.bassist),
         ]
+    }
+
+    /// What the screen is told when these give way to `new` ones: only what is otherwise.
+    /// An inertia that the user no longer names stays as it is.
+    fn update(&self, new: &Settings) -> Update {
+        let named = |s: &Settings| s.inertia_is_set.then_some(s.inertia);
+        let inertia = named(new).filter(|_| named(new) != named(self));
+        let changed = |event: &engine::Event| match event {
+            engine::Event::Inertia(_) => inertia.is_some(),
+            _ => !self.events().contains(event),
+        };
+        let later = [
+            ("keyboard.port", self.port != new.port),
+            ("reading.weights", self.weights != new.weights),
+            ("modes.toml", self.catalogue != new.catalogue),
+        ];
+        let later: Vec<&str> = later.iter().filter(|l| l.1).map(|l| l.0).collect();
+        let said = match later.as_slice() {
+            [] => None,
+            [one] => Some(format!("{one} counts from the next start.")),
+            several => Some(format!(
+                "{} count from the next start.",
+                several.join(" and ")
+            )),
+        };
+        Update {
+            notation: (self.notation != new.notation).then_some(new.notation),
+            palette: (self.palette != new.palette).then_some(new.palette),
+            keys: (self.keys != new.keys).then(|| new.keys.clone()),
+            events: new.events().into_iter().filter(changed).collect(),
+            said,
+            refused: None,
+        }
     }
 
     /// A monitor with the catalogue and the weights in force, told nothing yet.

@@ -4,6 +4,7 @@ mod analyze;
 mod harmonize;
 mod lines;
 mod listen;
+mod memory;
 mod modes;
 mod monitor;
 mod ports;
@@ -11,8 +12,11 @@ mod replay;
 mod stage;
 
 use crate::screen::Palette;
-use crate::settings::Settings;
+use crate::screen::Update;
+use crate::settings::{self, Settings, SettingsError, Watch};
 use clap::{Parser, Subcommand};
+use crossbeam_channel::Receiver;
+use std::ffi::OsString;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -47,6 +51,39 @@ enum Command {
     Modes(modes::Args),
 }
 
+/// Where the settings come from, so that they can be read again: the user's file, and
+/// what stands above it.
+#[derive(Clone)]
+struct Origin {
+    file: Option<PathBuf>,
+    palette: Option<Palette>,
+    no_color: Option<OsString>,
+}
+
+impl Origin {
+    fn load(&self) -> Result<Settings, SettingsError> {
+        let mut s = Settings::load(self.file.as_deref())?;
+        s.palette = Palette::choose(self.palette, self.no_color.as_deref(), s.palette);
+        Ok(s)
+    }
+}
+
+/// The user's settings, and how to follow them.
+pub struct Own {
+    settings: Settings,
+    origin: Origin,
+}
+
+impl Own {
+    /// What changes in them from now on.
+    fn follow(&self) -> (Watch, Receiver<Update>) {
+        let origin = self.origin.clone();
+        let files = Settings::files(origin.file.as_deref());
+        let load = move || origin.load();
+        settings::follow(files, settings::EVERY, self.settings.clone(), load)
+    }
+}
+
 /// What went wrong, as one says it to the user; exit code 1.
 pub type Failure = Box<dyn std::error::Error>;
 
@@ -72,16 +109,21 @@ fn closed_pipe(e: &(dyn std::error::Error + 'static)) -> bool {
 }
 
 fn run(cli: Cli) -> Result<ExitCode, Failure> {
-    let mut settings = Settings::load(cli.settings.as_deref())?;
-    let no_color = std::env::var_os("NO_COLOR");
-    settings.palette = Palette::choose(cli.palette, no_color.as_deref(), settings.palette);
+    let origin = Origin {
+        file: cli.settings,
+        palette: cli.palette,
+        no_color: std::env::var_os("NO_COLOR"),
+    };
+    let settings = origin.load()?;
+    let own = Own { settings, origin };
+    let settings = &own.settings;
     match cli.command {
-        Some(Command::Analyze(args)) => analyze::run(args, &settings),
-        Some(Command::Listen(args)) => listen::run(args, &settings),
-        Some(Command::Replay(args)) => replay::run(args, &settings),
+        Some(Command::Analyze(args)) => analyze::run(args, settings),
+        Some(Command::Listen(args)) => listen::run(args, &own),
+        Some(Command::Replay(args)) => replay::run(args, &own),
         Some(Command::Ports) => ports::run(),
-        Some(Command::Harmonize(args)) => harmonize::run(args, &settings),
-        Some(Command::Modes(args)) => modes::run(args, &settings),
-        None => monitor::run(&settings),
+        Some(Command::Harmonize(args)) => harmonize::run(args, settings),
+        Some(Command::Modes(args)) => modes::run(args, settings),
+        None => monitor::run(&own),
     }
 }

@@ -1,5 +1,6 @@
 //! What stands behind the screen: a keyboard, a file, or a demo until there is a keyboard.
 
+use super::memory;
 use crate::engine::{Event, Explanation, History, Inertia, Reading};
 use crate::live::{self, Feed, Listener, Order, Player};
 use crate::plan::Marker;
@@ -78,6 +79,19 @@ impl Desk {
     fn feed(&self) -> Option<&Feed> {
         let file = self.file.as_ref().map(|p| &p.feed);
         file.or(self.keyboard.as_ref().map(|l| &l.feed))
+    }
+
+    /// A demo and the keyboard that is to follow it have the same settings.
+    fn set(&mut self, event: Event) {
+        if let Event::Inertia(i) = event {
+            self.inertia = Some(i);
+        }
+        if let Some(player) = &self.file {
+            player.order(Order::Set(event));
+        }
+        if let Some(listener) = &self.keyboard {
+            listener.set(event);
+        }
     }
 
     fn repeat(&mut self) {
@@ -189,15 +203,10 @@ impl Stage for Desk {
     fn act(&mut self, intent: Intent) {
         match intent {
             Intent::Inertia(i) => {
-                self.inertia = Some(i);
-                let event = Event::Inertia(i);
-                if let Some(player) = &self.file {
-                    player.order(Order::Set(event));
-                }
-                if let Some(listener) = &self.keyboard {
-                    listener.set(event);
-                }
+                memory::remember(memory::INERTIA, i.name());
+                self.set(Event::Inertia(i));
             }
+            Intent::Set(event) => self.set(event),
             Intent::Mark => {
                 let name = (self.markers.len() + 1).to_string();
                 if let (None, Some(listener)) = (&self.file, &self.keyboard) {

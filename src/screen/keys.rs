@@ -369,10 +369,8 @@ impl Keys {
         })
     }
 
-    /// The wish behind a terminal event. Key releases, which some terminals send too,
-    /// are dropped here and nowhere else.
-    pub(super) fn wish(&self, event: &Event) -> Option<Wish> {
-        let key = pressed(event)?;
+    /// What a key asks for, if anything.
+    pub(super) fn wish(&self, key: Key) -> Option<Wish> {
         let at = self.of.iter().position(|keys| keys.contains(&key))?;
         Some(ACTIONS[at].wish)
     }
@@ -393,7 +391,8 @@ impl Keys {
     }
 }
 
-/// The key that an event presses.
+/// The key that a terminal event presses. Key releases, which some terminals send too,
+/// are dropped here and nowhere else.
 pub(super) fn pressed(event: &Event) -> Option<Key> {
     match event {
         Event::Key(key) if key.kind != KeyEventKind::Release => Some(Key::told(key)),
@@ -447,15 +446,16 @@ mod tests {
     #[test]
     fn releases_are_no_wishes() {
         let keys = Keys::default();
+        let wish = |event| pressed(&Event::Key(event)).and_then(|k| keys.wish(k));
         let press = KeyEvent::new(KeyCode::Char('q'), KeyModifiers::NONE);
-        assert_eq!(keys.wish(&Event::Key(press)), Some(Wish::Quit));
+        assert_eq!(wish(press), Some(Wish::Quit));
         let mut release = press;
         release.kind = KeyEventKind::Release;
-        assert_eq!(keys.wish(&Event::Key(release)), None);
+        assert_eq!(wish(release), None);
         let shifted = KeyEvent::new(KeyCode::Char('Z'), KeyModifiers::SHIFT);
-        assert_eq!(keys.wish(&Event::Key(shifted)), Some(Wish::Zoom(false)));
+        assert_eq!(wish(shifted), Some(Wish::Zoom(false)));
         let q = KeyEvent::new(KeyCode::Char('q'), KeyModifiers::CONTROL);
-        assert_eq!(keys.wish(&Event::Key(q)), None);
+        assert_eq!(wish(q), None);
     }
 
     #[test]
@@ -524,8 +524,7 @@ mod tests {
     fn control_c_quits_whatever_is_bound() {
         let mut keys = Keys::default();
         keys.bind("quit", &[]);
-        let control_c = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
-        assert_eq!(keys.wish(&Event::Key(control_c)), Some(Wish::Quit));
+        assert_eq!(keys.wish(key("Ctrl-C")), Some(Wish::Quit));
         assert_eq!(keys.first(Wish::Quit), Some(QUITS));
         keys.bind("marker", &[key("Ctrl-C")]);
         let said = keys.clash().map(|c| c.to_string());

@@ -1,13 +1,14 @@
 //! The loop with a stage, a surface and keys of the test's own.
 
 use super::*;
+use crate::engine;
 use crate::screen::run::{Alarm, Surface, turn};
-use crate::screen::{Intent, Options, Outcome, Stage};
+use crate::screen::{Intent, Options, Outcome, Stage, Update};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyModifiers};
 use std::io;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 struct FakeStage {
@@ -65,6 +66,8 @@ struct FakeSurface {
     /// Typed from the last to the first, one word after each picture.
     presses: Vec<&'static str>,
     into: Option<Sender<Event>>,
+    /// The last picture, for another thread.
+    seen: Arc<Mutex<String>>,
     shows: usize,
     last: String,
     lost: bool,
@@ -81,6 +84,7 @@ impl Default for FakeSurface {
             size: (80, 24),
             presses: Vec::new(),
             into: None,
+            seen: Arc::default(),
             shows: 0,
             last: String::new(),
             lost: false,
@@ -99,6 +103,10 @@ impl Surface for FakeSurface {
     fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
         self.shows += 1;
         self.last = as_text(picture);
+        *self
+            .seen
+            .lock()
+            .map_err(|e| io::Error::other(e.to_string()))? = self.last.clone();
         if let (Some(keys), Some(word)) = (&self.into, self.presses.pop()) {
             for c in word.chars() {
                 keys.send(sign(c)).map_err(io::Error::other)?;
@@ -143,6 +151,8 @@ struct Rig {
     keys: (Sender<Event>, Receiver<Event>),
     alarms: (Sender<Alarm>, Receiver<Alarm>),
     bound: Keys,
+    hint: bool,
+    updates: (Sender<Update>, Receiver<Update>),
 }
 
 impl Rig {
@@ -166,6 +176,8 @@ impl Rig {
             keys: unbounded(),
             alarms: unbounded(),
             bound: Keys::default(),
+            hint: false,
+            updates: unbounded(),
         }
     }
 
@@ -190,6 +202,8 @@ impl Rig {
             keys: self.bound.clone(),
             catalogue: Arc::new(Catalogue::standard().clone()),
             log: None,
+            hint: self.hint,
+            updates: self.updates.1.clone(),
         };
         turn(
             &mut self.stage,
@@ -325,6 +339,112 @@ fn keys_of_the_users_own_count_and_no_others() {
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert_eq!(rig.stage.acts, [Intent::Pause, Intent::Mark, Intent::Mark]);
     assert!(!rig.surface.last.contains("help"), "{}", rig.surface.last);
+}
+
+/// What changes in the settings counts at once; what was chosen by a key and did not
+/// change there stays.
+#[test]
+fn settings_change_while_it_runs() {
+    let mut rig = Rig::new(Scene::file());
+    let mut keys = Keys::default();
+    keys.bind("quit", &["x".parse().expect("a key")]);
+    let update = Update {
+        notation: Some(Notation {
+            glyphs: Glyphs::Ascii,
+            ..Notation::default()
+        }),
+        keys: Some(keys),
+        events: vec![
+            engine::Event::Bassist(true),
+            engine::Event::Inertia(Inertia::Motif),
+        ],
+        ..Update::default()
+    };
+    rig.updates.0.send(update).expect("open");
+    rig.surface.presses = vec!["x", "q"];
+    rig.surface.into = Some(rig.keys.0.clone());
+    // A picture for each: at first, in ASCII, and with a new age.
+    let (clock, news) = (rig.clock.clone(), rig.news.clone());
+    let time = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(200));
+        clock.store(5000, Ordering::SeqCst);
+        news.send(()).is_ok()
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(time.join().is_ok());
+    assert!(rig.surface.last.is_ascii(), "{}", rig.surface.last);
+    assert_eq!(
+        rig.stage.acts,
+        [
+            Intent::Set(engine::Event::Bassist(true)),
+            Intent::Set(engine::Event::Inertia(Inertia::Motif)),
+        ]
+    );
+}
+
+/// Refused settings are told until they are mended, whatever is pressed; other lines
+/// until a key is pressed, beside what the way in says.
+#[test]
+fn lines_about_the_settings_come_and_go() {
+    let mut rig = Rig::new(Scene::lost());
+    rig.hint = true;
+    let (updates, keys) = (rig.updates.0.clone(), rig.keys.0.clone());
+    let wrong = "settings.toml: line 1, column 1";
+    let refused = Update {
+        refused: Some(wrong.into()),
+        ..Update::default()
+    };
+    let said = Update {
+        said: Some("modes.toml counts from the next start.".into()),
+        ..Update::default()
+    };
+    let seen = rig.surface.seen.clone();
+    let typist = std::thread::spawn(move || {
+        let last = || seen.lock().map(|s| s.clone()).unwrap_or_default();
+        let until = |what: &str, there: bool| {
+            let start = Instant::now();
+            while last().contains(what) != there {
+                assert!(
+                    start.elapsed() < Duration::from_secs(10),
+                    "{what}\n{}",
+                    last()
+                );
+                std::thread::sleep(Duration::from_millis(5));
+            }
+        };
+        until("? shows the keys.  Digital Piano is gone", true);
+        updates.send(refused).expect("open");
+        until(wrong, true);
+        until("shows the keys", false);
+        keys.send(sign('w')).expect("open");
+        until("chromatic", true);
+        until(wrong, true);
+        updates.send(Update::default()).expect("open");
+        until(wrong, false);
+        updates.send(said).expect("open");
+        until("modes.toml counts from the next start.", true);
+        keys.send(sign('w')).expect("open");
+        until("modes.toml", false);
+        keys.send(q()).expect("open");
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    typist.join().expect("all was seen");
+}
+
+/// With no key for the help there is nothing to point out.
+#[test]
+fn the_hint_names_the_key_in_force() {
+    let first = |keys: &[&str]| {
+        let mut rig = Rig::new(Scene::dorian());
+        rig.hint = true;
+        let own: Vec<_> = keys.iter().filter_map(|k| k.parse().ok()).collect();
+        rig.bound.bind("help", &own);
+        rig.surface.quit_after = Some((1, rig.keys.0.clone()));
+        assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+        rig.surface.last
+    };
+    assert!(first(&["F1", "?"]).contains("F1 shows the keys."));
+    assert!(!first(&[]).contains("shows the keys"));
 }
 
 #[test]
