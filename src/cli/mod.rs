@@ -1,9 +1,11 @@
 //! The commands, one file each: they wire the rooms together.
 
 mod analyze;
+mod completions;
 mod harmonize;
 mod lines;
 mod listen;
+mod man;
 mod memory;
 mod modes;
 mod monitor;
@@ -14,16 +16,19 @@ mod stage;
 use crate::screen::Palette;
 use crate::screen::Update;
 use crate::settings::{self, Settings, SettingsError, Watch};
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use crossbeam_channel::Receiver;
 use std::ffi::OsString;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+/// What the program is called.
+const NAME: &str = "peregrinus";
+
 /// Follow the tonal center and the mode of what is played at a keyboard.
 #[derive(Parser)]
-#[command(name = "peregrinus", version, about, max_term_width = 100)]
+#[command(name = NAME, version, about, max_term_width = 100)]
 struct Cli {
     /// Read this settings file instead of the usual one.
     #[arg(long, global = true, value_name = "FILE")]
@@ -49,6 +54,10 @@ enum Command {
     Harmonize(harmonize::Args),
     /// Print the modes that are known, or one of them in detail.
     Modes(modes::Args),
+    /// Print the script by which a shell completes these commands.
+    Completions(completions::Args),
+    /// Print the manual page of the program, or of a command.
+    Man(man::Args),
 }
 
 /// Where the settings come from, so that they can be read again: the user's file, and
@@ -109,6 +118,12 @@ fn closed_pipe(e: &(dyn std::error::Error + 'static)) -> bool {
 }
 
 fn run(cli: Cli) -> Result<ExitCode, Failure> {
+    // These two need no settings, right or wrong.
+    match &cli.command {
+        Some(Command::Completions(args)) => return completions::run(args, Cli::command()),
+        Some(Command::Man(args)) => return man::run(args, Cli::command()),
+        _ => {}
+    }
     let origin = Origin {
         file: cli.settings,
         palette: cli.palette,
@@ -124,6 +139,8 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         Some(Command::Ports) => ports::run(),
         Some(Command::Harmonize(args)) => harmonize::run(args, settings),
         Some(Command::Modes(args)) => modes::run(args, settings),
+        // Above.
+        Some(Command::Completions(_) | Command::Man(_)) => Ok(ExitCode::SUCCESS),
         None => monitor::run(&own),
     }
 }
