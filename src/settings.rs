@@ -463,7 +463,7 @@ mod tests {
             ),
             (
                 "[reading]\n'inertai' = 'phrase'",
-                "line 2, column 1: 'inertai' is nothing that [reading] has; did you mean 'inertia'?",
+                "line 2, column 1: [reading] has no 'inertai'; did you mean 'inertia'?",
             ),
             (
                 "[reading]\ninertia = 'frase'",
@@ -472,7 +472,7 @@ mod tests {
             ),
             (
                 "\n[readings]",
-                "line 2, column 2: 'readings' is no table of the settings; did you mean [reading]?",
+                "line 2, column 2: there is no table [readings]; did you mean [reading]?",
             ),
             (
                 "reading = 3",

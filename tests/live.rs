@@ -302,7 +302,9 @@ proptest! {
             clock.set(Time::millis(at));
             prop_assert!(ports.send(bytes));
             if i == playing.len() / 2 {
+                // By a key, and by a change of the settings.
                 listener.set(Event::Inertia(peregrinus::engine::Inertia::Motif));
+                listener.set(Event::Bassist(true));
                 listener.mark("here");
             }
         }

@@ -386,11 +386,18 @@ fn sizes_down_to_one_cell_and_back() {
     ];
     for (cols, rows, text) in sizes {
         term.resize(cols, rows);
-        term.see(&format!("{cols}x{rows}: {text}"), |t| t.contains(text));
-        // Help over it, too, as many pages as it has.
+        // Help over it, too, as many pages as it has: closed before the next size.
+        let start = Instant::now();
+        while !term.text().contains(text) {
+            let late = start.elapsed() > Duration::from_secs(10);
+            assert!(!late, "{cols}x{rows}: {text}; the screen:\n{}", term.text());
+            sleep(Duration::from_millis(100));
+            term.press("\x1b");
+        }
         term.press("?");
-        sleep(Duration::from_millis(50));
+        sleep(Duration::from_millis(100));
         term.press("\x1b");
+        sleep(Duration::from_millis(100));
     }
     // Faster than anybody pulls a window.
     for i in 0..40 {

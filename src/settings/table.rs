@@ -210,8 +210,8 @@ impl<'t, 'f> Table<'t, 'f> {
                 Some(_) => format!("'{name}'"),
             };
             let what = match self.name {
-                None => format!("'{written}' is no table of the settings"),
-                Some(table) => format!("'{written}' is nothing that [{table}] has"),
+                None => format!("there is no table [{written}]"),
+                Some(table) => format!("[{table}] has no '{written}'"),
             };
             let near = nearest(written, self.known.iter().copied());
             let names: Vec<String> = self.known.iter().map(|n| shown(n)).collect();
