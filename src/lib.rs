@@ -17,6 +17,7 @@ pub mod engine;
 pub mod formats;
 pub mod live;
 pub mod midi;
+mod nearest;
 pub mod plan;
 pub mod quiet;
 pub mod screen;

@@ -1,19 +1,24 @@
 //! The rooms' options, composed: defaults embedded from `config/default.toml`,
 //! overridden by the user's file, each value checked by the room that owns it.
 
+mod table;
+mod watch;
+
 use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
 use crate::midi::PERCUSSION;
-use crate::screen::{Depth, Palette};
+use crate::screen::{Depth, Key, Keys, Palette, Update};
 use crate::theory::{
     Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Glyphs, HalfDiminished,
     Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase, Ties,
 };
 use crate::time::Time;
 use etcetera::BaseStrategy;
-use serde::Deserialize;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use table::{At, Fault, Faults, Table};
+
+pub use watch::{EVERY, Watch, follow};
 
 /// The embedded defaults, as text.
 pub const DEFAULTS: &str = include_str!("../config/default.toml");
@@ -26,6 +31,8 @@ pub struct Settings {
     pub filter: Filter,
     pub fading: Fading,
     pub inertia: Inertia,
+    /// The user's own settings name it.
+    pub inertia_is_set: bool,
     /// Somebody else plays the roots: chords are read as rootless voicings.
     pub bassist: bool,
     /// The file of weights that the user named, if any: [`Settings::load`] reads it.
@@ -35,327 +42,235 @@ pub struct Settings {
     pub palette: Palette,
     /// How many colours the terminal shows; none: as it says itself.
     pub depth: Option<Depth>,
+    pub keys: Keys,
     pub catalogue: Arc<Catalogue>,
 }
 
-/// What is wrong with a settings file, and where.
+/// What is wrong with a settings file, and where: a line for each fault.
 #[derive(Debug, thiserror::Error)]
-#[error("{}: {what}", path.display())]
+#[error("{}", self.told(&path.display().to_string()).join("\n"))]
 pub struct SettingsError {
     path: PathBuf,
-    what: String,
+    faults: Vec<Fault>,
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct File {
-    keyboard: Option<Keyboard>,
-    reading: Option<Reading>,
-    notation: Option<NotationFile>,
-    screen: Option<Screen>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Keyboard {
-    port: Option<String>,
-    channels: Option<Vec<i64>>,
-    transpose: Option<i64>,
-    fading: Option<String>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Reading {
-    inertia: Option<String>,
-    bassist: Option<bool>,
-    weights: Option<PathBuf>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct NotationFile {
-    numerals: Option<String>,
-    numeral_case: Option<String>,
-    six_four: Option<String>,
-    ionian: Option<String>,
-    glyphs: Option<String>,
-    letters: Option<String>,
-    minor: Option<String>,
-    major_seventh: Option<String>,
-    half_diminished: Option<String>,
-    diminished: Option<String>,
-    augmented: Option<String>,
-    accidentals: Option<String>,
-    ties: Option<String>,
-}
-
-/// The values that a key of `[notation]` may have: each as the user writes it.
-fn choice<T: Copy>(
-    key: &str,
-    value: Option<String>,
-    of: &[(&str, T)],
-    into: &mut T,
-) -> Result<(), String> {
-    let Some(value) = value else { return Ok(()) };
-    // Signs may be typed in ASCII too.
-    let plain = |s: &str| s.replace('♭', "b").replace('−', "-");
-    match of.iter().find(|(name, _)| plain(name) == plain(&value)) {
-        Some((_, meant)) => {
-            *into = *meant;
-            Ok(())
-        }
-        None => {
-            let names: Vec<String> = of.iter().map(|(name, _)| format!("'{name}'")).collect();
-            let (last, first) = names
-                .split_last()
-                .map_or((String::new(), &[][..]), |(l, f)| (l.clone(), f));
-            Err(format!(
-                "notation.{key} is '{value}'; it must be {} or {last}",
-                first.join(", ")
-            ))
-        }
+impl SettingsError {
+    /// Of a whole file.
+    fn whole(path: PathBuf, what: String) -> SettingsError {
+        let faults = vec![Fault { place: None, what }];
+        SettingsError { path, faults }
     }
-}
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Screen {
-    palette: Option<String>,
-    depth: Option<String>,
+    fn told(&self, file: &str) -> Vec<String> {
+        let told = |fault: &Fault| match fault.place {
+            Some((line, column)) => format!("{file}: line {line}, column {column}: {}", fault.what),
+            None => format!("{file}: {}", fault.what),
+        };
+        self.faults.iter().map(told).collect()
+    }
+
+    /// The first fault in one line, with the file's bare name.
+    pub fn brief(&self) -> String {
+        let name = self.path.file_name().unwrap_or(self.path.as_os_str());
+        let all = self.told(&name.to_string_lossy());
+        let first = all.first().and_then(|text| text.lines().next());
+        first.unwrap_or_default().to_owned()
+    }
 }
 
 impl Settings {
     /// The embedded defaults alone.
     pub fn standard() -> Result<Settings, SettingsError> {
-        let model = Model::standard().map_err(|e| SettingsError {
-            path: "config/estimator.weights".into(),
-            what: e.to_string(),
-        })?;
+        let model = Model::standard()
+            .map_err(|e| SettingsError::whole("config/estimator.weights".into(), e.to_string()))?;
         let mut s = Settings {
             port: None,
             filter: Filter::default(),
             fading: Fading::default(),
             inertia: Inertia::default(),
+            inertia_is_set: false,
             bassist: false,
             weights: None,
             model,
             notation: Notation::default(),
             palette: Palette::default(),
             depth: None,
+            keys: Keys::default(),
             catalogue: Arc::new(Catalogue::standard().clone()),
         };
         s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
+        s.inertia_is_set = false;
         Ok(s)
     }
 
-    /// The defaults and the user's files, where there are any: `settings.toml`,
-    /// and `modes.toml` with modes of the user's own.
-    pub fn load(file: Option<&Path>) -> Result<Settings, SettingsError> {
+    /// The defaults and the user's files, where there are any: `settings.toml`, or the
+    /// one that is `named`, and beside it `modes.toml` with modes of the user's own.
+    pub fn load(named: Option<&Path>) -> Result<Settings, SettingsError> {
+        match Settings::files(named).first() {
+            Some(path) => Settings::read(path, named.is_some()),
+            None => Settings::standard(),
+        }
+    }
+
+    /// The files that [`Settings::load`] looks for: the settings first.
+    pub fn files(named: Option<&Path>) -> Vec<PathBuf> {
+        let usual = || config_dir().map(|d| d.join("settings.toml"));
+        let path = named.map(Path::to_owned).or_else(usual);
+        let both = |path: PathBuf| [path.with_file_name("modes.toml"), path];
+        let mut files: Vec<PathBuf> = path.map(both).into_iter().flatten().collect();
+        files.reverse();
+        files
+    }
+
+    fn read(path: &Path, must_be_there: bool) -> Result<Settings, SettingsError> {
         let mut s = Settings::standard()?;
-        let named = file.map(Path::to_owned);
-        let path = named
-            .clone()
-            .or_else(|| config_dir().map(|d| d.join("settings.toml")));
-        if let Some(path) = path {
-            match std::fs::read_to_string(&path) {
-                Ok(text) => s.override_with(&text, &path)?,
-                Err(e) if e.kind() == std::io::ErrorKind::NotFound && named.is_none() => {}
-                Err(e) => {
-                    return Err(SettingsError {
-                        what: unreadable(&e),
-                        path,
-                    });
-                }
+        match std::fs::read_to_string(path) {
+            Ok(text) => s.override_with(&text, path)?,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound && !must_be_there => {}
+            Err(e) => return Err(SettingsError::whole(path.to_owned(), unreadable(&e))),
+        }
+        if let Some(weights) = &s.weights {
+            // Beside the settings, unless it says where from the root on.
+            let weights = path.with_file_name("").join(weights);
+            let model = read_weights(&weights)
+                .map_err(|what| SettingsError::whole(weights.clone(), what))?;
+            s.model = Arc::new(model);
+        }
+        let modes = path.with_file_name("modes.toml");
+        match std::fs::read_to_string(&modes) {
+            Ok(text) => {
+                let all = s
+                    .catalogue
+                    .extended(&text)
+                    .map_err(|e| SettingsError::whole(modes, e.to_string().trim_end().into()))?;
+                s.catalogue = Arc::new(all);
             }
-            if let Some(weights) = &s.weights {
-                // Beside the settings, unless it says where from the root on.
-                let weights = path.with_file_name("").join(weights);
-                let model = read_weights(&weights).map_err(|what| SettingsError {
-                    path: weights,
-                    what,
-                })?;
-                s.model = Arc::new(model);
-            }
-            let modes = path.with_file_name("modes.toml");
-            match std::fs::read_to_string(&modes) {
-                Ok(text) => {
-                    let all = s.catalogue.extended(&text).map_err(|e| SettingsError {
-                        path: modes,
-                        what: e.to_string().trim_end().to_owned(),
-                    })?;
-                    s.catalogue = Arc::new(all);
-                }
-                Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
-                Err(e) => {
-                    return Err(SettingsError {
-                        what: unreadable(&e),
-                        path: modes,
-                    });
-                }
-            }
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+            Err(e) => return Err(SettingsError::whole(modes, unreadable(&e))),
         }
         Ok(s)
     }
 
     /// Takes what `text` sets. `path` is for the message.
     pub fn override_with(&mut self, text: &str, path: &Path) -> Result<(), SettingsError> {
-        self.take(text).map_err(|what| SettingsError {
+        self.take(text).map_err(|faults| SettingsError {
             path: path.to_owned(),
-            what,
+            faults,
         })
     }
 
-    fn take(&mut self, text: &str) -> Result<(), String> {
-        let file: File = toml::from_str(text).map_err(|e| e.to_string().trim_end().to_owned())?;
-        if let Some(k) = file.keyboard {
-            if let Some(port) = k.port {
-                self.port = Some(port).filter(|p| !p.is_empty());
-            }
-            if let Some(channels) = k.channels {
-                self.filter.channels = channel_mask(&channels)?;
-            }
-            if let Some(t) = k.transpose {
-                self.filter.transpose = i8::try_from(t)
-                    .ok()
-                    .filter(|t| (-48..=48).contains(t))
-                    .ok_or(format!(
-                        "keyboard.transpose is {t}; it must lie between -48 and 48"
-                    ))?;
-            }
-            if let Some(f) = k.fading {
-                self.fading = f.parse().map_err(|e| format!("keyboard.fading: {e}"))?;
-            }
+    /// Takes all that `text` sets, or nothing.
+    fn take(&mut self, text: &str) -> Result<(), Vec<Fault>> {
+        let faults = Faults::of(text);
+        let mut own = self.clone();
+        let mut file = Table::file(&faults);
+        own.take_keyboard(file.table("keyboard"), &faults);
+        own.take_reading(file.table("reading"));
+        own.take_notation(file.table("notation"));
+        let mut screen = file.table("screen");
+        let palettes = Palette::ALL.map(|p| (p.name(), p));
+        set(&mut own.palette, screen.choice("palette", &palettes));
+        set(&mut own.depth, screen.choice("depth", &Depth::choices()));
+        screen.finish();
+        own.take_keys(file.table("keys"), &faults);
+        file.finish();
+        let faults = faults.told();
+        if !faults.is_empty() {
+            return Err(faults);
         }
-        if let Some(r) = file.reading {
-            if let Some(i) = r.inertia {
-                self.inertia = i.parse().map_err(|e| format!("reading.inertia: {e}"))?;
-            }
-            if let Some(bassist) = r.bassist {
-                self.bassist = bassist;
-            }
-            if let Some(weights) = r.weights {
-                self.weights = Some(weights).filter(|w| !w.as_os_str().is_empty());
-            }
-        }
-        if let Some(n) = file.notation {
-            let own = &mut self.notation;
-            let marks = &mut own.marks;
-            choice(
-                "numerals",
-                n.numerals,
-                &[("major", Measure::Major), ("mode", Measure::Mode)],
-                &mut own.measure,
-            )?;
-            choice(
-                "numeral_case",
-                n.numeral_case,
-                &[
-                    ("textbook", NumeralCase::Textbook),
-                    ("capitals", NumeralCase::Capitals),
-                ],
-                &mut own.case,
-            )?;
-            choice(
-                "six_four",
-                n.six_four,
-                &[("I64", Cadential::Tonic), ("V", Cadential::Dominant)],
-                &mut own.cadential,
-            )?;
-            choice(
-                "ionian",
-                n.ionian,
-                &[("Ionian", false), ("major", true)],
-                &mut own.ionian_is_major,
-            )?;
-            choice(
-                "glyphs",
-                n.glyphs,
-                &[("unicode", Glyphs::Unicode), ("ascii", Glyphs::Ascii)],
-                &mut own.glyphs,
-            )?;
-            choice(
-                "letters",
-                n.letters,
-                &[
-                    ("english", Letters::English),
-                    ("german", Letters::German),
-                    ("fixed do", Letters::FixedDo),
-                    ("movable do", Letters::MovableDo),
-                ],
-                &mut own.letters,
-            )?;
-            choice(
-                "minor",
-                n.minor,
-                &[
-                    ("m", MinorMark::M),
-                    ("min", MinorMark::Min),
-                    ("−", MinorMark::Dash),
-                ],
-                &mut marks.minor,
-            )?;
-            choice(
-                "major_seventh",
-                n.major_seventh,
-                &[
-                    ("maj", MajorSeventh::Maj),
-                    ("Δ", MajorSeventh::Delta),
-                    ("M", MajorSeventh::M),
-                ],
-                &mut marks.major_seventh,
-            )?;
-            choice(
-                "half_diminished",
-                n.half_diminished,
-                &[
-                    ("m7♭5", HalfDiminished::FlatFive),
-                    ("ø7", HalfDiminished::Slashed),
-                ],
-                &mut marks.half_diminished,
-            )?;
-            choice(
-                "diminished",
-                n.diminished,
-                &[("°", DiminishedMark::Ring), ("dim", DiminishedMark::Dim)],
-                &mut marks.diminished,
-            )?;
-            choice(
-                "augmented",
-                n.augmented,
-                &[("aug", AugmentedMark::Aug), ("+", AugmentedMark::Plus)],
-                &mut marks.augmented,
-            )?;
-            choice(
-                "accidentals",
-                n.accidentals,
-                &[
-                    ("by context", Accidentals::ByContext),
-                    ("flats", Accidentals::Flats),
-                    ("sharps", Accidentals::Sharps),
-                ],
-                &mut own.accidentals,
-            )?;
-            choice(
-                "ties",
-                n.ties,
-                &[
-                    ("nearest", Ties::Nearest),
-                    ("flats", Ties::Flats),
-                    ("sharps", Ties::Sharps),
-                ],
-                &mut own.ties,
-            )?;
-        }
-        if let Some(s) = file.screen {
-            if let Some(p) = s.palette {
-                self.palette = p.parse().map_err(|e| format!("screen.palette: {e}"))?;
-            }
-            if let Some(d) = s.depth {
-                self.depth = Depth::set(&d).map_err(|e| format!("screen.depth: {e}"))?;
-            }
-        }
+        *self = own;
         Ok(())
+    }
+
+    fn take_keyboard(&mut self, mut table: Table, faults: &Faults) {
+        if let Some(port) = table.text("port") {
+            self.port = Some(port.value).filter(|p| !p.is_empty());
+        }
+        if let Some(channels) = table.integers("channels") {
+            self.filter.channels = channel_mask(&channels, faults);
+        }
+        if let Some(At { value, at }) = table.integer("transpose") {
+            match i8::try_from(value) {
+                Ok(t @ -48..=48) => self.filter.transpose = t,
+                _ => faults.add(
+                    at,
+                    format!("keyboard.transpose is {value}; it must lie between -48 and 48"),
+                ),
+            }
+        }
+        let fadings = [Fading::Struck, Fading::Sustained].map(|f| (f.name(), f));
+        set(&mut self.fading, table.choice("fading", &fadings));
+        table.finish();
+    }
+
+    fn take_reading(&mut self, mut table: Table) {
+        let stops = Inertia::ALL.map(|i| (i.name(), i));
+        if let Some(inertia) = table.choice("inertia", &stops) {
+            (self.inertia, self.inertia_is_set) = (inertia, true);
+        }
+        set(&mut self.bassist, table.boolean("bassist"));
+        if let Some(weights) = table.text("weights") {
+            self.weights = Some(PathBuf::from(weights.value)).filter(|w| !w.as_os_str().is_empty());
+        }
+        table.finish();
+    }
+
+    #[rustfmt::skip]
+    fn take_notation(&mut self, mut table: Table) {
+        let own = &mut self.notation;
+        let marks = &mut own.marks;
+        set(&mut own.measure, table.choice("numerals", &[("major", Measure::Major), ("mode", Measure::Mode)]));
+        set(&mut own.case, table.choice("numeral_case", &[
+            ("textbook", NumeralCase::Textbook), ("capitals", NumeralCase::Capitals)]));
+        set(&mut own.cadential, table.choice("six_four", &[("I64", Cadential::Tonic), ("V", Cadential::Dominant)]));
+        set(&mut own.ionian_is_major, table.choice("ionian", &[("Ionian", false), ("major", true)]));
+        set(&mut own.glyphs, table.choice("glyphs", &[("unicode", Glyphs::Unicode), ("ascii", Glyphs::Ascii)]));
+        set(&mut own.letters, table.choice("letters", &[
+            ("english", Letters::English), ("german", Letters::German),
+            ("fixed do", Letters::FixedDo), ("movable do", Letters::MovableDo)]));
+        set(&mut marks.minor, table.choice("minor", &[
+            ("m", MinorMark::M), ("min", MinorMark::Min), ("−", MinorMark::Dash)]));
+        set(&mut marks.major_seventh, table.choice("major_seventh", &[
+            ("maj", MajorSeventh::Maj), ("Δ", MajorSeventh::Delta), ("M", MajorSeventh::M)]));
+        set(&mut marks.half_diminished, table.choice("half_diminished", &[
+            ("m7♭5", HalfDiminished::FlatFive), ("ø7", HalfDiminished::Slashed)]));
+        set(&mut marks.diminished, table.choice("diminished", &[
+            ("°", DiminishedMark::Ring), ("dim", DiminishedMark::Dim)]));
+        set(&mut marks.augmented, table.choice("augmented", &[
+            ("aug", AugmentedMark::Aug), ("+", AugmentedMark::Plus)]));
+        set(&mut own.accidentals, table.choice("accidentals", &[
+            ("by context", Accidentals::ByContext), ("flats", Accidentals::Flats), ("sharps", Accidentals::Sharps)]));
+        set(&mut own.ties, table.choice("ties", &[
+            ("nearest", Ties::Nearest), ("flats", Ties::Flats), ("sharps", Ties::Sharps)]));
+        table.finish();
+    }
+
+    fn take_keys(&mut self, mut table: Table, faults: &Faults) {
+        let wanted = "a key or a list of keys, such as \"q\" or [\"q\", \"F10\"]";
+        let mut places = Vec::new();
+        for action in Keys::actions() {
+            let Some(list) = table.texts(action, wanted) else {
+                continue;
+            };
+            let full = table.full(action);
+            let read = |text: &At<String>| match text.value.parse::<Key>() {
+                Ok(key) => Some(key),
+                Err(e) => {
+                    faults.add(text.at, format!("{full}: {e}"));
+                    None
+                }
+            };
+            let keys: Vec<Key> = list.value.iter().filter_map(read).collect();
+            self.keys.bind(action, &keys);
+            places.push((action, list.at));
+        }
+        table.finish();
+        // At the last of the two that the user wrote.
+        if let Some(clash) = self.keys.clash() {
+            let own = places.iter().filter(|(a, _)| clash.actions.contains(a));
+            let at = own.map(|(_, at)| *at).max().unwrap_or(0);
+            faults.add(at, format!("keys: {clash}"));
+        }
     }
 
     /// The settings that change a reading, as the engine is told them first.
@@ -366,6 +281,40 @@ impl Settings {
             engine::Event::Inertia(self.inertia),
             engine::Event::Bassist(self.bassist),
         ]
+    }
+
+    /// What the screen is told when these give way to `new` ones: only what is otherwise.
+    /// An inertia that the user no longer names stays as it is.
+    fn update(&self, new: &Settings) -> Update {
+        let named = |s: &Settings| s.inertia_is_set.then_some(s.inertia);
+        let inertia = named(new).filter(|_| named(new) != named(self));
+        let changed = |event: &engine::Event| match event {
+            engine::Event::Inertia(_) => inertia.is_some(),
+            _ => !self.events().contains(event),
+        };
+        let later = [
+            ("keyboard.port", self.port != new.port),
+            ("reading.weights", self.weights != new.weights),
+            ("modes.toml", self.catalogue != new.catalogue),
+        ];
+        let later: Vec<&str> = later.iter().filter(|l| l.1).map(|l| l.0).collect();
+        let said = match later.as_slice() {
+            [] => None,
+            [one] => Some(format!("{one} counts from the next start.")),
+            several => Some(format!(
+                "{} count from the next start.",
+                several.join(" and ")
+            )),
+        };
+        Update {
+            notation: (self.notation != new.notation).then_some(new.notation),
+            palette: (self.palette != new.palette).then_some(new.palette),
+            depth: (self.depth != new.depth).then_some(new.depth),
+            keys: (self.keys != new.keys).then(|| new.keys.clone()),
+            events: new.events().into_iter().filter(changed).collect(),
+            said,
+            refused: None,
+        }
     }
 
     /// A monitor with the catalogue and the weights in force, told nothing yet.
@@ -402,16 +351,26 @@ fn read_weights(path: &Path) -> Result<Model, String> {
     Model::parse(&bytes).map_err(|e| e.to_string())
 }
 
-fn channel_mask(channels: &[i64]) -> Result<u16, String> {
+/// Bit n for channel n + 1; none named: all but percussion.
+fn channel_mask(channels: &[At<i64>], faults: &Faults) -> u16 {
     if channels.is_empty() {
-        return Ok(!(1 << PERCUSSION));
+        return !(1 << PERCUSSION);
     }
-    channels.iter().try_fold(0u16, |mask, &c| match c {
-        1..=16 => Ok(mask | 1 << (c - 1)),
-        _ => Err(format!(
-            "keyboard.channels holds {c}; channels are numbered 1 to 16"
-        )),
+    channels.iter().fold(0, |mask, c| match c.value {
+        1..=16 => mask | 1 << (c.value - 1),
+        other => {
+            let what = format!("keyboard.channels holds {other}; channels are numbered 1 to 16");
+            faults.add(c.at, what);
+            mask
+        }
     })
+}
+
+/// Takes a value that was given.
+fn set<T>(into: &mut T, value: Option<T>) {
+    if let Some(value) = value {
+        *into = value;
+    }
 }
 
 /// Where the user's settings live.
@@ -455,7 +414,12 @@ mod tests {
         let keys = DEFAULTS
             .lines()
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
-        assert_eq!(keys.count(), 4 + 3 + 13 + 2);
+        assert_eq!(keys.count(), 4 + 3 + 13 + 2 + Keys::actions().count());
+        assert_eq!(s.keys, Keys::default());
+        assert!(!s.inertia_is_set);
+        for action in Keys::actions() {
+            assert!(DEFAULTS.contains(&format!("\n{action} = ")), "{action}");
+        }
     }
 
     #[test]
@@ -481,37 +445,101 @@ mod tests {
         };
         assert_eq!(
             say("[notation]\nletters = 'latin'"),
-            "s.toml: notation.letters is 'latin'; it must be 'english', 'german', 'fixed do' or 'movable do'"
+            "s.toml: line 2, column 11: notation.letters is 'latin'; it must be 'english', 'german', \
+             'fixed do' or 'movable do'"
         );
         assert_eq!(
             say("[notation]\nminor = 'moll'"),
-            "s.toml: notation.minor is 'moll'; it must be 'm', 'min' or '−'"
+            "s.toml: line 2, column 9: notation.minor is 'moll'; it must be 'm', 'min' or '−'"
         );
-        assert!(say("[reading]\nbassist = 'yes'").contains("line 2"));
     }
 
     #[test]
-    fn what_is_wrong_is_said_with_its_place() {
-        let mut s = Settings::standard().expect("the embedded defaults");
-        let mut say = |text: &str| {
-            let path = Path::new("s.toml");
-            s.override_with(text, path)
-                .map_err(|e| e.to_string())
-                .expect_err("an error")
+    fn what_is_wrong_is_said_with_its_place_and_the_nearest_name() {
+        let s = Settings::standard().expect("the embedded defaults");
+        let say = |text: &str| {
+            let mut s = s.clone();
+            let path = Path::new("folder/s.toml");
+            s.override_with(text, path).expect_err("an error").brief()
         };
-        assert_eq!(
-            say("[keyboard]\nchannels = [0]"),
-            "s.toml: keyboard.channels holds 0; channels are numbered 1 to 16"
-        );
-        assert!(say("[reading]\ninertai = 'phrase'").contains("line 2"));
-        assert_eq!(
-            say("[notation]\nsix_four = 'K'"),
-            "s.toml: notation.six_four is 'K'; it must be 'I64' or 'V'"
-        );
-        assert!(say("[notation]\nnumeral_case = 'jazz'").contains("'textbook' or 'capitals'"));
+        for (text, said) in [
+            (
+                "[keyboard]\nchannels = [1, 0]",
+                "line 2, column 16: keyboard.channels holds 0; channels are numbered 1 to 16",
+            ),
+            (
+                "[reading]\n'inertai' = 'phrase'",
+                "line 2, column 1: [reading] has no 'inertai'; did you mean 'inertia'?",
+            ),
+            (
+                "[reading]\ninertia = 'frase'",
+                "line 2, column 11: reading.inertia is 'frase'; did you mean 'phrase'? It must be \
+                 'chord', 'motif', 'phrase', 'period' or 'section'",
+            ),
+            (
+                "\n[readings]",
+                "line 2, column 2: there is no table [readings]; did you mean [reading]?",
+            ),
+            (
+                "reading = 3",
+                "line 1, column 11: reading is the number 3; it must be a table: write [reading] in \
+                 a line of its own",
+            ),
+            (
+                "reading.inertia = true",
+                "line 1, column 19: reading.inertia is true; it must be a text in quotation marks",
+            ),
+            (
+                "[keys]\nmarker = ['F5', 'Spcae']",
+                "line 2, column 17: keys.marker: 'Spcae' is no key; did you mean 'Space'? write a \
+                 character, or a name such as Space, Enter, Tab, Esc, Left, PageUp or F1, after \
+                 Ctrl-, Alt- or Shift- where it needs them",
+            ),
+            (
+                "[keys]\nquit = 'x'\nmarker = 'e'",
+                "line 3, column 10: keys: 'e' is the key of both evidence and marker: give one of \
+                 them another",
+            ),
+            (
+                "[keys]\nmarker = 5",
+                "line 2, column 10: keys.marker is the number 5; it must be a key or a list of keys, \
+                 such as \"q\" or [\"q\", \"F10\"]",
+            ),
+        ] {
+            assert_eq!(say(text), format!("s.toml: {said}"));
+        }
+    }
+
+    /// Every fault of a file is told, from its top to its end, and nothing of it is taken.
+    #[test]
+    fn all_faults_are_told_at_once() {
+        let mut s = Settings::standard().expect("the embedded defaults");
+        let text = "[screen]\npalette = 'drak'\n[keyboard]\ntranspose = 99\nfading = 'sustained'\n";
+        let wrong = s.override_with(text, Path::new("s.toml"));
+        let wrong = wrong.expect_err("an error").to_string();
+        let lines: Vec<&str> = wrong.lines().collect();
+        assert_eq!(lines.len(), 2, "{wrong}");
         assert!(
-            say("[reading]\ninertia = 'slow'").contains("chord, motif, phrase, period, section")
+            lines[0].contains(
+                "s.toml: line 2, column 11: screen.palette is 'drak'; did you mean 'dark'?"
+            )
         );
+        assert!(lines[1].contains("s.toml: line 4, column 13: keyboard.transpose is 99"));
+        assert_eq!(s.fading, Fading::Struck);
+    }
+
+    #[test]
+    fn keys_are_the_users_own() {
+        let mut s = Settings::standard().expect("the embedded defaults");
+        let text = "[keys]\nmarker = ['F5', 'Ctrl-K']\nrepeat = []\nquit = 'r'\n";
+        s.override_with(text, Path::new("s.toml")).expect("right");
+        let mut wanted = Keys::default();
+        let key = |k: &str| k.parse().expect("a key");
+        wanted.bind("marker", &[key("F5"), key("Ctrl-K")]);
+        wanted.bind("repeat", &[]);
+        wanted.bind("quit", &[key("r")]);
+        assert_eq!(s.keys, wanted);
+        assert_ne!(s.keys, Keys::default());
     }
 
     #[test]

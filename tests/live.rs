@@ -362,16 +362,17 @@ proptest! {
                 }
             }
         }
-        let end = Time::millis(at + 500);
-        clock.set(end);
         let last = Time::millis(at);
-        wait_for(|| listener.feed.reading().is_some_and(|r| r.at > last));
+        // What was said is taken in before time goes on: the last word comes back.
+        listener.mark("here", About::Phrase);
         let set = words.iter().filter(|w| !matches!(w.1, Word::Set(_))).count();
         let mut markers = Vec::new();
         wait_for(|| {
             markers.extend(listener.feed.markers());
-            markers.len() == set
+            markers.len() == set + 1
         });
+        clock.set(Time::millis(at + 500));
+        wait_for(|| listener.feed.reading().is_some_and(|r| r.at > last));
         let mut live = listener.feed.history().clone();
         drop(listener);
 

@@ -420,9 +420,18 @@ fn sizes_down_to_one_cell_and_back() {
     ];
     for (cols, rows, text) in sizes {
         term.resize(cols, rows);
-        term.see(&format!("{cols}x{rows}: {text}"), |t| t.contains(text));
-        // Help over it, too.
-        term.press("??");
+        // Help over it, too, as many pages as it has: closed before the next size.
+        let start = Instant::now();
+        while !term.text().contains(text) {
+            let late = start.elapsed() > Duration::from_secs(10);
+            assert!(!late, "{cols}x{rows}: {text}; the screen:\n{}", term.text());
+            sleep(Duration::from_millis(100));
+            term.press("\x1b");
+        }
+        term.press("?");
+        sleep(Duration::from_millis(100));
+        term.press("\x1b");
+        sleep(Duration::from_millis(100));
     }
     // Faster than anybody pulls a window.
     for i in 0..40 {
@@ -597,6 +606,130 @@ fn the_log_is_where_it_is_said() {
     let mut term = Term::demo();
     let log: PathBuf = term.home.path().join("state/peregrinus/log");
     term.wait("the log is there", || log.is_file());
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
+/// A home that outlives the program, for what is remembered from one start to the next.
+fn at_home(home: &Path, args: &[&str]) -> Term {
+    let mut command = command(BIN, home);
+    command.args(args);
+    Term::run(command, tempfile::tempdir().unwrap())
+}
+
+/// The settings change under the running monitor: what is right counts, what is wrong is
+/// told until it is mended.
+#[test]
+fn the_settings_are_followed() {
+    let mut term = Term::demo();
+    let file = term.home.path().join("config/peregrinus/settings.toml");
+    let port = "[keyboard]\nport = \"none that is there\"\n";
+    let write = |text: &str| std::fs::write(&file, format!("{port}{text}")).unwrap();
+    let keys = "[keys]\nhelp = \"F1\"\nquit = [\"x\"]\n";
+    write(keys);
+    term.see("the key of the help", |t| t.contains("F1 help"));
+    term.press("q?");
+    term.press("\x1bOP");
+    term.see("the help by its new key", |t| t.contains("Take breaks."));
+    term.press("\x1b");
+    term.see("no help", |t| !t.contains("Take breaks."));
+
+    write(&format!("{keys}[reading]\ninertia = \"secton\"\n"));
+    let wrong = "settings.toml: line 7, column 11: reading.inertia is 'secton'; did you mean";
+    term.see("what is wrong", |t| {
+        t.contains(wrong) && t.contains("F1 help")
+    });
+    term.press("w");
+    term.see("still", |t| t.contains("chromatic") && t.contains(wrong));
+    write(&format!("{keys}[reading]\ninertia = \"section\"\n"));
+    term.see("it is mended", |t| {
+        !t.contains(wrong) && t.contains("inertia section")
+    });
+
+    // A stop chosen by a key stays when something else changes.
+    term.press("[");
+    term.see("by a key", |t| t.contains("inertia period"));
+    let ascii = "[notation]\nglyphs = \"ascii\"\n";
+    write(&format!("{keys}[reading]\ninertia = \"section\"\n{ascii}"));
+    term.see("in ASCII", |t| {
+        !t.contains('▒') && t.contains("inertia period")
+    });
+    std::fs::write(&file, "").unwrap();
+    term.see("what needs a new start", |t| {
+        t.contains("keyboard.port counts from the next start.") && t.contains("? help")
+    });
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
+/// The inertia chosen at the monitor counts at its next start, unless the settings name
+/// one; never in an analysis. The hint is there the first time only, until a key is pressed.
+#[test]
+fn what_is_remembered() {
+    let home = tempfile::tempdir().unwrap();
+    let hint = "? shows the keys.";
+    let etude = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid");
+    let analysis = || {
+        let mut command = std::process::Command::new(BIN);
+        command.env("HOME", home.path());
+        command.env("XDG_CONFIG_HOME", home.path().join("config"));
+        command.env("XDG_STATE_HOME", home.path().join("state"));
+        let output = command.args(["analyze", etude]).output().unwrap();
+        assert!(output.status.success());
+        output.stdout
+    };
+    let before = analysis();
+    let mut term = at_home(home.path(), &[]);
+    term.see("the hint", |t| t.contains(hint) && t.contains("demo: "));
+    term.see("as it is set", |t| t.contains("inertia phrase"));
+    term.press("[[");
+    term.see("chosen", |t| {
+        t.contains("inertia chord") && !t.contains(hint)
+    });
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+
+    for args in [&[][..], &["listen"], &["replay", etude]] {
+        let mut term = at_home(home.path(), args);
+        term.see("as it was chosen", |t| {
+            t.contains("inertia chord") && !t.contains(hint)
+        });
+        term.press("q");
+        assert_eq!(term.end().code, 0);
+    }
+    let mut term = at_home(home.path(), &["listen", "--inertia", "section"]);
+    term.see("as it is asked", |t| t.contains("inertia section"));
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+    assert_eq!(analysis(), before);
+
+    // `command` writes the settings anew: named there, it counts.
+    let mut named = command(BIN, home.path());
+    let file = home.path().join("named.toml");
+    std::fs::write(&file, "[reading]\ninertia = \"phrase\"\n").unwrap();
+    named.args([
+        "listen",
+        "--port",
+        "none",
+        "--settings",
+        file.to_str().unwrap(),
+    ]);
+    let mut term = Term::run(named, tempfile::tempdir().unwrap());
+    term.see("as the settings say", |t| t.contains("inertia phrase"));
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+
+    // A folder that cannot be written costs nothing.
+    let locked = tempfile::tempdir().unwrap();
+    std::fs::write(
+        locked.path().join("state"),
+        "a file where the folder should be",
+    )
+    .unwrap();
+    let mut term = at_home(locked.path(), &[]);
+    term.see("the hint", |t| t.contains(hint));
+    term.press("]");
+    term.see("chosen all the same", |t| t.contains("inertia period"));
     term.press("q");
     assert_eq!(term.end().code, 0);
 }

@@ -1,8 +1,7 @@
 //! `listen`: what is played on a keyboard.
 
-use super::{Failure, lines, monitor};
+use super::{Failure, Own, lines, monitor};
 use crate::engine::Inertia;
-use crate::settings::Settings;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -22,13 +21,11 @@ pub struct Args {
     format: lines::Format,
 }
 
-pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
-    let mut settings = settings.clone();
+pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
+    let mut settings = own.settings.clone();
     if args.port.is_some() {
         settings.port = args.port;
     }
-    if let Some(i) = args.inertia {
-        settings.inertia = i;
-    }
-    monitor::listen(&settings, args.record.as_deref(), args.format)
+    settings.inertia = monitor::inertia(&settings, args.inertia);
+    monitor::listen(&settings, own, args.record.as_deref(), args.format)
 }

@@ -1,9 +1,12 @@
 //! The commands, one file each: they wire the rooms together.
 
 mod analyze;
+mod completions;
 mod harmonize;
 mod lines;
 mod listen;
+mod man;
+mod memory;
 mod modes;
 mod monitor;
 mod ports;
@@ -11,15 +14,21 @@ mod replay;
 mod stage;
 
 use crate::screen::Palette;
-use crate::settings::Settings;
-use clap::{Parser, Subcommand};
+use crate::screen::Update;
+use crate::settings::{self, Settings, SettingsError, Watch};
+use clap::{CommandFactory, Parser, Subcommand};
+use crossbeam_channel::Receiver;
+use std::ffi::OsString;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+/// What the program is called.
+const NAME: &str = "peregrinus";
+
 /// Follow the tonal center and the mode of what is played at a keyboard.
 #[derive(Parser)]
-#[command(name = "peregrinus", version, about, max_term_width = 100)]
+#[command(name = NAME, version, about, max_term_width = 100)]
 struct Cli {
     /// Read this settings file instead of the usual one.
     #[arg(long, global = true, value_name = "FILE")]
@@ -45,6 +54,43 @@ enum Command {
     Harmonize(harmonize::Args),
     /// Print the modes that are known, or one of them in detail.
     Modes(modes::Args),
+    /// Print the script by which a shell completes these commands.
+    Completions(completions::Args),
+    /// Print the manual page of the program, or of a command.
+    Man(man::Args),
+}
+
+/// Where the settings come from, so that they can be read again: the user's file, and
+/// what stands above it.
+#[derive(Clone)]
+struct Origin {
+    file: Option<PathBuf>,
+    palette: Option<Palette>,
+    no_color: Option<OsString>,
+}
+
+impl Origin {
+    fn load(&self) -> Result<Settings, SettingsError> {
+        let mut s = Settings::load(self.file.as_deref())?;
+        s.palette = Palette::choose(self.palette, self.no_color.as_deref(), s.palette);
+        Ok(s)
+    }
+}
+
+/// The user's settings, and how to follow them.
+pub struct Own {
+    settings: Settings,
+    origin: Origin,
+}
+
+impl Own {
+    /// What changes in them from now on.
+    fn follow(&self) -> (Watch, Receiver<Update>) {
+        let origin = self.origin.clone();
+        let files = Settings::files(origin.file.as_deref());
+        let load = move || origin.load();
+        settings::follow(files, settings::EVERY, self.settings.clone(), load)
+    }
 }
 
 /// What went wrong, as one says it to the user; exit code 1.
@@ -72,16 +118,29 @@ fn closed_pipe(e: &(dyn std::error::Error + 'static)) -> bool {
 }
 
 fn run(cli: Cli) -> Result<ExitCode, Failure> {
-    let mut settings = Settings::load(cli.settings.as_deref())?;
-    let no_color = std::env::var_os("NO_COLOR");
-    settings.palette = Palette::choose(cli.palette, no_color.as_deref(), settings.palette);
+    // These two need no settings, right or wrong.
+    match &cli.command {
+        Some(Command::Completions(args)) => return completions::run(args, Cli::command()),
+        Some(Command::Man(args)) => return man::run(args, Cli::command()),
+        _ => {}
+    }
+    let origin = Origin {
+        file: cli.settings,
+        palette: cli.palette,
+        no_color: std::env::var_os("NO_COLOR"),
+    };
+    let settings = origin.load()?;
+    let own = Own { settings, origin };
+    let settings = &own.settings;
     match cli.command {
-        Some(Command::Analyze(args)) => analyze::run(args, &settings),
-        Some(Command::Listen(args)) => listen::run(args, &settings),
-        Some(Command::Replay(args)) => replay::run(args, &settings),
+        Some(Command::Analyze(args)) => analyze::run(args, settings),
+        Some(Command::Listen(args)) => listen::run(args, &own),
+        Some(Command::Replay(args)) => replay::run(args, &own),
         Some(Command::Ports) => ports::run(),
-        Some(Command::Harmonize(args)) => harmonize::run(args, &settings),
-        Some(Command::Modes(args)) => modes::run(args, &settings),
-        None => monitor::run(&settings),
+        Some(Command::Harmonize(args)) => harmonize::run(args, settings),
+        Some(Command::Modes(args)) => modes::run(args, settings),
+        // Above.
+        Some(Command::Completions(_) | Command::Man(_)) => Ok(ExitCode::SUCCESS),
+        None => monitor::run(&own),
     }
 }

@@ -2,11 +2,9 @@
 //! keyboard, on a file, or on a demo étude while there is no keyboard.
 
 use super::stage::{Desk, demo_notice};
-use super::{Failure, lines};
-use crate::engine::Reading;
-use crate::live::{
-    self, Link, Listener, Order, Player, Remember, SystemClock, Wanted, World, play,
-};
+use super::{Failure, Own, lines, memory};
+use crate::engine::{Inertia, Reading};
+use crate::live::{self, Link, Listener, Order, Player, SystemClock, Wanted, World, play};
 use crate::midi;
 use crate::plan::Marker;
 use crate::screen::{self, Depth, Outcome};
@@ -24,11 +22,14 @@ const DEMO: (&str, &[u8]) = (
 );
 
 /// `peregrinus` alone.
-pub fn run(settings: &Settings) -> Result<ExitCode, Failure> {
+pub fn run(own: &Own) -> Result<ExitCode, Failure> {
+    let mut settings = own.settings.clone();
+    settings.inertia = inertia(&settings, None);
+    let settings = &settings;
     let (mut listener, idle) = start(settings, None)?;
     let status = listener.feed.status();
     if status.link == Link::Keyboard {
-        return show_keyboard(listener, None, idle, settings, lines::Format::Text);
+        return show_keyboard(listener, None, idle, settings, own, lines::Format::Text);
     }
     let mut player = demo(settings)?;
     if !std::io::stdout().is_terminal() {
@@ -50,12 +51,14 @@ pub fn run(settings: &Settings) -> Result<ExitCode, Failure> {
             .with_keyboard(listener, None)
             .with_file(player, None),
         settings,
+        own,
     )
 }
 
 /// `listen`.
 pub fn listen(
     settings: &Settings,
+    own: &Own,
     record: Option<&Path>,
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
@@ -65,19 +68,28 @@ pub fn listen(
         record.map(|r| r.display().to_string()),
         idle,
         settings,
+        own,
         format,
     )
 }
 
+/// The inertia to begin with: what is `asked` for now, else what the user's settings
+/// name, else at the screen the stop that was chosen there last.
+pub fn inertia(settings: &Settings, asked: Option<Inertia>) -> Inertia {
+    let remembered = || {
+        let screen = !settings.inertia_is_set && std::io::stdout().is_terminal();
+        let stop = screen.then(|| memory::recall(memory::INERTIA)).flatten();
+        stop.and_then(|s| s.trim().parse().ok())
+    };
+    asked.or_else(remembered).unwrap_or(settings.inertia)
+}
+
 fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Reading), Failure> {
     let idle = settings.monitor().reading();
-    let memory = state_dir().map(|d| d.join("keyboard"));
     let wanted = Wanted {
         port: settings.port.clone(),
-        remembered: memory
-            .as_deref()
-            .and_then(|f| std::fs::read_to_string(f).ok()),
-        remember: memory.map(|file| -> Remember { Box::new(move |name| remember(&file, name)) }),
+        remembered: memory::recall(memory::KEYBOARD),
+        remember: Some(Box::new(|name| memory::remember(memory::KEYBOARD, name))),
         jobs: Vec::new(),
     };
     let world = World {
@@ -92,14 +104,6 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
         record,
     )?;
     Ok((listener, idle))
-}
-
-/// Failing to remember costs a choice next time, no more.
-fn remember(file: &Path, name: &str) {
-    if let Some(folder) = file.parent() {
-        let _ = std::fs::create_dir_all(folder);
-    }
-    let _ = std::fs::write(file, name);
 }
 
 fn demo(settings: &Settings) -> Result<Player, Failure> {
@@ -119,10 +123,12 @@ fn show_keyboard(
     recording: Option<String>,
     idle: Reading,
     settings: &Settings,
+    own: &Own,
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
     if std::io::stdout().is_terminal() {
-        screen(Desk::new(idle).with_keyboard(listener, recording), settings)
+        let desk = Desk::new(idle).with_keyboard(listener, recording);
+        screen(desk, settings, own)
     } else {
         let result = lines::follow(&mut listener.feed, || false, settings, format);
         whole(listener.finish(), result)
@@ -148,13 +154,14 @@ pub fn show_file(
     markers: Vec<Marker>,
     idle: Reading,
     settings: &Settings,
+    own: &Own,
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
     if std::io::stdout().is_terminal() {
         let desk = Desk::new(idle)
             .with_file(player, notice)
             .with_markers(markers);
-        return screen(desk, settings);
+        return screen(desk, settings, own);
     }
     if let Some(notice) = notice {
         eprintln!("peregrinus: {notice}");
@@ -163,13 +170,22 @@ pub fn show_file(
     lines::follow(&mut player.feed, || position().ended, settings, format)
 }
 
-fn screen(mut desk: Desk, settings: &Settings) -> Result<ExitCode, Failure> {
+fn screen(mut desk: Desk, settings: &Settings, own: &Own) -> Result<ExitCode, Failure> {
+    let (_watch, updates) = own.follow();
+    let hint = memory::recall(memory::WELCOMED).is_none();
+    if hint {
+        memory::remember(memory::WELCOMED, "yes");
+    }
     let options = screen::Options {
         catalogue: Arc::clone(&settings.catalogue),
         notation: settings.notation,
         palette: settings.palette,
-        depth: settings.depth.unwrap_or_else(terminal_depth),
+        depth: settings.depth,
+        terminal: terminal_depth(),
+        keys: settings.keys.clone(),
         log: log_file(),
+        hint,
+        updates,
     };
     let outcome = match screen::run(&mut desk, &options, screen::keyboard()) {
         Ok(Outcome::Failed(why)) => Err(why.into()),

@@ -1,9 +1,8 @@
 //! `replay FILE`: a file through the very same engine, at its own pace.
 
-use super::{Failure, analyze, lines, monitor};
+use super::{Failure, Own, analyze, lines, monitor};
 use crate::engine::Inertia;
 use crate::live::{Order, SystemClock, play};
-use crate::settings::Settings;
 use crate::study;
 use crate::time::Time;
 use std::path::PathBuf;
@@ -31,7 +30,7 @@ pub struct Args {
     format: lines::Format,
 }
 
-pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
+pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     let usage = |what: String| {
         eprintln!("peregrinus: {what}");
         Ok(ExitCode::from(2))
@@ -72,9 +71,9 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
             length()
         ));
     }
-    let mut settings = settings.clone();
-    if let Some(i) = args.inertia {
-        settings.inertia = i;
+    let mut settings = own.settings.clone();
+    settings.inertia = monitor::inertia(&settings, args.inertia);
+    if args.inertia.is_some() {
         analyze::drop_inertia(&mut performance, &settings.catalogue);
     }
     let engine = settings.monitor();
@@ -105,7 +104,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         player.order(Order::Repeat(repeat));
     }
     let markers = study::markers(&performance);
-    monitor::show_file(player, damaged, markers, idle, &settings, args.format)
+    monitor::show_file(player, damaged, markers, idle, &settings, own, args.format)
 }
 
 /// `12.5-20` in seconds.

@@ -1,5 +1,6 @@
 //! What stands behind the screen: a keyboard, a file, or a demo until there is a keyboard.
 
+use super::memory;
 use crate::engine::{Event, Explanation, History, Inertia, Reading};
 use crate::live::{self, About, Feed, Listener, Order, Player};
 use crate::plan::Marker;
@@ -100,15 +101,6 @@ impl Desk {
     }
 
     /// A setting stays in force when a demo gives way to a keyboard.
-    fn set(&self, event: Event) {
-        if let Some(player) = &self.file {
-            player.order(Order::Set(event));
-        }
-        if let Some(listener) = &self.keyboard {
-            listener.set(event);
-        }
-    }
-
     fn mark(&self, name: String, about: About) {
         match (&self.file, &self.keyboard) {
             (Some(player), _) => player.order(Order::Mark(name, about)),
@@ -120,6 +112,19 @@ impl Desk {
     fn feed(&self) -> Option<&Feed> {
         let file = self.file.as_ref().map(|p| &p.feed);
         file.or(self.keyboard.as_ref().map(|l| &l.feed))
+    }
+
+    /// A demo and the keyboard that is to follow it have the same settings.
+    fn set(&mut self, event: Event) {
+        if let Event::Inertia(i) = event {
+            self.inertia = Some(i);
+        }
+        if let Some(player) = &self.file {
+            player.order(Order::Set(event));
+        }
+        if let Some(listener) = &self.keyboard {
+            listener.set(event);
+        }
     }
 
     fn repeat(&mut self) {
@@ -240,9 +245,10 @@ impl Stage for Desk {
     fn act(&mut self, intent: Intent) {
         match intent {
             Intent::Inertia(i) => {
-                self.inertia = Some(i);
+                memory::remember(memory::INERTIA, i.name());
                 self.set(Event::Inertia(i));
             }
+            Intent::Set(event) => self.set(event),
             Intent::Pin(pinned) => self.set(Event::Pin(pinned)),
             Intent::HomeIs(note) => self.say(Event::HomeIs(note)),
             Intent::Aside(on) => self.say(Event::Aside(on)),

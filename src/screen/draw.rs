@@ -1,5 +1,7 @@
 //! The whole picture: who sits where, and in which size.
 
+use super::help::HelpView;
+use super::keys::Keys;
 use super::large::Size;
 use super::palette::{Depth, Palette, Styles};
 use super::pen::{Pen, columns};
@@ -51,6 +53,8 @@ pub(super) struct Look<'a> {
     pub palette: Palette,
     pub depth: Depth,
     pub catalogue: &'a Catalogue,
+    /// The keys in force, where they are named.
+    pub keys: &'a Keys,
 }
 
 impl Look<'_> {
@@ -76,7 +80,7 @@ impl Look<'_> {
 /// What the screen itself remembers between two pictures.
 #[derive(Clone, Debug)]
 pub(super) struct View {
-    pub help: bool,
+    pub help: HelpView,
     /// What decides is shown.
     pub why: bool,
     /// The harmonized scale is shown.
@@ -94,7 +98,7 @@ pub(super) struct View {
 impl Default for View {
     fn default() -> View {
         View {
-            help: false,
+            help: HelpView::default(),
             why: false,
             scale: false,
             strip: StripView::default(),
@@ -310,8 +314,8 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
             status::draw(&mut Pen::new(buf, p.status), picture, look);
         }
     }
-    if view.help {
-        help::draw(&mut Pen::new(buf, area), picture, look);
+    if view.help.is_open() {
+        help::draw(&mut Pen::new(buf, area), picture, &mut view.help, look);
     }
 }
 

@@ -1,76 +1,223 @@
-//! The keys in force, over everything else.
+//! The keys in force, over everything else: in two columns where the screen is wide,
+//! on several pages where it is small.
 
 use super::draw::{Look, Picture};
-use super::keys::BINDINGS;
+use super::keys::{Line, TURNS, WORDS, Wish};
 use super::pen::{Pen, columns, fit, fit_words};
 
-/// Columns of the keys.
-const KEYS: u16 = 10;
 /// On one line, or where the screen is narrow on two.
 const CARE: [&str; 2] = [
     "Take breaks. If playing hurts, stop,",
     "and ask a professional if it goes on.",
 ];
+/// Columns of the keys of an action: at least, and at most.
+const KEYS: (u16, u16) = (6, 14);
+/// Between two columns.
+const GAP: u16 = 2;
+/// Beside the text, with and without a frame.
+const MARGIN: u16 = 2;
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
+/// Whether the help is open, and where.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct HelpView {
+    open: bool,
+    page: usize,
+    /// How many there were when it was last drawn.
+    pages: usize,
+}
+
+impl HelpView {
+    pub fn is_open(&self) -> bool {
+        self.open
+    }
+
+    /// Whether there is more to see than is shown.
+    pub fn has_pages(&self) -> bool {
+        self.open && self.pages > 1
+    }
+
+    /// Opens it, goes to the next page, and closes it after the last.
+    pub fn press(&mut self) {
+        *self = match self.open && self.page + 1 < self.pages {
+            true => HelpView {
+                page: self.page + 1,
+                ..*self
+            },
+            false => HelpView {
+                open: !self.open,
+                ..HelpView::default()
+            },
+        };
+    }
+
+    /// The next page; after the last the first.
+    pub fn turn(&mut self) {
+        self.page = (self.page + 1) % self.pages.max(1);
+    }
+
+    pub fn close(&mut self) {
+        *self = HelpView::default();
+    }
+}
+
+/// How the lines are laid out in a room of so many columns and rows.
+#[derive(Clone, Copy)]
+struct Layout {
+    columns: usize,
+    rows: usize,
+    /// Columns of the keys, and of one column of lines.
+    keys: u16,
+    wide: u16,
+}
+
+impl Layout {
+    fn new(lines: &[(String, &str)], width: u16, rows: u16) -> Layout {
+        let keys = lines.iter().map(|l| columns(&l.0)).max().unwrap_or(0);
+        let keys = keys.clamp(KEYS.0, KEYS.1);
+        let half = width.saturating_sub(GAP) / 2;
+        // Keys may be cut before a second column is given up.
+        let (columns, keys) = match half.checked_sub(WORDS + 1) {
+            Some(room) if room >= KEYS.0 => (2, keys.min(room)),
+            _ => (1, keys),
+        };
+        Layout {
+            columns,
+            rows: usize::from(rows.max(1)),
+            keys,
+            wide: keys + 1 + WORDS,
+        }
+    }
+
+    fn pages(&self, lines: usize) -> usize {
+        lines.div_ceil(self.columns * self.rows).max(1)
+    }
+}
+
+pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
     let file = picture.source.transport.is_some();
-    let mut lines: Vec<(&str, &str)> = BINDINGS
-        .iter()
-        .filter(|b| file || !b.file)
-        .map(|b| (look.sign(b.shown, b.shown_ascii), b.words))
+    let lines: Vec<(String, &str)> = look
+        .keys
+        .lines()
+        .filter(|l| file || !l.file)
+        .map(|l| (shown(&l, ascii), l.words))
         .collect();
+    let held = look.sign("◆ ● ▲", "* O X");
+    let pedalled = look.sign("◇ ○ △", "+ o x");
     let shapes = [
-        (
-            look.sign("◆ ● ▲", "* O X"),
-            "held: center, in the mode, outside it",
-        ),
-        (look.sign("◇ ○ △", "+ o x"), "held by the pedal alone"),
+        format!("{held}  held: center, in the mode, outside it"),
+        format!("{pedalled}  held by the pedal alone"),
     ];
+    let room = pen.width().saturating_sub(2 * MARGIN);
     let whole = CARE.join(" ");
-    let care = match columns(&whole) + 6 <= pen.width() {
+    let care = match columns(&whole) <= room {
         true => vec![whole.as_str()],
         false => CARE.to_vec(),
     };
 
-    // Where rows are short, first the empty lines go, then the frame.
-    let least = (lines.len() + shapes.len() + care.len()) as u16;
-    let frame = (least + 2 <= pen.height()) as u16;
-    let spare = pen.height().saturating_sub(least + 2);
-    if spare >= 2 {
-        lines.push(("", ""));
-    }
-    lines.extend(shapes);
-    if spare >= 1 {
-        lines.push(("", ""));
-    }
+    // The foot is on every page; where rows are short the shapes go first.
+    let shapes = &shapes[..if pen.height() < 12 { 0 } else { 2 }];
+    let foot = (shapes.len() + care.len()) as u16;
+    let layout = |edges: u16| Layout::new(&lines, room, pen.height().saturating_sub(foot + edges));
+    // A frame only where it costs no page; without one a title tells the pages.
+    let (framed, bare) = (layout(2), layout(0));
+    let (framed, bare) = match bare.pages(lines.len()) {
+        1 => (framed, bare),
+        _ => (framed, layout(1)),
+    };
+    let frame = framed.pages(lines.len()) == bare.pages(lines.len());
+    let layout = if frame { framed } else { bare };
+    view.pages = layout.pages(lines.len());
+    view.page = view.page.min(view.pages - 1);
+    let title = match view.pages {
+        1 => "Keys".to_owned(),
+        n => format!(
+            "Keys, page {} of {n}: {} turns",
+            view.page + 1,
+            turning(look)
+        ),
+    };
 
-    let wide = lines.iter().map(|l| KEYS + columns(l.1)).max().unwrap_or(0);
+    // As long as the longest page, so that nothing jumps when they turn.
+    let rows = lines.len().div_ceil(layout.columns).min(layout.rows);
+    let titled = (frame || view.pages > 1) as u16;
+    let high = rows as u16 + foot + titled + frame as u16;
+    // Air before the foot, where there is some to spare.
+    let air = [shapes.len() as u16 / 2, 1];
+    let air = air.map(|n| n * (high + 2 <= pen.height()) as u16);
+    let height = (high + air[0] + air[1]).min(pen.height());
+    let wide = layout.wide * layout.columns as u16 + GAP * (layout.columns as u16 - 1);
+    let wide = shapes.iter().map(|s| columns(s)).fold(wide, u16::max);
     let wide = care.iter().map(|c| columns(c)).fold(wide, u16::max);
     // Without a frame nothing beside it is left to be read into it.
     let width = match frame {
-        0 => pen.width(),
-        _ => (wide + 6).min(pen.width()),
+        false => pen.width(),
+        true => (wide + 2 * MARGIN).min(pen.width()),
     };
-    let height = ((lines.len() + care.len()) as u16 + 2 * frame).min(pen.height());
     let (x, y) = ((pen.width() - width) / 2, (pen.height() - height) / 2);
     pen.wipe(x, y, width, height, styles.ground());
-    let room = width.saturating_sub(4);
-    if frame > 0 {
+    if frame {
         frame_at(pen, (x, y), (width, height), look);
-        pen.put(x + 2, y, &fit(" Keys ", room, ascii), styles.strong);
+        let title = format!(" {title} ");
+        pen.put(
+            x + MARGIN,
+            y,
+            &fit(&title, width.saturating_sub(4), ascii),
+            styles.strong,
+        );
+    } else if titled > 0 {
+        pen.put(x + MARGIN, y, &fit(&title, room, ascii), styles.strong);
     }
-    let mut row = y + frame;
-    for (key, words) in lines {
-        pen.put(x + 3, row, &fit(key, room, ascii), styles.strong);
-        let words = fit(words, room.saturating_sub(KEYS + 1), ascii);
-        pen.put(x + 3 + KEYS, row, &words, styles.text);
+    let left = x + MARGIN;
+    let top = y + titled;
+    let page = lines.iter().skip(view.page * layout.columns * layout.rows);
+    for (i, (keys, words)) in page.take(layout.columns * rows).enumerate() {
+        let (column, row) = (i / rows, i % rows);
+        let x = left + column as u16 * (layout.wide + GAP);
+        let y = top + row as u16;
+        let style = match keys.is_empty() {
+            true => styles.quiet,
+            false => styles.strong,
+        };
+        let keys = if keys.is_empty() { "no key" } else { keys };
+        pen.put(x, y, &fit(keys, layout.keys, ascii), style);
+        let gone = (x - left) + layout.keys + 1;
+        let words = fit(words, room.saturating_sub(gone), ascii);
+        pen.put(x + layout.keys + 1, y, &words, styles.text);
+    }
+    let mut row = top + rows as u16 + air[0];
+    for words in shapes {
+        pen.put(left, row, &fit(words, room, ascii), styles.text);
         row += 1;
     }
+    row += air[1];
     for words in care {
-        pen.put(x + 3, row, &fit_words(words, room, ascii), styles.strong);
+        pen.put(left, row, &fit_words(words, room, ascii), styles.strong);
         row += 1;
+    }
+}
+
+/// The keys of an action, as many as have room.
+fn shown(line: &Line, ascii: bool) -> String {
+    let mut text = String::new();
+    for key in &line.keys {
+        let key = key.shown(ascii);
+        if text.is_empty() {
+            text = key;
+        } else if columns(&text) + 1 + columns(&key) <= KEYS.1 {
+            text = format!("{text} {key}");
+        }
+    }
+    text
+}
+
+/// What turns the pages.
+fn turning(look: &Look) -> String {
+    let space = TURNS.shown(look.ascii());
+    match look.keys.first(Wish::Help) {
+        Some(key) => format!("{space} or {}", key.shown(look.ascii())),
+        None => space,
     }
 }
 

@@ -24,11 +24,12 @@ mod tests;
 mod why;
 mod window;
 
+pub use keys::{Clash, Key, KeyError, Keys};
 pub use palette::{Depth, Palette, Styles};
-pub use run::{Options, Outcome, run};
+pub use run::{Options, Outcome, Update, run};
 pub use terminal::keyboard;
 
-use crate::engine::{Explanation, History, Inertia, Reading};
+use crate::engine::{Event, Explanation, History, Inertia, Reading};
 use crate::plan::Marker;
 use crate::theory::{PitchClass, Spelling, Tonality};
 use crate::time::Time;
@@ -80,7 +81,10 @@ pub struct Transport {
 /// What the player wants of whoever plays.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Intent {
+    /// A stop that the player has chosen: to be remembered.
     Inertia(Inertia),
+    /// A setting that changes readings.
+    Set(Event),
     /// Pause or go on.
     Pause,
     /// Seconds, negative for back.

@@ -2,12 +2,12 @@
 //! when the picture has changed.
 
 use super::draw::{self, Look, Picture, View};
-use super::keys::{self, Wish};
+use super::keys::{self, Keys, Wish};
 use super::palette::{Depth, Palette};
 use super::terminal::Ground;
 use super::{Intent, Stage};
-use crate::engine::Reading;
-use crate::theory::{Catalogue, Notation};
+use crate::engine::{self, Reading};
+use crate::theory::{Catalogue, Glyphs, Notation};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
 use ratatui::buffer::Buffer;
@@ -25,12 +25,33 @@ pub struct Options {
     /// Its glyphs decide between Unicode and ASCII for the whole screen.
     pub notation: Notation,
     pub palette: Palette,
-    /// How many colours the terminal shows.
-    pub depth: Depth,
+    /// How many colours are to be used, where the user says; else what the terminal says.
+    pub depth: Option<Depth>,
+    pub terminal: Depth,
+    pub keys: Keys,
     /// The catalogue that the readings' tonalities belong to.
     pub catalogue: Arc<Catalogue>,
     /// Where standard error goes while the terminal is ours; none: nowhere.
     pub log: Option<PathBuf>,
+    /// Nobody has told this player yet which key shows the keys.
+    pub hint: bool,
+    /// What changes in the settings meanwhile.
+    pub updates: Receiver<Update>,
+}
+
+/// A change of the settings while the screen is there: only what is otherwise than before.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Update {
+    pub notation: Option<Notation>,
+    pub palette: Option<Palette>,
+    pub depth: Option<Option<Depth>>,
+    pub keys: Option<Keys>,
+    /// Settings that change readings, for the stage.
+    pub events: Vec<engine::Event>,
+    /// A line for the player, until a key is pressed.
+    pub said: Option<String>,
+    /// What is wrong with the settings, until the next update; those before stay in force.
+    pub refused: Option<String>,
 }
 
 /// How it ended. The terminal is back when it is told.
@@ -108,6 +129,7 @@ pub(super) fn turn(
 ) -> io::Result<Outcome> {
     let mut desk = Desk::new(options);
     let quiet = never();
+    let mut updates = options.updates.clone();
     let mut deaf = false;
     let mut dirty = true;
     let mut drawn: Option<Instant> = None;
@@ -158,6 +180,11 @@ pub(super) fn turn(
                     "the terminal gives no more keys; start again in a working terminal",
                 )),
             },
+            recv(updates) -> update => match update {
+                Ok(update) => desk.take(update, stage),
+                // Nobody follows the settings any more.
+                Err(_) => updates = never(),
+            },
             recv(listen) -> sent => {
                 if sent.is_err() {
                     // Whoever sent news is gone; the stage says whether that is a failure.
@@ -170,10 +197,24 @@ pub(super) fn turn(
     }
 }
 
+/// Which key shows the keys, if one does.
+fn hint(options: &Options) -> Option<String> {
+    let key = options.keys.first(Wish::Help)?;
+    let ascii = options.notation.glyphs == Glyphs::Ascii;
+    Some(format!("{} shows the keys.", key.shown(ascii)))
+}
+
 /// What the loop carries from picture to picture.
 struct Desk<'a> {
-    options: &'a Options,
+    catalogue: &'a Catalogue,
+    notation: Notation,
     palette: Palette,
+    depth: Option<Depth>,
+    terminal: Depth,
+    keys: Keys,
+    /// A line for the player until a key is pressed, and one until the settings change.
+    said: Option<String>,
+    refused: Option<String>,
     view: View,
     shown: Option<Buffer>,
     /// When it was asked last what decides, and of which reading.
@@ -187,8 +228,14 @@ struct Desk<'a> {
 impl<'a> Desk<'a> {
     fn new(options: &'a Options) -> Desk<'a> {
         Desk {
-            options,
+            catalogue: &options.catalogue,
+            notation: options.notation,
             palette: options.palette,
+            depth: options.depth,
+            terminal: options.terminal,
+            keys: options.keys.clone(),
+            said: options.hint.then(|| hint(options)).flatten(),
+            refused: None,
             view: View::default(),
             shown: None,
             asked: None,
@@ -202,6 +249,20 @@ impl<'a> Desk<'a> {
         surface.forget();
     }
 
+    /// Takes what is new in the settings.
+    fn take(&mut self, update: Update, stage: &mut dyn Stage) {
+        self.notation = update.notation.unwrap_or(self.notation);
+        self.palette = update.palette.unwrap_or(self.palette);
+        self.depth = update.depth.unwrap_or(self.depth);
+        if let Some(keys) = update.keys {
+            self.keys = keys;
+        }
+        for event in update.events {
+            stage.act(Intent::Set(event));
+        }
+        (self.said, self.refused) = (update.said, update.refused);
+    }
+
     /// Draws the present picture unless it is the one that is shown; false when
     /// the surface is lost.
     fn draw(&mut self, stage: &mut dyn Stage, surface: &mut impl Surface) -> io::Result<bool> {
@@ -212,7 +273,11 @@ impl<'a> Desk<'a> {
             self.ask(&reading, stage);
         }
         let explanation = stage.explanation();
-        let source = stage.source();
+        let mut source = stage.source();
+        // What the player has just caused comes first; then what comes from outside.
+        let own = [&self.said, &self.refused].into_iter().flatten().cloned();
+        let lines: Vec<String> = own.chain(source.notice.take()).collect();
+        source.notice = (!lines.is_empty()).then(|| lines.join("  "));
         let markers = stage.markers().to_vec();
         let now = stage.now();
         self.ended = match source.transport {
@@ -232,10 +297,11 @@ impl<'a> Desk<'a> {
             ended,
         };
         let look = Look {
-            notation: self.options.notation,
+            notation: self.notation,
             palette: self.palette,
-            depth: self.options.depth,
-            catalogue: &self.options.catalogue,
+            depth: self.depth.unwrap_or(self.terminal),
+            catalogue: self.catalogue,
+            keys: &self.keys,
         };
         draw::draw(&mut buffer, &picture, &mut self.view, &look);
         // A file's time runs at its own pace.
@@ -277,16 +343,24 @@ impl<'a> Desk<'a> {
         if let Event::Resize(..) = event {
             self.forget(surface);
         }
-        let Some(wish) = keys::wish(event) else {
+        let Some(key) = keys::pressed(event) else {
             return Ok(false);
         };
+        self.said = None;
         let view = &mut self.view;
+        if view.help.has_pages() && key == keys::TURNS {
+            view.help.turn();
+            return Ok(false);
+        }
+        let Some(wish) = self.keys.wish(key) else {
+            return Ok(false);
+        };
         match wish {
             Wish::Quit => return Ok(true),
             Wish::Suspend => surface.suspend()?,
             Wish::Redraw => self.forget(surface),
-            Wish::Help => view.help = !view.help,
-            Wish::Close => view.help = false,
+            Wish::Help => view.help.press(),
+            Wish::Close => view.help.close(),
             Wish::Heavier | Wish::Lighter => {
                 let now = stage.reading().inertia;
                 let next = keys::inertia(now, wish == Wish::Heavier);

@@ -2,6 +2,7 @@
 //! come in.
 
 use super::draw::{Look, Picture, clock};
+use super::keys::Wish;
 use super::pen::{Pen, columns, fit, fit_words};
 use super::{Link, Transport};
 
@@ -20,7 +21,9 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let w = pen.width();
     // On the right, at fixed places: inertia and help.
     let word = if w < 72 { "" } else { "inertia " };
-    let right = format!("{word}{:<7}  ? help", picture.reading.inertia.name());
+    let help = look.keys.first(Wish::Help);
+    let help = help.map_or(String::new(), |key| format!("  {} help", key.shown(ascii)));
+    let right = format!("{word}{:<7}{help}", picture.reading.inertia.name());
     let right_start = w.saturating_sub(columns(&right));
     pen.put(right_start, 0, &right, styles.quiet);
 

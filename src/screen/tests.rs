@@ -1,6 +1,8 @@
 //! Pictures from hand-made readings and histories, as text.
 
 use super::draw::{self, Look, Picture, View};
+use super::help::HelpView;
+use super::keys::Keys;
 use super::palette::{Depth, Palette};
 use super::{Link, Source, Transport};
 use crate::engine::{
@@ -74,6 +76,7 @@ pub(super) struct Scene {
     pub source: Source,
     pub now: Time,
     pub help: bool,
+    pub keys: Keys,
     /// What decides, if that is shown.
     pub explanation: Option<Explanation>,
     /// The harmonized scale is shown.
@@ -118,6 +121,7 @@ impl Scene {
             },
             now: Time::ZERO,
             help: false,
+            keys: Keys::default(),
             explanation: None,
             scale: false,
             ended: None,
@@ -463,8 +467,12 @@ impl Scene {
 
     /// What is to be seen, as the scene says.
     fn view(&self) -> View {
+        let mut help = HelpView::default();
+        if self.help {
+            help.press();
+        }
         View {
-            help: self.help,
+            help,
             why: self.explanation.is_some(),
             scale: self.scale,
             ..View::default()
@@ -515,6 +523,7 @@ impl Scene {
             palette,
             depth,
             catalogue: Catalogue::standard(),
+            keys: &self.keys,
         };
         draw::draw(&mut buf, &picture, view, &look);
         buf

@@ -56,7 +56,7 @@ impl FromStr for Degree {
 }
 
 /// A mode: degrees above a center. See `config/modes.toml` for what the fields mean.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Mode {
     pub id: String,
     pub name: String,
@@ -121,7 +121,7 @@ pub struct Tonality {
 }
 
 /// The modes that are known, in the order of the file.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Catalogue {
     modes: Vec<Mode>,
 }

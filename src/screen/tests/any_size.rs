@@ -176,7 +176,7 @@ prop_compose! {
         markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
     ) -> Scene {
         let markers = markers.into_iter().map(|(at, name)| Marker { at, about: None, name }).collect();
-        Scene { reading, history, markers, source, now, help, ended, explanation, scale }
+        Scene { reading, history, markers, source, now, help, ended, explanation, scale, keys: Keys::default() }
     }
 }
 
@@ -233,6 +233,7 @@ proptest! {
             palette: Palette::Dark,
             depth: Depth::default(),
             catalogue: Catalogue::standard(),
+            keys: &scene.keys,
         };
         let mut view = View::default();
         view.label.follow(&picture);
@@ -251,7 +252,7 @@ proptest! {
                 7 => status::draw(&mut pen, &picture, &look),
                 8 => why::draw(&mut pen, &picture, &look),
                 9 => scale::draw(&mut pen, &picture, &view.label, &look),
-                _ => help::draw(&mut pen, &picture, &look),
+                _ => help::draw(&mut pen, &picture, &mut view.help, &look),
             }
             for p in area.positions().filter(|p| !place.contains(*p)) {
                 prop_assert_eq!(buf[p].symbol(), "x", "panel {} at {:?}", panel, p);
@@ -270,6 +271,7 @@ fn the_strip_comes_back_to_the_present() {
         palette: Palette::Dark,
         depth: Depth::default(),
         catalogue: Catalogue::standard(),
+        keys: &Keys::default(),
     };
     let picture = Picture {
         reading: &scene.reading,
@@ -316,6 +318,7 @@ fn the_piano_does_not_jump() {
         palette: Palette::Dark,
         depth: Depth::default(),
         catalogue: Catalogue::standard(),
+        keys: &Keys::default(),
     };
     let mut view = View::default();
     let mut lowest = |held: &[u8], width: u16| {

@@ -91,6 +91,61 @@ fn in_ascii() {
     insta::assert_snapshot!("wandering_120x36_ascii", text);
 }
 
+/// Whatever the size and the keys: every action is on one of the help's pages, once.
+#[test]
+fn the_help_has_a_line_for_every_action() {
+    let key = |name: &str| name.parse().expect("a key");
+    let mut scene = Scene::file();
+    scene.keys.bind("marker", &[]);
+    scene
+        .keys
+        .bind("pause", &[key("Ctrl-Alt-PageDown"), key("ö")]);
+    scene.keys.bind("seek-back", &[key("Alt-Left")]);
+    for (width, height) in [
+        (60, 18),
+        (72, 20),
+        (80, 24),
+        (120, 36),
+        (240, 67),
+        (60, 60),
+        (30, 10),
+    ] {
+        for glyphs in [Glyphs::Unicode, Glyphs::Ascii] {
+            let mut view = View::default();
+            view.help.press();
+            let mut all = String::new();
+            while view.help.is_open() {
+                let page = scene.draw_after(&mut view, width, height, Palette::Dark, glyphs);
+                all.push_str(&as_text(&page));
+                view.help.press();
+                if width >= 60 {
+                    for foot in ["held by the pedal alone", "Take breaks.", "goes on."] {
+                        assert!(as_text(&page).contains(foot), "{width}x{height}: {foot}");
+                    }
+                }
+            }
+            for line in scene.keys.lines() {
+                let shown: String = line.words.chars().take(usize::from(width) - 20).collect();
+                let times = all.matches(&shown).count();
+                // One may be the beginning of another.
+                assert!(
+                    times >= 1,
+                    "{width}x{height}: {shown} {times} times in\n{all}"
+                );
+            }
+            assert!(all.contains("no key"), "{all}");
+            assert!(all.contains("Ctrl-C"), "{all}");
+            let back = if glyphs == Glyphs::Ascii {
+                "Alt-Left"
+            } else {
+                "Alt-←"
+            };
+            assert!(all.contains(back), "{all}");
+            assert!(glyphs == Glyphs::Unicode || all.is_ascii(), "{all}");
+        }
+    }
+}
+
 /// Colour is never the only cue: without it every letter is the same.
 #[test]
 fn no_colour_takes_no_letter_away() {

@@ -1,13 +1,14 @@
 //! The loop with a stage, a surface and keys of the test's own.
 
 use super::*;
+use crate::engine;
 use crate::screen::run::{Alarm, Surface, turn};
-use crate::screen::{Intent, Options, Outcome, Stage};
+use crate::screen::{Intent, Options, Outcome, Stage, Update};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyModifiers};
 use std::io;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 struct FakeStage {
@@ -60,8 +61,13 @@ impl Stage for FakeStage {
     }
 }
 
-#[derive(Default)]
 struct FakeSurface {
+    size: (u16, u16),
+    /// Typed from the last to the first, one word after each picture.
+    presses: Vec<&'static str>,
+    into: Option<Sender<Event>>,
+    /// The last picture, for another thread.
+    seen: Arc<Mutex<String>>,
     shows: usize,
     last: String,
     lost: bool,
@@ -72,13 +78,40 @@ struct FakeSurface {
     quit_after: Option<(usize, Sender<Event>)>,
 }
 
+impl Default for FakeSurface {
+    fn default() -> FakeSurface {
+        FakeSurface {
+            size: (80, 24),
+            presses: Vec::new(),
+            into: None,
+            seen: Arc::default(),
+            shows: 0,
+            last: String::new(),
+            lost: false,
+            stops: 0,
+            suspends: 0,
+            forgets: 0,
+            quit_after: None,
+        }
+    }
+}
+
 impl Surface for FakeSurface {
     fn size(&self) -> io::Result<(u16, u16)> {
-        Ok((80, 24))
+        Ok(self.size)
     }
     fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
         self.shows += 1;
         self.last = as_text(picture);
+        *self
+            .seen
+            .lock()
+            .map_err(|e| io::Error::other(e.to_string()))? = self.last.clone();
+        if let (Some(keys), Some(word)) = (&self.into, self.presses.pop()) {
+            for c in word.chars() {
+                keys.send(sign(c)).map_err(io::Error::other)?;
+            }
+        }
         if let Some((n, keys)) = &self.quit_after
             && self.shows == *n
         {
@@ -102,8 +135,12 @@ impl Surface for FakeSurface {
     }
 }
 
+fn sign(c: char) -> Event {
+    Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE))
+}
+
 fn q() -> Event {
-    Event::Key(KeyEvent::new(KeyCode::Char('q'), KeyModifiers::NONE))
+    sign('q')
 }
 
 struct Rig {
@@ -113,6 +150,9 @@ struct Rig {
     news: Sender<()>,
     keys: (Sender<Event>, Receiver<Event>),
     alarms: (Sender<Alarm>, Receiver<Alarm>),
+    bound: Keys,
+    hint: bool,
+    updates: (Sender<Update>, Receiver<Update>),
 }
 
 impl Rig {
@@ -135,6 +175,9 @@ impl Rig {
             news,
             keys: unbounded(),
             alarms: unbounded(),
+            bound: Keys::default(),
+            hint: false,
+            updates: unbounded(),
         }
     }
 
@@ -156,9 +199,13 @@ impl Rig {
         let options = Options {
             notation: Notation::default(),
             palette: Palette::Dark,
-            depth: Depth::default(),
+            depth: None,
+            terminal: Depth::default(),
+            keys: self.bound.clone(),
             catalogue: Arc::new(Catalogue::standard().clone()),
             log: None,
+            hint: self.hint,
+            updates: self.updates.1.clone(),
         };
         turn(
             &mut self.stage,
@@ -252,6 +299,154 @@ fn help_opens_and_closes() {
     assert!(help.contains("Take breaks."), "{help}");
     // Keys that need a file are not in force.
     assert!(!help.contains("pause and go on"), "{help}");
+}
+
+/// Where it has pages its key and the space bar turn them, and nothing plays or pauses.
+#[test]
+fn the_help_turns_its_pages() {
+    let last = |words: &[&'static str]| {
+        let mut rig = Rig::new(Scene::file());
+        rig.surface.size = (60, 18);
+        rig.surface.presses = words.iter().rev().copied().collect();
+        rig.surface.into = Some(rig.keys.0.clone());
+        assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+        (rig.surface.last, rig.stage.acts)
+    };
+    let page = |words: &[&'static str]| {
+        let (text, acts) = last(words);
+        assert_eq!(acts, [], "{words:?}");
+        let mut pages = text.lines().filter_map(|l| l.split_once("page "));
+        pages.next().and_then(|(_, page)| page.chars().next())
+    };
+    assert_eq!(page(&["?", "q"]), Some('1'));
+    assert_eq!(page(&["?", "?", "q"]), Some('2'));
+    assert_eq!(page(&["?", "?", "?", "q"]), None);
+    assert_eq!(page(&["?", " ", "q"]), Some('2'));
+    assert_eq!(page(&["?", " ", " ", "q"]), Some('1'));
+    // Closed, the space bar is the player's again.
+    assert_eq!(last(&["?", "?", "?", " q"]).1, [Intent::Pause]);
+}
+
+#[test]
+fn keys_of_the_users_own_count_and_no_others() {
+    let mut rig = Rig::new(Scene::file());
+    let key = |name: &str| name.parse().expect("a key");
+    rig.bound.bind("marker", &[key("F5"), key("Ctrl-K")]);
+    rig.bound.bind("quit", &[key("x")]);
+    rig.bound.bind("help", &[]);
+    rig.types("m q?");
+    rig.press(KeyCode::F(5), KeyModifiers::NONE);
+    rig.press(KeyCode::Char('k'), KeyModifiers::CONTROL);
+    rig.types("x");
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert_eq!(rig.stage.acts, [Intent::Pause, Intent::Mark, Intent::Mark]);
+    assert!(!rig.surface.last.contains("help"), "{}", rig.surface.last);
+}
+
+/// What changes in the settings counts at once; what was chosen by a key and did not
+/// change there stays.
+#[test]
+fn settings_change_while_it_runs() {
+    let mut rig = Rig::new(Scene::file());
+    let mut keys = Keys::default();
+    keys.bind("quit", &["x".parse().expect("a key")]);
+    let update = Update {
+        notation: Some(Notation {
+            glyphs: Glyphs::Ascii,
+            ..Notation::default()
+        }),
+        keys: Some(keys),
+        events: vec![
+            engine::Event::Bassist(true),
+            engine::Event::Inertia(Inertia::Motif),
+        ],
+        ..Update::default()
+    };
+    rig.updates.0.send(update).expect("open");
+    rig.surface.presses = vec!["x", "q"];
+    rig.surface.into = Some(rig.keys.0.clone());
+    // A picture for each: at first, in ASCII, and with a new age.
+    let (clock, news) = (rig.clock.clone(), rig.news.clone());
+    let time = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(200));
+        clock.store(5000, Ordering::SeqCst);
+        news.send(()).is_ok()
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert!(time.join().is_ok());
+    assert!(rig.surface.last.is_ascii(), "{}", rig.surface.last);
+    assert_eq!(
+        rig.stage.acts,
+        [
+            Intent::Set(engine::Event::Bassist(true)),
+            Intent::Set(engine::Event::Inertia(Inertia::Motif)),
+        ]
+    );
+}
+
+/// Refused settings are told until they are mended, whatever is pressed; other lines
+/// until a key is pressed, beside what the way in says.
+#[test]
+fn lines_about_the_settings_come_and_go() {
+    let mut rig = Rig::new(Scene::lost());
+    rig.hint = true;
+    let (updates, keys) = (rig.updates.0.clone(), rig.keys.0.clone());
+    let wrong = "settings.toml: line 1, column 1";
+    let refused = Update {
+        refused: Some(wrong.into()),
+        ..Update::default()
+    };
+    let said = Update {
+        said: Some("modes.toml counts from the next start.".into()),
+        ..Update::default()
+    };
+    let seen = rig.surface.seen.clone();
+    let typist = std::thread::spawn(move || {
+        let last = || seen.lock().map(|s| s.clone()).unwrap_or_default();
+        let until = |what: &str, there: bool| {
+            let start = Instant::now();
+            while last().contains(what) != there {
+                assert!(
+                    start.elapsed() < Duration::from_secs(10),
+                    "{what}\n{}",
+                    last()
+                );
+                std::thread::sleep(Duration::from_millis(5));
+            }
+        };
+        until("? shows the keys.  Digital Piano is gone", true);
+        updates.send(refused).expect("open");
+        until(wrong, true);
+        until("shows the keys", false);
+        keys.send(sign('w')).expect("open");
+        until("chromatic", true);
+        until(wrong, true);
+        updates.send(Update::default()).expect("open");
+        until(wrong, false);
+        updates.send(said).expect("open");
+        until("modes.toml counts from the next start.", true);
+        keys.send(sign('w')).expect("open");
+        until("modes.toml", false);
+        keys.send(q()).expect("open");
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    typist.join().expect("all was seen");
+}
+
+/// With no key for the help there is nothing to point out.
+#[test]
+fn the_hint_names_the_key_in_force() {
+    let first = |keys: &[&str]| {
+        let mut rig = Rig::new(Scene::dorian());
+        rig.hint = true;
+        let own: Vec<_> = keys.iter().filter_map(|k| k.parse().ok()).collect();
+        rig.bound.bind("help", &own);
+        rig.surface.quit_after = Some((1, rig.keys.0.clone()));
+        assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+        rig.surface.last
+    };
+    assert!(first(&["F1", "?"]).contains("F1 shows the keys."));
+    assert!(!first(&[]).contains("shows the keys"));
 }
 
 #[test]

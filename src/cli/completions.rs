@@ -1,0 +1,37 @@
+//! `completions`: the script by which a shell completes our command lines.
+
+use super::{Failure, NAME};
+use clap::ValueEnum;
+use clap_complete::Shell;
+use std::io::Write;
+use std::process::ExitCode;
+
+#[derive(clap::Args)]
+pub struct Args {
+    /// The shell that is to complete.
+    #[arg(value_enum)]
+    shell: For,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum For {
+    Bash,
+    Zsh,
+    Fish,
+    #[value(name = "powershell")]
+    PowerShell,
+}
+
+pub fn run(args: &Args, mut command: clap::Command) -> Result<ExitCode, Failure> {
+    let shell = match args.shell {
+        For::Bash => Shell::Bash,
+        For::Zsh => Shell::Zsh,
+        For::Fish => Shell::Fish,
+        For::PowerShell => Shell::PowerShell,
+    };
+    // Into memory first: whoever reads us may stop, and `generate` would panic.
+    let mut script = Vec::new();
+    clap_complete::generate(shell, &mut command, NAME, &mut script);
+    std::io::stdout().write_all(&script)?;
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,226 @@
+//! The settings followed while the program runs: what changes in the user's files is
+//! taken, and what is wrong in them is told until it is mended.
+
+use super::{Settings, SettingsError};
+use crate::screen::Update;
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
+use std::path::PathBuf;
+use std::time::{Duration, SystemTime};
+
+/// How often the files are looked at. A change counts once it has stood from one look to
+/// the next, so that no file is read while it is written.
+pub const EVERY: Duration = Duration::from_millis(500);
+
+/// Follows the files as long as it lives.
+pub struct Watch {
+    _ends: Sender<()>,
+}
+
+/// Looks at `files` so often and tells what `load` gives otherwise than the `settings`
+/// that are in force. A file need not be there. Without a thread nothing is followed.
+pub fn follow(
+    files: Vec<PathBuf>,
+    every: Duration,
+    settings: Settings,
+    load: impl Fn() -> Result<Settings, SettingsError> + Send + 'static,
+) -> (Watch, Receiver<Update>) {
+    let (ends, ended) = bounded(0);
+    let (send, updates) = unbounded();
+    let mut follower = Follower {
+        settings,
+        wrong: None,
+    };
+    let look = move || files.iter().map(stamp).collect::<Vec<_>>();
+    let follow = move || {
+        // At first they are read once more: they may have changed since they were loaded.
+        let mut taken = Vec::new();
+        let mut before = look();
+        while ended.recv_timeout(every) == Err(RecvTimeoutError::Timeout) {
+            let now = look();
+            let settled = now == before;
+            before = now;
+            // What is wrong may be mended in another file than these.
+            if !settled || (before == taken && follower.wrong.is_none()) {
+                continue;
+            }
+            taken.clone_from(&before);
+            if let Some(update) = follower.take(load())
+                && send.send(update).is_err()
+            {
+                return;
+            }
+        }
+    };
+    let thread = std::thread::Builder::new().name("settings".into());
+    let _ = thread.spawn(follow);
+    (Watch { _ends: ends }, updates)
+}
+
+/// When a file was changed and how long it is; none where it cannot be seen.
+fn stamp(file: &PathBuf) -> Option<(Option<SystemTime>, u64)> {
+    let seen = std::fs::metadata(file).ok()?;
+    Some((seen.modified().ok(), seen.len()))
+}
+
+/// What is in force, and the fault that was told last.
+struct Follower {
+    settings: Settings,
+    wrong: Option<String>,
+}
+
+impl Follower {
+    /// What is to be told of what was read, if anything.
+    fn take(&mut self, read: Result<Settings, SettingsError>) -> Option<Update> {
+        match read {
+            Ok(new) => {
+                let mended = self.wrong.take().is_some();
+                let update = self.settings.update(&new);
+                self.settings = new;
+                (mended || update != Update::default()).then_some(update)
+            }
+            Err(e) => {
+                let wrong = Some(e.brief());
+                let new = wrong != self.wrong;
+                self.wrong.clone_from(&wrong);
+                new.then(|| Update {
+                    refused: wrong,
+                    ..Update::default()
+                })
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::{Event, Inertia};
+    use crate::screen::Palette;
+    use std::path::Path;
+
+    struct Files {
+        folder: tempfile::TempDir,
+        updates: Receiver<Update>,
+        _watch: Watch,
+    }
+
+    impl Files {
+        /// With these settings, or without a file.
+        fn new(text: Option<&str>) -> Files {
+            let folder = tempfile::tempdir().expect("a folder");
+            let file = folder.path().join("settings.toml");
+            if let Some(text) = text {
+                std::fs::write(&file, text).expect("written");
+            }
+            let load = move || Settings::read(&file, false);
+            let files = ["settings.toml", "modes.toml"].map(|f| folder.path().join(f));
+            let settings = load().expect("settings");
+            let every = Duration::from_millis(20);
+            let (_watch, updates) = follow(files.into(), every, settings, load);
+            Files {
+                folder,
+                updates,
+                _watch,
+            }
+        }
+
+        fn write(&self, file: &str, text: &str) {
+            std::fs::write(self.folder.path().join(file), text).expect("written");
+        }
+
+        fn next(&self) -> Update {
+            let late = Duration::from_secs(10);
+            self.updates.recv_timeout(late).expect("an update")
+        }
+    }
+
+    #[test]
+    fn only_what_changes_is_told() {
+        let files = Files::new(Some("[screen]\npalette = 'light'\n"));
+        files.write(
+            "settings.toml",
+            "[screen]\npalette = 'light'\n[reading]\nbassist = true\n[keyboard]\ntranspose = -12\n",
+        );
+        let update = files.next();
+        let filter = update
+            .events
+            .iter()
+            .any(|e| matches!(e, Event::Filter(f) if f.transpose == -12));
+        assert!(filter && update.events.contains(&Event::Bassist(true)));
+        assert_eq!(update.events.len(), 2);
+        let events = update.events.clone();
+        let rest = Update {
+            events,
+            ..Update::default()
+        };
+        assert_eq!(update, rest);
+        // Back to the defaults.
+        files.write("settings.toml", "");
+        let update = files.next();
+        assert_eq!(update.palette, Some(Palette::Dark));
+        assert_eq!((update.keys, update.notation), (None, None));
+        assert_eq!(update.events.len(), 2);
+    }
+
+    #[test]
+    fn what_is_wrong_is_told_once_and_until_it_is_mended() {
+        let files = Files::new(Some("[reading]\ninertia = 'motif'\n"));
+        files.write("settings.toml", "[reading]\ninertia = 'motiv'\n");
+        let refused = files.next().refused.expect("a fault");
+        assert!(
+            refused.starts_with("settings.toml: line 2, column 11: "),
+            "{refused}"
+        );
+        std::thread::sleep(Duration::from_millis(200));
+        assert!(files.updates.is_empty(), "told once");
+        files.write("settings.toml", "[reading]\ninertia = 'motif' # mended\n");
+        // Nothing but that it is right again.
+        assert_eq!(files.next(), Update::default());
+    }
+
+    #[test]
+    fn a_file_that_appears_counts_and_one_that_goes_too() {
+        let files = Files::new(None);
+        files.write("settings.toml", "[reading]\ninertia = 'phrase'\n");
+        // The same as the default, but now the user's own word.
+        assert_eq!(files.next().events, [Event::Inertia(Inertia::Phrase)]);
+        files.write("settings.toml", "[keys]\nquit = 'x'\n");
+        assert!(files.next().keys.is_some());
+        std::fs::remove_file(files.folder.path().join("settings.toml")).expect("removed");
+        let update = files.next();
+        assert_eq!(update.keys, Some(crate::screen::Keys::default()));
+        // No inertia is said any more: what is in force stays.
+        assert_eq!(update.events, []);
+    }
+
+    #[test]
+    fn what_needs_a_new_start_is_said() {
+        let files = Files::new(Some(""));
+        files.write("settings.toml", "[keyboard]\nport = 'Piano'\n");
+        let said = files.next().said.expect("a line");
+        assert_eq!(said, "keyboard.port counts from the next start.");
+        let own = "[[mode]]\nid = 'own'\nname = 'Own'\ndegrees = '1 2 3 4 5 6 b7'\nscored_as = 'dorian'\nparent = 'own'\n";
+        files.write("modes.toml", own);
+        let said = files.next().said.expect("a line");
+        assert_eq!(said, "modes.toml counts from the next start.");
+        files.write("modes.toml", "[[mode]]");
+        let refused = files.next().refused.expect("a fault");
+        assert!(refused.starts_with("modes.toml: "), "{refused}");
+    }
+
+    #[test]
+    fn it_ends_when_nobody_follows_any_more() {
+        let Files {
+            updates,
+            _watch,
+            folder,
+        } = Files::new(None);
+        drop(_watch);
+        assert!(Path::new(folder.path()).is_dir());
+        let late = Duration::from_secs(10);
+        assert_eq!(
+            updates.recv_timeout(late),
+            Err(RecvTimeoutError::Disconnected)
+        );
+    }
+}
