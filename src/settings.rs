@@ -6,7 +6,8 @@ mod watch;
 
 use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
 use crate::midi::PERCUSSION;
-use crate::screen::{Depth, Key, Keys, Palette, Update};
+use crate::nearest::nearest;
+use crate::screen::{Depth, Key, Keys, Palette, Panel, Panels, Update, Way};
 use crate::theory::{
     Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Glyphs, HalfDiminished,
     Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase, Ties,
@@ -43,6 +44,9 @@ pub struct Settings {
     /// How many colours the terminal shows; none: as it says itself.
     pub depth: Option<Depth>,
     pub keys: Keys,
+    /// The way to begin, and the panels to be seen.
+    pub way: Way,
+    pub panels: Panels,
     pub catalogue: Arc<Catalogue>,
 }
 
@@ -96,6 +100,8 @@ impl Settings {
             palette: Palette::default(),
             depth: None,
             keys: Keys::default(),
+            way: Way::default(),
+            panels: Panels::default(),
             catalogue: Arc::new(Catalogue::standard().clone()),
         };
         s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
@@ -171,6 +177,11 @@ impl Settings {
         let palettes = Palette::ALL.map(|p| (p.name(), p));
         set(&mut own.palette, screen.choice("palette", &palettes));
         set(&mut own.depth, screen.choice("depth", &Depth::choices()));
+        set(
+            &mut own.way,
+            screen.choice("way", &Way::ALL.map(|w| (w.name(), w))),
+        );
+        own.take_panels(&mut screen, &faults);
         screen.finish();
         own.take_keys(file.table("keys"), &faults);
         file.finish();
@@ -245,6 +256,31 @@ impl Settings {
         table.finish();
     }
 
+    fn take_panels(&mut self, table: &mut Table, faults: &Faults) {
+        let names = || Panel::ALL.map(Panel::name);
+        let Some(list) = table.texts("panels", "a list of panels, such as [\"piano\", \"strip\"]")
+        else {
+            return;
+        };
+        let read = |text: &At<String>| {
+            let found = Panel::ALL.into_iter().find(|p| p.name() == text.value);
+            if found.is_none() {
+                let near = nearest(&text.value, names());
+                let guess = near.map_or(String::new(), |n| format!("did you mean '{n}'? "));
+                let all = names().join(", ");
+                faults.add(
+                    text.at.clone(),
+                    format!(
+                        "screen.panels: '{}' is no panel; {guess}It may be {all}",
+                        text.value
+                    ),
+                );
+            }
+            found
+        };
+        self.panels = list.value.iter().filter_map(read).collect();
+    }
+
     fn take_keys(&mut self, mut table: Table, faults: &Faults) {
         let wanted = "a key or a list of keys, such as \"q\" or [\"q\", \"F10\"]";
         let mut places = Vec::new();
@@ -310,6 +346,7 @@ impl Settings {
             notation: (self.notation != new.notation).then_some(new.notation),
             palette: (self.palette != new.palette).then_some(new.palette),
             depth: (self.depth != new.depth).then_some(new.depth),
+            panels: (self.panels != new.panels).then_some(new.panels),
             keys: (self.keys != new.keys).then(|| new.keys.clone()),
             events: new.events().into_iter().filter(changed).collect(),
             said,
@@ -414,7 +451,7 @@ mod tests {
         let keys = DEFAULTS
             .lines()
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
-        assert_eq!(keys.count(), 4 + 3 + 13 + 2 + Keys::actions().count());
+        assert_eq!(keys.count(), 4 + 3 + 13 + 4 + Keys::actions().count());
         assert_eq!(s.keys, Keys::default());
         assert!(!s.inertia_is_set);
         for action in Keys::actions() {
@@ -496,7 +533,7 @@ mod tests {
                  Ctrl-, Alt- or Shift- where it needs them",
             ),
             (
-                "[keys]\nquit = 'x'\nmarker = 'e'",
+                "[keys]\nquit = 'y'\nmarker = 'e'",
                 "line 3, column 10: keys: 'e' is the key of both evidence and marker: give one of \
                  them another",
             ),

@@ -183,6 +183,8 @@ fn screen(mut desk: Desk, settings: &Settings, own: &Own) -> Result<ExitCode, Fa
         depth: settings.depth,
         terminal: terminal_depth(),
         keys: settings.keys.clone(),
+        way: settings.way,
+        panels: settings.panels,
         log: log_file(),
         hint,
         updates,

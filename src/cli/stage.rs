@@ -266,6 +266,11 @@ impl Stage for Desk {
                 (None, None) => {}
             },
             Intent::Repeat => self.repeat(),
+            Intent::SeekTo(to) => {
+                if let Some(player) = &self.file {
+                    player.order(Order::Seek(to));
+                }
+            }
             Intent::Pause | Intent::Seek(_) | Intent::Speed(_) => {
                 let Some(player) = &self.file else { return };
                 let at = player.ahead();

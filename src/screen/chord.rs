@@ -6,7 +6,7 @@
 //! keys share it with what fits of the second. With two rows in all, the label is
 //! ordinary text.
 
-use super::draw::{Look, Picture};
+use super::draw::{Look, Picture, length};
 use super::large::{self, Size};
 use super::pen::{Pen, columns, fit, fit_words};
 use crate::engine::{KeySet, SEEN, Voiced};
@@ -89,8 +89,11 @@ impl Label {
 pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
-    pen.put(0, 0, "chord", styles.quiet);
-    let Some(shown) = label.shown else {
+    let end = pen.put(0, 0, "chord", styles.quiet);
+    if let Some(age) = picture.stepped {
+        pen.put(end + 2, 0, &format!("{} ago", length(age)), styles.strong);
+    }
+    let Some(shown) = label.shown.filter(|_| !picture.hidden) else {
         return;
     };
     let (sonority, within) = (shown.sonority, shown.within);

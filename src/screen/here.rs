@@ -4,10 +4,12 @@
 //! Rows: a caption, the letters, a line in words.
 
 use super::claim::{self, Claim};
-use super::draw::{Look, Picture, Sizes, length};
+use super::draw::{Look, Picture, length};
 use super::large::{self, Size};
+use super::layout::Sizes;
 use super::pen::{Pen, columns, fit, fit_words};
 use crate::engine::{Established, collection_name};
+use crate::time::Time;
 
 pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
     let styles = look.styles();
@@ -25,6 +27,7 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
         }
         None => {
             let (big, small) = match reading.collection {
+                _ if picture.hidden => ("?".to_owned(), "Which center, which mode?"),
                 Some(c) => (format!("{}, no center", collection_name(c)), ""),
                 None if reading.begun => ("no center".to_owned(), ""),
                 None => (
@@ -50,6 +53,9 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
     if let Some(e) = reading.here {
         let lasted = length(picture.moment().since(e.since));
         x = pen.put(x + 2, 0, &format!("for {lasted}"), styles.text);
+        if returned(picture, &e) {
+            x = pen.put(x + 2, 0, "home again", styles.home);
+        }
     }
     let words = fit_words(&words, pen.width(), ascii);
     pen.put(0, below, &words, styles.strong);
@@ -77,6 +83,20 @@ pub(super) fn elsewhere(picture: &Picture) -> Option<Established> {
         Some(here) if here.tonality.center == home.tonality.center => None,
         _ => Some(home),
     }
+}
+
+/// How long a return is told.
+const RETURN: Time = Time::millis(8000);
+
+/// The music has come back to the center of home just now.
+fn returned(picture: &Picture, here: &Established) -> bool {
+    let home = picture.reading.home.map(|h| h.tonality.center);
+    let at_home = home == Some(here.tonality.center);
+    let before = picture.history.plan().regions.iter().rev();
+    let before = before.map(|r| (r.tonality.center, r.start));
+    let mut before = before.skip_while(|&(_, start)| start >= here.at);
+    let away = before.next().is_some_and(|(c, _)| Some(c) != home);
+    at_home && away && picture.moment().since(here.at) < RETURN
 }
 
 /// Smaller letters stand on the same base line as larger ones.

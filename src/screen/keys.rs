@@ -3,7 +3,7 @@
 //!
 //! A new action is a row of [`ACTIONS`] and a line in `config/default.toml`.
 
-use super::Intent;
+use super::{Intent, Way};
 use crate::engine::Inertia;
 use crate::nearest::nearest;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -33,6 +33,26 @@ pub(super) enum Wish {
     /// The harmonized scale, on and off.
     Scale,
     Colours,
+    Way(Way),
+    /// The picture stands still, and goes on.
+    Freeze,
+    /// All names away, and back.
+    Hide,
+    /// To the chord before (true) or after the one that is shown.
+    Step(bool),
+    /// The tonality here is pinned, or the pin taken out.
+    Pin,
+    /// One that is typed is pinned.
+    PinOther,
+    /// The next key of the piano is home.
+    HomeIs,
+    Aside,
+    /// The mode compared with: a step brighter (true) or darker.
+    Compare(bool),
+    /// To the marker before (true) or after.
+    Jump(bool),
+    /// Shows the sitting again from the moment that was chosen.
+    Again,
 }
 
 /// Something that a key can be given.
@@ -75,11 +95,28 @@ const ACTIONS: &[Action] = &[
     action("quit", "quit", Wish::Quit, &[sign('q')]),
     action("help", "these keys, on and off", Wish::Help, &[sign('?')]),
     action("close", "close what lies on top", Wish::Close, &[named(KeyCode::Esc)]),
+    action("playing", "the way for playing", Wish::Way(Way::Playing), &[sign('p')]),
+    action("teaching", "the way for teaching", Wish::Way(Way::Teaching), &[sign('t')]),
+    action("looking-back", "the whole sitting", Wish::Way(Way::LookingBack), &[sign('l')]),
+    action("freeze", "freeze the picture, go on", Wish::Freeze, &[sign('f')]),
+    action("hide-names", "hide all names, reveal", Wish::Hide, &[sign('x')]),
+    action("chord-back", "the chord before", Wish::Step(true), &[named(KeyCode::Up)]),
+    action("chord-forward", "the chord after", Wish::Step(false), &[named(KeyCode::Down)]),
     action("evidence", "what decides, on and off", Wish::Why, &[sign('e')]),
     action("scale", "harmonized scale, on, off", Wish::Scale, &[sign('h')]),
+    action("brighter", "compare: a brighter mode", Wish::Compare(true), &[sign('b')]),
+    action("darker", "compare: a darker mode", Wish::Compare(false), &[sign('d')]),
+    action("pin", "pin what is here, unpin", Wish::Pin, &[sign('n')]),
+    action("pin-other", "pin another: type it", Wish::PinOther, &[sign('N')]),
+    action("home-is", "home is the next piano key", Wish::HomeIs, &[sign('o')]),
+    action("aside", "an aside begins, is over", Wish::Aside, &[sign('a')]),
     action("inertia-lighter", "inertia: quicker to change", Wish::Lighter, &[sign('[')]),
     action("inertia-heavier", "inertia: slower to change", Wish::Heavier, &[sign(']')]),
-    action("marker", "set a marker now", Wish::Ask(Intent::Mark), &[sign('m')]),
+    action("marker", "mark the phrase before", Wish::Ask(Intent::Mark), &[sign('m')]),
+    action("keep", "keep the last 30 seconds", Wish::Ask(Intent::KeepLast), &[sign('k')]),
+    action("marker-back", "to the marker before", Wish::Jump(true), &[sign('<')]),
+    action("marker-forward", "to the marker after", Wish::Jump(false), &[sign('>')]),
+    action("again", "show again from there", Wish::Again, &[named(KeyCode::Enter)]),
     for_files(action("pause", "pause and go on", Wish::Ask(Intent::Pause), &[sign(' ')])),
     for_files(action("seek-back", "five seconds back", Wish::Ask(Intent::Seek(-5.0)), &[named(KeyCode::Left)])),
     for_files(action("seek-forward", "five seconds forward", Wish::Ask(Intent::Seek(5.0)), &[named(KeyCode::Right)])),
@@ -90,7 +127,7 @@ const ACTIONS: &[Action] = &[
     action("history-forward", "history: forward", Wish::Scroll(false), &[sign('.')]),
     action("history-nearer", "history: nearer", Wish::Zoom(true), &[sign('z')]),
     action("history-farther", "history: farther", Wish::Zoom(false), &[sign('Z')]),
-    action("history-follow", "history: follow the present", Wish::Follow, &[sign('f'), named(KeyCode::End)]),
+    action("history-follow", "history: follow the present", Wish::Follow, &[named(KeyCode::End)]),
     action("window-order", "bars in fifths or chromatic", Wish::Order, &[sign('w')]),
     action("colours", "colours: the next palette", Wish::Colours, &[sign('c')]),
     action("suspend", "suspend", Wish::Suspend, &[control('z')]),
@@ -98,7 +135,7 @@ const ACTIONS: &[Action] = &[
 ];
 
 /// Ends the program whatever the settings say, so that nobody is locked in.
-const QUITS: Key = control('c');
+pub(super) const QUITS: Key = control('c');
 
 /// A key of the computer's keyboard with its modifiers, as a terminal tells it.
 ///

@@ -7,11 +7,14 @@ mod chord;
 mod claim;
 mod contender;
 mod draw;
+mod entry;
 mod help;
 mod here;
 mod keys;
 mod large;
+mod layout;
 mod palette;
+mod past;
 mod pen;
 mod piano;
 mod run;
@@ -25,6 +28,7 @@ mod why;
 mod window;
 
 pub use keys::{Clash, Key, KeyError, Keys};
+pub use layout::{Panel, Panels, Way};
 pub use palette::{Depth, Palette, Styles};
 pub use run::{Options, Outcome, Update, run};
 pub use terminal::keyboard;
@@ -89,6 +93,8 @@ pub enum Intent {
     Pause,
     /// Seconds, negative for back.
     Seek(f32),
+    /// To a moment of the file.
+    SeekTo(Time),
     /// Faster (true) or slower.
     Speed(bool),
     /// Sets the first repeat point, then the second, then clears both.

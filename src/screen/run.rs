@@ -2,12 +2,15 @@
 //! when the picture has changed.
 
 use super::draw::{self, Look, Picture, View};
+use super::entry::{self, Entry};
 use super::keys::{self, Keys, Wish};
+use super::layout::{Panels, Wanted, Way};
 use super::palette::{Depth, Palette};
+use super::past::{self, Still};
 use super::terminal::Ground;
 use super::{Intent, Stage};
-use crate::engine::{self, Reading};
-use crate::theory::{Catalogue, Glyphs, Notation};
+use crate::engine::{self, Reading, each};
+use crate::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
 use ratatui::buffer::Buffer;
@@ -29,6 +32,9 @@ pub struct Options {
     pub depth: Option<Depth>,
     pub terminal: Depth,
     pub keys: Keys,
+    /// How to begin, and what is to be seen.
+    pub way: Way,
+    pub panels: Panels,
     /// The catalogue that the readings' tonalities belong to.
     pub catalogue: Arc<Catalogue>,
     /// Where standard error goes while the terminal is ours; none: nowhere.
@@ -45,6 +51,7 @@ pub struct Update {
     pub notation: Option<Notation>,
     pub palette: Option<Palette>,
     pub depth: Option<Option<Depth>>,
+    pub panels: Option<Panels>,
     pub keys: Option<Keys>,
     /// Settings that change readings, for the stage.
     pub events: Vec<engine::Event>,
@@ -109,6 +116,8 @@ pub(super) trait Surface {
 const FRAME: Duration = Duration::from_micros(16_667);
 /// What decides is asked for at most so often.
 const ASK: Duration = Duration::from_millis(500);
+/// What is shown again moves on so often.
+const AGAIN: Duration = Duration::from_millis(50);
 
 /// Takes the terminal and shows `stage` until the player quits, a signal comes,
 /// or the stage fails. `keys` are the terminal's events; see [`super::keyboard`].
@@ -216,6 +225,17 @@ struct Desk<'a> {
     said: Option<String>,
     refused: Option<String>,
     view: View,
+    /// The picture that stands still.
+    frozen: Option<Box<Still>>,
+    hidden: bool,
+    /// The chord shown in the place of the present one, by its number in the history.
+    step: Option<usize>,
+    /// The sitting is shown again: from which moment, and since when.
+    again: Option<(Time, Instant)>,
+    /// A tonality that is being typed.
+    entry: Option<Entry>,
+    /// Since when the next key struck is to say what home is.
+    asking: Option<Time>,
     shown: Option<Buffer>,
     /// When it was asked last what decides, and of which reading.
     asked: Option<(Instant, Reading)>,
@@ -236,7 +256,20 @@ impl<'a> Desk<'a> {
             keys: options.keys.clone(),
             said: options.hint.then(|| hint(options)).flatten(),
             refused: None,
-            view: View::default(),
+            view: View {
+                wanted: Wanted {
+                    way: options.way,
+                    panels: options.panels,
+                    ..Wanted::default()
+                },
+                ..View::default()
+            },
+            frozen: None,
+            hidden: false,
+            step: None,
+            again: None,
+            entry: None,
+            asking: None,
             shown: None,
             asked: None,
             ended: None,
@@ -254,6 +287,8 @@ impl<'a> Desk<'a> {
         self.notation = update.notation.unwrap_or(self.notation);
         self.palette = update.palette.unwrap_or(self.palette);
         self.depth = update.depth.unwrap_or(self.depth);
+        let panels = &mut self.view.wanted.panels;
+        *panels = update.panels.unwrap_or(*panels);
         if let Some(keys) = update.keys {
             self.keys = keys;
         }
@@ -263,15 +298,16 @@ impl<'a> Desk<'a> {
         (self.said, self.refused) = (update.said, update.refused);
     }
 
-    /// Draws the present picture unless it is the one that is shown; false when
-    /// the surface is lost.
+    /// Draws the present picture, or the one that is kept, unless it is the one that is
+    /// shown; false when the surface is lost.
     fn draw(&mut self, stage: &mut dyn Stage, surface: &mut impl Surface) -> io::Result<bool> {
         let (width, height) = surface.size()?;
         let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
-        let reading = stage.reading();
-        if self.view.why {
-            self.ask(&reading, stage);
+        let present = stage.reading();
+        if self.view.wanted.why {
+            self.ask(&present, stage);
         }
+        self.hear_home(&present, stage);
         let explanation = stage.explanation();
         let mut source = stage.source();
         // What the player has just caused comes first; then what comes from outside.
@@ -287,14 +323,46 @@ impl<'a> Desk<'a> {
         let ended = self
             .ended
             .map(|at| Time::from_seconds(at.elapsed().as_secs_f64()));
+        let banners = self.banners(&present, now);
+        let history = stage.history();
+        let live = (present, history, &markers, explanation.as_ref(), now);
+        let (mut reading, history, markers, explanation, mut now) = match &self.frozen {
+            Some(s) => (
+                s.reading,
+                &s.history,
+                &s.markers,
+                s.explanation.as_ref(),
+                s.now,
+            ),
+            None => live,
+        };
+        let mut stepped = None;
+        if let Some((from, began)) = self.again {
+            let there = from + Time::from_seconds(began.elapsed().as_secs_f64());
+            if there >= now {
+                self.again = None;
+            } else {
+                now = there;
+                reading = past::reading(history, reading, there);
+            }
+        } else if let Some(span) = self.step.and_then(|i| history.chords().get(i)) {
+            stepped = Some(now.since(span.start));
+            reading = past::with_chord(reading, span);
+        }
+        if self.hidden {
+            reading = past::without_names(reading);
+        }
         let picture = Picture {
             reading: &reading,
-            history: stage.history(),
-            markers: &markers,
+            history,
+            markers,
             source: &source,
-            explanation: explanation.as_ref(),
+            explanation,
             now,
-            ended,
+            ended: ended.filter(|_| self.frozen.is_none() && self.again.is_none()),
+            hidden: self.hidden,
+            stepped,
+            banners: &banners,
         };
         let look = Look {
             notation: self.notation,
@@ -309,12 +377,109 @@ impl<'a> Desk<'a> {
         let speed = if speed >= 0.1 { speed } else { 1.0 };
         let waits = self.view.label.waits;
         self.waits = waits.map(|w| Duration::from_secs_f64(w.seconds() / speed));
+        if self.again.is_some() {
+            self.waits = Some(AGAIN);
+        }
         if self.shown.as_ref() == Some(&buffer) {
             return Ok(true);
         }
         let there = surface.show(&buffer)?;
         self.shown = Some(buffer);
         Ok(there)
+    }
+
+    /// What must be known of a picture that is not simply the present.
+    fn banners(&self, reading: &Reading, now: Time) -> Vec<String> {
+        let ascii = self.notation.glyphs == Glyphs::Ascii;
+        let mut all = Vec::new();
+        if let Some(entry) = &self.entry {
+            all.push(entry.line(ascii));
+        }
+        if self.asking.is_some() {
+            all.push("home is the next key you play".to_owned());
+        }
+        if let Some(still) = &self.frozen {
+            all.push(format!("frozen {} ago", draw::length(now.since(still.now))));
+        }
+        if let Some((from, began)) = self.again {
+            let there = from + Time::from_seconds(began.elapsed().as_secs_f64());
+            all.push(format!("again {}", draw::clock(there)));
+        }
+        if self.hidden {
+            all.push("names hidden".to_owned());
+            return all;
+        }
+        if let Some((tonality, tonic)) = reading.pinned {
+            let name = self.notation.tonality(tonality, tonic, self.catalogue);
+            all.push(format!("pinned {name}"));
+        }
+        if let Some(since) = reading.aside {
+            all.push(format!("aside {}", draw::length(now.since(since))));
+        }
+        if let Some((note, _)) = reading.stated {
+            let note = self.notation.note_name(note, None, self.catalogue);
+            all.push(format!("you say: home is {note}"));
+        }
+        all
+    }
+
+    /// The player says what home is, by a key of the piano struck after the question.
+    fn hear_home(&mut self, reading: &Reading, stage: &mut dyn Stage) {
+        let Some(asked) = self.asking else { return };
+        let struck = each(reading.struck).next();
+        if let Some(key) = struck.filter(|_| reading.struck_at > asked) {
+            self.asking = None;
+            stage.act(Intent::HomeIs(Some(PitchClass::of_key(key))));
+        }
+    }
+
+    /// Closes what lies on top, one thing at a time.
+    fn close(&mut self) {
+        let view = &mut self.view;
+        if view.help.is_open() {
+            view.help.close();
+        } else if self.asking.take().is_some() || self.again.take().is_some() {
+        } else if self.step.take().is_none() && self.frozen.take().is_none() {
+            view.compared = None;
+        }
+    }
+
+    fn freeze(&mut self, stage: &mut dyn Stage) {
+        if self.frozen.take().is_some() {
+            return;
+        }
+        self.frozen = Some(Box::new(Still {
+            reading: stage.reading(),
+            explanation: stage.explanation(),
+            markers: stage.markers().to_vec(),
+            now: stage.now(),
+            history: stage.history().clone(),
+        }));
+    }
+
+    fn step(&mut self, back: bool, stage: &mut dyn Stage) {
+        let all = match &self.frozen {
+            Some(still) => still.history.chords().len(),
+            None => stage.history().chords().len(),
+        };
+        // The last one is the present.
+        let last = all.saturating_sub(1);
+        let at = self.step.unwrap_or(last);
+        let to = match back {
+            true => at.saturating_sub(1),
+            false => at + 1,
+        };
+        self.step = (to < last).then_some(to);
+    }
+
+    fn ask_for_home(&mut self, stage: &mut dyn Stage) {
+        let reading = stage.reading();
+        match each(reading.held).next() {
+            Some(key) => stage.act(Intent::HomeIs(Some(PitchClass::of_key(key)))),
+            // Asked again, it is taken back.
+            None if self.asking.take().is_some() => stage.act(Intent::HomeIs(None)),
+            None => self.asking = Some(reading.struck_at),
+        }
     }
 
     /// Asks what decides, unless nothing has happened since it was asked: time alone
@@ -347,6 +512,20 @@ impl<'a> Desk<'a> {
             return Ok(false);
         };
         self.said = None;
+        if let Some(entry) = &mut self.entry {
+            if self.keys.wish(key) == Some(Wish::Quit) && key == keys::QUITS {
+                return Ok(true);
+            }
+            match entry.take(event, self.catalogue, self.notation.letters) {
+                entry::Outcome::Open => {}
+                entry::Outcome::Left => self.entry = None,
+                entry::Outcome::Pinned(tonality, tonic) => {
+                    self.entry = None;
+                    stage.act(Intent::Pin(Some((tonality, tonic))));
+                }
+            }
+            return Ok(false);
+        }
         let view = &mut self.view;
         if view.help.has_pages() && key == keys::TURNS {
             view.help.turn();
@@ -360,7 +539,7 @@ impl<'a> Desk<'a> {
             Wish::Suspend => surface.suspend()?,
             Wish::Redraw => self.forget(surface),
             Wish::Help => view.help.press(),
-            Wish::Close => view.help.close(),
+            Wish::Close => self.close(),
             Wish::Heavier | Wish::Lighter => {
                 let now = stage.reading().inertia;
                 let next = keys::inertia(now, wish == Wish::Heavier);
@@ -373,10 +552,32 @@ impl<'a> Desk<'a> {
             Wish::Zoom(nearer) => view.strip.zoom(nearer),
             Wish::Follow => view.strip.follow(),
             Wish::Why => {
-                view.why = !view.why;
+                view.wanted.why = !view.wanted.why;
                 self.asked = None;
             }
-            Wish::Scale => view.scale = !view.scale,
+            Wish::Scale => view.wanted.scale = !view.wanted.scale,
+            Wish::Compare(_) | Wish::Jump(_) | Wish::Again => {}
+            Wish::Way(way) => view.wanted.way = way,
+            Wish::Freeze => self.freeze(stage),
+            Wish::Hide => self.hidden = !self.hidden,
+            Wish::Step(back) => self.step(back, stage),
+            Wish::Pin => {
+                let reading = stage.reading();
+                let here = reading.here.map(|h| (h.tonality, h.tonic));
+                match (reading.pinned, here) {
+                    (Some(_), _) => stage.act(Intent::Pin(None)),
+                    (None, Some(here)) => stage.act(Intent::Pin(Some(here))),
+                    (None, None) => {
+                        self.said = Some("Nothing is established yet that could be pinned.".into());
+                    }
+                }
+            }
+            Wish::PinOther => self.entry = Some(Entry::default()),
+            Wish::HomeIs => self.ask_for_home(stage),
+            Wish::Aside => {
+                let on = stage.reading().aside.is_none();
+                stage.act(Intent::Aside(on));
+            }
             Wish::Order => view.chromatic = !view.chromatic,
             Wish::Colours => self.palette = self.palette.next(),
         }

@@ -5,12 +5,22 @@ use super::draw::{Look, Picture, clock};
 use super::keys::Wish;
 use super::pen::{Pen, columns, fit, fit_words};
 use super::{Link, Transport};
+use crate::engine::Inertia;
 
 /// The notice, or nothing.
 pub(super) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
+    let mut x = 0;
+    for text in picture.banners {
+        let room = pen.width().saturating_sub(x);
+        if room < 6 {
+            return;
+        }
+        let text = fit(&format!(" {text} "), room, look.ascii());
+        x = pen.put(x, 0, &text, look.styles().banner) + 1;
+    }
     if let Some(text) = &picture.source.notice {
-        let text = fit_words(text, pen.width(), look.ascii());
-        pen.put(0, 0, &text, look.styles().warning);
+        let text = fit_words(text, pen.width().saturating_sub(x), look.ascii());
+        pen.put(x, 0, &text, look.styles().warning);
     }
 }
 
@@ -20,10 +30,19 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let source = picture.source;
     let w = pen.width();
     // On the right, at fixed places: inertia and help.
-    let word = if w < 72 { "" } else { "inertia " };
+    let word = if w < 100 { "" } else { "inertia " };
     let help = look.keys.first(Wish::Help);
     let help = help.map_or(String::new(), |key| format!("  {} help", key.shown(ascii)));
-    let right = format!("{word}{:<7}{help}", picture.reading.inertia.name());
+    let stop = picture.reading.inertia;
+    let stops: String = Inertia::ALL
+        .iter()
+        .map(|&i| match i == stop {
+            true => look.sign('●', 'O'),
+            false => look.sign('·', '.'),
+        })
+        .collect();
+    let stops = if w < 72 { String::new() } else { stops + " " };
+    let right = format!("{word}{stops}{:<7}{help}", stop.name());
     let right_start = w.saturating_sub(columns(&right));
     pen.put(right_start, 0, &right, styles.quiet);
 

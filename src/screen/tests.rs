@@ -3,6 +3,7 @@
 use super::draw::{self, Look, Picture, View};
 use super::help::HelpView;
 use super::keys::Keys;
+use super::layout::{Panels, Wanted, Way};
 use super::palette::{Depth, Palette};
 use super::{Link, Source, Transport};
 use crate::engine::{
@@ -83,6 +84,11 @@ pub(super) struct Scene {
     pub scale: bool,
     /// How long ago the file ended.
     pub ended: Option<Time>,
+    pub way: Way,
+    pub panels: Panels,
+    pub hidden: bool,
+    pub stepped: Option<Time>,
+    pub banners: Vec<String>,
 }
 
 impl Scene {
@@ -125,6 +131,11 @@ impl Scene {
             explanation: None,
             scale: false,
             ended: None,
+            way: Way::Playing,
+            panels: Panels::default(),
+            hidden: false,
+            stepped: None,
+            banners: Vec::new(),
         }
     }
 
@@ -473,9 +484,28 @@ impl Scene {
         }
         View {
             help,
-            why: self.explanation.is_some(),
-            scale: self.scale,
+            wanted: Wanted {
+                way: self.way,
+                panels: self.panels,
+                why: self.explanation.is_some(),
+                scale: self.scale,
+            },
             ..View::default()
+        }
+    }
+
+    pub fn picture(&self) -> Picture<'_> {
+        Picture {
+            reading: &self.reading,
+            history: &self.history,
+            markers: &self.markers,
+            source: &self.source,
+            explanation: self.explanation.as_ref(),
+            now: self.now,
+            ended: self.ended,
+            hidden: self.hidden,
+            stepped: self.stepped,
+            banners: &self.banners,
         }
     }
 
@@ -509,15 +539,7 @@ impl Scene {
         (palette, depth): (Palette, Depth),
     ) -> Buffer {
         let mut buf = Buffer::empty(Rect::new(0, 0, width, height));
-        let picture = Picture {
-            reading: &self.reading,
-            history: &self.history,
-            markers: &self.markers,
-            source: &self.source,
-            explanation: self.explanation.as_ref(),
-            now: self.now,
-            ended: self.ended,
-        };
+        let picture = self.picture();
         let look = Look {
             notation,
             palette,

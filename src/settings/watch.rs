@@ -184,7 +184,7 @@ mod tests {
         files.write("settings.toml", "[reading]\ninertia = 'phrase'\n");
         // The same as the default, but now the user's own word.
         assert_eq!(files.next().events, [Event::Inertia(Inertia::Phrase)]);
-        files.write("settings.toml", "[keys]\nquit = 'x'\n");
+        files.write("settings.toml", "[keys]\nquit = 'y'\n");
         assert!(files.next().keys.is_some());
         std::fs::remove_file(files.folder.path().join("settings.toml")).expect("removed");
         let update = files.next();

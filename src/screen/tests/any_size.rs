@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::engine::CAUSES;
-use crate::screen::draw::{SMALLEST, places};
+use crate::screen::layout::{Panel, SMALLEST, places};
 use crate::screen::pen::Pen;
 use crate::screen::{chord, contender, help, here, piano, scale, status, strip, why, window};
 use crate::theory::{Chord, KindId, ModeId, Spelling, Tonality};
@@ -172,11 +172,14 @@ prop_compose! {
 
 prop_compose! {
     fn any_scene()(
+        (way, panels, hidden) in (0..3usize, prop::sample::subsequence(&Panel::ALL[..], 0..=7), any::<bool>()),
+        stepped in prop::option::of(time()), banners in prop::collection::vec(text(), 0..3),
         reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()), explanation in prop::option::of(explanations()),
         markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
     ) -> Scene {
         let markers = markers.into_iter().map(|(at, name)| Marker { at, about: None, name }).collect();
-        Scene { reading, history, markers, source, now, help, ended, explanation, scale, keys: Keys::default() }
+        let (way, panels) = (Way::ALL[way], panels.into_iter().collect());
+        Scene { reading, history, markers, source, now, help, ended, explanation, scale, way, panels, hidden, stepped, banners, keys: Keys::default() }
     }
 }
 
@@ -196,14 +199,29 @@ proptest! {
     }
 
     #[test]
-    fn panels_have_their_own_places(w in 0..400u16, h in 0..120u16, reasons in any::<bool>(), harmony in any::<bool>()) {
+    fn panels_have_their_own_places(
+        w in 0..400u16, h in 0..120u16, why in any::<bool>(), scale in any::<bool>(), way in 0..3usize,
+        panels in prop::sample::subsequence(&Panel::ALL[..], 0..=7),
+    ) {
         let area = Rect::new(3, 2, w, h);
-        match places(area, reasons, harmony) {
+        let way = Way::ALL[way];
+        let wanted = Wanted { way, why, scale, panels: panels.iter().copied().collect() };
+        match places(area, &wanted) {
             None => prop_assert!(w < SMALLEST.0 || h < SMALLEST.1),
             Some(p) => {
-                let all = [p.here, p.chord, p.window, p.scale, p.contender, p.why, p.piano, p.strip, p.notice, p.status];
-                prop_assert_eq!(!p.why.is_empty(), reasons);
-                prop_assert_eq!(!p.scale.is_empty(), harmony);
+                let all = [
+                    p.here, p.chord, p.window, p.scale, p.contender, p.why, p.piano, p.strip, p.notice, p.status,
+                    p.brightness, p.relatives, p.lanes,
+                ];
+                prop_assert_eq!(!p.why.is_empty(), why);
+                prop_assert!(!p.here.is_empty() && !p.status.is_empty() && !p.notice.is_empty());
+                prop_assert_eq!(!p.lanes.is_empty(), way == Way::LookingBack);
+                for (panel, place) in [
+                    (Panel::Contender, p.contender), (Panel::Piano, p.piano), (Panel::Strip, p.strip),
+                    (Panel::Brightness, p.brightness), (Panel::Relatives, p.relatives),
+                ] {
+                    prop_assert!(panels.contains(&panel) || place.is_empty(), "{panel:?} was left out");
+                }
                 for (i, a) in all.iter().enumerate().filter(|(_, a)| !a.is_empty()) {
                     prop_assert_eq!(area.intersection(*a), *a, "panel {} leaves the screen", i);
                     for b in &all[i + 1..] {
@@ -218,15 +236,7 @@ proptest! {
     fn a_panel_keeps_to_its_place(scene in any_scene(), w in 0..250u16, h in 0..30u16, ascii in any::<bool>()) {
         let area = Rect::new(0, 0, 256, 40);
         let place = Rect::new(4, 3, w, h);
-        let picture = Picture {
-            reading: &scene.reading,
-            history: &scene.history,
-            markers: &scene.markers,
-            source: &scene.source,
-            explanation: scene.explanation.as_ref(),
-            now: scene.now,
-            ended: scene.ended,
-        };
+        let picture = scene.picture();
         let glyphs = if ascii { Glyphs::Ascii } else { Glyphs::Unicode };
         let look = Look {
             notation: Notation { glyphs, ..Notation::default() },
@@ -240,7 +250,7 @@ proptest! {
         for panel in 0..11 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);
-            let sizes = draw::places(Rect::new(0, 0, 240, 67), false, false).map(|p| p.size).unwrap_or_default();
+            let sizes = places(Rect::new(0, 0, 240, 67), &Wanted::default()).map(|p| p.size).unwrap_or_default();
             match panel {
                 0 => here::draw(&mut pen, sizes, &picture, &look),
                 1 => chord::draw(&mut pen, sizes.chord, &picture, &view.label, &look),
@@ -273,15 +283,7 @@ fn the_strip_comes_back_to_the_present() {
         catalogue: Catalogue::standard(),
         keys: &Keys::default(),
     };
-    let picture = Picture {
-        reading: &scene.reading,
-        history: &scene.history,
-        markers: &scene.markers,
-        source: &scene.source,
-        explanation: None,
-        now: scene.now,
-        ended: scene.ended,
-    };
+    let picture = scene.picture();
     let text = |view: &mut View| {
         let mut buf = Buffer::empty(Rect::new(0, 0, 80, 24));
         draw::draw(&mut buf, &picture, view, &look);
@@ -324,15 +326,7 @@ fn the_piano_does_not_jump() {
     let mut lowest = |held: &[u8], width: u16| {
         scene.reading.held = keys(held);
         scene.reading.pedalled = 0;
-        let picture = Picture {
-            reading: &scene.reading,
-            history: &scene.history,
-            markers: &scene.markers,
-            source: &scene.source,
-            explanation: scene.explanation.as_ref(),
-            now: scene.now,
-            ended: scene.ended,
-        };
+        let picture = scene.picture();
         let mut buf = Buffer::empty(Rect::new(0, 0, width, 3));
         piano::draw(
             &mut Pen::new(&mut buf, Rect::new(0, 0, width, 3)),

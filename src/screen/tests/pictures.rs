@@ -198,7 +198,7 @@ fn nothing_jumps() {
         "heard lately",
         "in fifths",
         "C3",
-        "inertia",
+        "phrase",
         "? help",
     ];
     for (width, height) in [(80, 24), (120, 36), (200, 60)] {

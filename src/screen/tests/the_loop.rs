@@ -135,8 +135,16 @@ impl Surface for FakeSurface {
     }
 }
 
+/// Arrows, Enter and Esc have signs of their own.
 fn sign(c: char) -> Event {
-    Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE))
+    let code = match c {
+        '\n' => KeyCode::Enter,
+        '\u{1b}' => KeyCode::Esc,
+        '↑' => KeyCode::Up,
+        '↓' => KeyCode::Down,
+        c => KeyCode::Char(c),
+    };
+    Event::Key(KeyEvent::new(code, KeyModifiers::NONE))
 }
 
 fn q() -> Event {
@@ -201,6 +209,8 @@ impl Rig {
             palette: Palette::Dark,
             depth: None,
             terminal: Depth::default(),
+            way: Way::Playing,
+            panels: Panels::default(),
             keys: self.bound.clone(),
             catalogue: Arc::new(Catalogue::standard().clone()),
             log: None,
@@ -320,11 +330,12 @@ fn the_help_turns_its_pages() {
     };
     assert_eq!(page(&["?", "q"]), Some('1'));
     assert_eq!(page(&["?", "?", "q"]), Some('2'));
-    assert_eq!(page(&["?", "?", "?", "q"]), None);
+    assert_eq!(page(&["?", "?", "?", "q"]), Some('3'));
+    assert_eq!(page(&["?", "?", "?", "?", "?", "q"]), None);
     assert_eq!(page(&["?", " ", "q"]), Some('2'));
-    assert_eq!(page(&["?", " ", " ", "q"]), Some('1'));
+    assert_eq!(page(&["?", " ", " ", " ", " ", "q"]), Some('1'));
     // Closed, the space bar is the player's again.
-    assert_eq!(last(&["?", "?", "?", " q"]).1, [Intent::Pause]);
+    assert_eq!(last(&["?", "?", "?", "?", "?", " q"]).1, [Intent::Pause]);
 }
 
 #[test]
@@ -604,4 +615,152 @@ fn ended_news_leave_the_keys_in_force() {
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert!(typist.join().is_ok_and(|sent| sent.is_ok()));
     assert_eq!(rig.surface.shows, 1);
+}
+
+/// The last picture, and what was asked of the stage, after these words.
+fn after(scene: Scene, words: &[&'static str]) -> (String, Vec<Intent>) {
+    let mut rig = Rig::new(scene);
+    rig.surface.size = (120, 36);
+    rig.surface.presses = words.iter().rev().copied().collect();
+    rig.surface.into = Some(rig.keys.0.clone());
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    (rig.surface.last, rig.stage.acts)
+}
+
+#[test]
+fn each_way_has_a_key() {
+    let (teaching, _) = after(Scene::wandering(), &["t", "q"]);
+    let (back, _) = after(Scene::wandering(), &["l", "q"]);
+    let (playing, _) = after(Scene::wandering(), &["l", "p", "q"]);
+    let (first, _) = after(Scene::wandering(), &["q"]);
+    assert_eq!(playing, first);
+    assert!(teaching != first && back != first && teaching != back);
+    assert!(first.contains("heard lately") && !teaching.contains("heard lately"));
+}
+
+#[test]
+fn a_frozen_picture_stays_while_everything_goes_on() {
+    let run = |words: &[&'static str]| {
+        let mut rig = Rig::new(Scene::wandering());
+        rig.surface.size = (120, 36);
+        rig.surface.presses = words.iter().rev().copied().collect();
+        rig.surface.into = Some(rig.keys.0.clone());
+        // It goes on once it was frozen.
+        rig.stage.happens = Some(|n, scene| {
+            if n > 2 {
+                scene.reading.home = None;
+                scene.reading.contender = None;
+            }
+        });
+        assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+        rig.surface.last
+    };
+    let frozen = run(&["f", "w", "q"]);
+    assert!(
+        frozen.contains("inside D Dorian") && frozen.contains("frozen"),
+        "{frozen}"
+    );
+    assert!(frozen.contains("leaning"), "{frozen}");
+    for thawed in [run(&["f", "w", "f", "q"]), run(&["f", "w", "\u{1b}", "q"])] {
+        assert!(
+            !thawed.contains("inside D Dorian") && !thawed.contains("frozen"),
+            "{thawed}"
+        );
+    }
+}
+
+#[test]
+fn no_name_is_read_until_it_is_revealed() {
+    let names = [
+        "D Dorian", "Mixol", "Aeolian", "G9", "ahead", "F♯", "Dm7", "♭7",
+    ];
+    for way in ["px", "tx", "lx"] {
+        for size in [(80, 24), (120, 36), (240, 67)] {
+            let mut rig = Rig::new(Scene::wandering().explained());
+            rig.surface.size = size;
+            rig.surface.presses = vec!["q", way];
+            rig.surface.into = Some(rig.keys.0.clone());
+            assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+            let hidden = rig.surface.last;
+            for name in names {
+                assert!(!hidden.contains(name), "{name} in {hidden}");
+            }
+            assert!(hidden.contains("names hidden"), "{hidden}");
+        }
+    }
+    let (shown, _) = after(Scene::wandering(), &["x", "x", "q"]);
+    assert!(shown.contains("inside D Dorian"), "{shown}");
+}
+
+#[test]
+fn one_steps_back_chord_by_chord_and_forth() {
+    let scene = Scene::wandering;
+    let (first, _) = after(scene(), &["q"]);
+    let (before, _) = after(scene(), &["↑", "q"]);
+    assert!(before.contains(" ago") && before != first, "{before}");
+    let (twice, _) = after(scene(), &["↑", "↑", "q"]);
+    assert!(twice != before, "{twice}");
+    for back in [&["↑", "↓", "q"][..], &["↑", "↑", "\u{1b}", "q"]] {
+        assert_eq!(after(scene(), back).0, first);
+    }
+    // Nothing lies before the first chord.
+    let many = after(scene(), &["↑↑↑↑↑↑↑↑↑↑↑↑", "q"]).0;
+    assert_eq!(after(scene(), &["↑↑↑↑↑↑↑↑↑↑↑↑↑↑", "q"]).0, many);
+}
+
+#[test]
+fn what_is_here_is_pinned_or_what_is_typed() {
+    let here = Scene::wandering().reading.here.expect("a tonality");
+    let (_, acts) = after(Scene::wandering(), &["nq"]);
+    assert_eq!(acts, [Intent::Pin(Some((here.tonality, here.tonic)))]);
+
+    let mut pinned = Scene::wandering();
+    pinned.reading.pinned = Some((here.tonality, here.tonic));
+    let (picture, acts) = after(pinned, &["nq"]);
+    assert_eq!(acts, [Intent::Pin(None)]);
+    assert!(picture.contains("pinned G Mixolydian"), "{picture}");
+
+    let written = Catalogue::standard().parse_tonality("Eb lydian");
+    let written = written.expect("a tonality");
+    // While it is typed, a q is a letter.
+    let (_, acts) = after(
+        Scene::wandering(),
+        &["N", "Eb q", "\n", "\u{1b}", "N", "Eb lydian\nq"],
+    );
+    assert_eq!(acts, [Intent::Pin(Some((written.tonality, written.tonic)))]);
+    let (picture, acts) = after(Scene::nothing(), &["n", "q"]);
+    assert_eq!(acts, []);
+    assert!(picture.contains("Nothing is established"), "{picture}");
+}
+
+#[test]
+fn home_is_said_from_the_piano_and_asides_begin_and_end() {
+    let mut held = Scene::wandering();
+    held.reading.held = keys(&[50, 57]);
+    let (_, acts) = after(held, &["oq"]);
+    assert_eq!(acts, [Intent::HomeIs(Some(PitchClass::of_key(50)))]);
+
+    // Nothing is held: the next key counts.
+    let mut rig = Rig::new(Scene::wandering());
+    rig.stage.scene.reading.held = 0;
+    rig.surface.presses = vec!["q", "w", "o"];
+    rig.surface.into = Some(rig.keys.0.clone());
+    rig.stage.happens = Some(|n, scene| {
+        if n > 3 {
+            scene.reading.struck = keys(&[53]);
+            scene.reading.struck_at = scene.now;
+        }
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert_eq!(
+        rig.stage.acts,
+        [Intent::HomeIs(Some(PitchClass::of_key(53)))]
+    );
+
+    let mut aside = Scene::wandering();
+    assert_eq!(after(aside.clone(), &["aq"]).1, [Intent::Aside(true)]);
+    aside.reading.aside = Some(aside.now);
+    let (picture, acts) = after(aside, &["aq"]);
+    assert_eq!(acts, [Intent::Aside(false)]);
+    assert!(picture.contains("aside"), "{picture}");
 }

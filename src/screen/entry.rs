@@ -1,0 +1,103 @@
+//! A tonality that is being typed, to be pinned.
+
+use crate::theory::{Catalogue, Letters, Spelling, Tonality};
+use ratatui::crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
+
+/// More is no tonality.
+const LONGEST: usize = 40;
+
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Entry {
+    text: String,
+    /// What is wrong with what was sent off.
+    fault: Option<String>,
+}
+
+/// What became of it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Outcome {
+    /// It is still being typed.
+    Open,
+    Left,
+    Pinned(Tonality, Spelling),
+}
+
+impl Entry {
+    /// What is shown.
+    pub fn line(&self, ascii: bool) -> String {
+        let cursor = if ascii { '_' } else { '▏' };
+        let fault = self.fault.as_deref().unwrap_or("Enter pins, Esc leaves");
+        format!("pin: {}{cursor}  {fault}", self.text)
+    }
+
+    /// Takes a key of the computer's keyboard.
+    pub fn take(&mut self, event: &Event, catalogue: &Catalogue, letters: Letters) -> Outcome {
+        let Event::Key(key) = event else {
+            return Outcome::Open;
+        };
+        if key.kind == KeyEventKind::Release {
+            return Outcome::Open;
+        }
+        let plain = !key
+            .modifiers
+            .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT);
+        match key.code {
+            KeyCode::Esc => return Outcome::Left,
+            KeyCode::Enter => match catalogue.parse_tonality_in(&self.text, letters) {
+                Ok(written) => return Outcome::Pinned(written.tonality, written.tonic),
+                Err(e) => self.fault = Some(e.to_string()),
+            },
+            KeyCode::Backspace => {
+                self.text.pop();
+                self.fault = None;
+            }
+            KeyCode::Char(c) if plain && self.text.chars().count() < LONGEST => {
+                self.text.push(c);
+                self.fault = None;
+            }
+            _ => {}
+        }
+        Outcome::Open
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ratatui::crossterm::event::KeyEvent;
+
+    fn typed(text: &str) -> (Entry, Outcome) {
+        let mut entry = Entry::default();
+        let keys = text.chars().map(|c| match c {
+            '\n' => KeyCode::Enter,
+            '<' => KeyCode::Backspace,
+            c => KeyCode::Char(c),
+        });
+        let mut last = Outcome::Open;
+        for code in keys {
+            let event = Event::Key(KeyEvent::new(code, KeyModifiers::NONE));
+            last = entry.take(&event, Catalogue::standard(), Letters::English);
+        }
+        (entry, last)
+    }
+
+    #[test]
+    fn a_tonality_is_typed_and_pinned() {
+        let catalogue = Catalogue::standard();
+        let want = catalogue.parse_tonality("Eb mixolydian").unwrap();
+        let (_, outcome) = typed("Ebb< mixolydian\n");
+        assert_eq!(outcome, Outcome::Pinned(want.tonality, want.tonic));
+    }
+
+    #[test]
+    fn what_is_no_tonality_stays_and_is_explained() {
+        let (entry, outcome) = typed("D dorain\n");
+        assert_eq!(outcome, Outcome::Open);
+        assert!(
+            entry.line(false).contains("dorian"),
+            "{}",
+            entry.line(false)
+        );
+        assert_eq!(entry.line(true).find(|c: char| c == '▏'), None);
+    }
+}

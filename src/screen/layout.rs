@@ -1,0 +1,471 @@
+//! Who sits where, in which size: the three ways to stand before the screen.
+
+use super::large::Size;
+use ratatui::layout::Rect;
+
+/// The smallest size in which everything has its place.
+pub(super) const SMALLEST: (u16, u16) = (60, 18);
+
+/// How one stands before the screen.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Way {
+    /// At the keys: the largest letters, the chord, what is about to change.
+    #[default]
+    Playing,
+    /// Beside the keys: what the mode gives, and where it stands among others.
+    Teaching,
+    /// Afterwards: the whole sitting.
+    LookingBack,
+}
+
+impl Way {
+    pub const ALL: [Way; 3] = [Way::Playing, Way::Teaching, Way::LookingBack];
+
+    /// As the settings write it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Way::Playing => "playing",
+            Way::Teaching => "teaching",
+            Way::LookingBack => "looking back",
+        }
+    }
+}
+
+/// What may be left out; the letters, the chord and the bottom lines always stay.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Panel {
+    Window,
+    Contender,
+    Piano,
+    Strip,
+    Brightness,
+    Scale,
+    Relatives,
+}
+
+/// Which panels are to be seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Panels(u8);
+
+impl Default for Panels {
+    fn default() -> Panels {
+        Panel::ALL.into_iter().collect()
+    }
+}
+
+impl FromIterator<Panel> for Panels {
+    fn from_iter<I: IntoIterator<Item = Panel>>(panels: I) -> Panels {
+        Panels(panels.into_iter().fold(0, |set, p| set | 1 << p as u8))
+    }
+}
+
+impl Panels {
+    fn has(self, panel: Panel) -> bool {
+        self.0 >> panel as u8 & 1 == 1
+    }
+}
+
+impl Panel {
+    pub const ALL: [Panel; 7] = [
+        Panel::Window,
+        Panel::Contender,
+        Panel::Piano,
+        Panel::Strip,
+        Panel::Brightness,
+        Panel::Scale,
+        Panel::Relatives,
+    ];
+
+    /// As the settings write it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Panel::Window => "window",
+            Panel::Contender => "contender",
+            Panel::Piano => "piano",
+            Panel::Strip => "strip",
+            Panel::Brightness => "brightness",
+            Panel::Scale => "scale",
+            Panel::Relatives => "relatives",
+        }
+    }
+}
+
+/// What is asked for.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Wanted {
+    pub way: Way,
+    pub panels: Panels,
+    /// What decides.
+    pub why: bool,
+    /// The harmonized scale in the place of the window.
+    pub scale: bool,
+}
+
+/// Where each panel is. A panel without room is empty.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Places {
+    pub here: Rect,
+    pub chord: Rect,
+    pub window: Rect,
+    /// In the window's place; where there is none, in the strip's.
+    pub scale: Rect,
+    pub contender: Rect,
+    /// In the window's place; where that is narrow in the piano's and the strip's, and on
+    /// the smallest screens in few rows.
+    pub why: Rect,
+    pub brightness: Rect,
+    pub relatives: Rect,
+    pub lanes: Rect,
+    pub piano: Rect,
+    pub strip: Rect,
+    pub notice: Rect,
+    pub status: Rect,
+    pub size: Sizes,
+}
+
+/// The letters' sizes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Sizes {
+    pub here: Size,
+    pub home: Size,
+    pub chord: Size,
+}
+
+impl Default for Sizes {
+    fn default() -> Sizes {
+        Sizes {
+            here: Size::Four,
+            home: Size::Four,
+            chord: Size::Four,
+        }
+    }
+}
+
+/// Rows of the blocks from top to bottom: least, and most.
+struct Plan {
+    size: Sizes,
+    chord: (u16, u16),
+    contender: (u16, u16),
+    piano: (u16, u16),
+    strip: (u16, u16),
+    /// The window's columns; none: no window.
+    window: u16,
+}
+
+/// Rows of what decides on the smallest screens.
+const WHY: u16 = 2;
+/// Columns and rows that bars need beside words.
+const BARS: (u16, u16) = (44, 7);
+
+/// Lays out `area`; `None` where it is too small.
+pub(super) fn places(area: Rect, wanted: &Wanted) -> Option<Places> {
+    let (w, h) = (area.width, area.height);
+    if w < SMALLEST.0 || h < SMALLEST.1 {
+        return None;
+    }
+    let mut places = match wanted.way {
+        Way::Playing => playing(area, wanted),
+        Way::Teaching => teaching(area, wanted),
+        Way::LookingBack => looking_back(area, wanted),
+    };
+    let margin = margin(w);
+    let line = |y| Rect::new(area.x + margin, y, w - 2 * margin, 1);
+    (places.notice, places.status) = (line(area.bottom() - 2), line(area.bottom() - 1));
+    Some(places)
+}
+
+fn margin(w: u16) -> u16 {
+    if w >= 72 { 1 } else { 0 }
+}
+
+fn playing(area: Rect, wanted: &Wanted) -> Places {
+    let (w, h) = (area.width, area.height);
+    let (why, scale) = (wanted.why, wanted.scale);
+    let size = |here, home, chord| Sizes { here, home, chord };
+    use Size::{Eight, Four, One, Sixteen};
+    let plan = if w >= 184 && h >= 54 {
+        Plan {
+            size: size(Sixteen, Eight, Eight),
+            chord: (12, 12),
+            contender: (5, 5),
+            piano: (6, 8),
+            strip: (10, 10),
+            window: 74,
+        }
+    } else if w >= 112 && h >= 33 {
+        Plan {
+            size: size(Eight, Four, Four),
+            chord: (7, 8),
+            contender: (4, 5),
+            piano: (3, 6),
+            strip: (6, 7),
+            window: 50,
+        }
+    } else if w >= 72 && h >= 22 {
+        Plan {
+            size: size(Four, Four, Four),
+            chord: (6, 8),
+            contender: (1, 3),
+            piano: (3, 4),
+            strip: (4, 7),
+            window: 38,
+        }
+    } else {
+        Plan {
+            size: size(Four, Four, One),
+            chord: (2, 3),
+            contender: (1, 2),
+            piano: (3, 3),
+            strip: (4, 6),
+            window: 0,
+        }
+    };
+    let has = |panel, rows| {
+        if wanted.panels.has(panel) {
+            rows
+        } else {
+            (0, 0)
+        }
+    };
+    let window = wanted.panels.has(Panel::Window) || why || scale;
+    let plan = Plan {
+        contender: has(Panel::Contender, plan.contender),
+        piano: has(Panel::Piano, plan.piano),
+        strip: has(Panel::Strip, plan.strip),
+        window: if window { plan.window } else { 0 },
+        ..plan
+    };
+    let in_rows = why && plan.window == 0;
+    let here = plan.size.here.rows() + 2;
+    let fixed = here + 2;
+    let mut rows = [plan.chord, plan.contender, plan.piano, plan.strip].map(|r| r.0);
+    let most = [plan.chord, plan.contender, plan.piano, plan.strip].map(|r| r.1);
+    let mut gaps = [0u16; 4];
+    let mut spare = h.saturating_sub(fixed + rows.iter().sum::<u16>());
+    let reasons = if in_rows { spare.min(WHY) } else { 0 };
+    spare -= reasons;
+    // What is over goes round: the strip and the contender first, then air.
+    'rounds: for round in 0.. {
+        let before = spare;
+        for i in [3, 1, 2, 0] {
+            if rows[i] < most[i] {
+                if spare == 0 {
+                    break 'rounds;
+                }
+                rows[i] += 1;
+                spare -= 1;
+            }
+            if gaps[i] < round.min(4) {
+                if spare == 0 {
+                    break 'rounds;
+                }
+                gaps[i] += 1;
+                spare -= 1;
+            }
+        }
+        if spare == before && round > 4 {
+            break;
+        }
+    }
+    let margin = margin(w);
+    let (left, wide) = (area.x + margin, w - 2 * margin);
+    let mut y = area.y;
+    let mut take = |height: u16, gap: u16| {
+        y += gap;
+        let r = Rect::new(left, y, wide, height);
+        y += height;
+        r
+    };
+    let here = take(here, 0);
+    let both = take(rows[0], gaps[0]);
+    let contender = take(rows[1], gaps[1]);
+    let (contender, reasons) = match (in_rows, reasons) {
+        (false, _) => (contender, Rect::default()),
+        (true, 0) => (Rect::default(), contender),
+        (true, rows) => (contender, take(rows, 0)),
+    };
+    let piano = take(rows[2], gaps[2]);
+    let strip = take(rows[3], gaps[3]);
+    let window = Rect {
+        x: both.right().saturating_sub(plan.window),
+        width: plan.window,
+        ..both
+    };
+    let gutter = if plan.window > 0 { 2 } else { 0 };
+    let none = Rect::default();
+    let (window, strip, scale) = match scale {
+        false => (window, strip, none),
+        true if plan.window > 0 => (none, strip, window),
+        true => (window, none, strip),
+    };
+    let (mut window, mut piano, mut strip, mut scale) = (window, piano, strip, scale);
+    let reasons = match why && plan.window > 0 {
+        false => reasons,
+        // Beside the chord, and the scale gives way to it; or below, where it is wider.
+        true if plan.window >= BARS.0 && rows[0] >= BARS.1 => {
+            let place = if scale.is_empty() { window } else { scale };
+            (window, scale) = (none, none);
+            place
+        }
+        true => {
+            let low = Rect {
+                height: strip.bottom().saturating_sub(piano.y),
+                ..piano
+            };
+            (piano, strip) = (none, none);
+            low
+        }
+    };
+    Places {
+        here,
+        chord: Rect {
+            width: both.width - plan.window - gutter,
+            ..both
+        },
+        window,
+        scale,
+        contender,
+        why: reasons,
+        piano,
+        strip,
+        size: plan.size,
+        ..Places::default()
+    }
+}
+
+/// Rows from the top, one block after another.
+struct Rows {
+    left: u16,
+    wide: u16,
+    y: u16,
+}
+
+impl Rows {
+    fn new(area: Rect) -> Rows {
+        let margin = margin(area.width);
+        Rows {
+            left: area.x + margin,
+            wide: area.width - 2 * margin,
+            y: area.y,
+        }
+    }
+
+    fn take(&mut self, rows: u16) -> Rect {
+        let place = Rect::new(self.left, self.y, self.wide, rows);
+        self.y += rows;
+        if rows == 0 { Rect::default() } else { place }
+    }
+}
+
+/// The left `columns` of a place, and what is right of them and of a gutter.
+fn beside(place: Rect, columns: u16) -> (Rect, Rect) {
+    let columns = columns.min(place.width);
+    let gone = (columns + 2).min(place.width);
+    let left = Rect {
+        width: columns,
+        ..place
+    };
+    let right = Rect {
+        x: place.x + gone,
+        width: place.width - gone,
+        ..place
+    };
+    (left, right)
+}
+
+/// The letters and the chord: side by side where it is wide, else one above the other.
+fn top(rows: &mut Rows, places: &mut Places, sizes: (Size, Size), wide: bool) {
+    let (here, chord) = sizes;
+    places.size = Sizes {
+        here,
+        home: here.min(Size::Four),
+        chord,
+    };
+    let height = here.rows() + 2;
+    if wide {
+        let both = rows.take(height.max(chord.rows() + 2));
+        (places.here, places.chord) = beside(both, both.width * 11 / 20);
+    } else {
+        places.here = rows.take(height);
+        places.chord = rows.take(2);
+    }
+}
+
+fn teaching(area: Rect, wanted: &Wanted) -> Places {
+    let (w, h) = (area.width, area.height);
+    let mut places = Places::default();
+    let mut rows = Rows::new(area);
+    use Size::{Eight, Four, One};
+    match () {
+        () if w >= 184 && h >= 54 => top(&mut rows, &mut places, (Eight, Eight), true),
+        () if w >= 112 && h >= 33 => top(&mut rows, &mut places, (Four, Four), true),
+        () if h >= 22 => top(&mut rows, &mut places, (Four, One), false),
+        () => top(&mut rows, &mut places, (One, One), false),
+    }
+    let rest = h.saturating_sub(rows.y - area.y + 2);
+    let has = |panel, rows| if wanted.panels.has(panel) { rows } else { 0 };
+    let piano = has(
+        Panel::Piano,
+        match rest {
+            0..12 => 0,
+            12..20 => 4,
+            20..30 => 6,
+            _ => 8,
+        },
+    );
+    let relatives = has(Panel::Relatives, u16::from(rest >= 12));
+    let strip = has(Panel::Strip, if rest >= 36 { 8 } else { 0 });
+    let air = u16::from(rest >= 20);
+    let main = rest.saturating_sub(piano + relatives + strip + 3 * air);
+    rows.y += air;
+    let main = rows.take(main);
+    places.relatives = rows.take(relatives);
+    rows.y += air;
+    places.piano = rows.take(piano);
+    rows.y += air;
+    places.strip = rows.take(strip);
+    let ladder = (main.width * 2 / 5).clamp(28, 64);
+    let (left, right) = match (
+        wanted.panels.has(Panel::Brightness),
+        wanted.panels.has(Panel::Scale),
+    ) {
+        (true, true) => beside(main, ladder),
+        (true, false) => (main, Rect::default()),
+        (false, true) => (Rect::default(), main),
+        (false, false) => (Rect::default(), Rect::default()),
+    };
+    places.brightness = left;
+    match wanted.why {
+        true if right.is_empty() => places.why = main,
+        true => places.why = right,
+        false => places.scale = right,
+    }
+    if places.why == main {
+        places.brightness = Rect::default();
+    }
+    places
+}
+
+fn looking_back(area: Rect, wanted: &Wanted) -> Places {
+    let (w, h) = (area.width, area.height);
+    let mut places = Places::default();
+    let mut rows = Rows::new(area);
+    use Size::{Four, One};
+    match () {
+        () if w >= 112 && h >= 33 => top(&mut rows, &mut places, (Four, Four), true),
+        () if h >= 22 => top(&mut rows, &mut places, (One, One), w >= 72),
+        () => {
+            places.size = Sizes {
+                here: One,
+                home: One,
+                chord: One,
+            };
+            places.here = rows.take(2);
+        }
+    }
+    let rest = h.saturating_sub(rows.y - area.y + 2);
+    let why = if wanted.why { rest / 3 } else { 0 };
+    places.lanes = rows.take(rest - why);
+    places.why = rows.take(why);
+    places
+}

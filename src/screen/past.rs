@@ -1,0 +1,90 @@
+//! What stands still while everything goes on: a frozen picture, a chord before, the
+//! sitting shown once more.
+
+use crate::engine::{Established, Explanation, History, Reading, Voiced};
+use crate::plan::{ChordSpan, Marker, Region};
+use crate::time::Time;
+
+/// A picture that was kept.
+#[derive(Clone, Debug)]
+pub(super) struct Still {
+    pub reading: Reading,
+    pub history: History,
+    pub markers: Vec<Marker>,
+    pub explanation: Option<Explanation>,
+    pub now: Time,
+}
+
+fn at(regions: &[Region], now: Time) -> Option<Established> {
+    let region = regions.iter().rev().find(|r| r.start <= now)?;
+    (now < region.end).then_some(Established {
+        tonality: region.tonality,
+        tonic: region.tonic,
+        at: region.start,
+        since: region.since,
+        probability: region.probability,
+        open: region.open,
+    })
+}
+
+/// The keys of a chord that was, in the place of those that sound.
+pub(super) fn with_chord(reading: Reading, span: &ChordSpan) -> Reading {
+    Reading {
+        held: span.keys,
+        pedalled: 0,
+        struck: span.keys,
+        struck_at: span.start,
+        chord: Some((span.sonority, span.start)),
+        voiced: Some(Voiced {
+            keys: span.keys,
+            sonority: span.sonority,
+        }),
+        ..reading
+    }
+}
+
+/// What was read at a moment, as far as the history keeps it: no contender, no window.
+pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading {
+    let plan = history.plan();
+    let silent = history.rests().find(|&(a, b)| a <= now && now < b);
+    let bare = Reading {
+        at: now,
+        held: 0,
+        pedalled: 0,
+        damper: false,
+        struck: 0,
+        struck_at: Time::ZERO,
+        window: [0.0; 12],
+        chord: None,
+        voiced: None,
+        here: at(&plan.regions, now),
+        home: at(&plan.home, now),
+        contender: None,
+        collection: None,
+        silent_since: silent.map(|s| s.0),
+        begun: true,
+        ..present
+    };
+    let chords = history.chords();
+    let after = chords.partition_point(|c| c.start <= now);
+    let span = chords.get(after.wrapping_sub(1)).filter(|c| now < c.end);
+    match span {
+        Some(span) if silent.is_none() => with_chord(bare, span),
+        _ => bare,
+    }
+}
+
+/// The same without a single name, for a class that is to find them.
+pub(super) fn without_names(reading: Reading) -> Reading {
+    Reading {
+        chord: None,
+        voiced: None,
+        here: None,
+        home: None,
+        contender: None,
+        collection: None,
+        pinned: None,
+        stated: None,
+        ..reading
+    }
+}
