@@ -269,7 +269,7 @@ impl Settings {
                 let guess = near.map_or(String::new(), |n| format!("did you mean '{n}'? "));
                 let all = names().join(", ");
                 faults.add(
-                    text.at.clone(),
+                    text.at,
                     format!(
                         "screen.panels: '{}' is no panel; {guess}It may be {all}",
                         text.value

@@ -158,7 +158,12 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look:
     let (sonority, within) = (shown.sonority, shown.within);
     let room = pen.width().saturating_sub(x);
     let rows = pen.height().saturating_sub(y);
-    let Some(voiced) = shown.voiced else {
+    // Under a new label the keys of the chord before say nothing yet.
+    let own = |v: &Voiced| {
+        let (keys, label) = (v.sonority.set(), sonority.set());
+        keys.is_subset(label) || label.is_subset(keys)
+    };
+    let Some(voiced) = shown.voiced.filter(own) else {
         let words = words(sonority, within, around, look);
         pen.put(x, y, &fit(&words, room, ascii), styles.text);
         return;

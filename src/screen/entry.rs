@@ -98,6 +98,6 @@ mod tests {
             "{}",
             entry.line(false)
         );
-        assert_eq!(entry.line(true).find(|c: char| c == '▏'), None);
+        assert_eq!(entry.line(true).find('▏'), None);
     }
 }

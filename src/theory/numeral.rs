@@ -1117,6 +1117,18 @@ impl Numeral {
         }
     }
 
+    /// Whether the third that a suspension stands for is minor in the mode: isus4 in
+    /// Dorian. The dominant of minor waits for its raised third.
+    fn suspends_minor(&self) -> bool {
+        const MAJOR: [i8; 7] = [0, 2, 4, 5, 7, 9, 11];
+        let number = self.degree.number as usize + 6;
+        let at = |n: usize| MAJOR[n % 7] + self.own[n % 7];
+        let plain = matches!(self.role, Role::Diatonic | Role::Borrowed);
+        let own = self.degree.alter == self.own[number % 7];
+        let third = (at(number + 2) - at(number)).rem_euclid(12);
+        plain && own && third == 3 && !(self.minor && self.degree.number == 5)
+    }
+
     fn target(&self, target: Target, notation: &Notation) -> String {
         let capitals = notation.case == NumeralCase::Capitals;
         let sign = self.sign(target.degree, target.minor, notation);
@@ -1161,7 +1173,8 @@ impl Numeral {
             Role::Neapolitan if bass == Some(3) && k.symbol.is_empty() => return "N6".into(),
             _ => {}
         }
-        let mut small = matches!(triad, Triad::Minor | Triad::Diminished);
+        let mut small = matches!(triad, Triad::Minor | Triad::Diminished)
+            || triad == Triad::Suspended && self.suspends_minor();
         let sign = match self.role {
             Role::Applied(_) | Role::Cadential(_) => 0,
             Role::TritoneSubstitute(_) => -1,
@@ -1473,6 +1486,16 @@ mod tests {
         let numeral = analyse(chord(label), &context, Catalogue::standard());
         let all: Vec<String> = numeral.notes().map(|n| n.to_string()).collect();
         all.join(" ")
+    }
+
+    /// Common practice, no source: a suspension has the size of the third that it stands for.
+    #[test]
+    fn a_suspension_is_as_small_as_the_third_that_it_stands_for() {
+        let plain = Notation::default();
+        let text = |key: &str, chords: &str| all(key, chords, false, &plain);
+        assert_eq!(text("D dorian", "Dsus4 Dm Gsus4"), "isus4 i IVsus4");
+        assert_eq!(text("C ionian", "Csus4 Dsus4 G"), "Isus4 iisus4 V");
+        assert_eq!(text("A minor", "Asus4 Esus4"), "isus4 Vsus4");
     }
 
     /// Common practice of the textbooks, no single source.
