@@ -652,7 +652,7 @@ fn the_settings_are_followed() {
     let ascii = "[notation]\nglyphs = \"ascii\"\n";
     write(&format!("{keys}[reading]\ninertia = \"section\"\n{ascii}"));
     term.see("in ASCII", |t| {
-        !t.contains('▒') && t.contains("inertia period")
+        !t.contains('█') && t.contains("inertia period")
     });
     std::fs::write(&file, "").unwrap();
     term.see("what needs a new start", |t| {

@@ -40,16 +40,9 @@ impl Words<'_> {
         })
     }
 
-    /// The notes that change from one to the other. Without a tonic in common the two
-    /// have no do in common either, and keep their letters.
+    /// The notes that change from one to the other.
     pub(super) fn altered(&self, b: &Beside) -> Vec<(Option<String>, Option<String>)> {
-        let (left, right) = (b.left.tonic, b.right.tonic);
-        let name = |n: Spelling| match left == right {
-            true => self.note(left, n),
-            false => self.name(n),
-        };
-        let pairs = b.altered().into_iter();
-        pairs.map(|(l, r)| (l.map(name), r.map(name))).collect()
+        b.altered_names(self.notation)
     }
 
     pub(super) fn degree(&self, d: Degree) -> String {
@@ -67,18 +60,12 @@ impl Words<'_> {
     }
 
     pub(super) fn label(&self, h: &Harmonized, s: &Stack) -> String {
-        let within = Some((h.tonality, h.tonic));
-        match s.chord() {
-            // As its notes are: in G♭ minor pentatonic no F♯m.
-            Some((chord, root)) => self.notation.chord(chord, root),
-            None => self.notation.sonority(s.sonority, within, self.catalogue),
-        }
+        h.label(s, self.notation, self.catalogue)
     }
 
     /// Empty where the notes are no chord.
     pub(super) fn numeral(&self, h: &Harmonized, s: &Stack) -> String {
-        let within = Some((h.tonality, h.tonic));
-        let numeral = self.notation.numeral(s.sonority, within, self.catalogue);
+        let numeral = h.numeral(s, self.notation, self.catalogue);
         numeral.unwrap_or_default()
     }
 

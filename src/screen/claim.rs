@@ -1,6 +1,6 @@
 //! How much of a tonality's name may be said: what has not been heard is not claimed.
 
-use super::draw::Look;
+use super::draw::{Look, Picture};
 use crate::plan::Open;
 use crate::theory::{ModeId, Spelling, Tonality};
 
@@ -24,6 +24,42 @@ pub(super) fn claim(open: Open) -> Claim {
         (None, ..) | (_, _, 0) => Claim::Decided,
         (Some(_), None, 1) => Claim::Guess,
         _ => Claim::Undecided,
+    }
+}
+
+/// The tonality that panels refer to (see `Reading::within`), and how much of it may be
+/// said: the pinned one whole, that here as far as it was heard.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Reference {
+    pub tonality: Tonality,
+    /// As the user wants it written.
+    pub tonic: Spelling,
+    pub open: Open,
+    pub claim: Claim,
+    pub pinned: bool,
+}
+
+pub(super) fn reference(picture: &Picture, look: &Look) -> Option<Reference> {
+    let (tonality, tonic) = picture.reading.within()?;
+    let pinned = picture.reading.pinned.is_some();
+    let open = match picture.reading.here {
+        Some(here) if !pinned => here.open,
+        _ => Open::default(),
+    };
+    Some(Reference {
+        tonality,
+        tonic: look.notation.tonic(tonality, tonic, look.catalogue),
+        open,
+        claim: claim(open),
+        pinned,
+    })
+}
+
+impl Reference {
+    /// Whether what refers to it is to be dimmed: it is a guess, or of a picture that
+    /// has stopped. What is pinned stands whatever sounds.
+    pub fn is_dim(&self, picture: &Picture) -> bool {
+        self.claim == Claim::Guess || (!self.pinned && picture.asleep().is_some())
     }
 }
 

@@ -147,7 +147,7 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
             if !p.why.is_empty() && !picture.hidden {
                 why::draw(&mut Pen::new(buf, p.why), picture, look);
             }
-            piano::draw(&mut Pen::new(buf, p.piano), picture, view, look);
+            piano::draw(&mut Pen::new(buf, p.piano), picture, view, look, false);
             strip::draw(&mut Pen::new(buf, p.strip), picture, &mut view.strip, look);
             status::notice(&mut Pen::new(buf, p.notice), picture, look);
             status::draw(&mut Pen::new(buf, p.status), picture, look);

@@ -3,34 +3,45 @@
 //!
 //! One or two columns a key, black keys above white ones. A filled shape is
 //! held, a hollow one hangs on the pedal; a diamond is the center, a disc a note
-//! of the mode, a triangle a note outside it.
+//! of the mode, a triangle a note outside it. Where there are rows enough, the degree
+//! of each stands below.
 
+use super::claim::{Claim, reference};
 use super::draw::{Look, Picture, View};
-use super::pen::Pen;
-use crate::engine::each;
-use crate::theory::PitchClass;
+use super::pen::{Pen, columns};
+use crate::engine::{KeySet, each};
+use crate::theory::{PitchClass, degree_in};
 use ratatui::style::Style;
 
 /// The keys of a full piano.
 const LOWEST: u8 = 21;
 const HIGHEST: u8 = 108;
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Look) {
+/// Draws the keys; with `degrees` as wide as their degrees need, and those of the whole
+/// mode written where something sounds.
+pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Look, degrees: bool) {
     let (w, h) = (pen.width(), pen.height());
     if w < 30 || h < 3 {
         return;
     }
     let styles = look.styles();
     let sounding = picture.reading.sounding();
-    let (first, last, wide) = range(w, sounding, view);
+    let (first, last, wide) = range(w, sounding, view, degrees);
     let keys = (last - first + 1) as u16;
     let left = (w - keys * wide) / 2;
-    // Black keys, white keys, names of the octaves.
-    let black_rows = (h - 1) / 2;
-    let white_rows = h - 1 - black_rows;
+    // Black keys, white keys, degrees (in a second row where they stand close), names of
+    // the octaves.
+    let below = match h {
+        ..5 => 0,
+        5 | 6 => 1,
+        _ => 2,
+    };
+    let black_rows = (h - 1 - below) / 2;
+    let white_rows = h - 1 - below - black_rows;
 
     // In front the white keys are as wide as all.
-    pen.line(left, h - 2, keys * wide, look.sign('─', '-'), styles.faint);
+    let front = black_rows + white_rows - 1;
+    pen.line(left, front, keys * wide, look.sign('─', '-'), styles.faint);
     for key in first..=last {
         let x = left + (key - first) as u16 * wide;
         let black = is_black(key);
@@ -44,7 +55,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Loo
             for column in x..x + wide {
                 match mark {
                     Some((c, style)) => pen.dot(column, row, c, style),
-                    None if black => pen.dot(column, row, look.sign('▒', ':'), styles.faint),
+                    None if black => pen.dot(column, row, look.sign('█', ':'), styles.faint),
                     None => {}
                 }
             }
@@ -52,6 +63,15 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Loo
         if key % 12 == 0 {
             pen.put(x, h - 1, &format!("C{}", key as i32 / 12 - 1), styles.quiet);
         }
+    }
+    if below > 0 {
+        let keys = Keys {
+            first,
+            last,
+            left,
+            wide,
+        };
+        write_degrees(pen, (front + 1, below), keys, picture, look, degrees);
     }
     // Something sounds where there is no room to show it.
     let below = each(sounding).any(|k| k < first);
@@ -74,14 +94,99 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Loo
     }
 }
 
+/// Which keys are shown, and where.
+#[derive(Clone, Copy)]
+struct Keys {
+    first: u8,
+    last: u8,
+    /// The first one's column, and columns a key.
+    left: u16,
+    wide: u16,
+}
+
+/// Degrees of the reference below what sounds and, with `whole`, below every key of the
+/// mode from the tonic under the lowest that sounds to the one over the highest. In
+/// `rows` from `y` on; what sounds goes first where there is not room for all.
+fn write_degrees(
+    pen: &mut Pen,
+    (y, rows): (u16, u16),
+    keys: Keys,
+    picture: &Picture,
+    look: &Look,
+    whole: bool,
+) {
+    let Some(reference) = reference(picture, look) else {
+        return;
+    };
+    let (center, styles) = (reference.tonality.center, look.styles());
+    let mode = look.catalogue.mode(reference.tonality.mode);
+    let above = |key: u8| PitchClass::of_key(key).above(center);
+    let sounding = picture.reading.sounding();
+    let shown = |key: &u8| (keys.first..=keys.last).contains(key);
+    let mut list: Vec<u8> = each(sounding).filter(shown).collect();
+    // A mode that is still open has no notes yet that could be written.
+    if whole && reference.claim != Claim::Undecided {
+        let (low, high) = span(sounding, center);
+        let own = |key: &u8| mode.degrees.iter().any(|d| d.semitones() == above(*key));
+        let idle = |key: &u8| sounding >> key & 1 == 0;
+        list.extend((low..=high).filter(shown).filter(own).filter(idle));
+    }
+    // Row, first column and the one after, of what stands already.
+    let mut taken: Vec<(u16, u16, u16)> = Vec::with_capacity(list.len());
+    for key in list {
+        let text = degree_in(above(key), mode).text(look.notation.glyphs);
+        let style = mark(key, picture, look).map_or(styles.quiet, |(_, style)| style);
+        let x = keys.left + (key - keys.first) as u16 * keys.wide;
+        let long = columns(&text);
+        // The number below its key, the sign before it, or from the key on.
+        let places = [(x + keys.wide.min(long)).saturating_sub(long), x];
+        let free = |row: u16, x: u16, near: bool| {
+            let mut others = taken.iter().filter(|t| t.0 == row);
+            x + long <= pen.width()
+                && others.all(|&(_, a, b)| {
+                    // Bare numbers are told apart without a blank between.
+                    let gap = u16::from(!near && (long > 1 || b - a > 1));
+                    x + long + gap <= a || x >= b + gap
+                })
+        };
+        let all = || (0..rows).flat_map(|row| places.map(|x| (row, x)));
+        let sounds = sounding >> key & 1 == 1;
+        // What sounds is told also where it must stand close; two columns a key are apart.
+        let close = sounds || keys.wide > 1;
+        let place = all()
+            .find(|&(row, x)| free(row, x, false))
+            .or_else(|| all().find(|&(row, x)| close && free(row, x, true)));
+        if let Some((row, x)) = place {
+            pen.put(x, y + row, &text, style);
+            taken.push((row, x, x + long));
+        }
+    }
+}
+
+/// From the tonic at or under the lowest key that sounds to the one at or over the
+/// highest; in silence the octave in the middle.
+fn span(sounding: KeySet, center: PitchClass) -> (u8, u8) {
+    let to_tonic = |key: u8| PitchClass::of_key(key).above(center) as u8;
+    let middle = 60u8;
+    let low = each(sounding).min().unwrap_or(middle);
+    let high = each(sounding).max().unwrap_or(middle);
+    let up = |key: u8| key.saturating_add((12 - to_tonic(key)) % 12);
+    let low = low.saturating_sub(to_tonic(low));
+    (low, up(high).max(low.saturating_add(12)).min(HIGHEST))
+}
+
+/// Columns that a piano with degrees needs for two columns a key: three octaves.
+const WIDE_ENOUGH: u16 = 2 + 3 * 24;
+
 /// The first and last key shown, and columns a key. Where not all have room, it
 /// moves by whole octaves, and only when something sounds outside.
-fn range(w: u16, sounding: u128, view: &mut View) -> (u8, u8, u16) {
+fn range(w: u16, sounding: u128, view: &mut View, degrees: bool) -> (u8, u8, u16) {
     let all = (HIGHEST - LOWEST + 1) as u16;
-    if w >= all {
+    let least = if degrees && w >= WIDE_ENOUGH { 2 } else { 1 };
+    if w >= all * least {
         return (LOWEST, HIGHEST, (w / all).min(2));
     }
-    let octaves = (w - 2) / 12;
+    let octaves = (w - 2) / (12 * least);
     let keys = (octaves * 12) as u8;
     let top = (HIGHEST + 1).saturating_sub(keys) / 12 * 12;
     view.lowest_key = view.lowest_key.clamp(24, top.max(24));
@@ -99,7 +204,7 @@ fn range(w: u16, sounding: u128, view: &mut View) -> (u8, u8, u16) {
             view.lowest_key = low;
         }
     }
-    (view.lowest_key, view.lowest_key + keys - 1, 1)
+    (view.lowest_key, view.lowest_key + keys - 1, least)
 }
 
 /// The sign of a key that sounds.
@@ -111,9 +216,9 @@ fn mark(key: u8, picture: &Picture, look: &Look) -> Option<(char, Style)> {
     }
     let styles = look.styles();
     let pc = PitchClass::of_key(key);
-    let (filled, hollow, plain, small, style) = match reading.here {
-        Some(e) if e.tonality.center == pc => ('◆', '◇', '*', '+', styles.center),
-        Some(e) if !look.catalogue.all_forms(e.tonality).contains(pc) => {
+    let (filled, hollow, plain, small, style) = match reading.within() {
+        Some((t, _)) if t.center == pc => ('◆', '◇', '*', '+', styles.center),
+        Some((t, _)) if !look.catalogue.all_forms(t).contains(pc) => {
             ('▲', '△', 'X', 'x', styles.outside)
         }
         _ => ('●', '○', 'O', 'o', styles.inside),

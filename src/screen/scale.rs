@@ -1,12 +1,13 @@
-//! The harmonized scale of the tonality here: the triad and the seventh on each
-//! degree, what in them differs from the parallel major or minor, and the chord that
-//! sounds in brackets.
+//! The harmonized scale of the tonality pinned or here: the triad and the seventh on
+//! each degree, what in them differs from the parallel major or minor, and the chord
+//! that sounds in brackets.
 //!
 //! Where there are rows enough a degree has a row, and its notes where there is room;
-//! else a column.
+//! else a column. With twice as many rows the degrees stand apart, to be read from afar;
+//! notes without room beside their chords go between the degrees.
 
 use super::chord::Label;
-use super::claim::{self, Claim};
+use super::claim::{Claim, reference};
 use super::draw::{Look, Picture};
 use super::pen::{Pen, columns, fit};
 use crate::theory::{Harmonized, Place, Size, Spelling, Stack, Step, Tonality, spell_degree};
@@ -23,20 +24,24 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look)
         let words = fit(words, w.saturating_sub(1), look.ascii());
         pen.put(1, h / 2, &words, styles.quiet);
     };
-    let Some(here) = picture.reading.here else {
+    let Some(reference) = reference(picture, look) else {
         return say(pen, "no center, no scale");
     };
-    let claim = claim::claim(here.open);
-    if claim == Claim::Undecided {
+    if reference.claim == Claim::Undecided {
         return say(pen, "not yet: the mode is still open");
     }
-    let tonic = look
-        .notation
-        .tonic(here.tonality, here.tonic, look.catalogue);
-    let scale = Harmonized::new(here.tonality, tonic, look.catalogue);
+    let scale = Harmonized::new(reference.tonality, reference.tonic, look.catalogue);
     let place = label.sonority().and_then(|s| s.chord());
     let place = place.and_then(|chord| scale.locate(chord));
-    legend(pen, &scale, look);
+    let mut x = 8;
+    if reference.pinned {
+        let name = look
+            .notation
+            .tonality(scale.tonality, scale.tonic, look.catalogue);
+        let name = fit(&format!("of {name}"), w.saturating_sub(x + 1), look.ascii());
+        x = pen.put(x + 1, 0, &name, styles.strong);
+    }
+    legend(pen, x + 2, &scale, look);
     let usual = scale.usual().len();
     let spare = usize::from(h).saturating_sub(usual + 1);
     let all = Table::new(&scale, place, spare, look);
@@ -45,13 +50,13 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look)
     } else {
         all.across(pen, look);
     }
-    if claim == Claim::Guess || picture.asleep().is_some() {
+    if reference.is_dim(picture) {
         pen.tint(0, h, styles.asleep);
     }
 }
 
 /// On the right of the caption what the marks mean, in as many words as there is room for.
-fn legend(pen: &mut Pen, scale: &Harmonized, look: &Look) {
+fn legend(pen: &mut Pen, x: u16, scale: &Harmonized, look: &Look) {
     let other = scale.parallel.filter(|&p| p != scale.tonality.mode);
     let parallel = other.map(|mode| {
         let t = Tonality {
@@ -76,13 +81,16 @@ fn legend(pen: &mut Pen, scale: &Harmonized, look: &Look) {
         }
         parts.join("  ")
     };
-    let room = pen.width().saturating_sub(10);
+    let room = pen.width().saturating_sub(x);
     let long = say("not as in ", "with ");
-    let text = match columns(&long) <= room {
-        true => long,
-        false => fit(&say("", ""), room, look.ascii()),
-    };
-    pen.put_right(pen.width(), 0, &text, look.styles().quiet);
+    // In fewer words, then without the note that is seen in the chords anyway.
+    let short = say("", "");
+    let differs = short.split("  ").next().unwrap_or_default();
+    let text = [long.as_str(), &short, differs]
+        .into_iter()
+        .find(|t| columns(t) <= room)
+        .unwrap_or_default();
+    pen.put_right(pen.width(), 0, text, look.styles().quiet);
 }
 
 /// One chord as text.
@@ -107,16 +115,15 @@ impl Table {
     /// The usual form, and below it the chords of the others where `spare` rows are
     /// enough for one; without, on the degree that sounds the form that it sounds in.
     fn new(scale: &Harmonized, place: Option<Place>, spare: usize, look: &Look) -> Table {
-        let within = Some((scale.tonality, scale.tonic));
         let text = |&n: &Spelling| look.notation.name(n);
         let cell = |step: &Step, s: &Stack| {
             let notes: Vec<String> = s.notes.iter().map(text).collect();
             let notes = notes.join(" ");
             let label = match s.chord() {
-                Some((chord, root)) => look.notation.chord(chord, root),
+                Some(_) => scale.label(s, &look.notation, look.catalogue),
                 None => notes.clone(),
             };
-            let numeral = look.notation.numeral(s.sonority, within, look.catalogue);
+            let numeral = scale.numeral(s, &look.notation, look.catalogue);
             let own = s.sonority.chord().is_some_and(|c| c.root == c.bass);
             Cell {
                 numeral: numeral.unwrap_or_else(|| step.degree.text(look.notation.glyphs)),
@@ -173,33 +180,53 @@ impl Table {
         // Numeral, blank, bracket, label, bracket, marks; a gap between the halves.
         let bare = 1 + numeral[0] + label[0] + 5 + 1 + numeral[1] + label[1] + 5;
         let with_notes = bare + notes[0] + notes[1] <= pen.width();
-        let gap = if with_notes { 3 } else { 1 };
+        let count = self.rows.len() as u16;
+        let room = pen.height().saturating_sub(1);
+        let apart = count * 2 <= room + 1;
+        let between = apart && !with_notes && count * 2 <= room;
+        // Chords that stand apart stand so in both directions.
+        let bare = bare + if with_notes { notes[0] + notes[1] } else { 0 };
+        let spare = pen.width().saturating_sub(bare + 1) / 5;
+        let (near, far) = match apart {
+            true => (spare.min(2), spare.min(6)),
+            false => (0, 0),
+        };
+        let gap = far + if with_notes { 3 } else { 1 };
+        let first = u16::from(apart && count * 2 + u16::from(between) <= room);
         for (at, row) in self.rows.iter().enumerate() {
-            let y = at as u16 + 1;
+            let y = at as u16 * if apart { 2 } else { 1 } + 1 + first;
             let mut x = 1;
             for (i, size) in Size::BOTH.into_iter().enumerate() {
                 if let Some(cell) = &row[i] {
                     let lit = self.is_lit(at, size);
                     let alone = i == 0 && self.lit == Some((at, None));
                     let style = style(lit || alone, look);
-                    let x = pen.put(x, y, &cell.numeral, style).max(x + numeral[i]);
-                    if alone {
-                        bracket(pen, (0, columns(&cell.numeral) + 1), y, look);
-                    }
-                    let end = pen.put(x + 2, y, &cell.label, style);
+                    let start = x + numeral[i] + near + 1;
+                    let end = start + 1 + columns(&cell.label);
                     if lit {
-                        bracket(pen, (x + 1, end), y, look);
+                        // One bar from the numeral to the label.
+                        pen.line(x - 1, y, end - x + 2, ' ', style);
+                        bracket(pen, (start, end), y, look);
                     }
-                    let mut x = x + 3 + label[i];
+                    pen.put(x, y, &cell.numeral, style);
+                    if alone {
+                        bracket(pen, (x - 1, x + columns(&cell.numeral)), y, look);
+                    }
+                    let plain = if alone { look.styles().chord } else { style };
+                    pen.put(start + 1, y, &cell.label, plain);
+                    let mut x = start + 2 + label[i];
                     if with_notes {
+                        x += near.min(1);
                         pen.put(x, y, &cell.notes, look.styles().text);
                         x += notes[i];
+                    } else if between {
+                        pen.put(start + 1, y + 1, &cell.notes, look.styles().quiet);
                     }
                     marks(pen, (x, y), cell.differs, cell.characteristic, look);
                 }
-                x += numeral[i] + 3 + label[i] + 2 + gap;
+                x += numeral[i] + near + 3 + label[i] + 2 + gap;
                 if with_notes {
-                    x += notes[i];
+                    x += notes[i] + near.min(1);
                 }
             }
         }
@@ -257,12 +284,12 @@ impl Table {
 
 fn style(lit: bool, look: &Look) -> Style {
     let styles = look.styles();
-    if lit { styles.chord } else { styles.text }
+    if lit { styles.lit } else { styles.text }
 }
 
 /// Told by shape as well as by colour.
 fn bracket(pen: &mut Pen, (left, right): (u16, u16), y: u16, look: &Look) {
-    let style = look.styles().chord;
+    let style = look.styles().lit;
     pen.dot(left, y, '[', style);
     pen.dot(right, y, ']', style);
 }

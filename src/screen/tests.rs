@@ -5,6 +5,7 @@ use super::help::HelpView;
 use super::keys::Keys;
 use super::layout::{Panels, Wanted, Way};
 use super::palette::{Depth, Palette};
+use super::pen::Pen;
 use super::{Link, Source, Transport};
 use crate::engine::{
     Cause, Change, CollectionId, Contender, Established, Explanation, History, Inertia, KeySet,
@@ -18,6 +19,7 @@ use ratatui::layout::Rect;
 
 mod any_size;
 mod pictures;
+mod teaching;
 mod the_loop;
 
 fn sec(s: f64) -> Time {
@@ -329,6 +331,40 @@ impl Scene {
     pub fn harmonized(mut self) -> Scene {
         self.scale = true;
         self
+    }
+
+    /// With names pinned to a tonality.
+    pub fn pinned(mut self, name: &str) -> Scene {
+        let pin = established(name, 0.0, 0.0);
+        self.reading.pinned = Some((pin.tonality, pin.tonic));
+        self
+    }
+
+    /// Established here: another.
+    pub fn here(mut self, name: &str) -> Scene {
+        self.reading.here = Some(established(name, 2.0, 3.5));
+        self
+    }
+
+    /// Draws what `panel` draws, in a place of its own.
+    pub fn panel(
+        &self,
+        (width, height): (u16, u16),
+        notation: Notation,
+        panel: impl FnOnce(&mut Pen, &Picture, &Look),
+    ) -> Buffer {
+        let mut buf = Buffer::empty(Rect::new(0, 0, width, height));
+        let picture = self.picture();
+        let look = Look {
+            notation,
+            palette: Palette::Dark,
+            depth: Depth::default(),
+            catalogue: Catalogue::standard(),
+            keys: &self.keys,
+        };
+        let area = buf.area;
+        panel(&mut Pen::new(&mut buf, area), &picture, &look);
+        buf
     }
 
     /// An upper structure: D over C7, under both hands.

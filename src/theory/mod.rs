@@ -31,11 +31,11 @@ pub use mode::{
 };
 pub use naming::{Hearing, MAX_READINGS, Readings};
 pub use notation::{Cadential, Measure, Notation, NumeralCase};
-pub use numeral::{Around, Context, Numeral, Role, Sixth, Target, analyse, neighbour};
+pub use numeral::{Around, Context, Numeral, Role, Sixth, Target, analyse, degree_in, neighbour};
 pub use pitch::{PitchClass, PitchClassSet};
 pub use pivot::{Pivot, altered, pivot};
 pub use scale::{
-    Beside, Changes, Common, Form, Harmonized, Pair, Place, Shade, Size, Stack, Step,
+    Beside, Changes, Common, Form, Harmonized, Pair, Place, Shade, Size, Stack, Step, alterations,
     brightness_order, relatives,
 };
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};

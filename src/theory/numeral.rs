@@ -1060,14 +1060,19 @@ fn degree(number: u8, above: usize) -> Degree {
 /// accidentals are written as the plain note. Common practice, no source.
 pub(super) fn note(pc: PitchClass, center: PitchClass, tonic: Spelling, mode: &Mode) -> Spelling {
     let above = pc.above(center);
+    let spelled = spell_degree(tonic, degree_in(above, mode));
     match mode.degree_at(above) {
-        Some(d) if d.alter > -2 => spell_degree(tonic, d),
-        Some(d) => beside(spell_degree(tonic, d)),
-        None => {
-            let s = spell_degree(tonic, degree(CHROMATIC[above], above));
-            beside(s)
-        }
+        Some(d) if d.alter > -2 => spelled,
+        _ => beside(spelled),
     }
+}
+
+/// The degree of a note `above` semitones (0-11) over the center: the mode's own, else
+/// the common chromatic one, as [`Notation::note`] spells it.
+pub fn degree_in(above: usize, mode: &Mode) -> Degree {
+    let above = above % 12;
+    let common = || degree(CHROMATIC[above], above);
+    mode.degree_at(above).unwrap_or_else(common)
 }
 
 impl Numeral {

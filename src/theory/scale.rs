@@ -197,6 +197,21 @@ impl Harmonized {
         self.forms.first().map_or(&[], |f| &f.steps)
     }
 
+    /// A chord's label, its root as the scale spells it: in G♭ minor pentatonic no F♯m.
+    /// Notes that are no chord have the label of notes.
+    pub fn label(&self, s: &Stack, notation: &Notation, catalogue: &Catalogue) -> String {
+        let within = Some((self.tonality, self.tonic));
+        match s.chord() {
+            Some((chord, root)) => notation.chord(chord, root),
+            None => notation.sonority(s.sonority, within, catalogue),
+        }
+    }
+
+    /// A chord's numeral in this tonality; `None` where the notes are no chord.
+    pub fn numeral(&self, s: &Stack, notation: &Notation, catalogue: &Catalogue) -> Option<String> {
+        notation.numeral(s.sonority, Some((self.tonality, self.tonic)), catalogue)
+    }
+
     /// Where in the further forms (form, step) a triad or seventh stands that no form
     /// before has: of minor V, vii° and the others of the harmonic form, then those of
     /// the melodic.
@@ -367,9 +382,7 @@ impl Beside {
                 .map(|(i, _)| i)
                 .collect()
         };
-        let numeral = |h: &Harmonized, stack: &Stack| {
-            notation.numeral(stack.sonority, Some((h.tonality, h.tonic)), catalogue)
-        };
+        let numeral = |h: &Harmonized, stack: &Stack| h.numeral(stack, notation, catalogue);
         for number in 1..=7 {
             let (l, r) = (of(&left, number), of(&right, number));
             for i in 0..l.len().max(r.len()) {
@@ -423,6 +436,18 @@ impl Beside {
             .collect();
         list.extend(come.into_iter().map(|n| (None, Some(n))));
         list
+    }
+
+    /// The same as text. Without a tonic in common the two have no do in common either,
+    /// and keep their letters.
+    pub fn altered_names(&self, notation: &Notation) -> Vec<(Option<String>, Option<String>)> {
+        let (left, right) = (self.left.tonic, self.right.tonic);
+        let name = |n: Spelling| match left == right {
+            true => notation.above(n, left),
+            false => notation.name(n),
+        };
+        let pairs = self.altered().into_iter();
+        pairs.map(|(l, r)| (l.map(name), r.map(name))).collect()
     }
 }
 
@@ -490,6 +515,21 @@ pub fn brightness_order(catalogue: &Catalogue, parent: &str) -> Vec<Shade> {
             Shade { mode, altered }
         })
         .collect()
+}
+
+/// The degrees of `to` (usual form) that `from` has otherwise, each with what `from` has
+/// under the same number instead, or `None` where it has nothing there to give up: from
+/// Lydian to Ionian `[(Some(♯4), 4)]`. What `to` leaves out is not told.
+pub fn alterations(from: &Mode, to: &Mode) -> Vec<(Option<Degree>, Degree)> {
+    let lacks = |of: &Mode, d: &Degree| !of.degrees.contains(d);
+    let mut gone: Vec<Degree> = from.degrees.clone();
+    gone.retain(|d| lacks(to, d));
+    let come = to.degrees.iter().filter(|d| lacks(from, d));
+    come.map(|&d| {
+        let same = gone.iter().position(|g| g.number == d.number);
+        (same.map(|at| gone.remove(at)), d)
+    })
+    .collect()
 }
 
 /// The tonalities of the same family with the same notes, in the order of the degrees

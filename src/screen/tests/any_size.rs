@@ -4,7 +4,9 @@ use super::*;
 use crate::engine::CAUSES;
 use crate::screen::layout::{Panel, SMALLEST, places};
 use crate::screen::pen::Pen;
-use crate::screen::{chord, contender, help, here, piano, scale, status, strip, why, window};
+use crate::screen::{
+    beside, brightness, chord, contender, help, here, piano, scale, status, strip, why, window,
+};
 use crate::theory::{Chord, KindId, ModeId, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
@@ -98,7 +100,7 @@ prop_compose! {
         heard in any::<u16>(),
         chord in prop::option::of((sonority(), time())),
         voiced in prop::option::of((any::<u128>(), any::<u128>(), sonority())),
-        here in prop::option::of(any_established()),
+        (here, pinned) in (prop::option::of(any_established()), prop::option::of(any_established())),
         home in prop::option::of(any_established()),
         contender in prop::option::of(contenders()),
         collection in prop::option::of(any::<u8>().prop_map(CollectionId)),
@@ -112,6 +114,7 @@ prop_compose! {
             // Few keys, or nearly all.
             voiced: voiced.map(|(a, b, sonority)| Voiced { keys: if a & 1 == 0 { a & b } else { a }, sonority }),
             inertia: Inertia::ALL[inertia],
+            pinned: pinned.map(|p| (p.tonality, p.tonic)),
             ..Scene::nothing().reading
         }
     }
@@ -247,7 +250,8 @@ proptest! {
         };
         let mut view = View::default();
         view.label.follow(&picture);
-        for panel in 0..11 {
+        let other = scene.reading.home.map_or((Tonality { center: PitchClass::new(1), mode: ModeId(30) }, Spelling::at(7)), |h| (h.tonality, h.tonic));
+        for panel in 0..14 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);
             let sizes = places(Rect::new(0, 0, 240, 67), &Wanted::default()).map(|p| p.size).unwrap_or_default();
@@ -256,12 +260,15 @@ proptest! {
                 1 => chord::draw(&mut pen, sizes.chord, &picture, &view.label, &look),
                 2 => window::draw(&mut pen, &picture, &view, &look),
                 3 => contender::draw(&mut pen, &picture, &look),
-                4 => piano::draw(&mut pen, &picture, &mut view, &look),
+                4 => piano::draw(&mut pen, &picture, &mut view, &look, ascii != scene.reading.damper),
                 5 => strip::draw(&mut pen, &picture, &mut view.strip, &look),
                 6 => status::notice(&mut pen, &picture, &look),
                 7 => status::draw(&mut pen, &picture, &look),
                 8 => why::draw(&mut pen, &picture, &look),
                 9 => scale::draw(&mut pen, &picture, &view.label, &look),
+                10 => brightness::draw(&mut pen, &picture, scene.reading.damper.then_some(other.0.mode), &look),
+                11 => beside::draw(&mut pen, &picture, other, &look),
+                12 => beside::relatives(&mut pen, &picture, &look),
                 _ => help::draw(&mut pen, &picture, &mut view.help, &look),
             }
             for p in area.positions().filter(|p| !place.contains(*p)) {
@@ -333,6 +340,7 @@ fn the_piano_does_not_jump() {
             &picture,
             &mut view,
             &look,
+            false,
         );
         view.lowest_key
     };

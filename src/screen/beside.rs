@@ -1,0 +1,486 @@
+//! Two tonalities side by side, degree by degree, and the relatives of one.
+//!
+//! Rows: the names, a row a degree (two where its sevenths have no room beside its
+//! triads), and below them what is altered and how many chords both have. What is
+//! another on the right is marked by a sign and stands out; what stays is quiet.
+
+use super::claim::{Claim, Reference, reference};
+use super::draw::{Look, Picture};
+use super::pen::{Pen, columns, fit, fit_words};
+use crate::theory::{
+    Beside, Changes, Harmonized, Pair, Size, Spelling, Tonality, relatives as same_notes,
+};
+
+/// The fields of a side: the note, then numeral and label of the triad and the seventh.
+const FIELDS: usize = 5;
+
+pub(super) fn draw(pen: &mut Pen, picture: &Picture, other: (Tonality, Spelling), look: &Look) {
+    let (w, h) = (pen.width(), pen.height());
+    if w < 24 || h < 4 {
+        return;
+    }
+    let styles = look.styles();
+    let say = |pen: &mut Pen, words: &str| {
+        pen.put(1, 0, "side by side", styles.quiet);
+        let words = fit_words(words, w.saturating_sub(1), look.ascii());
+        pen.put(1, h / 2, &words, styles.quiet);
+    };
+    let Some(reference) = reference(picture, look) else {
+        return say(pen, "no center, nothing to set beside");
+    };
+    if reference.claim == Claim::Undecided {
+        return say(pen, "not yet: the mode is still open");
+    }
+    let own = (reference.tonality, reference.tonic);
+    let other = (
+        other.0,
+        look.notation.tonic(other.0, other.1, look.catalogue),
+    );
+    let harmonized = |(t, tonic)| Harmonized::new(t, tonic, look.catalogue);
+    let both = Beside::new(
+        harmonized(own),
+        harmonized(other),
+        look.catalogue,
+        &look.notation,
+    );
+    let rows: Vec<Row> = both
+        .pairs
+        .iter()
+        .map(|p| Row::new(&both, p, look))
+        .collect();
+    let layout = Layout::new(&rows, w, h);
+
+    // The names head their sides.
+    let name = |(t, tonic)| look.notation.tonality(t, tonic, look.catalogue);
+    let room = layout.right.saturating_sub(4);
+    let guess = if reference.claim == Claim::Guess {
+        "?"
+    } else {
+        ""
+    };
+    let text = fit(&format!("{}{guess}", name(own)), room, look.ascii());
+    pen.put(1, 0, &text, styles.mode);
+    let text = fit(&name(other), w.saturating_sub(layout.right), look.ascii());
+    pen.put(layout.right, 0, &text, styles.mode);
+    let end = layout.end(rows.len() as u16).min(h - layout.foot);
+    for y in 0..end {
+        pen.dot(layout.right - 2, y, look.sign('│', '|'), styles.faint);
+    }
+    let foot = (end + 1).min(h - layout.foot);
+    for (at, row) in rows.iter().enumerate() {
+        let y = 1 + layout.first + at as u16 * layout.stride;
+        if y >= end {
+            break;
+        }
+        row.draw(pen, y, &layout, look);
+    }
+    for (i, text) in words(&both, &rows, layout.foot, w, look).iter().enumerate() {
+        let text = fit_words(text, w.saturating_sub(1), look.ascii());
+        let style = if i == 0 { styles.strong } else { styles.text };
+        pen.put(1, foot + i as u16, &text, style);
+    }
+    if reference.is_dim(picture) {
+        pen.tint(0, h, styles.asleep);
+    }
+}
+
+/// What changes, for its sign: as `harmonize --beside` has them.
+#[derive(Clone, Copy, PartialEq)]
+enum Sign {
+    Quality,
+    Numeral,
+    Notes,
+}
+
+impl Sign {
+    const ALL: [Sign; 3] = [Sign::Quality, Sign::Numeral, Sign::Notes];
+
+    fn of(changes: Option<Changes>) -> Option<Sign> {
+        match changes? {
+            c if c.quality => Some(Sign::Quality),
+            c if c.numeral => Some(Sign::Numeral),
+            c if c.notes => Some(Sign::Notes),
+            _ => None,
+        }
+    }
+
+    fn char(self, look: &Look) -> char {
+        match self {
+            Sign::Quality => look.sign('≠', '!'),
+            Sign::Numeral => look.sign('≈', '%'),
+            Sign::Notes => '~',
+        }
+    }
+
+    fn words(self) -> &'static str {
+        match self {
+            Sign::Quality => "another quality",
+            Sign::Numeral => "another numeral",
+            Sign::Notes => "other notes",
+        }
+    }
+}
+
+/// A degree on both sides, as text.
+struct Row {
+    /// Empty where a side has no such degree.
+    sides: [[String; FIELDS]; 2],
+    /// Of the triad and the seventh.
+    signs: [Option<Sign>; 2],
+    /// The note on the right is another.
+    moved: bool,
+    /// One side alone has it.
+    single: bool,
+}
+
+impl Row {
+    fn new(both: &Beside, pair: &Pair, look: &Look) -> Row {
+        let side = |h: &Harmonized, at: Option<usize>| -> [String; FIELDS] {
+            let Some(step) = at.and_then(|at| h.usual().get(at)) else {
+                return Default::default();
+            };
+            let mut texts: [String; FIELDS] = Default::default();
+            texts[0] = look.notation.above(step.root, h.tonic);
+            for (i, size) in Size::BOTH.into_iter().enumerate() {
+                if let Some(s) = step.stack(size) {
+                    let numeral = h.numeral(s, &look.notation, look.catalogue);
+                    texts[1 + 2 * i] = numeral.unwrap_or_else(|| look.sign("–", "-").to_owned());
+                    texts[2 + 2 * i] = h.label(s, &look.notation, look.catalogue);
+                }
+            }
+            texts
+        };
+        let note = |h: &Harmonized, at: Option<usize>| h.usual().get(at?).map(|s| s.root);
+        let (left, right) = (note(&both.left, pair.left), note(&both.right, pair.right));
+        Row {
+            sides: [side(&both.left, pair.left), side(&both.right, pair.right)],
+            signs: pair.changes.map(Sign::of),
+            moved: left.is_some() && right.is_some() && left != right,
+            single: left.is_none() || right.is_none(),
+        }
+    }
+
+    fn draw(&self, pen: &mut Pen, y: u16, layout: &Layout, look: &Look) {
+        let styles = look.styles();
+        for (side, x) in [1, layout.right].into_iter().enumerate() {
+            for (field, text) in self.sides[side].iter().enumerate() {
+                let Some((at, below)) = layout.fields[field] else {
+                    continue;
+                };
+                // The note's sign, else that of its chord.
+                let sign = match field {
+                    0 => None,
+                    _ => self.signs[(field - 1) / 2],
+                };
+                let changed = match field {
+                    0 => self.moved,
+                    _ => sign.is_some(),
+                } || self.single;
+                let style = match (side, field) {
+                    (1, _) if changed => styles.away,
+                    (1, _) => styles.quiet,
+                    (_, 0) => styles.strong,
+                    (_, 1 | 3) => styles.numeral,
+                    _ => styles.text,
+                };
+                let (x, y) = (x + at, y + below);
+                let room = layout.half.saturating_sub(at);
+                pen.put(x, y, &fit(text, room, look.ascii()), style);
+                // Before the numeral stands what is another.
+                if let (1, 1 | 3, Some(sign)) = (side, field, sign) {
+                    pen.dot(x - 1, y, sign.char(look), styles.away);
+                }
+            }
+        }
+    }
+}
+
+/// Where things stand.
+struct Layout {
+    /// The right side's first column, and columns a side.
+    right: u16,
+    half: u16,
+    /// Each field's column on its side, and rows below the first of its degree.
+    fields: [Option<(u16, u16)>; FIELDS],
+    /// Blank rows below the names, rows a degree, and rows in words.
+    first: u16,
+    stride: u16,
+    foot: u16,
+    /// Rows of a degree that are written.
+    lines: u16,
+}
+
+impl Layout {
+    /// The row after the last of so many degrees.
+    fn end(&self, count: u16) -> u16 {
+        1 + self.first + count.max(1) * self.stride - (self.stride - self.lines)
+    }
+
+    fn new(rows: &[Row], w: u16, h: u16) -> Layout {
+        let wide = |field: usize| -> u16 {
+            let texts = rows.iter().flat_map(|r| &r.sides);
+            texts.map(|s| columns(&s[field])).max().unwrap_or(0)
+        };
+        let wide: [u16; FIELDS] = std::array::from_fn(wide);
+        let count = rows.len().max(1) as u16;
+        // A margin, and a blank, the line and a blank between the sides.
+        let half = w.saturating_sub(4) / 2;
+        let room = h - 1;
+        // The gaps before each field; before a numeral stands its sign.
+        let gaps = [
+            [0, 4, 2, 5, 2],
+            [0, 3, 1, 4, 1],
+            [0, 2, 1, 3, 1],
+            [0, 2, 1, 2, 1],
+        ];
+        let beside = |gaps: &[u16; FIELDS], fields: &[usize]| -> u16 {
+            fields.iter().map(|&f| gaps[f] + wide[f]).sum()
+        };
+        let fits = |fields: &[usize]| gaps.iter().find(|g| beside(g, fields) <= half);
+        let mut fields = [None; FIELDS];
+        let mut put = |list: &[usize], gaps: &[u16; FIELDS], below: u16, from: u16| {
+            let mut x = from;
+            for &f in list {
+                x += gaps[f];
+                fields[f] = Some((x, below));
+                x += wide[f];
+            }
+        };
+        let tall = room >= 2 * count;
+        let below = wide[0] + 2;
+        let two = |g: &&[u16; FIELDS]| {
+            let triads = beside(g, &[0, 1, 2]);
+            triads <= half && below + wide[3] + g[2] + wide[4] <= half
+        };
+        let mut lines = 1;
+        if let Some(g) = fits(&[0, 1, 2, 3, 4]) {
+            put(&[0, 1, 2, 3, 4], g, 0, 0);
+        } else if let Some(g) = gaps.iter().skip(2).find(two).filter(|_| tall) {
+            // The seventh below its triad, numeral below numeral and label below label.
+            let numeral = wide[1].max(wide[3]);
+            let label = below + numeral + g[2];
+            let aligned = label + wide[2].max(wide[4]) <= half;
+            put(&[0], g, 0, 0);
+            fields[1] = Some((below, 0));
+            fields[3] = Some((below, 1));
+            let (triad, seventh) = match aligned {
+                true => (label, label),
+                false => (below + wide[1] + g[2], below + wide[3] + g[4]),
+            };
+            fields[2] = Some((triad, 0));
+            fields[4] = Some((seventh, 1));
+            lines = 2;
+        } else if let Some(g) = fits(&[0, 1, 2, 4]) {
+            put(&[0, 1, 2, 4], g, 0, 0);
+        } else if let Some(g) = fits(&[0, 1, 2]) {
+            put(&[0, 1, 2], g, 0, 0);
+        } else {
+            // Long labels are cut.
+            put(&[0, 1, 2], &gaps[2], 0, 0);
+        }
+        // As many rows in words as are over, then air between the degrees.
+        let spare = room.saturating_sub(count * lines);
+        let foot = match spare {
+            0 => 0,
+            1 => 1,
+            2 | 3 => 2,
+            _ => 3,
+        };
+        let airy = count * (lines + 1) <= room.saturating_sub(foot) + 1;
+        let stride = lines + u16::from(airy);
+        let used = count * stride + 1 - (stride - lines) - 1;
+        Layout {
+            right: half + 4,
+            half,
+            fields,
+            first: u16::from(room.saturating_sub(foot) > used + 1),
+            stride,
+            foot,
+            lines,
+        }
+    }
+}
+
+/// What is altered, what both have in common, and what the signs mean, in so many lines.
+fn words(both: &Beside, rows: &[Row], lines: u16, w: u16, look: &Look) -> Vec<String> {
+    let becomes = look.sign("→", "->");
+    let pairs = both.altered_names(&look.notation).into_iter();
+    let one = |(l, r): (Option<String>, Option<String>)| match (l, r) {
+        (Some(l), Some(r)) => format!("{l} {becomes} {r}"),
+        (Some(l), None) => format!("{} {l}", look.sign("−", "-")),
+        (None, Some(r)) => format!("+ {r}"),
+        (None, None) => String::new(),
+    };
+    let altered: Vec<String> = pairs.map(one).collect();
+    let altered = match altered.is_empty() {
+        true => "the same notes".to_owned(),
+        false => format!("altered: {}", altered.join(", ")),
+    };
+    let count = |size: Size| both.common.iter().filter(|c| c.size == size).count();
+    let many = |n: usize, what: &str| match n {
+        1 => format!("1 {what}"),
+        n => format!("{n} {what}s"),
+    };
+    let common = match (count(Size::Triad), count(Size::Seventh)) {
+        (0, 0) => "no chord in common".to_owned(),
+        (triads, 0) => format!("in common: {}", many(triads, "triad")),
+        (0, sevenths) => format!("in common: {}", many(sevenths, "seventh")),
+        (triads, sevenths) => format!(
+            "in common: {}, {}",
+            many(triads, "triad"),
+            many(sevenths, "seventh")
+        ),
+    };
+    let seen = |sign: &Sign| rows.iter().any(|r| r.signs.contains(&Some(*sign)));
+    let signs = Sign::ALL.into_iter().filter(seen);
+    let signs: Vec<String> = signs
+        .map(|s| format!("{} {}", s.char(look), s.words()))
+        .collect();
+    let signs = signs.join("   ");
+    if lines == 1 {
+        let whole = format!("{altered}   {common}");
+        return vec![if columns(&whole) < w { whole } else { altered }];
+    }
+    let mut list = vec![altered, common, signs];
+    list.truncate(usize::from(lines));
+    list
+}
+
+/// The modes with the notes of the tonality pinned or here, each on its own center, from
+/// C upwards, so that each has its place whichever is present; that one in brackets,
+/// one heard beside a pin in round ones.
+///
+/// In one row as much as fits: with the names of all modes, else with that of the present
+/// one; in more rows one beside the other and one below.
+pub(super) fn relatives(pen: &mut Pen, picture: &Picture, look: &Look) {
+    let (w, h) = (pen.width(), pen.height());
+    if w < 20 || h < 1 {
+        return;
+    }
+    let styles = look.styles();
+    let caption = "the same notes";
+    let x = pen.put(1, 0, caption, styles.quiet) + 2;
+    let Some(reference) = reference(picture, look) else {
+        pen.put(
+            x,
+            0,
+            &fit("no center yet", w.saturating_sub(x), look.ascii()),
+            styles.quiet,
+        );
+        return;
+    };
+    if reference.claim == Claim::Undecided {
+        let words = fit("the mode is still open", w.saturating_sub(x), look.ascii());
+        pen.put(x, 0, &words, styles.quiet);
+        return;
+    }
+    let all = Relative::all(reference, picture, look);
+    if all.len() < 2 {
+        let words = fit("in no other mode", w.saturating_sub(x), look.ascii());
+        pen.put(x, 0, &words, styles.quiet);
+        return;
+    }
+    if h > 1 && all.iter().map(Relative::wide).max() < Some(w) {
+        columns_of(pen, &all, look);
+    } else {
+        one_row(pen, &all, x, look);
+    }
+    if reference.is_dim(picture) {
+        pen.tint(0, h, styles.asleep);
+    }
+}
+
+struct Relative {
+    center: String,
+    name: String,
+    present: bool,
+    heard: bool,
+}
+
+impl Relative {
+    fn all(reference: Reference, picture: &Picture, look: &Look) -> Vec<Relative> {
+        let own = (reference.tonality, reference.tonic);
+        let heard = picture.reading.here.map(|h| h.tonality);
+        let mut all: Vec<(Tonality, Spelling)> = same_notes(own.0, own.1, look.catalogue);
+        all.push(own);
+        all.sort_by_key(|(t, _)| t.center);
+        all.into_iter()
+            .map(|(t, tonic)| Relative {
+                center: look.notation.name(tonic),
+                name: format!(
+                    "{} {}",
+                    look.notation.name(tonic),
+                    look.notation.mode(t, look.catalogue)
+                ),
+                present: t == reference.tonality,
+                heard: reference.pinned && heard == Some(t),
+            })
+            .collect()
+    }
+
+    /// Columns with its brackets.
+    fn wide(&self) -> u16 {
+        columns(&self.name) + 2
+    }
+
+    fn draw(&self, pen: &mut Pen, (x, y): (u16, u16), text: &str, look: &Look) {
+        let styles = look.styles();
+        let (open, close, style) = match (self.present, self.heard) {
+            (true, _) => ('[', ']', styles.lit),
+            (_, true) => ('(', ')', styles.home),
+            _ => (' ', ' ', styles.text),
+        };
+        pen.put(x, y, &format!("{open}{text}{close}"), style);
+    }
+}
+
+/// Below the caption, in columns as wide as the longest, row by row.
+fn columns_of(pen: &mut Pen, all: &[Relative], look: &Look) {
+    let wide = all.iter().map(Relative::wide).max().unwrap_or(1).max(1);
+    let (w, rows) = (pen.width(), pen.height() - 1);
+    let across = (w / wide).clamp(1, all.len() as u16);
+    let needed = (all.len() as u16).div_ceil(across);
+    if needed > rows {
+        return one_row(pen, all, 0, look);
+    }
+    // As few columns as the rows allow, with the air between them.
+    let across = (all.len() as u16).div_ceil(rows).max(1);
+    let wide = (w / across).min(wide + 4);
+    for (i, one) in all.iter().enumerate() {
+        let i = i as u16;
+        one.draw(pen, (i % across * wide, 1 + i / across), &one.name, look);
+    }
+}
+
+/// From (x, last row) on.
+fn one_row(pen: &mut Pen, all: &[Relative], x: u16, look: &Look) {
+    let y = pen.height().min(2) - 1;
+    let w = pen.width();
+    let short = |r: &Relative| {
+        if r.present {
+            r.name.clone()
+        } else {
+            r.center.clone()
+        }
+    };
+    let whole: Vec<String> = all.iter().map(|r| r.name.clone()).collect();
+    let short: Vec<String> = all.iter().map(short).collect();
+    let long = |texts: &[String]| texts.iter().map(|t| columns(t) + 2).sum::<u16>();
+    let bare: Vec<String> = all.iter().map(|r| r.center.clone()).collect();
+    let (x, texts) = [(x, &whole), (x, &short), (0, &short), (0, &bare)]
+        .into_iter()
+        .find(|(x, texts)| x + long(texts) <= w)
+        .unwrap_or((0, &bare));
+    let mut x = x;
+    if x == 0 && y == 0 {
+        pen.wipe(0, 0, w, 1, look.styles().ground());
+    }
+    for (one, text) in all.iter().zip(texts) {
+        let wide = columns(text) + 2;
+        if x + wide > w {
+            return;
+        }
+        one.draw(pen, (x, y), text, look);
+        x += wide;
+    }
+}
