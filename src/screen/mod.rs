@@ -3,6 +3,7 @@
 //! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
 //! and what the player wants goes back to it.
 
+mod apart;
 mod chord;
 mod claim;
 mod contender;

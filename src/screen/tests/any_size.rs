@@ -157,15 +157,17 @@ prop_compose! {
 prop_compose! {
     fn explanations()(
         e in any_established(), center_probability in share(), probability in share(), at in time(),
-        causes in prop::collection::vec((causes(), share(), share(), any::<bool>()), 0..CAUSES),
+        causes in prop::collection::vec((causes(), share(), share(), any::<bool>(), prop::option::of(any_established())), 0..CAUSES),
     ) -> Explanation {
         let mut all = [None; CAUSES];
-        for (place, (what, a, b, against)) in all.iter_mut().zip(causes) {
+        for (place, (what, a, b, against, other)) in all.iter_mut().zip(causes) {
             let sign = if against { -1.0 } else { 1.0 };
-            *place = Some(Cause { what, center_change: a * sign, change: b * sign });
+            let instead = other.map(|e| (e.tonality, e.tonic));
+            *place = Some(Cause { what, center_change: a * sign, change: b * sign, instead });
         }
         Explanation {
             at, since: e.since, tonality: e.tonality, tonic: e.tonic, center_probability, probability, causes: all,
+            likeliest: e.tonality,
         }
     }
 }
@@ -247,7 +249,7 @@ proptest! {
         };
         let mut view = View::default();
         view.label.follow(&picture);
-        for panel in 0..11 {
+        for panel in 0..12 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);
             let sizes = places(Rect::new(0, 0, 240, 67), &Wanted::default()).map(|p| p.size).unwrap_or_default();
@@ -261,6 +263,7 @@ proptest! {
                 6 => status::notice(&mut pen, &picture, &look),
                 7 => status::draw(&mut pen, &picture, &look),
                 8 => why::draw(&mut pen, &picture, &look),
+                10 => why::panel(&mut pen, &picture, &look),
                 9 => scale::draw(&mut pen, &picture, &view.label, &look),
                 _ => help::draw(&mut pen, &picture, &mut view.help, &look),
             }
