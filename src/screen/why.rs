@@ -675,15 +675,6 @@ mod tests {
     fn panel_of(s: &Scene, (w, h): (u16, u16), glyphs: Glyphs) -> String {
         let area = Rect::new(0, 0, w, h);
         let mut buf = Buffer::empty(area);
-        let picture = Picture {
-            reading: &s.reading,
-            history: &s.history,
-            markers: &s.markers,
-            source: &s.source,
-            explanation: s.explanation.as_ref(),
-            now: s.now,
-            ended: s.ended,
-        };
         let look = Look {
             notation: Notation {
                 glyphs,
@@ -694,7 +685,7 @@ mod tests {
             catalogue: Catalogue::standard(),
             keys: &s.keys,
         };
-        panel(&mut Pen::new(&mut buf, area), &picture, &look);
+        panel(&mut Pen::new(&mut buf, area), &s.picture(), &look);
         as_text(&buf)
     }
 
