@@ -401,6 +401,10 @@ fn bare(change: Change, down: i32) -> String {
             format!("home is {:?}", note.map(|n| n.pitch_class().up(-down)))
         }
         Change::Aside(on) => format!("aside {on}"),
+        Change::Apart(apart) => {
+            let apart = apart.map(|a| [a.top, a.rest].map(|t| (t.center.up(-down), t.mode)));
+            format!("apart {apart:?}")
+        }
     }
 }
 

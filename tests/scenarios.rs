@@ -94,6 +94,7 @@ struct Expect {
     numeral: Option<String>,
     stated: Option<String>,
     aside: Option<bool>,
+    apart: Option<Vec<String>>,
     #[serde(default)]
     chords: Vec<(String, String)>,
     why: Option<String>,
@@ -555,7 +556,19 @@ fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
     {
         return Ok(Some(format!("aside {}", r.aside.is_some())));
     }
+    if let Some(want) = &e.apart
+        && apart(r) != *want
+    {
+        return Ok(Some(format!("apart {:?}", apart(r))));
+    }
     Ok(None)
+}
+
+/// The modes of the top line and of the rest, where they are not one.
+fn apart(r: &Reading) -> Vec<String> {
+    let modes = r.apart.iter().flat_map(|a| [a.top, a.rest]);
+    let id = |mode| Catalogue::standard().mode(mode).id.clone();
+    modes.map(|t| id(t.mode)).collect()
 }
 
 /// Everything that misses one expectation, as lines.
@@ -635,6 +648,7 @@ fn describe(e: &Expect) -> String {
         ("centers", e.centers.as_ref().map(|v| format!("{v:?}"))),
         ("no_center", e.no_center.map(|v| v.to_string())),
         ("aside", e.aside.map(|v| v.to_string())),
+        ("apart", e.apart.as_ref().map(|v| format!("{v:?}"))),
         ("center_changes", e.center_changes.map(|v| v.to_string())),
     ] {
         if let Some(v) = value {
@@ -666,6 +680,7 @@ fn says_something(e: &Expect) -> bool {
         || e.modes.is_some()
         || e.no_center.is_some()
         || e.aside.is_some()
+        || e.apart.is_some()
         || e.centers.is_some()
         || e.center_changes.is_some()
 }
@@ -682,6 +697,13 @@ fn check(text: &str) -> Result<Vec<String>, String> {
     }
     let said = play(&scenario)?;
     let mut complaints = Vec::new();
+    // Two modes at once are rare: whoever does not expect them must not be told of them.
+    if scenario.expect.iter().all(|e| e.apart.is_none())
+        && let Some((at, r)) = said.readings.iter().find(|(_, r)| r.apart.is_some())
+    {
+        let at = scenario.where_is(*at);
+        complaints.push(format!("apart {:?} at {at}, not expected", apart(r)));
+    }
     for e in &scenario.expect {
         if !says_something(e) {
             return Err(format!("the expectation '{}' says nothing", describe(e)));

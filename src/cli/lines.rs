@@ -205,6 +205,13 @@ impl Printer<'_> {
                     ..plain("chord")
                 }
             }
+            Change::Apart(apart) => Line {
+                name: apart.map(|a| {
+                    let mode = |t| notation.mode(t, catalogue);
+                    format!("top line {}, the rest {}", mode(a.top), mode(a.rest))
+                }),
+                ..plain(apart.map_or("together", |_| "apart"))
+            },
             Change::Silence => {
                 self.before = None;
                 self.around = Around::default();

@@ -13,9 +13,10 @@ use super::chords::ChordTracker;
 use super::estimator::{Estimator, Learned, STEP, Scores};
 use super::features::{Frame, Frames};
 use super::keys::{Fading, KeySet, classes, each};
-use crate::theory::{PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
+use crate::theory::{Catalogue, ModeId, PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
 use crate::time::Time;
 use std::ops::Range;
+use std::sync::Arc;
 
 /// The estimator is saved every so many steps …
 const EVERY: u64 = 10;
@@ -60,6 +61,9 @@ pub struct Cause {
     pub center_change: f32,
     /// The same for center and mode together.
     pub change: f32,
+    /// What is likeliest without it, and how its center is spelled; `None` where that is
+    /// what is likeliest with it. Common-practice minor and Aeolian count as one.
+    pub instead: Option<(Tonality, Spelling)>,
 }
 
 /// Why a tonality is as likely as it is.
@@ -75,6 +79,8 @@ pub struct Explanation {
     /// Of any mode on the center.
     pub center_probability: f32,
     pub probability: f32,
+    /// What is likeliest: that tonality, or one that gains on it.
+    pub likeliest: Tonality,
     /// By their change, greatest first: what speaks for the tonality, then what speaks
     /// against it.
     pub causes: [Option<Cause>; CAUSES],
@@ -203,8 +209,8 @@ impl<S: Clone> Recent<S> {
     pub fn case<E: Estimator<State = S>>(
         &self,
         estimator: &E,
-        tonality: Tonality,
-        tonic: Spelling,
+        catalogue: &Arc<Catalogue>,
+        (tonality, tonic): (Tonality, Spelling),
     ) -> Option<Case<E>> {
         let last = self.taken / EVERY;
         let kept = (last + 1).min(SAVED as u64);
@@ -233,6 +239,7 @@ impl<S: Clone> Recent<S> {
             let halves = 2 * (2 + heard) + CHORDS + ENDS / 2;
             (steps.len() * halves / 2 <= BUDGET).then(|| Case {
                 at: self.at,
+                catalogue: Arc::clone(catalogue),
                 tonality,
                 tonic,
                 estimator: estimator.clone(),
@@ -249,6 +256,7 @@ impl<S: Clone> Recent<S> {
 #[derive(Clone, Debug)]
 pub struct Case<E: Estimator = Learned> {
     at: Time,
+    catalogue: Arc<Catalogue>,
     tonality: Tonality,
     tonic: Spelling,
     estimator: E,
@@ -294,8 +302,9 @@ impl<E: Estimator> Case<E> {
             let left = self.read_without(&moments, &without);
             found.push(Cause {
                 what,
-                center_change: whole.0 - left.0,
-                change: whole.1 - left.1,
+                center_change: whole.center - left.center,
+                change: whole.tonality - left.tonality,
+                instead: self.instead(&whole, &left),
             });
         }
         // Stable: in a transposition ties fall alike.
@@ -309,15 +318,32 @@ impl<E: Estimator> Case<E> {
             since: self.at.since(Time(STEP.0 * self.steps.len() as u64)),
             tonality: self.tonality,
             tonic: self.tonic,
-            center_probability: whole.0,
-            probability: whole.1,
+            center_probability: whole.center,
+            probability: whole.tonality,
+            likeliest: whole.likeliest,
             causes,
         }
     }
 
-    /// As it was played: what was remembered after the beginning, and how likely center
-    /// and tonality are at the end.
-    fn read_whole(&mut self) -> (Vec<Moment<E::State>>, (f32, f32)) {
+    /// What is likeliest in `left`, if something else is in `whole`.
+    fn instead(&self, whole: &Likely, left: &Likely) -> Option<(Tonality, Spelling)> {
+        let kin = |t: Tonality| (t.center, self.catalogue.kin(t.mode));
+        let t = left.likeliest;
+        (kin(t) != kin(whole.likeliest)).then(|| (t, self.catalogue.spell(t, Some(self.tonic))))
+    }
+
+    /// How likely things are after the last step.
+    fn likely(&self) -> Likely {
+        likely(
+            self.estimator.probabilities(),
+            self.tonality,
+            self.catalogue.len(),
+        )
+    }
+
+    /// As it was played: what was remembered after the beginning, and how likely things
+    /// are at the end.
+    fn read_whole(&mut self) -> (Vec<Moment<E::State>>, Likely) {
         let mut moments = Vec::new();
         self.estimator.restore(&self.state);
         let mut frames = self.frames.clone();
@@ -336,14 +362,11 @@ impl<E: Estimator> Case<E> {
             let frame = frames.close_step(step.sounding, step.fading);
             self.estimator.step(&frame);
         }
-        (
-            moments,
-            likely(self.estimator.probabilities(), self.tonality),
-        )
+        (moments, self.likely())
     }
 
     /// The same without something, from the last moment before it would be missed.
-    fn read_without(&mut self, moments: &[Moment<E::State>], without: &Without) -> (f32, f32) {
+    fn read_without(&mut self, moments: &[Moment<E::State>], without: &Without) -> Likely {
         let mut gone = vec![false; self.strikes.len()];
         let mut silent: Vec<KeySet> = vec![0; self.steps.len()];
         // At least one step is taken, even if the end is cut off.
@@ -381,7 +404,7 @@ impl<E: Estimator> Case<E> {
             let frame: Frame = frames.close_step(step.sounding & !silent, step.fading);
             self.estimator.step(&frame);
         }
-        likely(self.estimator.probabilities(), self.tonality)
+        self.likely()
     }
 
     /// All that is taken away, one at a time.
@@ -497,10 +520,32 @@ impl<E: Estimator> Case<E> {
     }
 }
 
-/// The center's probability, and the tonality's.
-fn likely(p: &Scores, tonality: Tonality) -> (f32, f32) {
+/// How likely a tonality is, and what is likeliest.
+#[derive(Clone, Copy, Debug)]
+struct Likely {
+    /// Of its center, with any mode.
+    center: f32,
+    tonality: f32,
+    likeliest: Tonality,
+}
+
+fn likely(p: &Scores, tonality: Tonality, modes: usize) -> Likely {
     let on = p.tonalities.iter().skip(tonality.center.index());
-    (on.step_by(12).sum(), p.of(tonality))
+    let mut likeliest = tonality;
+    // From its center up: in a transposition ties fall alike.
+    for mode in (0..modes).map(|m| ModeId(m as u8)) {
+        for center in (0..12).map(|n| tonality.center.up(n)) {
+            let t = Tonality { center, mode };
+            if p.of(t) > p.of(likeliest) {
+                likeliest = t;
+            }
+        }
+    }
+    Likely {
+        center: on.step_by(12).sum(),
+        tonality: p.of(tonality),
+        likeliest,
+    }
 }
 
 #[cfg(test)]
@@ -508,9 +553,8 @@ mod tests {
     use super::*;
     use crate::engine::{Fading, Monitor};
     use crate::midi::Event;
-    use crate::theory::Catalogue;
     use proptest::prelude::*;
-    use std::sync::{Arc, LazyLock};
+    use std::sync::LazyLock;
 
     fn monitor() -> Monitor {
         static ONE: LazyLock<Monitor> = LazyLock::new(|| {
@@ -582,14 +626,14 @@ mod tests {
         m
     }
 
-    /// How likely center and tonality are when the scene is played to the saved moment,
+    /// How likely things are when the scene is played to the saved moment,
     /// and from there on without something.
     fn played_without(
         scene: &Scene,
         (saved, at_saved): (Time, &Monitor),
         case: &Case,
         without: &Without,
-    ) -> (f32, f32) {
+    ) -> Likely {
         let mut m = at_saved.clone();
         let silence = |m: &mut Monitor, at: Time, key: u8| {
             let n = scene.keys.iter().position(|&k| k == key).expect("a key");
@@ -622,7 +666,7 @@ mod tests {
             }
         }
         m.advance_to(end + Time(1), &mut ());
-        likely(m.probabilities(), case.tonality)
+        likely(m.probabilities(), case.tonality, m.catalogue().len())
     }
 
     /// Compares every change that is stated with what playing again does.
@@ -635,18 +679,26 @@ mod tests {
         let all = case.candidates();
         let causes: Vec<Cause> = told.causes.iter().flatten().copied().collect();
         assert_eq!(causes.len(), all.len());
+        let now = m.reading().ranking[0].map(|r| r.0);
+        assert_eq!(Some(told.likeliest), now);
+        let kin = |t: Tonality| (t.center, m.catalogue().kin(t.mode));
         let saved = told.since;
         let mut at_saved = heard(scene, saved);
         at_saved.advance_to(saved + Time(1), &mut ());
         for (what, without) in all {
             let same = |c: &&Cause| c.what == what;
             let cause = causes.iter().find(same).expect("each is told");
-            let (center, tonality) = played_without(scene, (saved, &at_saved), &case, &without);
+            let left = played_without(scene, (saved, &at_saved), &case, &without);
             assert!(
-                near(told.center_probability - cause.center_change, center)
-                    && near(told.probability - cause.change, tonality),
-                "{cause:?} of {told:?}: {center} {tonality}"
+                near(told.center_probability - cause.center_change, left.center)
+                    && near(told.probability - cause.change, left.tonality),
+                "{cause:?} of {told:?}: {left:?}"
             );
+            let other = Some(left.likeliest).filter(|&t| kin(t) != kin(told.likeliest));
+            assert_eq!(cause.instead.map(|i| i.0), other, "{cause:?}: {left:?}");
+            if let Some((t, tonic)) = cause.instead {
+                assert_eq!(tonic, m.catalogue().spell(t, Some(told.tonic)));
+            }
         }
         told
     }
@@ -697,7 +749,7 @@ mod tests {
         use proptest::strategy::ValueTree;
         let mut runner = proptest::test_runner::TestRunner::deterministic();
         let mut kinds = [0; 4];
-        let mut held = 0;
+        let (mut held, mut turned, mut stood) = (0, 0, 0);
         for _ in 0..20 {
             let scene = playing().new_tree(&mut runner).expect("a scene").current();
             let last = scene.events.last().map_or(0.0, |e| e.0.seconds());
@@ -712,11 +764,15 @@ mod tests {
                     What::PhraseEnd(..) => 3,
                 };
                 kinds[kind] += usize::from(cause.change.abs() > 1e-4);
+                match cause.instead {
+                    Some(_) => turned += 1,
+                    None => stood += 1,
+                }
             }
         }
         assert!(
-            kinds.iter().all(|&n| n > 5) && held > 5,
-            "{kinds:?}, {held} held"
+            kinds.iter().all(|&n| n > 5) && held > 5 && turned > 5 && stood > 5,
+            "{kinds:?}, {held} held, {turned} turn it, {stood} do not"
         );
     }
 
@@ -758,6 +814,13 @@ mod tests {
         let set = PitchClassSet::EMPTY.with(PitchClass::new(2));
         assert_eq!(first.what, What::Bass(set), "{told:?}");
         assert!(first.change > 0.2 && first.center_change > 0.2, "{first:?}");
+        let other = first.instead.map(|(t, _)| t.center);
+        assert!(
+            other.is_some_and(|c| c != PitchClass::new(2)),
+            "without it another note is home: {first:?}"
+        );
+        let own = change(&told, |w| w == pc(9));
+        assert_eq!(own.instead, None, "{own:?}");
     }
 
     #[test]
@@ -889,7 +952,9 @@ mod tests {
                         What::Chord(s, at) => format!("chord {:?} {at:?}", s.set().up(down)),
                         What::PhraseEnd(s, at) => format!("end {:?} {at:?}", s.up(down)),
                     };
-                    (what, c.change.to_bits(), c.center_change.to_bits())
+                    let instead = c.instead.map(|(t, _)| (t.center.up(down), t.mode));
+                    let bits = (c.change.to_bits(), c.center_change.to_bits());
+                    (what, bits, instead)
                 })
             });
             (told.tonality.center.up(down), causes)

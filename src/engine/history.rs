@@ -184,8 +184,8 @@ fn close(list: &mut Vec<Region>) {
 
 impl Observer for History {
     fn change(&mut self, at: Time, change: Change) {
-        // A voicing moves no boundary.
-        if !matches!(change, Change::Voiced(_)) {
+        // A voicing moves no boundary, nor does how the voices stand to one another.
+        if !matches!(change, Change::Voiced(_) | Change::Apart(_)) {
             self.take_back(at);
             // A stroke after silence always tells its chord; the rest may come in silence too.
             if matches!(change, Change::Chord { .. }) {
@@ -277,6 +277,7 @@ impl Observer for History {
                 (self.chord, self.voiced) = (true, false);
             }
             Change::Voiced(voiced) => self.voice(voiced),
+            Change::Apart(_) => {}
         }
     }
 }

@@ -5,7 +5,8 @@
 //! gather it step by step, an [`Estimator`] gives every tonality a probability (the
 //! learned one: `features`, `network`, `weights`), `hysteresis` decides what is
 //! established here and at home, `chords` follows the chord (by what is learned in
-//! `harmony`), `voiced` the keys that it is voiced with, and a [`Reading`] says it all at one moment. `explain` works out, on
+//! `harmony`), `voiced` the keys that it is voiced with, `voices` whether the top line and the rest
+//! are in one mode, and a [`Reading`] says it all at one moment. `explain` works out, on
 //! demand and elsewhere, what a reading hangs on.
 
 mod chords;
@@ -22,6 +23,7 @@ mod network;
 mod phrases;
 mod reading;
 mod voiced;
+mod voices;
 mod weights;
 mod window;
 
@@ -37,4 +39,5 @@ pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, open}
 pub use phrases::Phrases;
 pub use reading::{CollectionId, Contender, Established, Reading};
 pub use voiced::Voiced;
+pub use voices::Apart;
 pub use weights::{Model, ModelError};

@@ -9,6 +9,7 @@ use super::hysteresis::{Here, Home, Inertia, Verdict};
 use super::keys::{Fading, Filter, Happened, KeySet, Keys};
 use super::reading::{CollectionId, Contender, Established, Reading};
 use super::voiced::{Onset, Voiced, VoicingTracker};
+use super::voices::{Apart, Voices};
 use super::weights::Model;
 use super::window::Window;
 use crate::midi;
@@ -131,6 +132,9 @@ pub enum Change {
     },
     /// The chord is voiced otherwise: see [`Reading::voiced`].
     Voiced(Voiced),
+    /// The top line and the rest keep to different modes, or no longer: see
+    /// [`Reading::apart`]. It is over with a rest and after an aside, too.
+    Apart(Option<Apart>),
     /// Nothing sounds; the chord is over.
     Silence,
     /// A rest was so long that what follows begins afresh.
@@ -195,6 +199,7 @@ pub struct Monitor<E: Estimator = Learned> {
     home: Home,
     chords: ChordTracker,
     voicing: VoicingTracker,
+    voices: Voices,
     established: Option<Established>,
     home_established: Option<Established>,
     /// Home has not been told since the beginning or the last long rest.
@@ -245,6 +250,7 @@ impl<E: Estimator> Monitor<E> {
             estimator,
             chords: ChordTracker::default(),
             voicing: VoicingTracker::default(),
+            voices: Voices::new(STEP),
             established: None,
             home_established: None,
             home_untold: true,
@@ -362,6 +368,8 @@ impl<E: Estimator> Monitor<E> {
                     observer.stroke(stroke, judgement, another);
                 }
                 self.follow_voicing(at, key, observer);
+                let (start, bass) = (self.chords.struck().1, self.chords.bass());
+                self.voices.on_onset(key, start, bass, &self.keys);
                 self.frames.on_onset(key);
                 self.recent.on_onset(at, key, &self.chords);
             }
@@ -427,6 +435,7 @@ impl<E: Estimator> Monitor<E> {
         self.here.reset();
         self.chords.reset();
         self.voicing.rest();
+        self.voices.reset();
         self.established = None;
         self.home_untold = true;
         self.recent.begin(at, &self.estimator, &self.frames);
@@ -477,6 +486,10 @@ impl<E: Estimator> Monitor<E> {
                     .step(at, p, self.window.heard(), home, self.inertia)
             };
             self.follow(at, verdict, observer);
+        }
+        let here = self.established.map(|e| e.tonality);
+        if self.voices.step(at, &self.keys, here, &self.catalogue) {
+            observer.change(at, Change::Apart(self.voices.now()));
         }
         let silent = self
             .silent_since
@@ -581,6 +594,7 @@ impl<E: Estimator> Monitor<E> {
             here: self.established,
             home: self.home_established,
             contender: self.contender(p),
+            apart: self.voices.now(),
             pinned: self.pinned,
             stated: self.stated,
             aside: self.aside,
@@ -609,7 +623,8 @@ impl<E: Estimator> Monitor<E> {
                 (likeliest, tonic)
             }
         };
-        self.recent.case(&self.estimator, tonality, tonic)
+        self.recent
+            .case(&self.estimator, &self.catalogue, (tonality, tonic))
     }
 
     fn collection(&self, p: &Scores) -> Option<CollectionId> {

@@ -84,6 +84,7 @@ impl Observer for Phrases {
             Change::Refined(_)
             | Change::Home(_)
             | Change::Voiced(_)
+            | Change::Apart(_)
             | Change::Pinned(_)
             | Change::HomeIs(_) => {}
         }

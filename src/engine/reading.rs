@@ -3,6 +3,7 @@
 use super::hysteresis::Inertia;
 use super::keys::KeySet;
 use super::voiced::Voiced;
+use super::voices::Apart;
 use crate::plan::Open;
 use crate::theory::{PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
 use crate::time::Time;
@@ -63,6 +64,9 @@ pub struct Reading {
     pub here: Option<Established>,
     pub home: Option<Established>,
     pub contender: Option<Contender>,
+    /// The top line and the rest keep to different modes of the center here. It stays in
+    /// silence.
+    pub apart: Option<Apart>,
     /// The tonality that the player wants names to refer to, whatever is heard.
     pub pinned: Option<(Tonality, Spelling)>,
     /// What the player said is home, and when; the engine goes by its own ears.

@@ -17,9 +17,9 @@ pub struct Window {
 
 /// Time constants in seconds: what is shown, and what decides which degrees are open.
 const SHORT: f32 = 3.0;
-const LONG: f32 = 12.0;
+pub(super) const LONG: f32 = 12.0;
 /// An onset weighs as much as this many seconds of sounding.
-const ONSET: f32 = 0.15;
+pub(super) const ONSET: f32 = 0.15;
 /// The share of the long window from which a pitch class counts as heard.
 const HEARD: f32 = 0.012;
 

@@ -145,7 +145,7 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
             }
             contender::draw(&mut Pen::new(buf, p.contender), picture, look);
             if !p.why.is_empty() && !picture.hidden {
-                why::draw(&mut Pen::new(buf, p.why), picture, look);
+                why::panel(&mut Pen::new(buf, p.why), picture, look);
             }
             piano::draw(&mut Pen::new(buf, p.piano), picture, view, look, false);
             strip::draw(&mut Pen::new(buf, p.strip), picture, &mut view.strip, look);

@@ -3,9 +3,8 @@
 //! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
 //! and what the player wants goes back to it.
 
-#[cfg_attr(not(test), allow(dead_code, reason = "the teaching way places it"))]
+mod apart;
 mod beside;
-#[cfg_attr(not(test), allow(dead_code, reason = "the teaching way places it"))]
 mod brightness;
 mod chord;
 mod claim;

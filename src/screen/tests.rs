@@ -12,7 +12,9 @@ use crate::engine::{
     Observer, Reading, Voiced, What,
 };
 use crate::plan::{Marker, Open};
-use crate::theory::{Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority};
+use crate::theory::{
+    Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority, Tonality,
+};
 use crate::time::Time;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -111,6 +113,7 @@ impl Scene {
                 here: None,
                 home: None,
                 contender: None,
+                apart: None,
                 pinned: None,
                 stated: None,
                 aside: None,
@@ -471,6 +474,10 @@ impl Scene {
         let up = |n| PitchClassSet::EMPTY.with(center.up(n));
         let g7 = named(&[43, 53, 59, 62], "D dorian");
         let at = self.reading.at;
+        let other = |name: &str| {
+            let e = established(name, 0.0, 0.0);
+            Some((e.tonality, e.tonic))
+        };
         let mut causes = [None; crate::engine::CAUSES];
         let all = [
             (What::Bass(up(0)), 0.31, 0.41),
@@ -482,11 +489,17 @@ impl Scene {
             (What::PitchClass(center.up(10)), -0.01, -0.02),
             (What::PitchClass(center.up(8)), -0.03, -0.05),
         ];
-        for (place, (what, center_change, change)) in causes.iter_mut().zip(all) {
+        // Without the bass another center, without the third another mode.
+        let ionian = other("C ionian").map(|(t, _)| (Tonality { center, ..t }, here.tonic));
+        let instead = [other("A aeolian"), ionian];
+        let instead = instead.into_iter().chain(std::iter::repeat(None));
+        let all = all.into_iter().zip(instead);
+        for (place, ((what, center_change, change), instead)) in causes.iter_mut().zip(all) {
             *place = Some(Cause {
                 what,
                 center_change,
                 change,
+                instead,
             });
         }
         self.explanation = Some(Explanation {
@@ -496,6 +509,7 @@ impl Scene {
             tonic: here.tonic,
             center_probability: 0.97,
             probability: 0.88,
+            likeliest: here.tonality,
             causes,
         });
         self

@@ -1,10 +1,12 @@
-//! What decides: how much of the reading's probability hangs on what was heard.
+//! What decides: how much of the reading's probability hangs on what was heard. In two
+//! rows beside the rest, or large, with bars and with what would be said otherwise.
 
 use super::claim::{self, Claim};
 use super::draw::{Look, Picture, length};
-use super::pen::{Pen, columns, fit};
+use super::pen::{Pen, columns, fit, fit_words};
 use crate::engine::{Cause, Explanation, What};
-use crate::theory::PitchClassSet;
+use crate::plan::Open;
+use crate::theory::{PitchClassSet, Spelling, Tonality, spell_degree};
 use crate::time::Time;
 
 /// Columns of the caption.
@@ -14,6 +16,79 @@ const LEAST: f32 = 0.005;
 /// So many notes of a bass line or a last chord are named.
 const NOTES: usize = 4;
 
+/// The second of the causes named in a sentence has at least this part of the first.
+const SECOND: f32 = 0.25;
+
+/// An explanation, as far as it may be told.
+struct Told<'a> {
+    e: &'a Explanation,
+    open: Option<Open>,
+    /// Of a mode that is not claimed the center alone is explained.
+    center: bool,
+    look: &'a Look<'a>,
+}
+
+impl<'a> Told<'a> {
+    fn new(e: &'a Explanation, picture: &Picture, look: &'a Look<'a>) -> Told<'a> {
+        let open = picture.reading.here.filter(|h| h.tonality == e.tonality);
+        let open = open.map(|h| h.open);
+        let center = open.is_none_or(|o| claim::claim(o) == Claim::Undecided);
+        Told {
+            e,
+            open,
+            center,
+            look,
+        }
+    }
+
+    fn change(&self, c: &Cause) -> f32 {
+        if self.center {
+            c.center_change
+        } else {
+            c.change
+        }
+    }
+
+    /// What is worth a word, what speaks for it first.
+    fn causes(&self) -> Vec<Cause> {
+        let causes = self.e.causes.iter().flatten().copied();
+        let mut causes: Vec<Cause> = causes.filter(|c| self.change(c).abs() >= LEAST).collect();
+        causes.sort_by(|a, b| self.change(b).total_cmp(&self.change(a)));
+        causes
+    }
+
+    /// `D Dorian`, or of an open mode `D`.
+    fn name(&self) -> String {
+        let (e, look) = (self.e, self.look);
+        match self.open.filter(|_| !self.center) {
+            Some(open) => claim::name(e.tonality, e.tonic, open, look),
+            None => look.center(e.tonality, e.tonic),
+        }
+    }
+
+    fn probability(&self) -> f32 {
+        if self.center {
+            self.e.center_probability
+        } else {
+            self.e.probability
+        }
+    }
+
+    /// What speaks against it, the strongest first, with figures.
+    fn against(&self) -> Vec<String> {
+        let causes = self.causes();
+        let con = causes.iter().rev().filter(|c| self.change(c) < 0.0);
+        con.map(|c| self.item(c)).collect()
+    }
+
+    /// `D in the bass +0.41`.
+    fn item(&self, c: &Cause) -> String {
+        let words = words(c.what, self.e, self.look);
+        format!("{words} {}", figure(self.change(c), self.look))
+    }
+}
+
+/// In one row or two.
 pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let (w, h) = (pen.width(), pen.height());
     let styles = look.styles();
@@ -23,32 +98,12 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     };
     pen.put(0, 0, "because", styles.quiet);
     let Some(e) = picture.explanation else { return };
-    // Of a mode that is not claimed the center alone is explained.
-    let open = picture.reading.here.filter(|h| h.tonality == e.tonality);
-    let open = open.map(|h| h.open);
-    let center = open.is_none_or(|o| claim::claim(o) == Claim::Undecided);
-    let change = |c: &Cause| if center { c.center_change } else { c.change };
-    let mut causes: Vec<Cause> = e.causes.iter().flatten().copied().collect();
-    causes.sort_by(|a, b| change(b).total_cmp(&change(a)));
-    let say = |c: &Cause| format!("{} {}", words(c.what, e, look), figure(change(c), look));
-    let pro: Vec<String> = causes
-        .iter()
-        .filter(|c| change(c) >= LEAST)
-        .map(say)
-        .collect();
-    let con = causes.iter().rev().filter(|c| change(c) <= -LEAST);
-    let con: Vec<String> = con.map(say).collect();
-
-    let name = match open.filter(|_| !center) {
-        Some(open) => claim::name(e.tonality, e.tonic, open, look),
-        None => look.center(e.tonality, e.tonic),
-    };
-    let whole = if center {
-        e.center_probability
-    } else {
-        e.probability
-    };
-    let name = format!("{name} {whole:.2}");
+    let told = Told::new(e, picture, look);
+    let causes = told.causes();
+    let pro = causes.iter().filter(|c| told.change(c) > 0.0);
+    let pro: Vec<String> = pro.map(|c| told.item(c)).collect();
+    let con = told.against();
+    let name = format!("{} {:.2}", told.name(), told.probability());
     let ascii = look.ascii();
     let x = pen.put(
         CAPTION,
@@ -88,6 +143,392 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     }
 }
 
+/// The least size of the panel; below it the two rows are drawn.
+const PANEL: (u16, u16) = (24, 5);
+
+/// Large: a sentence, a row for each thing heard with a bar and what would be said
+/// without it, and what speaks against. Where everything stands depends on the panel's
+/// size alone.
+pub(super) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
+    let (w, h) = (pen.width(), pen.height());
+    if w < PANEL.0 || h < PANEL.1 {
+        return draw(pen, picture, look);
+    }
+    let styles = look.styles();
+    let here = picture.reading.here;
+    let e = picture
+        .explanation
+        .filter(|e| here.is_some_and(|h| h.tonality == e.tonality));
+    let Some(e) = e else {
+        let quiet = match here {
+            Some(_) => "being worked out",
+            None => "nothing is established yet, so nothing is explained",
+        };
+        pen.put(0, 0, &fit_words(quiet, w, look.ascii()), styles.quiet);
+        return;
+    };
+    let told = Told::new(e, picture, look);
+    let causes = told.causes();
+    let sentence = if w < 100 && h >= 8 { 2 } else { 1 };
+    headline(pen, &told, &causes, sentence, look);
+    let heads = u16::from(h >= 14);
+    let air = u16::from(h >= 11);
+    let first = sentence + air + heads;
+    let last = h - 1;
+    let rows = last.saturating_sub(first + air);
+    let table = Columns::new(w);
+    if heads > 0 {
+        table.heads(pen, first - 1, look);
+    }
+    // The strongest, what speaks for it above what speaks against it.
+    let mut shown = causes;
+    shown.sort_by(|a, b| told.change(b).abs().total_cmp(&told.change(a).abs()));
+    shown.truncate(rows.into());
+    shown.sort_by(|a, b| told.change(b).total_cmp(&told.change(a)));
+    let most = shown.iter().map(|c| told.change(c).abs());
+    let full = scale(most.fold(0.0, f32::max));
+    for (y, cause) in (first..).zip(&shown) {
+        table.row(pen, y, cause, full, &told);
+    }
+    against(pen, last, &told);
+    if picture.asleep().is_some() {
+        pen.tint(0, h, styles.asleep);
+    }
+}
+
+/// `G Mixolydian, 0.88: mostly because G is in the bass and F, not F♯, was heard.` As
+/// many reasons as there is room for.
+fn headline(pen: &mut Pen, told: &Told, causes: &[Cause], rows: u16, look: &Look) {
+    let styles = look.styles();
+    let name = format!("{}, {:.2}", told.name(), told.probability());
+    let open = match told.center {
+        true => "; its mode is still open",
+        false => "",
+    };
+    let for_it: Vec<&Cause> = causes.iter().filter(|c| told.change(c) > 0.0).collect();
+    let mut endings: Vec<String> = Vec::new();
+    if let [first, others @ ..] = &for_it[..] {
+        let one = told.clause(first);
+        let enough = |c: &&&Cause| told.change(c) >= SECOND * told.change(first);
+        let again = |c: &&&Cause| told.says_again(first, c);
+        let second = others.iter().filter(enough).find(|c| !again(c));
+        if let Some(second) = second {
+            let two = told.clause(second);
+            endings.push(format!(": mostly because {one} and {two}{open}."));
+        }
+        endings.push(format!(": mostly because {one}{open}."));
+        endings.push(format!(": mostly because {one}."));
+        endings.push(format!(": {one}."));
+    } else {
+        endings.push(format!(": no single thing decides{open}."));
+        endings.push(": no single thing decides.".into());
+    }
+    let w = pen.width();
+    let lines = endings.iter().find_map(|ending| {
+        let lines = wrapped(&format!("{name}{ending}"), w);
+        (lines.len() <= usize::from(rows)).then_some(lines)
+    });
+    let lines = lines.unwrap_or_else(|| vec![fit_words(&name, w, look.ascii())]);
+    for (y, line) in (0..rows).zip(&lines) {
+        pen.put(0, y, line, styles.text);
+    }
+    pen.put(0, 0, &fit_words(&name, w, look.ascii()), styles.strong);
+}
+
+/// Lines of whole words; a word that is wider than a line goes beyond it.
+fn wrapped(text: &str, room: u16) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.is_empty() => line.push_str(word),
+            Some(line) if columns(line) + 1 + columns(word) <= room => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
+/// The change that fills a half of a bar: it moves in few steps, so that bars can be
+/// compared from one explanation to the next.
+fn scale(most: f32) -> f32 {
+    [0.125, 0.25, 0.5]
+        .into_iter()
+        .find(|&s| most <= s)
+        .unwrap_or(1.0)
+}
+
+/// What speaks against it, and what is likelier at the moment.
+fn against(pen: &mut Pen, y: u16, told: &Told) {
+    let (e, look) = (told.e, told.look);
+    let styles = look.styles();
+    let mut items: Vec<String> = Vec::new();
+    let kin = |t: Tonality| (t.center, look.catalogue.kin(t.mode));
+    let other = match told.center {
+        true => e.likeliest.center != e.tonality.center,
+        false => kin(e.likeliest) != kin(e.tonality),
+    };
+    if other {
+        let tonic = look.catalogue.spell(e.likeliest, Some(e.tonic));
+        let name = told.otherwise(e.likeliest, tonic);
+        items.push(format!("{name} is likelier now"));
+    }
+    items.extend(told.against());
+    let room = pen.width();
+    if items.is_empty() {
+        let text = fit_words("nothing heard speaks against it", room, look.ascii());
+        pen.put(0, y, &text, styles.quiet);
+        return;
+    }
+    let x = pen.put(0, y, "against it: ", styles.quiet);
+    let room = room.saturating_sub(x);
+    let text = listed(&items, room, look);
+    match text.is_empty() {
+        false => pen.put(x, y, &text, styles.text),
+        true => pen.put(x, y, &fit_words(&items[0], room, look.ascii()), styles.text),
+    };
+}
+
+/// Where the columns of the table stand.
+struct Columns {
+    words: u16,
+    /// The left end of the bars, their middle, and the cells of a half.
+    left: u16,
+    axis: u16,
+    half: u16,
+    figure: u16,
+    other: u16,
+    /// Room for what would be said otherwise.
+    otherwise: u16,
+}
+
+impl Columns {
+    fn new(w: u16) -> Columns {
+        let (words, otherwise) = match w {
+            0..40 => (13, 0),
+            40..56 => (13, 12),
+            56..84 => (18, 18),
+            84..120 => (23, 24),
+            _ => (26, 34),
+        };
+        // Between the columns a blank, between figure and what follows it too.
+        let bar = w.saturating_sub(words + otherwise + 8).clamp(3, 61);
+        let half = (bar - 1) / 2;
+        let left = words + 1;
+        let axis = left + half;
+        let figure = axis + half + 2;
+        Columns {
+            words,
+            left,
+            axis,
+            half,
+            figure,
+            other: figure + 6,
+            otherwise,
+        }
+    }
+
+    fn heads(&self, pen: &mut Pen, y: u16, look: &Look) {
+        let quiet = look.styles().quiet;
+        pen.put(0, y, "what was heard", quiet);
+        if self.half >= 6 {
+            pen.put_right(self.axis, y, "takes ", quiet);
+            pen.put(self.axis + 2, y, "adds", quiet);
+        }
+        if self.otherwise > 0 {
+            pen.put(self.other, y, "without it", quiet);
+        }
+    }
+
+    fn row(&self, pen: &mut Pen, y: u16, cause: &Cause, full: f32, told: &Told) {
+        let look = told.look;
+        let styles = look.styles();
+        let ascii = look.ascii();
+        let words = told.row_words(cause.what, self.words < 18);
+        pen.put(0, y, &fit(&words, self.words, ascii), styles.text);
+        self.bar(pen, y, told.change(cause) / full, look);
+        let figure = figure(told.change(cause), look);
+        pen.put_right(self.figure + 5, y, &figure, styles.text);
+        if let Some(text) = told.instead(cause, self.otherwise < 18) {
+            let text = format!("else {text}");
+            let text = fit_words(&text, self.otherwise, ascii);
+            pen.put(self.other, y, &text, styles.contender);
+        }
+    }
+
+    /// From the axis to the right what is added, to the left what is taken. To the left
+    /// there are no eighths of a block in most fonts: one eighth, a half, a whole.
+    fn bar(&self, pen: &mut Pen, y: u16, part: f32, look: &Look) {
+        let styles = look.styles();
+        pen.dot(self.axis, y, look.sign('│', '|'), styles.quiet);
+        let part = if part.is_nan() {
+            0.0
+        } else {
+            part.clamp(-1.0, 1.0)
+        };
+        let cells = part.abs() * f32::from(self.half);
+        let (right, style) = match part >= 0.0 {
+            true => (true, styles.center),
+            false => (false, styles.outside),
+        };
+        if look.ascii() {
+            let n = cells.round() as u16;
+            let from = if right { self.axis + 1 } else { self.axis - n };
+            return pen.line(from, y, n, '#', style);
+        }
+        let whole = cells as u16;
+        let over = cells - f32::from(whole);
+        if right {
+            pen.line(self.axis + 1, y, whole, '█', style);
+            let eighths = ['▏', '▎', '▍', '▌', '▋', '▊', '▉', '█'];
+            let n = (over * 8.0).round() as usize;
+            if let Some(&c) = n.checked_sub(1).and_then(|n| eighths.get(n)) {
+                pen.dot(self.axis + 1 + whole, y, c, style);
+            }
+            return;
+        }
+        pen.line(self.axis - whole, y, whole, '█', style);
+        let c = match over {
+            over if over < 0.0625 => None,
+            over if over < 0.3 => Some('▕'),
+            over if over < 0.75 => Some('▐'),
+            _ => Some('█'),
+        };
+        // A whole bar leaves nothing over.
+        if let Some(c) = c.filter(|_| self.axis - whole > self.left) {
+            pen.dot(self.axis - whole - 1, y, c, style);
+        }
+    }
+}
+
+impl Told<'_> {
+    /// A tonality beside the one explained, as far as its mode is claimed there.
+    fn otherwise(&self, t: Tonality, tonic: Spelling) -> String {
+        match self.center {
+            true => self.look.center(t, tonic),
+            false => self.look.notation.tonality(t, tonic, self.look.catalogue),
+        }
+    }
+
+    /// What would be said without it, if that is something else: `D Aeolian`, on the
+    /// same center in short `Aeolian`.
+    fn instead(&self, cause: &Cause, short: bool) -> Option<String> {
+        let (t, tonic) = cause.instead?;
+        let same = t.center == self.e.likeliest.center;
+        match (
+            self.center && same,
+            short && t.center == self.e.tonality.center,
+        ) {
+            (true, _) => None,
+            (_, true) => Some(self.look.notation.mode(t, self.look.catalogue)),
+            _ => Some(self.otherwise(t, tonic)),
+        }
+    }
+
+    /// `G in the bass`, `B♭ heard`, `G7 two seconds ago`, `ends on G`.
+    fn row_words(&self, what: What, short: bool) -> String {
+        let plain = words(what, self.e, self.look);
+        match what {
+            What::PitchClass(_) => format!("{plain} heard"),
+            What::Chord(_, at) if !short && self.e.at.since(at) >= SOUNDS => {
+                let label = chord(what, self.e, self.look);
+                format!("{label} {} ago", in_words(self.e.at.since(at)))
+            }
+            What::Chord(..) | What::Bass(_) | What::PhraseEnd(..) => plain,
+        }
+    }
+
+    /// In a sentence: `G is in the bass`, `F, not F♯, was heard`.
+    fn clause(&self, cause: &Cause) -> String {
+        let (e, look) = (self.e, self.look);
+        let within = Some((e.tonality, e.tonic));
+        match cause.what {
+            What::Bass(set) => {
+                let are = if set.len() > 1 { "are" } else { "is" };
+                format!("{} {are} in the bass", notes(set, e, look))
+            }
+            What::PitchClass(pc) => {
+                let note = look.notation.note_named(pc, within, look.catalogue);
+                match self.rival(cause) {
+                    Some(other) => format!("{note}, not {other}, was heard"),
+                    None => format!("{note} was heard"),
+                }
+            }
+            What::Chord(_, at) => {
+                let label = chord(cause.what, e, look);
+                match e.at.since(at) {
+                    now if now < SOUNDS => format!("{label} is struck"),
+                    ago => format!("{label} was struck {} ago", in_words(ago)),
+                }
+            }
+            What::PhraseEnd(set, _) => format!("it ends on {}", notes(set, e, look)),
+        }
+    }
+
+    /// The note that the same degree has in the mode that would be said without this one,
+    /// or, of a characteristic note, in the parallel major or minor.
+    fn rival(&self, cause: &Cause) -> Option<String> {
+        let (e, look) = (self.e, self.look);
+        let What::PitchClass(pc) = cause.what else {
+            return None;
+        };
+        if self.center {
+            return None;
+        }
+        let mode = look.catalogue.mode(e.tonality.mode);
+        let own = mode.degree_at(pc.above(e.tonality.center))?;
+        let instead = cause
+            .instead
+            .filter(|(t, _)| t.center == e.tonality.center)
+            .map(|(t, _)| t.mode);
+        let parallel = || {
+            let like = if mode.is_major() { "ionian" } else { "aeolian" };
+            let characteristic = mode.characteristic.contains(&own);
+            look.catalogue.find(like).filter(|_| characteristic)
+        };
+        let other = look.catalogue.mode(instead.or_else(parallel)?);
+        let mut degrees = other.degrees.iter().chain(&other.movable);
+        // A mode that has this one too is no rival in it.
+        if degrees.clone().any(|d| d.semitones() == own.semitones()) {
+            return None;
+        }
+        let degree = degrees.find(|d| d.number == own.number)?;
+        let tonic = look.notation.tonic(e.tonality, e.tonic, look.catalogue);
+        Some(look.notation.above(spell_degree(tonic, *degree), tonic))
+    }
+
+    /// Whether the second only says in other words what the first does.
+    fn says_again(&self, first: &Cause, second: &Cause) -> bool {
+        let alone = |what: What| match what {
+            What::PitchClass(pc) => Some(PitchClassSet::EMPTY.with(pc)),
+            What::Bass(set) | What::PhraseEnd(set, _) => Some(set),
+            What::Chord(..) => None,
+        };
+        alone(first.what).is_some_and(|set| alone(second.what) == Some(set))
+    }
+}
+
+/// A chord struck so lately sounds.
+const SOUNDS: Time = Time::millis(1000);
+
+/// `two seconds`.
+fn in_words(t: Time) -> String {
+    let number = match t.seconds() as u64 {
+        0 | 1 => return "a second".into(),
+        2 => "two",
+        3 => "three",
+        4 => "four",
+        5 => "five",
+        6 => "six",
+        7 => "seven",
+        8 => "eight",
+        _ => return length(t),
+    };
+    format!("{number} seconds")
+}
+
 /// As many as there is room for, none cut.
 fn listed(items: &[String], room: u16, look: &Look) -> String {
     let between = look.sign(" · ", ", ");
@@ -115,36 +556,51 @@ fn figure(change: f32, look: &Look) -> String {
 
 /// `D in the bass`, `F`, `G7 2 s ago`, `D triad`, `ends on D`.
 fn words(what: What, e: &Explanation, look: &Look) -> String {
-    let within = Some((e.tonality, e.tonic));
-    let note = |pc| look.notation.note_named(pc, within, look.catalogue);
-    let notes = |set: PitchClassSet| {
-        // From the center up.
-        let own = (0..12).map(|n| e.tonality.center.up(n));
-        let named: Vec<String> = own.filter(|&pc| set.contains(pc)).map(note).collect();
-        let more = if named.len() > NOTES {
-            look.sign("…", "...")
-        } else {
-            ""
-        };
-        let shown = &named[..named.len().min(NOTES)];
-        format!("{}{more}", shown.join(" "))
-    };
     match what {
-        What::PitchClass(pc) => note(pc),
-        What::Bass(set) => format!("{} in the bass", notes(set)),
-        What::Chord(sonority, at) => {
-            let mut label = look.notation.sonority(sonority, within, look.catalogue);
-            // A major triad is written as its root is.
-            if sonority.chord().is_some_and(|c| label == note(c.root)) {
-                label.push_str(" triad");
-            }
+        What::PitchClass(pc) => {
+            let within = Some((e.tonality, e.tonic));
+            look.notation.note_named(pc, within, look.catalogue)
+        }
+        What::Bass(set) => format!("{} in the bass", notes(set, e, look)),
+        What::Chord(_, at) => {
+            let label = chord(what, e, look);
             match e.at.since(at) {
-                now if now < Time::millis(1000) => label,
+                now if now < SOUNDS => label,
                 ago => format!("{label} {} ago", length(ago)),
             }
         }
-        What::PhraseEnd(set, _) => format!("ends on {}", notes(set)),
+        What::PhraseEnd(set, _) => format!("ends on {}", notes(set, e, look)),
     }
+}
+
+/// A few notes, from the center up.
+fn notes(set: PitchClassSet, e: &Explanation, look: &Look) -> String {
+    let within = Some((e.tonality, e.tonic));
+    let own = (0..12).map(|n| e.tonality.center.up(n));
+    let note = |pc| look.notation.note_named(pc, within, look.catalogue);
+    let named: Vec<String> = own.filter(|&pc| set.contains(pc)).map(note).collect();
+    let more = if named.len() > NOTES {
+        look.sign("…", "...")
+    } else {
+        ""
+    };
+    let shown = &named[..named.len().min(NOTES)];
+    format!("{}{more}", shown.join(" "))
+}
+
+/// A chord's label; nothing for what is no chord.
+fn chord(what: What, e: &Explanation, look: &Look) -> String {
+    let What::Chord(sonority, _) = what else {
+        return String::new();
+    };
+    let within = Some((e.tonality, e.tonic));
+    let note = |pc| look.notation.note_named(pc, within, look.catalogue);
+    let mut label = look.notation.sonority(sonority, within, look.catalogue);
+    // A major triad is written as its root is.
+    if sonority.chord().is_some_and(|c| label == note(c.root)) {
+        label.push_str(" triad");
+    }
+    label
 }
 
 #[cfg(test)]
@@ -152,9 +608,12 @@ mod tests {
     use super::*;
     use crate::engine::CAUSES;
     use crate::plan::Open;
+    use crate::screen::Depth;
     use crate::screen::Palette;
-    use crate::screen::tests::{Scene, as_text};
-    use crate::theory::{Glyphs, Kinds, PitchClass};
+    use crate::screen::tests::{Scene, as_text, established};
+    use crate::theory::{Catalogue, Glyphs, Kinds, Notation, PitchClass};
+    use ratatui::buffer::Buffer;
+    use ratatui::layout::Rect;
 
     /// Where the mode is not claimed, the figures are the center's.
     #[test]
@@ -192,6 +651,7 @@ mod tests {
                 what,
                 center_change,
                 change,
+                instead: None,
             });
         }
         let told = as_text(&s.draw(120, 36, Palette::Dark, Glyphs::Unicode));
@@ -209,5 +669,158 @@ mod tests {
         let told = as_text(&s.draw(80, 24, Palette::Dark, Glyphs::Unicode));
         assert!(told.contains("0.88  no single thing decides"), "{told}");
         assert!(!told.contains("against"), "{told}");
+    }
+
+    /// The panel alone.
+    fn panel_of(s: &Scene, (w, h): (u16, u16), glyphs: Glyphs) -> String {
+        let area = Rect::new(0, 0, w, h);
+        let mut buf = Buffer::empty(area);
+        let look = Look {
+            notation: Notation {
+                glyphs,
+                ..Notation::default()
+            },
+            palette: Palette::Dark,
+            depth: Depth::default(),
+            catalogue: Catalogue::standard(),
+            keys: &s.keys,
+        };
+        panel(&mut Pen::new(&mut buf, area), &s.picture(), &look);
+        as_text(&buf)
+    }
+
+    /// G Mixolydian: its bass, its seventh, which Ionian lacks, and a foreign note.
+    fn mixolydian() -> Scene {
+        let mut s = Scene::wandering().explained();
+        let e = s.explanation.as_mut().expect("explained");
+        let at = |name| {
+            let t = Catalogue::standard().parse_tonality(name);
+            t.map(|t| (t.tonality, t.tonic)).ok()
+        };
+        let g7 = Kinds::standard().name(
+            [7, 11, 2, 5].map(PitchClass::new).into_iter().collect(),
+            PitchClass::new(7),
+            PitchClassSet::ALL,
+        );
+        let g = PitchClassSet::EMPTY.with(PitchClass::new(7));
+        let causes = [
+            (What::Bass(g), 0.41, at("D dorian")),
+            (What::PitchClass(PitchClass::new(5)), 0.3, at("G ionian")),
+            (What::Chord(g7, e.at - Time::millis(2400)), 0.12, None),
+            (What::PhraseEnd(g, e.at), 0.06, None),
+            (What::PitchClass(PitchClass::new(10)), -0.09, None),
+        ];
+        e.causes = [None; CAUSES];
+        for (place, (what, change, instead)) in e.causes.iter_mut().zip(causes) {
+            *place = Some(Cause {
+                what,
+                center_change: change,
+                change,
+                instead,
+            });
+        }
+        s
+    }
+
+    #[test]
+    fn the_panel_says_it_in_a_sentence_and_in_bars() {
+        let told = panel_of(&mixolydian(), (100, 16), Glyphs::Unicode);
+        insta::assert_snapshot!("panel", told);
+        let sentence =
+            "G Mixolydian, 0.88: mostly because G is in the bass and F, not F♯, was heard.";
+        assert!(told.starts_with(sentence), "{told}");
+        for words in [
+            "else D Dorian",
+            "else G Ionian",
+            "G7 two seconds ago",
+            "ends on G",
+            "against it: B♭ −0.09",
+        ] {
+            assert!(told.contains(words), "{words}: {told}");
+        }
+        insta::assert_snapshot!(
+            "panel_small",
+            panel_of(&mixolydian(), (40, 8), Glyphs::Ascii)
+        );
+        insta::assert_snapshot!(
+            "panel_least",
+            panel_of(&mixolydian(), (40, 6), Glyphs::Unicode)
+        );
+    }
+
+    /// Longer is more, and each on its own side.
+    #[test]
+    fn bars_grow_with_what_they_stand_for() {
+        for glyphs in [Glyphs::Unicode, Glyphs::Ascii] {
+            let told = panel_of(&mixolydian(), (120, 16), glyphs);
+            let sign = if glyphs == Glyphs::Ascii { '|' } else { '│' };
+            let blocks = |line: &str| line.chars().filter(|c| "#█▉▊▋▌▍▎▏▐▕".contains(*c)).count();
+            let rows = told.lines().filter(|l| l.contains(sign));
+            let rows: Vec<(usize, usize)> = rows
+                .filter_map(|l| l.split_once(sign))
+                .map(|(left, right)| (blocks(left), blocks(right)))
+                .collect();
+            assert_eq!(rows.len(), 5, "{told}");
+            assert!(rows[..4].iter().all(|r| r.0 == 0 && r.1 > 0), "{rows:?}");
+            assert!(rows[..4].is_sorted_by(|a, b| a.1 >= b.1), "{rows:?}");
+            assert!(rows[4].0 > 0 && rows[4].1 == 0, "{rows:?}");
+        }
+    }
+
+    /// Of an open mode nothing is said but its center.
+    #[test]
+    fn the_panel_explains_the_center_of_an_open_mode() {
+        let told = panel_of(&Scene::fifth().explained(), (120, 12), Glyphs::Unicode);
+        let sentence = "D, 0.97: mostly because D is in the bass; its mode is still open.";
+        assert!(told.starts_with(sentence), "{told}");
+        assert!(
+            told.contains("else A ") || told.contains("else A\n"),
+            "{told}"
+        );
+        // The third changes the mode alone.
+        assert!(!told.contains("Ionian"), "{told}");
+    }
+
+    #[test]
+    fn without_an_explanation_the_panel_is_quiet() {
+        let mut s = mixolydian();
+        s.explanation = None;
+        assert_eq!(
+            panel_of(&s, (60, 8), Glyphs::Unicode).trim(),
+            "being worked out"
+        );
+        // One that was about something else.
+        let mut s = mixolydian();
+        s.reading.here = Some(established("E aeolian", 1.0, 1.0));
+        assert_eq!(
+            panel_of(&s, (60, 8), Glyphs::Unicode).trim(),
+            "being worked out"
+        );
+        s.reading.here = None;
+        let told = panel_of(&s, (60, 8), Glyphs::Unicode);
+        assert!(told.starts_with("nothing is established yet"), "{told}");
+    }
+
+    #[test]
+    fn what_is_likelier_now_speaks_against() {
+        let mut s = mixolydian();
+        let e = s.explanation.as_mut().expect("explained");
+        e.likeliest = established("E aeolian", 1.0, 1.0).tonality;
+        let told = panel_of(&s, (100, 12), Glyphs::Unicode);
+        let line = "against it: E Aeolian is likelier now · B♭ −0.09";
+        assert!(told.contains(line), "{told}");
+        for c in e_causes(&mut s) {
+            c.change = c.change.abs();
+        }
+        let e = s.explanation.as_mut().expect("explained");
+        e.likeliest = e.tonality;
+        let told = panel_of(&s, (100, 12), Glyphs::Unicode);
+        assert!(told.contains("nothing heard speaks against it"), "{told}");
+    }
+
+    fn e_causes(s: &mut Scene) -> impl Iterator<Item = &mut Cause> {
+        s.explanation
+            .iter_mut()
+            .flat_map(|e| e.causes.iter_mut().flatten())
     }
 }

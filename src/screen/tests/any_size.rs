@@ -160,15 +160,17 @@ prop_compose! {
 prop_compose! {
     fn explanations()(
         e in any_established(), center_probability in share(), probability in share(), at in time(),
-        causes in prop::collection::vec((causes(), share(), share(), any::<bool>()), 0..CAUSES),
+        causes in prop::collection::vec((causes(), share(), share(), any::<bool>(), prop::option::of(any_established())), 0..CAUSES),
     ) -> Explanation {
         let mut all = [None; CAUSES];
-        for (place, (what, a, b, against)) in all.iter_mut().zip(causes) {
+        for (place, (what, a, b, against, other)) in all.iter_mut().zip(causes) {
             let sign = if against { -1.0 } else { 1.0 };
-            *place = Some(Cause { what, center_change: a * sign, change: b * sign });
+            let instead = other.map(|e| (e.tonality, e.tonic));
+            *place = Some(Cause { what, center_change: a * sign, change: b * sign, instead });
         }
         Explanation {
             at, since: e.since, tonality: e.tonality, tonic: e.tonic, center_probability, probability, causes: all,
+            likeliest: e.tonality,
         }
     }
 }
@@ -251,7 +253,7 @@ proptest! {
         let mut view = View::default();
         view.label.follow(&picture);
         let other = scene.reading.home.map_or((Tonality { center: PitchClass::new(1), mode: ModeId(30) }, Spelling::at(7)), |h| (h.tonality, h.tonic));
-        for panel in 0..14 {
+        for panel in 0..15 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);
             let sizes = places(Rect::new(0, 0, 240, 67), &Wanted::default()).map(|p| p.size).unwrap_or_default();
@@ -265,6 +267,7 @@ proptest! {
                 6 => status::notice(&mut pen, &picture, &look),
                 7 => status::draw(&mut pen, &picture, &look),
                 8 => why::draw(&mut pen, &picture, &look),
+                13 => why::panel(&mut pen, &picture, &look),
                 9 => scale::draw(&mut pen, &picture, &view.label, &look),
                 10 => brightness::draw(&mut pen, &picture, scene.reading.damper.then_some(other.0.mode), &look),
                 11 => beside::draw(&mut pen, &picture, other, &look),

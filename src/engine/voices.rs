@@ -1,0 +1,658 @@
+//! The top line and the rest: whether they keep to different modes of one center, as a
+//! melody in Lydian above chords in Ionian does.
+//!
+//! Of each stroke the highest key is the top line's if nothing is held above it, if it
+//! lies a third or more above what else sounds, and if that reaches down more than an
+//! octave, so that it is not all in one hand. What is struck under a key that is held,
+//! or far below the line, belongs to the rest; what is neither is left out. Keys of the
+//! line that a pedal holds on do not hide the next.
+//!
+//! It is said cautiously, as a false alarm costs more than a miss: a note that only the
+//! top line has and its neighbour that only the rest has must answer each other several
+//! times, with none the wrong way, and the top line must have its own above the center in
+//! the bass too: the altered note of a secondary dominant is none. The two must have enough of a mode each; and it must
+//! have lasted. Parallel modes only: where one of them fits no mode on the center that is
+//! established, nothing is said, nor of a top line that has another center, as the notes
+//! alone do not tell G Ionian from C Lydian.
+//!
+//! All constants but the window's own are our choice, set on the études, the scenarios
+//! and invented playing.
+
+use super::features::{Weights, total};
+use super::keys::{KeySet, Keys, each, highest, lowest};
+use super::window::{LONG, ONSET};
+use crate::theory::{Catalogue, ModeId, PitchClass, PitchClassSet, Tonality};
+use crate::time::Time;
+
+/// A stroke is complete after so long.
+const STROKE: Time = Time::millis(100);
+/// What is answered later is no answer, and the line is remembered for so long.
+const SPAN: Time = Time::millis(12_000);
+/// Semitones from the top line down to what lies next below it, at least.
+const THIRD: u8 = 3;
+const OCTAVE: u8 = 12;
+/// The share of a window from which a pitch class is clearly in it.
+const CLEAR: f32 = 0.04;
+/// So many have to be.
+const ENOUGH: usize = 5;
+/// The share that the notes must have in which the two differ: not passed through.
+const TELLING: f32 = 0.07;
+/// So much of a window lies in the mode that fits it.
+const FITS: f32 = 0.95;
+/// How often the line and the rest answer each other.
+const ANSWERS: u8 = 3;
+/// How long it has to last before it is said, and to be gone before it is not.
+const HOLD: Time = Time::millis(4000);
+const LET_GO: Time = Time::millis(2000);
+
+/// The top line and the rest keep to different modes of the center established here.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Apart {
+    pub top: Tonality,
+    pub rest: Tonality,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Voice {
+    Top,
+    Rest,
+}
+
+/// Two neighbouring pitch classes, one in the top line alone and one in the rest alone.
+#[derive(Clone, Copy, Debug, Default)]
+struct Pair {
+    /// Who had its own of them last, and how often that went to and fro.
+    last: Option<Voice>,
+    answers: u8,
+    at: Time,
+    /// The basses above which the top line had its own.
+    basses: PitchClassSet,
+}
+
+/// A stroke that may not be complete.
+#[derive(Clone, Copy, Debug)]
+struct Stroke {
+    start: Time,
+    keys: KeySet,
+    /// What sounded at its last key, with it, and the bass that was meant.
+    sounding: KeySet,
+    bass: Option<u8>,
+}
+
+#[derive(Clone, Debug)]
+pub(super) struct Voices {
+    step: f32,
+    keep: f32,
+    stroke: Option<Stroke>,
+    /// Keys that sound, by whom they belong to.
+    line: KeySet,
+    under: KeySet,
+    /// The line's latest key.
+    latest: Option<(u8, Time)>,
+    top: Weights,
+    rest: Weights,
+    /// By the lower of the two: first those whose lower note the top line has.
+    pairs: [[Pair; 2]; 12],
+    /// What could be said since when, and what is.
+    likely: Option<Apart>,
+    since: Time,
+    said: Option<Apart>,
+}
+
+impl Voices {
+    pub fn new(step: Time) -> Voices {
+        let step = step.seconds() as f32;
+        Voices {
+            step,
+            keep: (-step / LONG).exp(),
+            stroke: None,
+            line: 0,
+            under: 0,
+            latest: None,
+            top: [0.0; 12],
+            rest: [0.0; 12],
+            pairs: [[Pair::default(); 2]; 12],
+            likely: None,
+            since: Time::ZERO,
+            said: None,
+        }
+    }
+
+    /// Nothing was heard.
+    pub fn reset(&mut self) {
+        (self.stroke, self.line, self.under) = (None, 0, 0);
+        (self.latest, self.likely, self.said) = (None, None, None);
+        (self.top, self.rest) = ([0.0; 12], [0.0; 12]);
+        self.pairs = [[Pair::default(); 2]; 12];
+    }
+
+    pub fn now(&self) -> Option<Apart> {
+        self.said
+    }
+
+    /// A key was struck, in the stroke of the hands that began at `start`, above that bass.
+    pub fn on_onset(&mut self, key: u8, start: Time, bass: Option<u8>, keys: &Keys) {
+        let (key, sounding) = (1u128 << (key & 127), keys.sounding());
+        match &mut self.stroke {
+            Some(stroke) if stroke.start == start => {
+                stroke.keys |= key;
+                stroke.sounding |= sounding;
+                stroke.bass = bass;
+            }
+            _ => {
+                self.settle(keys.held() & !key);
+                self.stroke = Some(Stroke {
+                    start,
+                    keys: key,
+                    sounding,
+                    bass,
+                });
+            }
+        }
+    }
+
+    /// Decides whose the keys of the stroke are. `held`: those that are still held.
+    fn settle(&mut self, held: KeySet) {
+        let Some(Stroke {
+            start,
+            keys,
+            sounding,
+            bass,
+        }) = self.stroke.take()
+        else {
+            return;
+        };
+        let Some(top) = highest(keys) else { return };
+        let own = !keys;
+        self.line &= sounding & own;
+        self.under &= sounding & own;
+        let bit = 1u128 << top;
+        let higher = sounding & !(bit | (bit - 1));
+        // Left by the fingers, a key of the line goes on in the pedal alone.
+        let left = self.line & !held;
+        // The line doubled in octaves is one line.
+        let doubled = keys & bit.checked_shr(u32::from(OCTAVE)).unwrap_or(0);
+        let lower = sounding & (bit - 1) & !self.line & !doubled;
+        let latest = self.latest.filter(|l| start.since(l.1) <= SPAN);
+        let is_line = higher & !left == 0
+            && highest(lower).is_some_and(|next| {
+                // Under what the pedal holds of the line it has to go on from there.
+                let goes_on = higher == 0
+                    || latest.is_some_and(|(key, _)| 2 * key.abs_diff(top) <= top - next);
+                top - next >= THIRD && goes_on
+            })
+            && lowest(lower).is_some_and(|low| top - low > OCTAVE);
+        let rest = if is_line {
+            self.line |= bit;
+            self.latest = Some((top, start));
+            self.count(Voice::Top, top, start, bass);
+            keys & !bit & !doubled
+        } else if higher & !left & self.line != 0 {
+            keys
+        } else {
+            let far = |key: u8| latest.is_some_and(|(line, _)| key + OCTAVE < line);
+            each(keys).filter(|&k| far(k)).fold(0, |s, k| s | 1 << k)
+        };
+        self.under |= rest;
+        for key in each(rest) {
+            self.count(Voice::Rest, key, start, None);
+        }
+    }
+
+    /// A note of one of the two, of the top line above a bass.
+    fn count(&mut self, voice: Voice, key: u8, at: Time, bass: Option<u8>) {
+        let pc = PitchClass::of_key(key);
+        match voice {
+            Voice::Top => self.top[pc.index()] += ONSET,
+            Voice::Rest => self.rest[pc.index()] += ONSET,
+        }
+        // As the lower of two neighbours, and as the upper.
+        let roles = [(pc, Voice::Top), (pc.up(-1), Voice::Rest)];
+        for (lower, first) in roles {
+            for (n, pair) in self.pairs[lower.index()].iter_mut().enumerate() {
+                let its_own = (voice == first) == (n == 0);
+                if !its_own {
+                    *pair = Pair::default();
+                    continue;
+                }
+                if pair.last != Some(voice) {
+                    if at.since(pair.at) > SPAN {
+                        *pair = Pair::default();
+                    }
+                    pair.answers += u8::from(pair.last.is_some() && pair.answers < ANSWERS);
+                    (pair.last, pair.at) = (Some(voice), at);
+                }
+                if let Some(bass) = bass {
+                    pair.basses = pair.basses.with(PitchClass::of_key(bass));
+                }
+            }
+        }
+    }
+
+    /// A step of the grid: what sounded in it, by whom, and what follows for the tonality
+    /// established. True if something else is to be said than before.
+    pub fn step(
+        &mut self,
+        at: Time,
+        keys: &Keys,
+        here: Option<Tonality>,
+        catalogue: &Catalogue,
+    ) -> bool {
+        let held = keys.held();
+        if self.stroke.is_some_and(|s| at.since(s.start) >= STROKE) {
+            self.settle(held);
+        }
+        if keys.sounding() != 0 {
+            for pc in 0..12 {
+                self.top[pc] *= self.keep;
+                self.rest[pc] *= self.keep;
+            }
+            for key in each(self.line & held) {
+                self.top[PitchClass::of_key(key).index()] += self.step;
+            }
+            for key in each(self.under & held) {
+                self.rest[PitchClass::of_key(key).index()] += self.step;
+            }
+        }
+        let likely = here.and_then(|here| self.apart(at, here, catalogue));
+        if likely != self.likely {
+            (self.likely, self.since) = (likely, at);
+        }
+        let lasted = at.since(self.since);
+        let before = self.said;
+        match likely {
+            Some(_) if lasted >= HOLD => self.said = likely,
+            None if lasted >= LET_GO => self.said = None,
+            _ => {}
+        }
+        // It was about another center.
+        self.said = self
+            .said
+            .filter(|a| here.is_some_and(|h| h.center == a.top.center));
+        self.said != before
+    }
+
+    /// What could be said, were it to last.
+    fn apart(&self, at: Time, here: Tonality, catalogue: &Catalogue) -> Option<Apart> {
+        // Of a chord that the mode borrows the top line has the altered note as well, but not
+        // above the center.
+        let answered = |p: &Pair| {
+            p.answers >= ANSWERS && at.since(p.at) <= SPAN && p.basses.contains(here.center)
+        };
+        if !self.pairs.iter().flatten().any(answered) {
+            return None;
+        }
+        let top = fitting(&self.top, here, catalogue)?;
+        let rest = fitting(&self.rest, here, catalogue)?;
+        let forms = catalogue.all_forms(here);
+        let (above, below) = (catalogue.set(top), catalogue.set(rest));
+        let (sum_top, sum_rest) = (total(self.top), total(self.rest));
+        let tells = |own: PitchClass, other: PitchClass| {
+            // A degree that moves is in two forms by right.
+            let moves = forms.contains(own) && forms.contains(other);
+            let alone = above.minus(below).contains(own) && below.minus(above).contains(other);
+            !moves
+                && alone
+                && self.top[own.index()] >= TELLING * sum_top
+                && self.rest[other.index()] >= TELLING * sum_rest
+        };
+        let differ = PitchClass::all().any(|lower| {
+            let [first, second] = &self.pairs[lower.index()];
+            let upper = lower.up(1);
+            answered(first) && tells(lower, upper) || answered(second) && tells(upper, lower)
+        });
+        differ.then_some(Apart { top, rest })
+    }
+}
+
+/// The mode on the center of `here` that has all notes that are clearly in a window:
+/// that of `here`, or else the one with the fewest others, then the nearest to it.
+fn fitting(window: &Weights, here: Tonality, catalogue: &Catalogue) -> Option<Tonality> {
+    let sum = total(*window);
+    let clear: PitchClassSet = PitchClass::all()
+        .filter(|pc| window[pc.index()] > CLEAR * sum)
+        .collect();
+    if clear.len() < ENOUGH {
+        return None;
+    }
+    let own = catalogue.set(here);
+    let fits = |set: PitchClassSet| {
+        let inside = PitchClass::all().filter(|&pc| set.contains(pc));
+        clear.is_subset(set) && total(inside.map(|pc| window[pc.index()])) >= FITS * sum
+    };
+    if fits(own) {
+        return Some(here);
+    }
+    let mut best: Option<((usize, usize), ModeId)> = None;
+    for (mode, _) in catalogue.iter() {
+        let set = catalogue.set(Tonality { mode, ..here });
+        let far = (set.minus(clear).len(), set.minus(own).len());
+        if fits(set) && best.is_none_or(|(least, _)| far < least) {
+            best = Some((far, mode));
+        }
+    }
+    best.map(|(_, mode)| Tonality { mode, ..here })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::{Change, Monitor, Observer};
+    use crate::midi::Event;
+    use std::sync::{Arc, LazyLock};
+
+    fn monitor() -> Monitor {
+        static ONE: LazyLock<Monitor> = LazyLock::new(|| {
+            let catalogue = Arc::new(Catalogue::standard().clone());
+            Monitor::new(catalogue).expect("the embedded weights")
+        });
+        ONE.clone()
+    }
+
+    /// What was said, and when in seconds.
+    #[derive(Default, Debug, PartialEq)]
+    struct Told(Vec<(f64, Option<Apart>)>);
+
+    impl Observer for Told {
+        fn change(&mut self, at: Time, change: Change) {
+            if let Change::Apart(apart) = change {
+                self.0.push((at.seconds(), apart));
+            }
+        }
+    }
+
+    /// Keys from and to a second.
+    #[derive(Clone, Debug, Default)]
+    struct Playing(Vec<(f64, f64, u8)>);
+
+    impl Playing {
+        /// Bars of two seconds: a chord and a melody that shares them evenly, again and
+        /// again. Keys are held for so much of their length.
+        fn bars(rounds: usize, held: f64, bars: &[(&[u8], &[u8])]) -> Playing {
+            let mut all = Playing::default();
+            let bars = bars.iter().cycle().take(rounds * bars.len());
+            for (n, (chord, melody)) in bars.enumerate() {
+                let start = 0.2 + 2.0 * n as f64;
+                for &key in *chord {
+                    all.0.push((start, start + 2.0 * held, key));
+                }
+                let each = 2.0 / melody.len() as f64;
+                for (i, &key) in melody.iter().enumerate() {
+                    // Never quite with the chord.
+                    let at = start + 0.008 + each * i as f64;
+                    all.0.push((at, at + each * held, key));
+                }
+            }
+            all
+        }
+
+        fn up(mut self, by: i32) -> Playing {
+            for note in &mut self.0 {
+                note.2 = (i32::from(note.2) + by) as u8;
+            }
+            self
+        }
+
+        fn events(&self) -> Vec<(Time, Event)> {
+            let channel = 0;
+            let mut all: Vec<(Time, Event)> = Vec::new();
+            for &(from, to, key) in &self.0 {
+                let velocity = 70;
+                let on = Event::NoteOn {
+                    channel,
+                    key,
+                    velocity,
+                };
+                all.push((Time::from_seconds(from), on));
+                all.push((Time::from_seconds(to), Event::NoteOff { channel, key }));
+            }
+            all.sort_by_key(|(at, e)| (*at, !e.releases()));
+            all
+        }
+
+        /// With the damper changed on every bar, if it is used.
+        fn pedalled(&self) -> Vec<(Time, Event)> {
+            let channel = 0;
+            let mut all = self.events();
+            let end = all.last().map_or(0.0, |e| e.0.seconds());
+            for bar in 0..(end / 2.0) as usize {
+                let at = 0.2 + 2.0 * bar as f64;
+                for (at, value) in [(at + 0.02, 0), (at + 0.12, 127)] {
+                    let at = Time::from_seconds(at);
+                    all.push((at, Event::Damper { channel, value }));
+                }
+            }
+            all.sort_by_key(|(at, e)| (*at, !e.releases()));
+            all
+        }
+    }
+
+    fn hear(events: &[(Time, Event)]) -> (Told, Monitor) {
+        let mut m = monitor();
+        let mut told = Told::default();
+        for &(at, event) in events {
+            m.on_event(at, event, &mut told);
+        }
+        m.advance_to(m.now() + Time::millis(500), &mut told);
+        (told, m)
+    }
+
+    fn apart(top: &str, rest: &str) -> Option<Apart> {
+        let t = |name| Some(Catalogue::standard().parse_tonality(name).ok()?.tonality);
+        Some(Apart {
+            top: t(top)?,
+            rest: t(rest)?,
+        })
+    }
+
+    const C: &[u8] = &[48, 52, 55];
+    const F: &[u8] = &[53, 57, 60];
+    const G: &[u8] = &[55, 59, 62];
+
+    /// A melody in Lydian above the chords of C major.
+    const LYDIAN: [(&[u8], &[u8]); 4] = [
+        (C, &[76, 78, 79, 83]),
+        (F, &[84, 83, 81, 79]),
+        (G, &[78, 79, 74, 83]),
+        (C, &[79, 78, 76, 72]),
+    ];
+
+    #[test]
+    fn a_melody_in_another_mode_than_its_chords_is_said() {
+        for held in [0.95, 1.04] {
+            let (told, m) = hear(&Playing::bars(4, held, &LYDIAN).events());
+            let expected = apart("C lydian", "C ionian");
+            assert!(expected.is_some());
+            assert_eq!(
+                m.reading().apart,
+                expected,
+                "{told:?} {:?}",
+                m.reading().here
+            );
+            let (first, _) = told.0[0];
+            assert!((8.0..24.0).contains(&first), "{told:?}");
+            assert_eq!(told.0.len(), 1, "{told:?}");
+        }
+    }
+
+    #[test]
+    fn so_it_is_under_the_pedal() {
+        let (told, m) = hear(&Playing::bars(4, 0.9, &LYDIAN).pedalled());
+        assert_eq!(m.reading().apart, apart("C lydian", "C ionian"), "{told:?}");
+    }
+
+    #[test]
+    fn a_blue_third_above_major_chords_is_said() {
+        let bars: [(&[u8], &[u8]); 4] = [
+            (&[48, 52, 58], &[79, 75, 77, 75, 72, 70, 72, 75]),
+            (&[48, 53, 57], &[77, 75, 72, 70, 72, 79]),
+            (&[48, 52, 58], &[75, 77, 79, 82, 79, 77, 75, 72]),
+            (&[50, 55, 58], &[74, 77, 79, 77, 75, 72]),
+        ];
+        let (told, m) = hear(&Playing::bars(4, 0.9, &bars).events());
+        let said = m.reading().apart.map(|a| a.top);
+        let here = m.reading().here.map(|h| h.tonality);
+        let third = said.map(|t| Catalogue::standard().set(t).contains(t.center.up(3)));
+        assert_eq!(third, Some(true), "{told:?} in {here:?}");
+    }
+
+    #[test]
+    fn it_transposes_and_moves_in_time() {
+        let bare = |by: i32, later: f64| {
+            let mut playing = Playing::bars(4, 0.9, &LYDIAN).up(by);
+            for note in &mut playing.0 {
+                (note.0, note.1) = (note.0 + later, note.1 + later);
+            }
+            let (told, _) = hear(&playing.events());
+            let turned = |t: Tonality| (t.center.up(-by), t.mode);
+            let said = told.0.into_iter().map(|(at, a)| {
+                let ms = ((at - later) * 1000.0).round() as u64;
+                (ms, a.map(|a| (turned(a.top), turned(a.rest))))
+            });
+            said.collect::<Vec<_>>()
+        };
+        let here = bare(0, 0.0);
+        assert!(!here.is_empty());
+        for by in [-12, -5, 1, 2, 6, 11] {
+            assert_eq!(bare(by, 0.0), here, "{by}");
+        }
+        assert_eq!(bare(3, 71.26), here);
+    }
+
+    /// Whatever the clock does between the events.
+    #[test]
+    fn batching_changes_nothing() {
+        let events = Playing::bars(4, 0.9, &LYDIAN).events();
+        let (told, _) = hear(&events);
+        let mut m = monitor();
+        let mut often = Told::default();
+        for (at, event) in events {
+            while m.now() + Time::millis(17) < at {
+                m.advance_to(m.now() + Time::millis(17), &mut often);
+            }
+            m.on_event(at, event, &mut often);
+        }
+        m.advance_to(m.now() + Time::millis(500), &mut often);
+        assert_eq!(told, often);
+    }
+
+    #[test]
+    fn after_a_long_rest_nothing_is_said() {
+        let mut playing = Playing::bars(4, 0.9, &LYDIAN);
+        let (_, m) = hear(&playing.events());
+        assert!(m.reading().apart.is_some());
+        playing.0.push((60.0, 61.0, 60));
+        let (_, m) = hear(&playing.events());
+        assert_eq!(m.reading().apart, None);
+    }
+
+    fn silent(why: &str, rounds: usize, bars: &[(&[u8], &[u8])]) {
+        for by in [0, 5] {
+            let playing = Playing::bars(rounds, 0.95, bars).up(by);
+            for events in [playing.events(), playing.pedalled()] {
+                let (told, m) = hear(&events);
+                assert_eq!(told, Told::default(), "{why}");
+                assert!(m.reading().here.is_some(), "{why}: it was music");
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_in_one_mode_says_nothing() {
+        let plain = LYDIAN.map(|(chord, melody)| {
+            let melody: Vec<u8> = melody
+                .iter()
+                .map(|&k| if k == 78 { 77 } else { k })
+                .collect();
+            (chord, melody)
+        });
+        let plain: Vec<(&[u8], &[u8])> = plain.iter().map(|(c, m)| (*c, &m[..])).collect();
+        silent("C major", 4, &plain);
+        silent(
+            "Lydian in both",
+            4,
+            &[
+                (C, &[76, 78, 79, 83]),
+                (&[50, 54, 57], &[84, 83, 81, 78]),
+                (G, &[78, 79, 74, 83]),
+                (C, &[79, 78, 76, 72]),
+            ],
+        );
+        silent(
+            "a passing note",
+            4,
+            &[
+                (C, &[76, 77, 78, 79, 81, 83, 84, 83]),
+                (F, &[84, 83, 81, 79, 77, 76, 74, 72]),
+                (G, &[74, 77, 76, 74, 71, 74, 79, 77]),
+                (C, &[76, 74, 72, 71, 72, 74, 76, 72]),
+            ],
+        );
+        silent(
+            "a lower neighbour that the melody has in no other form",
+            4,
+            &[
+                (C, &[76, 79, 78, 79, 81, 79, 76, 72]),
+                (F, &[84, 83, 81, 79, 81, 84, 81, 79]),
+                (G, &[74, 79, 83, 81, 79, 74, 71, 74]),
+                (C, &[76, 74, 72, 71, 72, 74, 76, 72]),
+            ],
+        );
+        silent(
+            "the dominant of the dominant",
+            4,
+            &[
+                (C, &[76, 79, 84, 79]),
+                (&[50, 57, 60], &[78, 81, 78, 74]),
+                (&[55, 59, 65], &[79, 83, 81, 79]),
+                (C, &[76, 74, 72, 76]),
+            ],
+        );
+        silent(
+            "the leading tone of minor above its seventh degree",
+            4,
+            &[
+                (&[45, 52, 60], &[76, 80, 81, 83, 84, 83, 81, 76]),
+                (&[43, 55, 59], &[74, 79, 83, 81, 79, 77, 76, 74]),
+                (&[41, 53, 60], &[72, 77, 81, 80, 81, 84, 81, 77]),
+                (&[40, 52, 59], &[76, 80, 83, 80, 78, 80, 76, 71]),
+            ],
+        );
+    }
+
+    #[test]
+    fn in_one_hand_there_is_no_top_line() {
+        let near = LYDIAN.map(|(chord, melody)| {
+            // Chord and melody within an octave, around the same place.
+            let low: Vec<u8> = chord.iter().map(|&k| 60 + k % 12).collect();
+            let melody: Vec<u8> = melody.iter().map(|&k| 60 + k % 12).collect();
+            (low, melody)
+        });
+        let near: Vec<(&[u8], &[u8])> = near.iter().map(|(c, m)| (&c[..], &m[..])).collect();
+        silent("one hand", 4, &near);
+        let alone: [(&[u8], &[u8]); 4] = LYDIAN.map(|(_, melody)| (&[][..], melody));
+        silent("one voice", 4, &alone);
+    }
+
+    /// Of the recordings none has two modes at once.
+    #[test]
+    fn the_etudes_say_nothing() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
+        let files = std::fs::read_dir(folder).expect("recordings");
+        let paths = files.map(|f| f.expect("a file").path());
+        let paths = paths.filter(|p| p.extension().is_some_and(|e| e == "mid"));
+        let mut heard = 0;
+        for path in paths {
+            let bytes = std::fs::read(&path).expect("a file");
+            let performance = crate::midi::read(&bytes).expect("a recording");
+            let mut told = Told::default();
+            let mut m = monitor();
+            for (at, event) in crate::study::events(&performance, Catalogue::standard()) {
+                m.on_event(at, event, &mut told);
+            }
+            assert_eq!(told, Told::default(), "{}", path.display());
+            heard += 1;
+        }
+        assert!(heard >= 5);
+    }
+}

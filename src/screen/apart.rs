@@ -1,0 +1,56 @@
+//! The top line and the rest in different modes, in words.
+
+use super::draw::Look;
+use crate::engine::Apart;
+
+/// `top line Lydian, the rest Ionian`: both on the center here.
+#[cfg_attr(not(test), expect(dead_code, reason = "for the line of here"))]
+pub(super) fn apart_words(apart: Apart, look: &Look) -> String {
+    let mode = |t| look.notation.mode(t, look.catalogue);
+    format!(
+        "top line {}, the rest {}",
+        mode(apart.top),
+        mode(apart.rest)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::keys::Keys;
+    use crate::screen::{Depth, Palette};
+    use crate::theory::{Catalogue, Glyphs, Notation};
+
+    #[test]
+    fn the_modes_are_named_as_the_user_wants_them() {
+        let catalogue = Catalogue::standard();
+        let t = |name: &str| catalogue.parse_tonality(name).unwrap().tonality;
+        let apart = Apart {
+            top: t("C lydian_dominant"),
+            rest: t("C ionian"),
+        };
+        let keys = Keys::default();
+        let said = |notation| {
+            let look = Look {
+                notation,
+                palette: Palette::Dark,
+                depth: Depth::default(),
+                catalogue,
+                keys: &keys,
+            };
+            apart_words(apart, &look)
+        };
+        let plain = Notation::default();
+        assert_eq!(said(plain), "top line Lydian dominant, the rest Ionian");
+        let ionian_is_major = true;
+        let glyphs = Glyphs::Ascii;
+        assert_eq!(
+            said(Notation {
+                ionian_is_major,
+                glyphs,
+                ..plain
+            }),
+            "top line Lydian dominant, the rest major"
+        );
+    }
+}
