@@ -47,9 +47,10 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look:
             .collect(),
     };
     lanes.ground(pen);
-    lanes.line(pen);
+    let strokes = lanes.strokes();
+    lanes.line(pen, &strokes);
     lanes.signs(pen);
-    lanes.names(pen);
+    lanes.names(pen, &strokes);
     lanes.gutter(pen);
     if p.markers > 0 {
         timeline::markers(pen, (p.gutter, 0), p.markers, &window, picture, look);
@@ -220,6 +221,13 @@ const AWAY_ASCII: Signs = Signs {
     ..HOME_ASCII
 };
 
+/// The columns that a region has.
+struct Stroke<'a> {
+    region: &'a Region,
+    start: u16,
+    end: u16,
+}
+
 struct Lanes<'a> {
     picture: &'a Picture<'a>,
     look: &'a Look<'a>,
@@ -240,23 +248,40 @@ impl Lanes<'_> {
         self.order.lane(r.tonality.center)
     }
 
-    /// The columns of a region, up to where the next begins.
-    fn part(&self, r: &Region, next: Option<&Region>) -> Option<(u16, u16)> {
-        let (a, b) = self.window.part(r.start, r.end)?;
-        let next = next.map_or(self.window.count, |n| self.window.begin(n.start));
-        Some((a, b.min(next.max(a + 1))))
-    }
-
-    /// The regions in view with the one before each, and their columns.
-    fn regions(&self) -> Vec<(Option<&Region>, &Region, (u16, u16))> {
-        let plan = self.picture.history.plan();
-        let mut all = Vec::new();
-        let mut shown = self.window.regions(&plan.regions).peekable();
-        while let Some((before, r)) = shown.next() {
-            let part = self.part(r, shown.peek().map(|n| n.1));
-            all.extend(part.map(|part| (before, r, part)));
+    /// Each column goes to the region that takes the most of it, so that the line stays
+    /// one line however much is in view.
+    fn strokes(&self) -> Vec<Stroke<'_>> {
+        let mut owners: Vec<Option<(&Region, Time)>> = vec![None; self.window.count as usize];
+        for (r, (a, b)) in self.regions() {
+            for x in a..b {
+                let share = self.window.share(x, r.start, r.end);
+                if let Some(owner) = owners.get_mut(x as usize)
+                    && owner.is_none_or(|o| share > o.1)
+                {
+                    *owner = Some((r, share));
+                }
+            }
+        }
+        let mut all: Vec<Stroke> = Vec::new();
+        for (x, owner) in (0..).zip(owners) {
+            let Some((region, _)) = owner else { continue };
+            match all.last_mut() {
+                Some(s) if s.end == x && std::ptr::eq(s.region, region) => s.end += 1,
+                _ => all.push(Stroke {
+                    region,
+                    start: x,
+                    end: x + 1,
+                }),
+            }
         }
         all
+    }
+
+    /// The regions in view, and the columns that they touch.
+    fn regions(&self) -> impl Iterator<Item = (&Region, (u16, u16))> {
+        let plan = self.picture.history.plan();
+        let shown = self.window.regions(&plan.regions);
+        shown.filter_map(|(_, r)| Some((r, self.window.part(r.start, r.end)?)))
     }
 
     fn signs_of(&self, home: bool) -> &'static Signs {
@@ -296,33 +321,41 @@ impl Lanes<'_> {
         }
     }
 
-    /// The line: a stroke a region, joined to the one before.
-    fn line(&self, pen: &mut Pen) {
+    /// The line: a stroke a region, joined to the one before. What is too short for a
+    /// stroke leaves a dash in its lane.
+    fn line(&self, pen: &mut Pen, strokes: &[Stroke]) {
         let (p, plan) = (self.p, self.picture.history.plan());
         let styles = self.look.styles();
-        let mut last: Option<(u16, u16)> = None;
-        for (before, r, (a, b)) in self.regions() {
-            let home = at_home(&plan.home, r);
+        for (r, (a, b)) in self.regions() {
+            let near = strokes.get(strokes.partition_point(|s| s.end <= a)..);
+            let mut near = near.into_iter().flatten().take_while(|s| s.start < b);
+            if !near.any(|s| std::ptr::eq(s.region, r)) {
+                let dash = self.look.sign('╴', '~');
+                pen.dot(p.gutter + a, p.row(self.lane(r)), dash, styles.away);
+            }
+        }
+        let mut last: Option<&Stroke> = None;
+        for s in strokes {
+            let home = at_home(&plan.home, s.region);
             let signs = self.signs_of(home);
             let style = if home { styles.home } else { styles.away };
-            let row = p.row(self.lane(r));
-            for x in (a..b).filter(|&x| !self.is_rest(x)) {
+            let row = p.row(self.lane(s.region));
+            for x in (s.start..s.end).filter(|&x| !self.is_rest(x)) {
                 pen.dot(p.gutter + x, row, signs.along, style);
             }
             // Joined only where nothing is between them.
-            let begins = self.window.at(r.start) == Some(a) && a > 0 && !self.is_rest(a);
-            let joined = last.is_some_and(|l| l.1 >= a) && !self.is_rest(a.saturating_sub(1));
-            if let Some(before) = before.filter(|_| begins && joined) {
-                let squeezed = last.is_some_and(|l| l.0 == a);
-                self.join(pen, (before, r), a, squeezed);
+            let joined = |l: &&Stroke| {
+                l.end == s.start && !self.is_rest(s.start) && !self.is_rest(l.end - 1)
+            };
+            if let Some(before) = last.filter(joined) {
+                self.join(pen, (before.region, s.region), s.start);
             }
-            last = Some((a, b));
+            last = Some(s);
         }
     }
 
-    /// The vertical in column `x` from one lane to another. `squeezed`: the one before
-    /// begins in the same column.
-    fn join(&self, pen: &mut Pen, (before, r): (&Region, &Region), x: u16, squeezed: bool) {
+    /// The vertical in column `x` from one lane to another.
+    fn join(&self, pen: &mut Pen, (before, r): (&Region, &Region), x: u16) {
         let (look, p, plan) = (self.look, self.p, self.picture.history.plan());
         let styles = look.styles();
         let place = |r: &Region| {
@@ -333,7 +366,10 @@ impl Lanes<'_> {
         let ((from, old, old_style), (to, new, new_style)) = (place(before), place(r));
         let x = p.gutter + x;
         if from == to {
-            pen.dot(x, p.row(to), new.notch, new_style);
+            // The same again, after something too short to be seen, is no change.
+            if before.tonality != r.tonality {
+                pen.dot(x, p.row(to), new.notch, new_style);
+            }
             return;
         }
         // The nearer way round the circle; a tritone, as far either way, needs no seam.
@@ -361,11 +397,7 @@ impl Lanes<'_> {
                 rows(end, p.bottom());
             }
         }
-        let leaving = match (squeezed, down) {
-            (true, _) => old.notch,
-            (false, true) => old.down,
-            (false, false) => old.up,
-        };
+        let leaving = if down { old.down } else { old.up };
         pen.dot(x, start, leaving, old_style);
         let arriving = if down { new.from_above } else { new.from_below };
         pen.dot(x, end, arriving, new_style);
@@ -419,7 +451,7 @@ impl Lanes<'_> {
     }
 
     /// The modes' names: in a lane of one row on the line, else above it.
-    fn names(&self, pen: &mut Pen) {
+    fn names(&self, pen: &mut Pen, strokes: &[Stroke]) {
         let (look, p) = (self.look, self.p);
         let styles = look.styles();
         let on_line = p.tall == 1;
@@ -429,11 +461,12 @@ impl Lanes<'_> {
             taken.extend(self.stated().map(|(x, lane, _)| (x, lane)));
             taken.extend(self.present());
         }
-        for (_, r, (a, b)) in self.regions() {
+        for s in strokes {
+            let r = s.region;
             let lane = self.lane(r);
             let free = |x: u16| !self.is_rest(x) && !taken.contains(&(x, lane));
             // The longest piece; the column where the line comes in stays the line's.
-            let Some((a, b)) = longest(a + 1, b, free) else {
+            let Some((a, b)) = longest(s.start + 1, s.end, free) else {
                 continue;
             };
             let Some(mode) = claim::mode(r.tonality, r.open, look) else {

@@ -209,6 +209,12 @@ impl Columns {
         Some((a, b.max(a + 1)))
     }
 
+    /// How much of a column a stretch takes.
+    pub fn share(&self, column: u16, from: Time, to: Time) -> Time {
+        let start = Time(self.each.saturating_mul(u64::from(column))) + self.start;
+        (start + Time(self.each)).min(to).since(start.max(from))
+    }
+
     /// The columns of a rest: all that it touches where it is a few columns long, else
     /// those of which it takes more than half, so that breaths do not perforate an hour.
     pub fn rest(&self, from: Time, to: Time) -> Option<(u16, u16)> {

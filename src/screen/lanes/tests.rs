@@ -288,3 +288,36 @@ proptest! {
         }
     }
 }
+
+/// Where many regions share a column, the line goes where most of its time is, and what
+/// is too short for a stroke leaves a dash.
+#[test]
+fn a_long_past_is_still_one_line() {
+    let mut s = sitting();
+    let names = ["D dorian", "G mixolydian", "Eb lydian", "Ab lydian"];
+    for i in 0..1600u32 {
+        // Of each minute and a half all but a few seconds at home.
+        let at = 600.0 + f64::from(i / 4) * 90.0 + f64::from(i % 4) * 3.0 + 60.0;
+        let name = names[(i as usize + 1) % 4];
+        s.history
+            .change(sec(at), Change::Here(established(name, at, at)));
+        s.now = sec(at + 30.0);
+    }
+    s.history.advance_to(s.now);
+    let text = shown(
+        &s,
+        lanes::draw,
+        &mut StripView::all(),
+        (120, 20),
+        Glyphs::Unicode,
+    );
+    let lane = |name: &str| {
+        text.lines()
+            .find(|l| l.trim_start().starts_with(name))
+            .unwrap_or("")
+    };
+    let count = |name: &str, sign: char| lane(name).chars().filter(|&c| c == sign).count();
+    assert!(count("home", '═') > 80, "{text}");
+    assert!(count("G ", '╴') > 60, "{text}");
+    assert!(count("C ", '│') < 5, "{text}");
+}
