@@ -1,6 +1,9 @@
 //! The values that engine, study, formats and screen share: regions, plans, markers.
 
-use crate::theory::{ModeId, PitchClassSet, Sonority, Spelling, Tonality};
+use crate::theory::{
+    Catalogue, Chord, ModeId, Notation, PitchClassSet, Pivot, Sonority, Spelling, Tonality,
+    altered, pivot,
+};
 use crate::time::Time;
 
 /// The degrees of a tonality that nothing has decided yet.
@@ -53,6 +56,14 @@ pub struct Region {
     pub probability: f32,
 }
 
+impl Region {
+    /// Its tonality, with its tonic as the user wants it written.
+    pub fn placed(&self, notation: &Notation, catalogue: &Catalogue) -> (Tonality, Spelling) {
+        let tonic = notation.tonic(self.tonality, self.tonic, catalogue);
+        (self.tonality, tonic)
+    }
+}
+
 /// Regions in time. Between them: silence, or no center.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct TonalPlan {
@@ -88,4 +99,62 @@ impl ChordSpan {
     pub fn set(&self) -> PitchClassSet {
         self.sonority.set()
     }
+}
+
+/// The common chord of a change of center from one region to the next, and when it began:
+/// see [`pivot`]. `chords`: those as heard, in the order of time, of these regions or more.
+pub fn common_chord(
+    chords: &[ChordSpan],
+    (before, after): (&Region, &Region),
+    notation: &Notation,
+    catalogue: &Catalogue,
+) -> Option<(Time, Pivot)> {
+    if before.tonality.center == after.tonality.center {
+        return None;
+    }
+    let first = before.since.min(before.start);
+    let from = chords.partition_point(|c| c.end <= first);
+    let inside = chords.get(from..).unwrap_or_default().iter();
+    let inside = inside.take_while(|c| c.start < after.end);
+    let inside = inside.filter(|c| c.end > c.start);
+    // One entry for each harmony, whatever its bass does meanwhile.
+    let mut harmonies: Vec<(Time, Chord)> = Vec::new();
+    for (at, chord) in inside.filter_map(|c| Some((c.start, c.sonority.chord()?))) {
+        let same = |l: &(Time, Chord)| (l.1.root, l.1.kind) == (chord.root, chord.kind);
+        if !harmonies.last().is_some_and(same) {
+            harmonies.push((at, chord));
+        }
+    }
+    let all: Vec<Chord> = harmonies.iter().map(|h| h.1).collect();
+    let turn = after.since.min(after.start);
+    let change = harmonies.iter().filter(|h| h.0 < turn).count();
+    let (left, reached) = (
+        before.placed(notation, catalogue),
+        after.placed(notation, catalogue),
+    );
+    let found = pivot(left, reached, &all, change, catalogue)?;
+    Some((harmonies.get(found.index)?.0, found))
+}
+
+/// The notes that a region alters against the one before, each as it was and as it becomes,
+/// in the user's letters.
+pub fn notes_altered(
+    (before, after): (&Region, &Region),
+    notation: &Notation,
+    catalogue: &Catalogue,
+) -> Vec<(String, String)> {
+    // Another center is another movable do: there notes keep their letters.
+    let same = before.tonality.center == after.tonality.center;
+    let name = |note, (_, tonic): (Tonality, Spelling)| match same {
+        true => notation.above(note, tonic),
+        false => notation.name(note),
+    };
+    let (left, reached) = (
+        before.placed(notation, catalogue),
+        after.placed(notation, catalogue),
+    );
+    altered(left, reached, catalogue)
+        .iter()
+        .map(|&(old, new)| (name(old, left), name(new, reached)))
+        .collect()
 }

@@ -1,10 +1,8 @@
 //! What happens between chords, and from region to region.
 
 use super::Analysis;
-use crate::plan::{ChordSpan, Region};
-use crate::theory::{
-    Around, Chord, Context, Glyphs, Numeral, Pivot, Spelling, Tonality, altered, analyse, pivot,
-};
+use crate::plan::{self, ChordSpan, Region};
+use crate::theory::{Around, Context, Glyphs, Numeral, Pivot, analyse};
 use crate::time::Time;
 
 /// The harmonies around a place in a list; those after it only in hindsight.
@@ -30,39 +28,10 @@ pub(super) fn numeral(a: &Analysis, c: &ChordSpan, around: Around) -> Option<Num
     Some(analyse(c.sonority.chord()?, &context, a.catalogue))
 }
 
-/// A region's tonality with its tonic as the user wants it.
-fn placed(a: &Analysis, r: &Region) -> (Tonality, Spelling) {
-    let tonic = a.notation.tonic(r.tonality, r.tonic, a.catalogue);
-    (r.tonality, tonic)
-}
-
 /// The common chord of a change of center, by the chords as heard, and when it began.
 pub(super) fn common_chord(a: &Analysis, before: &Region, r: &Region) -> Option<(Time, Pivot)> {
-    if before.tonality.center == r.tonality.center {
-        return None;
-    }
-    let first = before.since.min(before.start);
-    let inside = |c: &&ChordSpan| c.end > c.start && c.end > first && c.start < r.end;
-    let spans = a.study.heard.chords().iter().filter(inside);
-    // One entry for each harmony, whatever its bass does meanwhile.
-    let mut harmonies: Vec<(Time, Chord)> = Vec::new();
-    for (at, chord) in spans.filter_map(|c| Some((c.start, c.sonority.chord()?))) {
-        let same = |l: &(Time, Chord)| (l.1.root, l.1.kind) == (chord.root, chord.kind);
-        if !harmonies.last().is_some_and(same) {
-            harmonies.push((at, chord));
-        }
-    }
-    let chords: Vec<Chord> = harmonies.iter().map(|h| h.1).collect();
-    let turn = r.since.min(r.start);
-    let change = harmonies.iter().filter(|h| h.0 < turn).count();
-    let p = pivot(
-        placed(a, before),
-        placed(a, r),
-        &chords,
-        change,
-        a.catalogue,
-    )?;
-    Some((harmonies[p.index].0, p))
+    let chords = a.study.heard.chords();
+    plan::common_chord(chords, (before, r), a.notation, a.catalogue)
 }
 
 /// The notes that a region alters, `F→F♯`.
@@ -71,15 +40,8 @@ pub(super) fn notes_altered(a: &Analysis, before: &Region, r: &Region) -> Vec<St
         Glyphs::Unicode => "→",
         Glyphs::Ascii => "->",
     };
-    // Another center is another movable do: there notes keep their letters.
-    let same = before.tonality.center == r.tonality.center;
-    let name = |note, (_, tonic): (Tonality, Spelling)| match same {
-        true => a.notation.above(note, tonic),
-        false => a.notation.name(note),
-    };
-    let (left, reached) = (placed(a, before), placed(a, r));
-    altered(left, reached, a.catalogue)
+    plan::notes_altered((before, r), a.notation, a.catalogue)
         .iter()
-        .map(|&(old, new)| format!("{}{arrow}{}", name(old, left), name(new, reached)))
+        .map(|(old, new)| format!("{old}{arrow}{new}"))
         .collect()
 }

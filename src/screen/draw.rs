@@ -5,7 +5,7 @@ use super::keys::Keys;
 use super::layout::{self, SMALLEST, Wanted};
 use super::palette::{Depth, Palette, Styles};
 use super::pen::{Pen, columns};
-use super::strip::StripView;
+use super::timeline::StripView;
 use super::{Source, chord, contender, help, here, piano, scale, status, strip, why, window};
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::Marker;

@@ -14,6 +14,8 @@ mod entry;
 mod help;
 mod here;
 mod keys;
+#[cfg_attr(not(test), expect(dead_code, reason = "looking back has no key yet"))]
+mod lanes;
 mod large;
 mod layout;
 mod palette;
@@ -27,6 +29,8 @@ mod strip;
 mod terminal;
 #[cfg(test)]
 mod tests;
+mod timeline;
+mod turn;
 mod why;
 mod window;
 

@@ -19,12 +19,12 @@ use crate::time::Time;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-mod any_size;
+pub(super) mod any_size;
 mod pictures;
 mod teaching;
 mod the_loop;
 
-fn sec(s: f64) -> Time {
+pub(super) fn sec(s: f64) -> Time {
     Time::from_seconds(s)
 }
 
@@ -55,7 +55,7 @@ fn keys(list: &[u8]) -> KeySet {
     list.iter().fold(0, |s, k| s | 1 << k)
 }
 
-fn named(list: &[u8], within: &str) -> Sonority {
+pub(super) fn named(list: &[u8], within: &str) -> Sonority {
     let t = Catalogue::standard()
         .parse_tonality(within)
         .expect("a tonality");

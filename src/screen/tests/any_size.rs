@@ -128,6 +128,8 @@ fn histories() -> impl Strategy<Value = History> {
         Just(Change::NoCenter),
         Just(Change::Silence),
         Just(Change::Rest),
+        prop::option::of(-20..20i8).prop_map(|f| Change::HomeIs(f.map(Spelling::at))),
+        any::<bool>().prop_map(Change::Aside),
         (sonority(), any::<u128>()).prop_map(|(sonority, keys)| Change::Chord { sonority, keys }),
     ];
     prop::collection::vec((0..9000u64, change), 0..30).prop_map(|changes| {
@@ -176,13 +178,13 @@ prop_compose! {
 }
 
 prop_compose! {
-    fn any_scene()(
+    pub(in crate::screen) fn any_scene()(
         (way, panels, hidden) in (0..3usize, prop::sample::subsequence(&Panel::ALL[..], 0..=7), any::<bool>()),
         stepped in prop::option::of(time()), banners in prop::collection::vec(text(), 0..3),
         reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()), explanation in prop::option::of(explanations()),
-        markers in prop::collection::vec((time(), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
+        markers in prop::collection::vec((time(), prop::option::of((time(), time())), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
     ) -> Scene {
-        let markers = markers.into_iter().map(|(at, name)| Marker { at, about: None, name }).collect();
+        let markers = markers.into_iter().map(|(at, about, name)| Marker { at, about, name }).collect();
         let (way, panels) = (Way::ALL[way], panels.into_iter().collect());
         Scene { reading, history, markers, source, now, help, ended, explanation, scale, way, panels, hidden, stepped, banners, keys: Keys::default() }
     }

@@ -1,0 +1,607 @@
+//! Looking back: the whole sitting, one lane a center, in the order of fifths with home
+//! in the middle. The tonal plan is a line that wanders through the lanes.
+//!
+//! The lanes are a circle: where the line crosses the seam between the top and the bottom
+//! one, it leaves at one edge and comes back at the other.
+
+use super::claim;
+use super::draw::{Look, Picture, clock};
+use super::large::{self, Size};
+use super::pen::{Pen, columns, fit_words};
+use super::strip::{self, abbreviated, at_home, stated_sign};
+use super::timeline::{self, Columns, StripView};
+use super::turn::Turn;
+use crate::plan::Region;
+use crate::theory::{PitchClass, Spelling};
+use crate::time::Time;
+
+/// One a center.
+const LANES: u16 = 12;
+/// Home's place from the top: six fifths on the sharp side above it, five below.
+const HOME: u16 = 6;
+/// Below this there is the strip instead.
+const SMALLEST: (u16, u16) = (48, LANES + 1);
+/// The most rows a lane has: a large name and the line.
+const TALLEST: u16 = 5;
+
+const CAPTION: &str = "home ";
+
+pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look: &Look) {
+    if pen.width() < SMALLEST.0 || pen.height() < SMALLEST.1 {
+        return strip::draw(pen, picture, view, look);
+    }
+    let order = Order::new(picture, look);
+    let p = Places::new(pen.width(), pen.height(), &order, look);
+    let window = Columns::new(pen.width() - p.gutter, view, picture);
+    let lanes = Lanes {
+        picture,
+        look,
+        window: &window,
+        order: &order,
+        p: &p,
+        rests: covered(&window, picture.history.rests()),
+        asides: picture
+            .history
+            .asides()
+            .filter_map(|(a, b)| window.part(a, b))
+            .collect(),
+    };
+    lanes.ground(pen);
+    let strokes = lanes.strokes();
+    lanes.line(pen, &strokes);
+    lanes.signs(pen);
+    lanes.names(pen, &strokes);
+    lanes.gutter(pen);
+    if p.markers > 0 {
+        timeline::markers(pen, (p.gutter, 0), p.markers, &window, picture, look);
+    }
+    timeline::scale(pen, (p.gutter, p.scale), &window, view, look);
+    words(pen, (p.words, p.words_rows), picture, view, look);
+}
+
+/// Which center is in which lane.
+struct Order {
+    home: Spelling,
+}
+
+impl Order {
+    /// Around the home of the present.
+    fn new(picture: &Picture, look: &Look) -> Order {
+        let last = picture.history.plan().home.last();
+        let home = last.map(|r| r.placed(&look.notation, look.catalogue).1);
+        let here = picture.reading.here.map(|e| e.tonic);
+        Order {
+            home: home.or(here).unwrap_or(Spelling::C),
+        }
+    }
+
+    /// Counted from the top.
+    fn lane(&self, center: PitchClass) -> u16 {
+        // A fifth is seven semitones, and seven times seven is one more than four octaves.
+        let above = center.index() + 12 - self.home.pitch_class().index();
+        let fifths = (above * 7 % 12) as u16;
+        (HOME + LANES - fifths) % LANES
+    }
+
+    /// What a lane is called: on the line of fifths around home, as far as one accidental
+    /// goes.
+    fn name(&self, lane: u16) -> Spelling {
+        let fifths = i16::from(self.home.fifths()) + HOME as i16 - lane as i16;
+        let note = Spelling::at(fifths as i8);
+        match note.accidental() {
+            -1..=1 => note,
+            _ => Spelling::nearest(note.pitch_class(), 0.0),
+        }
+    }
+}
+
+/// Rows and columns of what is drawn.
+struct Places {
+    gutter: u16,
+    /// Rows of the markers, at the top.
+    markers: u16,
+    /// The first row of the lanes.
+    top: u16,
+    /// Rows of each lane; the line is in the last of them.
+    tall: u16,
+    /// Of the names.
+    size: Size,
+    scale: u16,
+    words: u16,
+    words_rows: u16,
+}
+
+impl Places {
+    fn new(w: u16, h: u16, order: &Order, look: &Look) -> Places {
+        let mut spare = h - SMALLEST.1;
+        let mut take = |rows: u16, leave: u16| {
+            let taken = if spare >= rows + leave { rows } else { 0 };
+            spare -= taken;
+            taken
+        };
+        let mut markers = take(1, 0);
+        let mut words_rows = take(1, 0);
+        markers += take(markers, 0);
+        if w < 120 {
+            words_rows += take(1, 0);
+        }
+        let mut tall = 1;
+        while tall < TALLEST && take(LANES, 0) > 0 {
+            tall += 1;
+        }
+        let above_words = take(1, 0);
+        let above_lanes = take(1, 0);
+        let size = match tall >= TALLEST && !look.ascii() {
+            true => Size::Four,
+            false => Size::One,
+        };
+        let widest = (0..LANES)
+            .map(|l| look.notation.name(order.name(l)))
+            .map(|name| large::width(&name, size, look.ascii()))
+            .max();
+        let top = markers + above_lanes;
+        let scale = top + LANES * tall;
+        Places {
+            gutter: columns(CAPTION) + widest.unwrap_or(0) + 2,
+            markers,
+            top,
+            tall,
+            size,
+            scale,
+            words: scale + 1 + above_words,
+            words_rows,
+        }
+    }
+
+    /// The row of a lane's line.
+    fn row(&self, lane: u16) -> u16 {
+        self.top + lane * self.tall + self.tall - 1
+    }
+
+    fn bottom(&self) -> u16 {
+        self.top + LANES * self.tall - 1
+    }
+}
+
+/// The signs that the line is made of. Home and away differ in shape.
+struct Signs {
+    along: char,
+    /// Into the stroke from the left, then down or up; out to the right, from above or
+    /// from below; and a new mode on the same center.
+    down: char,
+    up: char,
+    from_above: char,
+    from_below: char,
+    notch: char,
+}
+
+const HOME_LINE: Signs = Signs {
+    along: '═',
+    down: '╕',
+    up: '╛',
+    from_above: '╘',
+    from_below: '╒',
+    notch: '╪',
+};
+const AWAY_LINE: Signs = Signs {
+    along: '━',
+    down: '┑',
+    up: '┙',
+    from_above: '┕',
+    from_below: '┍',
+    notch: '┿',
+};
+/// In tall lanes the line is as thick as a row, and read from afar.
+const HOME_BAND: Signs = Signs {
+    along: '█',
+    down: '▌',
+    up: '▌',
+    from_above: '█',
+    from_below: '█',
+    notch: '▐',
+};
+const AWAY_BAND: Signs = Signs {
+    along: '▓',
+    down: '▌',
+    up: '▌',
+    from_above: '▓',
+    from_below: '▓',
+    notch: '▐',
+};
+const HOME_ASCII: Signs = Signs {
+    along: '=',
+    down: '+',
+    up: '+',
+    from_above: '+',
+    from_below: '+',
+    notch: '|',
+};
+const AWAY_ASCII: Signs = Signs {
+    along: '-',
+    ..HOME_ASCII
+};
+
+/// The columns that a region has.
+struct Stroke<'a> {
+    region: &'a Region,
+    start: u16,
+    end: u16,
+}
+
+struct Lanes<'a> {
+    picture: &'a Picture<'a>,
+    look: &'a Look<'a>,
+    window: &'a Columns,
+    order: &'a Order,
+    p: &'a Places,
+    /// The columns that are silent.
+    rests: Vec<bool>,
+    asides: Vec<(u16, u16)>,
+}
+
+impl Lanes<'_> {
+    fn is_rest(&self, x: u16) -> bool {
+        self.rests.get(x as usize) == Some(&true)
+    }
+
+    fn lane(&self, r: &Region) -> u16 {
+        self.order.lane(r.tonality.center)
+    }
+
+    /// Each column goes to the region that takes the most of it, so that the line stays
+    /// one line however much is in view.
+    fn strokes(&self) -> Vec<Stroke<'_>> {
+        let mut owners: Vec<Option<(&Region, Time)>> = vec![None; self.window.count as usize];
+        for (r, (a, b)) in self.regions() {
+            for x in a..b {
+                let share = self.window.share(x, r.start, r.end);
+                if let Some(owner) = owners.get_mut(x as usize)
+                    && owner.is_none_or(|o| share > o.1)
+                {
+                    *owner = Some((r, share));
+                }
+            }
+        }
+        let mut all: Vec<Stroke> = Vec::new();
+        for (x, owner) in (0..).zip(owners) {
+            let Some((region, _)) = owner else { continue };
+            match all.last_mut() {
+                Some(s) if s.end == x && std::ptr::eq(s.region, region) => s.end += 1,
+                _ => all.push(Stroke {
+                    region,
+                    start: x,
+                    end: x + 1,
+                }),
+            }
+        }
+        all
+    }
+
+    /// The regions in view, and the columns that they touch.
+    fn regions(&self) -> impl Iterator<Item = (&Region, (u16, u16))> {
+        let plan = self.picture.history.plan();
+        let shown = self.window.regions(&plan.regions);
+        shown.filter_map(|(_, r)| Some((r, self.window.part(r.start, r.end)?)))
+    }
+
+    fn signs_of(&self, home: bool) -> &'static Signs {
+        match (self.look.ascii(), self.p.tall >= 3, home) {
+            (true, _, true) => &HOME_ASCII,
+            (true, _, false) => &AWAY_ASCII,
+            (false, true, true) => &HOME_BAND,
+            (false, true, false) => &AWAY_BAND,
+            (false, false, true) => &HOME_LINE,
+            (false, false, false) => &AWAY_LINE,
+        }
+    }
+
+    /// What lies under the line: the scale's moments as dots, home's lanes, the asides.
+    fn ground(&self, pen: &mut Pen) {
+        let (look, p) = (self.look, self.p);
+        let styles = look.styles();
+        for (x, _) in self.window.ticks() {
+            for lane in 0..LANES {
+                let dot = look.sign('·', '\'');
+                pen.dot(p.gutter + x, p.row(lane), dot, styles.faint);
+            }
+        }
+        for (_, r) in self.window.regions(&self.picture.history.plan().home) {
+            if let Some((a, b)) = self.window.part(r.start, r.end) {
+                for x in (a..b).filter(|&x| !self.is_rest(x)) {
+                    let rail = look.sign('┄', '.');
+                    pen.dot(p.gutter + x, p.row(self.lane(r)), rail, styles.home);
+                }
+            }
+        }
+        for &(a, b) in &self.asides {
+            for row in p.top..=p.bottom() {
+                let shade = look.sign('░', ':');
+                pen.line(p.gutter + a, row, b - a, shade, styles.faint);
+            }
+        }
+    }
+
+    /// The line: a stroke a region, joined to the one before. What is too short for a
+    /// stroke leaves a dash in its lane.
+    fn line(&self, pen: &mut Pen, strokes: &[Stroke]) {
+        let (p, plan) = (self.p, self.picture.history.plan());
+        let styles = self.look.styles();
+        for (r, (a, b)) in self.regions() {
+            let near = strokes.get(strokes.partition_point(|s| s.end <= a)..);
+            let mut near = near.into_iter().flatten().take_while(|s| s.start < b);
+            if !near.any(|s| std::ptr::eq(s.region, r)) {
+                let dash = self.look.sign('╴', '~');
+                pen.dot(p.gutter + a, p.row(self.lane(r)), dash, styles.away);
+            }
+        }
+        let mut last: Option<&Stroke> = None;
+        for s in strokes {
+            let home = at_home(&plan.home, s.region);
+            let signs = self.signs_of(home);
+            let style = if home { styles.home } else { styles.away };
+            let row = p.row(self.lane(s.region));
+            for x in (s.start..s.end).filter(|&x| !self.is_rest(x)) {
+                pen.dot(p.gutter + x, row, signs.along, style);
+            }
+            // Joined only where nothing is between them.
+            let joined = |l: &&Stroke| {
+                l.end == s.start && !self.is_rest(s.start) && !self.is_rest(l.end - 1)
+            };
+            if let Some(before) = last.filter(joined) {
+                self.join(pen, (before.region, s.region), s.start);
+            }
+            last = Some(s);
+        }
+    }
+
+    /// The vertical in column `x` from one lane to another.
+    fn join(&self, pen: &mut Pen, (before, r): (&Region, &Region), x: u16) {
+        let (look, p, plan) = (self.look, self.p, self.picture.history.plan());
+        let styles = look.styles();
+        let place = |r: &Region| {
+            let home = at_home(&plan.home, r);
+            let style = if home { styles.home } else { styles.away };
+            (self.lane(r), self.signs_of(home), style)
+        };
+        let ((from, old, old_style), (to, new, new_style)) = (place(before), place(r));
+        let x = p.gutter + x;
+        if from == to {
+            // The same again, after something too short to be seen, is no change.
+            if before.tonality != r.tonality {
+                pen.dot(x, p.row(to), new.notch, new_style);
+            }
+            return;
+        }
+        // The nearer way round the circle; a tritone, as far either way, needs no seam.
+        let seam = from.abs_diff(to) > LANES / 2;
+        let down = (to > from) != seam;
+        let vertical = match (look.ascii(), p.tall >= 3) {
+            (true, _) => '|',
+            (false, true) => '▌',
+            (false, false) => '│',
+        };
+        let (start, end) = (p.row(from), p.row(to));
+        let mut rows = |a: u16, b: u16| {
+            for row in a..=b {
+                pen.dot(x, row, vertical, styles.lane);
+            }
+        };
+        match (seam, down) {
+            (false, _) => rows(start.min(end), start.max(end)),
+            (true, true) => {
+                rows(start, p.bottom());
+                rows(p.top, end);
+            }
+            (true, false) => {
+                rows(p.top, start);
+                rows(end, p.bottom());
+            }
+        }
+        let leaving = if down { old.down } else { old.up };
+        pen.dot(x, start, leaving, old_style);
+        let arriving = if down { new.from_above } else { new.from_below };
+        pen.dot(x, end, arriving, new_style);
+        if seam {
+            let sign = match down {
+                true => look.sign('▼', 'v'),
+                false => look.sign('▲', '^'),
+            };
+            pen.dot(x, p.top, sign, styles.strong);
+            pen.dot(x, p.bottom(), sign, styles.strong);
+        }
+    }
+
+    /// What the player said is home, and the present.
+    fn signs(&self, pen: &mut Pen) {
+        let (look, p) = (self.look, self.p);
+        let styles = look.styles();
+        for (x, lane, said) in self.stated() {
+            let sign = stated_sign(said, look);
+            pen.dot(p.gutter + x, p.row(lane), sign, styles.strong);
+        }
+        if let Some((x, lane)) = self.present() {
+            pen.dot(
+                p.gutter + x,
+                p.row(lane),
+                look.sign('●', 'O'),
+                styles.center,
+            );
+        }
+    }
+
+    /// Column and lane of each statement, and whether it was one: what is taken back is
+    /// so in the lane of the one before.
+    fn stated(&self) -> impl Iterator<Item = (u16, u16, bool)> + '_ {
+        let all = self.picture.history.stated();
+        all.iter().enumerate().filter_map(move |(i, &(at, note))| {
+            let before = || all.get(..i)?.iter().rev().find_map(|s| s.1);
+            let said = note.or_else(before)?;
+            let lane = self.order.lane(said.pitch_class());
+            Some((self.window.at(at)?, lane, note.is_some()))
+        })
+    }
+
+    /// Where the music is, while it sounds.
+    fn present(&self) -> Option<(u16, u16)> {
+        let reading = self.picture.reading;
+        let here = reading.here.filter(|_| self.picture.asleep().is_none())?;
+        let sounds = reading.aside.is_none();
+        let x = self.window.at(self.picture.now).filter(|_| sounds)?;
+        Some((x, self.order.lane(here.tonality.center)))
+    }
+
+    /// The modes' names: in a lane of one row on the line, else above it.
+    fn names(&self, pen: &mut Pen, strokes: &[Stroke]) {
+        let (look, p) = (self.look, self.p);
+        let styles = look.styles();
+        let on_line = p.tall == 1;
+        let row_of = |lane: u16| p.row(lane) - u16::from(!on_line);
+        let mut taken: Vec<(u16, u16)> = Vec::new();
+        if on_line {
+            taken.extend(self.stated().map(|(x, lane, _)| (x, lane)));
+            taken.extend(self.present());
+        }
+        for s in strokes {
+            let r = s.region;
+            let lane = self.lane(r);
+            let free = |x: u16| !self.is_rest(x) && !taken.contains(&(x, lane));
+            // The longest piece; the column where the line comes in stays the line's.
+            let Some((a, b)) = longest(s.start + 1, s.end, free) else {
+                continue;
+            };
+            let Some(mode) = claim::mode(r.tonality, r.open, look) else {
+                continue;
+            };
+            let room = b - a;
+            let wide = large::width(&mode, Size::Four, look.ascii());
+            if p.size == Size::Four && wide < room {
+                let at = (p.gutter + a, p.row(lane) - Size::Four.rows());
+                large::write(pen, at, &mode, Size::Four, styles.strong, look.ascii());
+                continue;
+            }
+            let names = [5, 4, 3].map(|letters| abbreviated(&mode, letters));
+            for name in std::iter::once(mode).chain(names) {
+                // A space before and after where there is room; on the line some of it
+                // must remain.
+                let texts = [format!(" {name} "), name];
+                let fits = |t: &&String| columns(t) + u16::from(on_line) <= room;
+                if let Some(text) = texts.iter().find(fits) {
+                    pen.put(p.gutter + a, row_of(lane), text, styles.strong);
+                    break;
+                }
+            }
+        }
+        self.name_asides(pen);
+    }
+
+    /// Along where there is room, else from top to bottom.
+    fn name_asides(&self, pen: &mut Pen) {
+        let (p, style) = (self.p, self.look.styles().quiet);
+        for &(a, b) in &self.asides {
+            let middle = (p.top + p.bottom()) / 2;
+            let (word, room) = (" aside ", b - a);
+            if room >= columns(word) {
+                let x = a + (room - columns(word)) / 2;
+                pen.put(p.gutter + x, middle, word, style);
+            } else {
+                for (row, letter) in (middle.saturating_sub(2)..).zip("aside".chars()) {
+                    pen.dot(p.gutter + a + room / 2, row, letter, style);
+                }
+            }
+        }
+    }
+
+    /// The lanes' names; home's is said.
+    fn gutter(&self, pen: &mut Pen) {
+        let (look, p) = (self.look, self.p);
+        let styles = look.styles();
+        for lane in 0..LANES {
+            let name = look.notation.name(self.order.name(lane));
+            let style = if lane == HOME {
+                styles.home
+            } else {
+                styles.lane
+            };
+            let wide = large::width(&name, p.size, look.ascii());
+            let x = p.gutter.saturating_sub(wide + 2);
+            // Large letters stand in the lane's last rows, as the line does.
+            let row = p.row(lane) + 1 - p.size.rows();
+            large::write(pen, (x, row), &name, p.size, style, look.ascii());
+            if lane == HOME {
+                pen.put(0, p.row(lane), CAPTION.trim_end(), style);
+            }
+        }
+    }
+}
+
+/// The columns that the rests take.
+fn covered(window: &Columns, rests: impl Iterator<Item = (Time, Time)>) -> Vec<bool> {
+    let mut all = vec![false; window.count as usize];
+    for (a, b) in rests.filter_map(|(a, b)| window.rest(a, b)) {
+        if let Some(part) = all.get_mut(a as usize..b as usize) {
+            part.fill(true);
+        }
+    }
+    all
+}
+
+/// The longest run of free columns in `a..b`, the first of equals.
+fn longest(a: u16, b: u16, free: impl Fn(u16) -> bool) -> Option<(u16, u16)> {
+    let mut best: Option<(u16, u16)> = None;
+    let mut x = a;
+    while x < b {
+        let end = (x..b).find(|&x| !free(x)).unwrap_or(b);
+        if end > x && best.is_none_or(|(a, b)| end - x > b - a) {
+            best = Some((x, end));
+        }
+        x = end + 1;
+    }
+    best
+}
+
+/// The change nearest to the chosen moment, or the last one.
+fn words(pen: &mut Pen, (y, rows): (u16, u16), picture: &Picture, view: &StripView, look: &Look) {
+    if rows == 0 {
+        return;
+    }
+    let styles = look.styles();
+    let regions = &picture.history.plan().regions;
+    let last = regions.len().checked_sub(1).filter(|&i| i > 0);
+    let place = match view.chosen() {
+        None => last,
+        Some(t) => {
+            let next = regions.partition_point(|r| r.start < t).max(1);
+            let near = [next, next - 1].into_iter().filter(|&i| i > 0);
+            let apart = |i: &usize| regions.get(*i).map(|r| r.start.0.abs_diff(t.0));
+            near.filter(|i| apart(i).is_some()).min_by_key(apart)
+        }
+    };
+    let turn = place.and_then(|i| Some((regions.get(i - 1)?, regions.get(i)?)));
+    let Some((before, after)) = turn else {
+        pen.put(0, y, "no change yet", styles.quiet);
+        return;
+    };
+    let turn = Turn { before, after };
+    let name = |r: &Region| claim::name(r.tonality, r.tonic, r.open, look);
+    let arrow = look.sign("→", "->");
+    let [interval, ..] = turn.interval(look);
+    let moved = format!("{} {arrow} {}: {interval}", name(before), name(after));
+    let pivot = turn.pivot(picture, look);
+    let pivot = pivot.map(|(chord, numerals)| format!("pivot {chord} {numerals}"));
+    let more: Vec<String> = [pivot, turn.altered(look)].into_iter().flatten().collect();
+    let more = more.join("; ");
+    let x = pen.put(0, y, &clock(after.start), styles.quiet) + 2;
+    let room = pen.width().saturating_sub(x);
+    let line = |text: &str| fit_words(text, room, look.ascii());
+    if rows > 1 {
+        pen.put(x, y, &line(&moved), styles.text);
+        pen.put(x, y + 1, &line(&more), styles.text);
+    } else if more.is_empty() {
+        pen.put(x, y, &line(&moved), styles.text);
+    } else {
+        pen.put(x, y, &line(&format!("{moved}; {more}")), styles.text);
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,323 @@
+use super::super::draw::{Look, Picture};
+use super::super::palette::{Depth, Palette};
+use super::super::pen::Pen;
+use super::super::tests::any_size::any_scene;
+use super::super::tests::{Scene, as_text, established, named, sec};
+use super::super::timeline::StripView;
+use super::super::{lanes, strip};
+use crate::engine::{Change, Observer};
+use crate::plan::Marker;
+use crate::theory::{Catalogue, Glyphs, Notation, PitchClass, Spelling};
+use proptest::prelude::*;
+use ratatui::buffer::Buffer;
+use ratatui::buffer::Cell;
+use ratatui::layout::Rect;
+
+/// Ten minutes around D: out on the flat side as far as the seam and over it, home, a
+/// rest, some words to the class, then the sharp side by a tritone.
+fn sitting() -> Scene {
+    let mut s = Scene::nothing();
+    let h = &mut s.history;
+    let chord = |at: f64, keys: &[u8], within: &str| {
+        let sonority = named(keys, within);
+        (sec(at), Change::Chord { sonority, keys: 0 })
+    };
+    let here = |at: f64, name: &str| (sec(at), Change::Here(established(name, at - 2.0, at)));
+    let changes = [
+        chord(4.0, &[50, 53, 57], "D dorian"),
+        here(6.0, "D dorian"),
+        (sec(6.0), Change::Home(established("D dorian", 4.0, 6.0))),
+        chord(40.0, &[52, 55, 59], "D dorian"),
+        chord(60.0, &[45, 48, 52, 55], "D dorian"),
+        chord(70.0, &[43, 47, 50, 53], "G mixolydian"),
+        here(75.0, "G mixolydian"),
+        chord(110.0, &[46, 50, 53], "G mixolydian"),
+        here(120.0, "Bb lydian"),
+        here(150.0, "Eb lydian"),
+        here(190.0, "Ab lydian"),
+        (sec(200.0), Change::HomeIs(Some(Spelling::at(-4)))),
+        here(222.0, "Ab mixolydian"),
+        here(240.0, "Eb ionian"),
+        (sec(262.0), Change::HomeIs(None)),
+        here(270.0, "D phrygian"),
+        here(300.0, "D dorian"),
+        (sec(345.0), Change::Silence),
+        chord(365.0, &[50, 53, 57], "D dorian"),
+        (sec(390.0), Change::Aside(true)),
+        (sec(428.0), Change::Aside(false)),
+        chord(430.0, &[50, 53, 57], "D dorian"),
+        here(432.0, "D dorian"),
+        chord(462.0, &[45, 49, 52], "A ionian"),
+        here(466.0, "A ionian"),
+        here(490.0, "E mixolydian"),
+        here(520.0, "Bb phrygian_dominant"),
+        here(545.0, "E minor"),
+        chord(546.0, &[52, 55, 59], "E minor"),
+        chord(560.0, &[45, 48, 52], "E minor"),
+        here(570.0, "D dorian"),
+        chord(572.0, &[50, 53, 57], "D dorian"),
+    ];
+    for (at, change) in changes {
+        h.change(at, change);
+    }
+    s.now = sec(600.0);
+    h.advance_to(s.now);
+    s.reading.at = s.now;
+    s.reading.begun = true;
+    s.reading.here = Some(established("D dorian", 568.0, 570.0));
+    s.reading.home = Some(established("D dorian", 4.0, 6.0));
+    let marker = |at: f64, about: Option<(f64, f64)>, name: &str| Marker {
+        at: sec(at),
+        about: about.map(|(a, b)| (sec(a), sec(b))),
+        name: name.into(),
+    };
+    s.markers = vec![
+        marker(130.0, Some((72.0, 128.0)), "opening out"),
+        marker(236.0, Some((150.0, 230.0)), "far away"),
+        marker(430.0, None, "again"),
+        marker(560.0, Some((516.0, 544.0)), "tritone"),
+    ];
+    s
+}
+
+fn picture(scene: &Scene) -> Picture<'_> {
+    Picture {
+        reading: &scene.reading,
+        history: &scene.history,
+        markers: &scene.markers,
+        source: &scene.source,
+        explanation: None,
+        now: scene.now,
+        ended: scene.ended,
+    }
+}
+
+type Panel = fn(&mut Pen, &Picture, &mut StripView, &Look);
+
+fn shown(
+    scene: &Scene,
+    panel: Panel,
+    view: &mut StripView,
+    (w, h): (u16, u16),
+    glyphs: Glyphs,
+) -> String {
+    let area = Rect::new(0, 0, w, h);
+    let mut buf = Buffer::empty(area);
+    let look = Look {
+        notation: Notation {
+            glyphs,
+            ..Notation::default()
+        },
+        palette: Palette::Dark,
+        depth: Depth::default(),
+        catalogue: Catalogue::standard(),
+        keys: &scene.keys,
+    };
+    panel(&mut Pen::new(&mut buf, area), &picture(scene), view, &look);
+    as_text(&buf)
+}
+
+fn all(size: (u16, u16), glyphs: Glyphs) -> String {
+    shown(&sitting(), lanes::draw, &mut StripView::all(), size, glyphs)
+}
+
+#[test]
+fn the_plan_wanders_through_the_lanes() {
+    for (w, h) in [(60, 18), (80, 24), (120, 36), (240, 67)] {
+        let text = all((w, h), Glyphs::Unicode);
+        insta::assert_snapshot!(format!("lanes_{w}x{h}"), text);
+    }
+    let text = all((80, 24), Glyphs::Ascii);
+    assert!(text.is_ascii(), "{text}");
+    insta::assert_snapshot!("lanes_80x24_ascii", text);
+}
+
+#[test]
+fn the_strip_tells_what_moved() {
+    let drawn =
+        |view: &mut StripView, size, glyphs| shown(&sitting(), strip::draw, view, size, glyphs);
+    let text = drawn(&mut StripView::all(), (120, 9), Glyphs::Unicode);
+    insta::assert_snapshot!("strip_120x9", text);
+    let mut view = StripView::all();
+    drawn(&mut view, (160, 12), Glyphs::Unicode);
+    view.jump(true, &sitting().markers, sitting().now);
+    view.zoom(true);
+    let text = drawn(&mut view, (160, 12), Glyphs::Unicode);
+    insta::assert_snapshot!("strip_160x12", text);
+    let text = drawn(&mut view, (80, 8), Glyphs::Ascii);
+    assert!(text.is_ascii(), "{text}");
+    // Too low for it.
+    let low = drawn(&mut StripView::all(), (120, 7), Glyphs::Unicode);
+    assert!(!low.contains("moved"), "{low}");
+}
+
+/// Lanes follow one another by fifths, home is in the middle, and each has one name.
+#[test]
+fn twelve_lanes_around_home() {
+    for fifths in -12..=12 {
+        let home = Spelling::at(fifths);
+        let order = lanes::Order { home };
+        assert_eq!(order.lane(home.pitch_class()), lanes::HOME);
+        let mut seen: Vec<u16> = PitchClass::all().map(|c| order.lane(c)).collect();
+        seen.sort();
+        assert_eq!(seen, (0..12).collect::<Vec<_>>());
+        for c in PitchClass::all() {
+            let name = order.name(order.lane(c));
+            assert_eq!(name.pitch_class(), c, "around {home}");
+            assert!(name.accidental().abs() < 2);
+            // The next lane up is a fifth above, round the circle.
+            let up = (order.lane(c) + 11) % 12;
+            assert_eq!(order.lane(c.up(7)), up);
+        }
+    }
+    let order = lanes::Order {
+        home: Spelling::at(2),
+    };
+    let names: Vec<String> = (0..12).map(|l| order.name(l).to_string()).collect();
+    assert_eq!(names.join(" "), "G♯ C♯ F♯ B E A D G C F B♭ E♭");
+}
+
+/// From marker to marker, by where the stretches begin; what is chosen is the middle.
+#[test]
+fn markers_are_gone_to_and_come_back_from() {
+    let s = sitting();
+    let chosen = |v: &StripView| v.chosen().map(|t| t.seconds());
+    let mut view = StripView::default();
+    assert_eq!(chosen(&view), None);
+    for (forward, at) in [
+        (false, 516.0),
+        (false, 430.0),
+        (true, 516.0),
+        (true, 516.0),
+        (false, 430.0),
+        (false, 150.0),
+        (false, 72.0),
+        (false, 72.0),
+    ] {
+        view.jump(forward, &s.markers, s.now);
+        assert_eq!(chosen(&view), Some(at));
+    }
+    // Scrolled on, it is the left edge: of a minute around 72 s, a quarter further.
+    view.scroll(false, s.now);
+    assert_eq!(chosen(&view), Some(57.0));
+    view.jump(true, &s.markers, s.now);
+    assert_eq!(chosen(&view), Some(72.0));
+    view.follow();
+    assert_eq!(chosen(&view), None);
+
+    // In all of it the first is first, and the view stays whole.
+    let mut view = StripView::all();
+    let draw = |view: &mut StripView| shown(&s, lanes::draw, view, (100, 20), Glyphs::Unicode);
+    let whole = draw(&mut view);
+    view.scroll(true, s.now);
+    assert_eq!(draw(&mut view), whole);
+    view.jump(true, &s.markers, s.now);
+    let text = draw(&mut view);
+    for words in [
+        "all",
+        "┃1:12",
+        "D Dorian → G Mixolydian: fourth up",
+        "pivot G7 IV7 = I7",
+    ] {
+        assert!(text.contains(words), "{words} in\n{text}");
+    }
+    // Nearer it stays in view; a sitting of ten minutes begins with five.
+    view.zoom(true);
+    let text = draw(&mut view);
+    assert!(text.contains("◂5min") && text.contains("┃1:12"), "{text}");
+    view.zoom(false);
+    view.zoom(false);
+    assert!(draw(&mut view).contains("\nall"));
+    view.follow();
+    assert_eq!(draw(&mut view), whole);
+}
+
+/// All of a sitting is in view, however long, and its columns stand still most of the time.
+#[test]
+fn all_is_all() {
+    let mut s = sitting();
+    let mut scales = Vec::new();
+    for tenths in 6_000..9_000u32 {
+        s.now = sec(f64::from(tenths) / 10.0);
+        let mut view = StripView::all();
+        let window = super::Columns::new(70, &mut view, &picture(&s));
+        assert_eq!(window.at(sec(4.0)), Some(0));
+        assert!(window.at(s.now).is_some_and(|x| x > 60), "{tenths}");
+        scales.push(window.at(sec(500.0)));
+    }
+    scales.dedup();
+    assert!(scales.len() < 9, "{scales:?}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 128, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn any_past_at_any_size(
+        scene in any_scene(), w in 0..250u16, h in 0..70u16, ascii in any::<bool>(),
+        whole in any::<bool>(), steps in prop::collection::vec((0..4u8, any::<bool>()), 0..8),
+    ) {
+        let area = Rect::new(0, 0, 256, 74);
+        let place = Rect::new(4, 3, w, h);
+        let look = Look {
+            notation: Notation { glyphs: if ascii { Glyphs::Ascii } else { Glyphs::Unicode }, ..Notation::default() },
+            palette: Palette::Plain,
+            depth: Depth::default(),
+            catalogue: Catalogue::standard(),
+            keys: &scene.keys,
+        };
+        let mut view = if whole { StripView::all() } else { StripView::default() };
+        for (what, way) in std::iter::once((9, true)).chain(steps) {
+            match what {
+                0 => view.zoom(way),
+                1 => view.scroll(way, scene.now),
+                2 => view.jump(way, &scene.markers, scene.now),
+                3 => view.follow(),
+                _ => {}
+            }
+            for panel in [lanes::draw as Panel, strip::draw] {
+                let mut buf = Buffer::filled(area, Cell::new("x"));
+                panel(&mut Pen::new(&mut buf, place), &picture(&scene), &mut view, &look);
+                for p in area.positions().filter(|p| !place.contains(*p)) {
+                    prop_assert_eq!(buf[p].symbol(), "x", "at {:?}", p);
+                }
+            }
+            if let Some(t) = view.chosen() {
+                prop_assert!(t <= scene.now);
+            }
+        }
+    }
+}
+
+/// Where many regions share a column, the line goes where most of its time is, and what
+/// is too short for a stroke leaves a dash.
+#[test]
+fn a_long_past_is_still_one_line() {
+    let mut s = sitting();
+    let names = ["D dorian", "G mixolydian", "Eb lydian", "Ab lydian"];
+    for i in 0..1600u32 {
+        // Of each minute and a half all but a few seconds at home.
+        let at = 600.0 + f64::from(i / 4) * 90.0 + f64::from(i % 4) * 3.0 + 60.0;
+        let name = names[(i as usize + 1) % 4];
+        s.history
+            .change(sec(at), Change::Here(established(name, at, at)));
+        s.now = sec(at + 30.0);
+    }
+    s.history.advance_to(s.now);
+    let text = shown(
+        &s,
+        lanes::draw,
+        &mut StripView::all(),
+        (120, 20),
+        Glyphs::Unicode,
+    );
+    let lane = |name: &str| {
+        text.lines()
+            .find(|l| l.trim_start().starts_with(name))
+            .unwrap_or("")
+    };
+    let count = |name: &str, sign: char| lane(name).chars().filter(|&c| c == sign).count();
+    assert!(count("home", '═') > 80, "{text}");
+    assert!(count("G ", '╴') > 60, "{text}");
+    assert!(count("C ", '│') < 5, "{text}");
+}

@@ -1,0 +1,395 @@
+//! Time on columns: which part of the past is in view, its scale and its markers.
+
+use super::draw::{Look, Picture, clock};
+use super::pen::{Pen, columns, fit};
+use crate::plan::{ChordSpan, Marker, Region};
+use crate::time::{TICKS_PER_SECOND, Time};
+use ratatui::style::Modifier;
+
+/// How many seconds may be in view, from near to far. After the last: all.
+const SPANS: [u64; 11] = [10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200];
+const ALL: usize = SPANS.len();
+
+/// The least that is in view of a whole sitting, so that its first chords do not rush by.
+const LEAST: Time = Time::millis(30_000);
+
+/// What part of the past is shown.
+#[derive(Clone, Debug)]
+pub(super) struct StripView {
+    /// A place in [`SPANS`], or [`ALL`].
+    zoom: usize,
+    /// The right edge while scrolled back; `None` follows the present.
+    end: Option<Time>,
+    /// The marker gone to.
+    chosen: Option<Time>,
+    /// From the first sound to the present, as last drawn.
+    whole: (Time, Time),
+}
+
+impl Default for StripView {
+    /// The last minute.
+    fn default() -> StripView {
+        StripView {
+            zoom: 3,
+            end: None,
+            chosen: None,
+            whole: (Time::ZERO, Time::ZERO),
+        }
+    }
+}
+
+impl StripView {
+    /// The whole sitting.
+    #[cfg_attr(not(test), expect(dead_code, reason = "looking back has no key yet"))]
+    pub fn all() -> StripView {
+        StripView {
+            zoom: ALL,
+            ..StripView::default()
+        }
+    }
+
+    /// `None`: all.
+    fn span(&self) -> Option<Time> {
+        let seconds = SPANS.get(self.zoom).copied();
+        seconds.map(|s| Time(s * TICKS_PER_SECOND))
+    }
+
+    /// Nearer (true) or farther. What is longer than the sitting is not gone through
+    /// stop by stop.
+    pub fn zoom(&mut self, nearer: bool) {
+        let length = self.whole.1.since(self.whole.0);
+        let longer = |s: &u64| Time(s * TICKS_PER_SECOND) >= length;
+        let first_longer = SPANS.iter().position(longer).unwrap_or(ALL);
+        self.zoom = match (nearer, self.span()) {
+            (true, None) => first_longer.saturating_sub(1),
+            (true, Some(_)) => self.zoom.saturating_sub(1),
+            (false, None) => ALL,
+            (false, Some(span)) if span >= length && length > Time::ZERO => ALL,
+            (false, Some(_)) => self.zoom + 1,
+        };
+        if let Some(at) = self.chosen {
+            self.center(at, self.whole.1);
+        }
+    }
+
+    /// A quarter of the span back (true) or forward; the present is followed again.
+    /// Where all is in view, there is nothing to scroll.
+    pub fn scroll(&mut self, back: bool, now: Time) {
+        let Some(span) = self.span() else { return };
+        let step = Time(span.0 / 4);
+        let end = self.end.unwrap_or(now);
+        let end = match back {
+            true => (end - step).max(span.min(now)),
+            false => end + step,
+        };
+        self.end = (end < now).then_some(end);
+        self.chosen = None;
+    }
+
+    /// Follows the present; nothing is chosen any more.
+    pub fn follow(&mut self) {
+        self.end = None;
+        self.chosen = None;
+    }
+
+    /// To the next marker (true) or the one before, which becomes the chosen moment and
+    /// the middle of what is in view. From the present: to the first, or the last.
+    #[cfg_attr(not(test), expect(dead_code, reason = "looking back has no key yet"))]
+    pub fn jump(&mut self, forward: bool, markers: &[Marker], now: Time) {
+        let moments = markers.iter().map(moment).filter(|&m| m <= now);
+        let from = self.chosen();
+        let next = match forward {
+            true => moments.filter(|&m| from.is_none_or(|f| m > f)).min(),
+            false => moments.filter(|&m| from.is_none_or(|f| m < f)).max(),
+        };
+        if let Some(at) = next {
+            self.chosen = Some(at);
+            self.center(at, now);
+        }
+    }
+
+    fn center(&mut self, at: Time, now: Time) {
+        if let Some(span) = self.span() {
+            let end = (at + Time(span.0 / 2)).min(now);
+            self.end = Some(end.max(span.min(now)));
+        }
+    }
+
+    /// The moment to play again from: the marker gone to, else the left edge of what is
+    /// in view while scrolled back.
+    pub fn chosen(&self) -> Option<Time> {
+        let left = || Some(self.end?.since(self.span()?));
+        self.chosen.or_else(left)
+    }
+
+    /// Not the present, as the caption in front of the scale says it.
+    pub fn is_back(&self) -> bool {
+        self.end.is_some() && self.zoom < ALL
+    }
+}
+
+/// What a marker is about begins here.
+fn moment(m: &Marker) -> Time {
+    m.about.map_or(m.at, |(from, _)| from)
+}
+
+/// Time on columns. The columns are whole multiples from zero, so that nothing
+/// shimmers while time goes on.
+pub(super) struct Columns {
+    start: Time,
+    each: u64,
+    pub count: u16,
+    now: Time,
+}
+
+impl Columns {
+    pub fn new(count: u16, view: &mut StripView, picture: &Picture) -> Columns {
+        let now = picture.now;
+        view.whole = (first(picture).min(now), now);
+        let Some(span) = view.span() else {
+            return Columns::whole(count, view.whole);
+        };
+        let each = span.0.div_ceil(count.max(1) as u64).max(1);
+        let end = match view.end {
+            Some(end) => end.0.div_ceil(each),
+            None => now.0 / each + 1,
+        };
+        let start = end.saturating_sub(count as u64);
+        Columns {
+            start: Time(start * each),
+            each,
+            count,
+            now,
+        }
+    }
+
+    /// All of it. A column grows by a sixteenth at a time: between two steps nothing moves.
+    fn whole(count: u16, (from, now): (Time, Time)) -> Columns {
+        let length = now.since(from).max(LEAST).0;
+        // One column is begun before the first sound, one stands for the present.
+        let least = length.div_ceil(count.saturating_sub(2).max(1) as u64);
+        let mut each = TICKS_PER_SECOND / 50;
+        while each < least {
+            each = each.saturating_add(each / 16);
+        }
+        Columns {
+            start: Time(from.0 / each * each),
+            each,
+            count,
+            now,
+        }
+    }
+
+    /// The moment after the last column.
+    fn end(&self) -> Time {
+        let all = self.each.saturating_mul(self.count as u64);
+        Time(self.start.0.saturating_add(all))
+    }
+
+    /// The column of a moment, if it is in view.
+    pub fn at(&self, t: Time) -> Option<u16> {
+        let column = t.0.checked_sub(self.start.0)? / self.each;
+        (column < self.count as u64).then_some(column as u16)
+    }
+
+    /// The column where a stretch begins that is in view.
+    pub fn begin(&self, from: Time) -> u16 {
+        self.at(from.max(self.start)).unwrap_or(self.count)
+    }
+
+    /// The columns that a stretch takes, at least one; nothing after the present.
+    pub fn part(&self, from: Time, to: Time) -> Option<(u16, u16)> {
+        let to = to.min(self.now.max(from));
+        if to < self.start || from >= self.end() || to < from {
+            return None;
+        }
+        let a = (from.0.max(self.start.0) - self.start.0) / self.each;
+        let b = to.0.saturating_sub(self.start.0).div_ceil(self.each);
+        let (a, b) = (a as u16, b.min(self.count as u64) as u16);
+        Some((a, b.max(a + 1)))
+    }
+
+    /// How much of a column a stretch takes.
+    pub fn share(&self, column: u16, from: Time, to: Time) -> Time {
+        let start = Time(self.each.saturating_mul(u64::from(column))) + self.start;
+        (start + Time(self.each)).min(to).since(start.max(from))
+    }
+
+    /// The columns of a rest: all that it touches where it is a few columns long, else
+    /// those of which it takes more than half, so that breaths do not perforate an hour.
+    pub fn rest(&self, from: Time, to: Time) -> Option<(u16, u16)> {
+        if to.since(from).0 >= self.each.saturating_mul(2) {
+            return self.part(from, to);
+        }
+        let half = Time(self.each / 2);
+        let a = self.begin(from + half);
+        let b = self.begin(to.min(self.now) + half);
+        (to > self.start && a < b).then_some((a, b))
+    }
+
+    /// Those of the regions that are in view, each with the one before it. They are in the
+    /// order of time.
+    pub fn regions<'a>(
+        &self,
+        all: &'a [Region],
+    ) -> impl Iterator<Item = (Option<&'a Region>, &'a Region)> + use<'a> {
+        let (start, end) = (self.start, self.end());
+        let first = all.partition_point(|r| r.end < start);
+        let rest = all.get(first..).unwrap_or_default();
+        let inside = rest.iter().take_while(move |r| r.start < end);
+        let before = move |i: usize| (first + i).checked_sub(1).and_then(|b| all.get(b));
+        inside.enumerate().map(move |(i, r)| (before(i), r))
+    }
+
+    /// Those of the chords that are in view. They are in the order of time.
+    pub fn chords<'a>(
+        &self,
+        all: &'a [ChordSpan],
+    ) -> impl Iterator<Item = &'a ChordSpan> + use<'a> {
+        let (start, end) = (self.start, self.end());
+        let first = all.partition_point(|c| c.end < start);
+        let rest = all.get(first..).unwrap_or_default();
+        rest.iter().take_while(move |c| c.start < end)
+    }
+
+    /// The moments that the scale names, with their columns.
+    pub fn ticks(&self) -> impl Iterator<Item = (u16, Time)> + '_ {
+        const STEPS: [u64; 15] = [
+            1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 18_000,
+        ];
+        let step = STEPS
+            .into_iter()
+            .map(|s| s * TICKS_PER_SECOND)
+            .find(|s| s / self.each >= 10)
+            .unwrap_or(self.each.saturating_mul(10));
+        let first = self.start.0.div_ceil(step);
+        (0..self.count as u64).map_while(move |i| {
+            let t = Time((first + i).saturating_mul(step));
+            Some((self.at(t)?, t))
+        })
+    }
+}
+
+/// When the sitting's first sound, or first sign, was.
+fn first(picture: &Picture) -> Time {
+    let h = picture.history;
+    let firsts = [
+        h.chords().first().map(|c| c.start),
+        h.plan().regions.first().map(|r| r.start),
+        h.asides().next().map(|a| a.0),
+        h.stated().first().map(|s| s.0),
+        picture.markers.iter().map(moment).min(),
+    ];
+    firsts.into_iter().flatten().min().unwrap_or(Time::ZERO)
+}
+
+/// How much is in view, in words.
+fn caption(view: &StripView, look: &Look) -> String {
+    let span = match view.span().map(|s| s.0 / TICKS_PER_SECOND) {
+        None => "all".to_owned(),
+        Some(s @ 0..60) => format!("{s}s"),
+        Some(s @ 60..3600) => format!("{}min", s / 60),
+        Some(s) => format!("{}h", s / 3600),
+    };
+    match view.is_back() {
+        true => format!("{}{span}", look.sign("◂", "<")),
+        false => span,
+    }
+}
+
+/// The scale, with the chosen moment in it, and before it how much is in view.
+pub(super) fn scale(
+    pen: &mut Pen,
+    (gutter, y): (u16, u16),
+    window: &Columns,
+    view: &StripView,
+    look: &Look,
+) {
+    let styles = look.styles();
+    let quiet = match view.is_back() {
+        true => styles.strong,
+        false => styles.quiet,
+    };
+    pen.put(0, y, &caption(view, look), quiet);
+    let wide = |t: Time| 1 + columns(&clock(t));
+    let chosen = view.chosen().and_then(|t| {
+        // It stays whole at the right edge.
+        let x = window.at(t.max(window.start))?;
+        Some((x.min(window.count.saturating_sub(wide(t))), t))
+    });
+    for (x, t) in window.ticks() {
+        let end = x + wide(t);
+        let free = chosen.is_none_or(|(c, t)| end < c || c + wide(t) < x);
+        if end <= window.count && free {
+            let x = pen.put(gutter + x, y, look.sign("╷", "|"), styles.faint);
+            pen.put(x, y, &clock(t), styles.quiet);
+        }
+    }
+    if let Some((x, t)) = chosen {
+        let text = format!("{}{}", look.sign("┃", "!"), clock(t));
+        pen.put(gutter + x, y, &text, styles.lit);
+    }
+}
+
+/// The markers: a sign and the name where what each is about begins, a line under all of
+/// it, and a tick where it was set. With a second row the line has that; with one it is
+/// under the name, and goes on after it.
+pub(super) fn markers(
+    pen: &mut Pen,
+    (gutter, y): (u16, u16),
+    rows: u16,
+    window: &Columns,
+    picture: &Picture,
+    look: &Look,
+) {
+    let styles = look.styles();
+    let below = y + rows.saturating_sub(1);
+    let line = look.sign('─', '_');
+    let mut in_view: Vec<(u16, u16, &Marker)> = Vec::new();
+    for m in picture.markers {
+        let (from, to) = m.about.unwrap_or((m.at, m.at));
+        let part = window.part(from, to);
+        if let Some((a, b)) = part.filter(|_| m.about.is_some()) {
+            pen.line(gutter + a, below, b - a, line, styles.quiet);
+        }
+        in_view.extend(part.map(|(a, b)| (a, b, m)));
+    }
+    in_view.sort_by_key(|m| m.0);
+    for (.., m) in in_view.iter().filter(|(.., m)| m.about.is_some()) {
+        if let Some(x) = window.at(m.at) {
+            pen.dot(gutter + x, below, look.sign('╵', '\''), styles.strong);
+        }
+    }
+    for (i, &(x, b, m)) in in_view.iter().enumerate() {
+        let end = in_view.get(i + 1).map_or(window.count, |next| next.0);
+        // Begun before what is in view, it has no sign.
+        let sign = match window.at(moment(m)) {
+            Some(_) => look.sign("▾", "v "),
+            None => "",
+        };
+        let after = pen.put(gutter + x, y, sign, styles.strong);
+        let room = end.saturating_sub(after - gutter + 1);
+        if room < 2 && columns(&m.name) > room {
+            continue;
+        }
+        let name = fit(&m.name, room, look.ascii());
+        let under = match rows < 2 && m.about.is_some() {
+            true => within(&name, (b + gutter).saturating_sub(after)),
+            false => 0,
+        };
+        let (under, beyond) = name.split_at(under);
+        let underlined = styles.text.add_modifier(Modifier::UNDERLINED);
+        let x = pen.put(after, y, under, underlined);
+        pen.put(x, y, beyond, styles.text);
+    }
+    if !in_view.is_empty() {
+        pen.put(0, y, "mark", styles.quiet);
+    }
+}
+
+/// How much of a text, in bytes, stands in so many columns.
+fn within(text: &str, room: u16) -> usize {
+    let ends = text.char_indices().map(|(at, c)| at + c.len_utf8());
+    let fits = |&end: &usize| columns(text.split_at(end).0) <= room;
+    ends.take_while(fits).last().unwrap_or(0)
+}

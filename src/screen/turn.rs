@@ -1,0 +1,144 @@
+//! What happened from one region to the next, in words: the interval that the center
+//! moved, the common chord, the notes altered.
+
+use super::claim::{Claim, claim};
+use super::draw::{Look, Picture};
+use crate::plan::{Region, common_chord, notes_altered};
+use crate::theory::Spelling;
+
+/// One change of region.
+#[derive(Clone, Copy)]
+pub(super) struct Turn<'a> {
+    pub before: &'a Region,
+    pub after: &'a Region,
+}
+
+impl Turn<'_> {
+    /// `minor third up`, and shorter: `m3 up`, `m3↑`.
+    pub fn interval(&self, look: &Look) -> [String; 3] {
+        let tonic = |r: &Region| r.placed(&look.notation, look.catalogue).1;
+        let (from, to) = (tonic(self.before), tonic(self.after));
+        match moved(from, to) {
+            Move::Stays => ["same center, new mode", "new mode", "mode"].map(str::to_owned),
+            Move::Tritone => ["tritone", "tritone", "TT"].map(str::to_owned),
+            Move::By { name, short, up } => {
+                let way = if up { "up" } else { "down" };
+                let arrow = match up {
+                    true => look.sign("↑", "^"),
+                    false => look.sign("↓", "v"),
+                };
+                [
+                    format!("{name} {way}"),
+                    format!("{short} {way}"),
+                    format!("{short}{arrow}"),
+                ]
+            }
+        }
+    }
+
+    /// `Am7`, `v7 = ii7`; none where a mode may not be said.
+    pub fn pivot(&self, picture: &Picture, look: &Look) -> Option<(String, String)> {
+        let said = |r: &Region| claim(r.open) != Claim::Undecided;
+        if !said(self.before) || !said(self.after) {
+            return None;
+        }
+        let both = (self.before, self.after);
+        let chords = picture.history.chords();
+        let (_, p) = common_chord(chords, both, &look.notation, look.catalogue)?;
+        let label = look.notation.chord(p.chord, p.from.root());
+        let (from, to) = (p.from.text(&look.notation), p.to.text(&look.notation));
+        Some((label, format!("{from} = {to}")))
+    }
+
+    /// `F → F♯, C → C♯`; nothing where a note of either was not heard.
+    pub fn altered(&self, look: &Look) -> Option<String> {
+        let decided = |r: &Region| claim(r.open) == Claim::Decided;
+        if !decided(self.before) || !decided(self.after) {
+            return None;
+        }
+        let both = (self.before, self.after);
+        let arrow = look.sign("→", "->");
+        let all: Vec<String> = notes_altered(both, &look.notation, look.catalogue)
+            .iter()
+            .map(|(old, new)| format!("{old} {arrow} {new}"))
+            .collect();
+        (!all.is_empty()).then(|| all.join(", "))
+    }
+}
+
+/// How far a center moved.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Move {
+    Stays,
+    /// As far one way as the other.
+    Tritone,
+    By {
+        name: &'static str,
+        short: &'static str,
+        up: bool,
+    },
+}
+
+/// The nearer way. Where the spelling makes an augmented third or the like of it, the
+/// note has only been written otherwise, and the interval is that of the keys.
+fn moved(from: Spelling, to: Spelling) -> Move {
+    let above = |a: Spelling, b: Spelling| {
+        let semitones = (b.pitch_class().index() + 12 - a.pitch_class().index()) % 12;
+        (semitones, (b.letter() + 7 - a.letter()) % 7)
+    };
+    let (semitones, steps, up) = match (above(from, to), above(to, from)) {
+        ((0, _), _) => return Move::Stays,
+        ((6, _), _) => return Move::Tritone,
+        ((up, steps), _) if up < 6 => (up, steps, true),
+        (_, (down, steps)) => (down, steps, false),
+    };
+    let (name, short) = match (semitones, steps) {
+        (1, 0) => ("chromatic semitone", "A1"),
+        (1, _) => ("minor second", "m2"),
+        (2, _) => ("major second", "M2"),
+        (3, 1) => ("augmented second", "A2"),
+        (3, _) => ("minor third", "m3"),
+        (4, 3) => ("diminished fourth", "d4"),
+        (4, _) => ("major third", "M3"),
+        _ => ("fourth", "P4"),
+    };
+    Move::By { name, short, up }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_center_moves_the_nearer_way() {
+        let named = |from: &str, to: &str| -> String {
+            let note = |s: &str| s.parse().expect("a note");
+            match moved(note(from), note(to)) {
+                Move::Stays => "stays".into(),
+                Move::Tritone => "tritone".into(),
+                Move::By { name, up, .. } => format!("{name} {}", if up { "up" } else { "down" }),
+            }
+        };
+        for (from, to, want) in [
+            ("D", "G", "fourth up"),
+            ("C", "G", "fourth down"),
+            ("C", "Eb", "minor third up"),
+            ("C", "A", "minor third down"),
+            ("Ab", "C", "major third up"),
+            ("E", "D", "major second down"),
+            ("C", "Db", "minor second up"),
+            ("C", "C#", "chromatic semitone up"),
+            ("C", "B", "minor second down"),
+            ("Ab", "B", "augmented second up"),
+            ("C#", "F", "diminished fourth up"),
+            ("B", "F", "tritone"),
+            ("D", "D", "stays"),
+            // Written otherwise.
+            ("F#", "Gb", "stays"),
+            ("F#", "Db", "fourth down"),
+            ("B", "Gb", "fourth down"),
+        ] {
+            assert_eq!(named(from, to), want, "{from} to {to}");
+        }
+    }
+}
