@@ -4,7 +4,6 @@ use super::draw::Look;
 use crate::engine::Apart;
 
 /// `top line Lydian, the rest Ionian`: both on the center here.
-#[cfg_attr(not(test), expect(dead_code, reason = "for the line of here"))]
 pub(super) fn apart_words(apart: Apart, look: &Look) -> String {
     let mode = |t| look.notation.mode(t, look.catalogue);
     format!(

@@ -2,11 +2,14 @@
 
 use super::help::HelpView;
 use super::keys::Keys;
-use super::layout::{self, SMALLEST, Wanted};
+use super::layout::{self, Places, SMALLEST, Wanted, Way};
 use super::palette::{Depth, Palette, Styles};
 use super::pen::{Pen, columns};
 use super::timeline::StripView;
-use super::{Source, chord, contender, help, here, piano, scale, status, strip, why, window};
+use super::{
+    Source, beside, brightness, chord, contender, help, here, lanes, piano, scale, status,
+};
+use super::{strip, why, window};
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::Marker;
 use crate::theory::{Catalogue, Glyphs, ModeId, Notation, Spelling, Tonality};
@@ -88,6 +91,8 @@ pub(super) struct View {
     /// The mode that the teacher compares with, on the same tonic.
     pub compared: Option<ModeId>,
     pub strip: StripView,
+    /// What of the sitting is shown, looking back.
+    pub lanes: StripView,
     /// The window's bars in chromatic order, not in fifths.
     pub chromatic: bool,
     /// The lowest key shown, where not all have room.
@@ -97,6 +102,16 @@ pub(super) struct View {
     pub label: chord::Label,
 }
 
+impl View {
+    /// The view of the past that is on the screen.
+    pub fn past(&mut self) -> &mut StripView {
+        match self.wanted.way {
+            Way::LookingBack => &mut self.lanes,
+            Way::Playing | Way::Teaching => &mut self.strip,
+        }
+    }
+}
+
 impl Default for View {
     fn default() -> View {
         View {
@@ -104,6 +119,7 @@ impl Default for View {
             wanted: Wanted::default(),
             compared: None,
             strip: StripView::default(),
+            lanes: StripView::all(),
             chromatic: false,
             lowest_key: 24,
             around: Spelling::at(2),
@@ -138,17 +154,13 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
             let mut pen = Pen::new(buf, p.chord);
             chord::draw(&mut pen, p.size.chord, picture, &view.label, look);
             if !picture.hidden {
-                window::draw(&mut Pen::new(buf, p.window), picture, view, look);
-                if !p.scale.is_empty() {
-                    scale::draw(&mut Pen::new(buf, p.scale), picture, &view.label, look);
-                }
+                names(buf, &p, picture, view, look);
             }
             contender::draw(&mut Pen::new(buf, p.contender), picture, look);
-            if !p.why.is_empty() && !picture.hidden {
-                why::panel(&mut Pen::new(buf, p.why), picture, look);
-            }
-            piano::draw(&mut Pen::new(buf, p.piano), picture, view, look, false);
+            let degrees = view.wanted.way == Way::Teaching && !picture.hidden;
+            piano::draw(&mut Pen::new(buf, p.piano), picture, view, look, degrees);
             strip::draw(&mut Pen::new(buf, p.strip), picture, &mut view.strip, look);
+            lanes::draw(&mut Pen::new(buf, p.lanes), picture, &mut view.lanes, look);
             status::notice(&mut Pen::new(buf, p.notice), picture, look);
             status::draw(&mut Pen::new(buf, p.status), picture, look);
         }
@@ -156,6 +168,44 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
     if view.help.is_open() {
         help::draw(&mut Pen::new(buf, area), picture, &mut view.help, look);
     }
+}
+
+/// The panels that are nothing but names.
+fn names(buf: &mut Buffer, p: &Places, picture: &Picture, view: &View, look: &Look) {
+    window::draw(&mut Pen::new(buf, p.window), picture, view, look);
+    let mut pen = Pen::new(buf, p.scale);
+    match other(picture, view) {
+        _ if p.scale.is_empty() => {}
+        Some(other) => beside::draw(&mut pen, picture, other, look),
+        None => scale::draw(&mut pen, picture, &view.label, look),
+    }
+    brightness::draw(
+        &mut Pen::new(buf, p.brightness),
+        picture,
+        view.compared,
+        look,
+    );
+    beside::relatives(&mut Pen::new(buf, p.relatives), picture, look);
+    let mut pen = Pen::new(buf, p.why);
+    match (p.why.width, p.why.height) {
+        (_, 0) => {}
+        (40.., 6..) => why::panel(&mut pen, picture, look),
+        _ => why::draw(&mut pen, picture, look),
+    }
+}
+
+/// The tonality that the teacher sets beside: the mode that was chosen, or home.
+fn other(picture: &Picture, view: &View) -> Option<(Tonality, Spelling)> {
+    if view.wanted.way != Way::Teaching {
+        return None;
+    }
+    let reading = picture.reading;
+    let (reference, tonic) = reading.within()?;
+    let parallel = |mode| (Tonality { mode, ..reference }, tonic);
+    let home = || reading.home.map(|h| (h.tonality, h.tonic));
+    let other = view.compared.map(parallel);
+    let other = other.or_else(|| home().filter(|_| view.wanted.scale));
+    other.filter(|o| o.0 != reference)
 }
 
 fn too_small(buf: &mut Buffer, look: &Look) {

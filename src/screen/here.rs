@@ -3,6 +3,7 @@
 //!
 //! Rows: a caption, the letters, a line in words.
 
+use super::apart::apart_words;
 use super::claim::{self, Claim};
 use super::draw::{Look, Picture, length};
 use super::large::{self, Size};
@@ -23,7 +24,10 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
     match reading.here {
         Some(e) => {
             left_end = tonality(pen, &e, size.here, look);
-            words = open(&e, look);
+            words = match reading.apart {
+                Some(apart) => apart_words(apart, look),
+                None => open(&e, look),
+            };
         }
         None => {
             let (big, small) = match reading.collection {

@@ -14,7 +14,6 @@ mod entry;
 mod help;
 mod here;
 mod keys;
-#[cfg_attr(not(test), expect(dead_code, reason = "looking back has no key yet"))]
 mod lanes;
 mod large;
 mod layout;

@@ -1,6 +1,7 @@
 //! The loop: waits for something to happen, turns keys into intents, and draws
 //! when the picture has changed.
 
+use super::brightness;
 use super::draw::{self, Look, Picture, View};
 use super::entry::{self, Entry};
 use super::keys::{self, Keys, Wish};
@@ -472,6 +473,28 @@ impl<'a> Desk<'a> {
         self.step = (to < last).then_some(to);
     }
 
+    /// Moves the mode compared with by a step of the brightness order.
+    fn compare(&mut self, brighter: bool, stage: &mut dyn Stage) {
+        let Some((reference, _)) = stage.reading().within() else {
+            return;
+        };
+        let from = self.view.compared.unwrap_or(reference.mode);
+        let to = brightness::neighbour(self.catalogue, from, brighter);
+        self.view.compared = (to != reference.mode).then_some(to);
+    }
+
+    /// A file goes there; of what was played live the readings are shown again.
+    fn show_again(&mut self, stage: &mut dyn Stage) {
+        let Some(from) = self.view.past().chosen() else {
+            self.said = Some("Choose a moment first: a marker, or by scrolling back.".into());
+            return;
+        };
+        match stage.source().transport {
+            Some(_) => stage.act(Intent::SeekTo(from)),
+            None => self.again = Some((from, Instant::now())),
+        }
+    }
+
     fn ask_for_home(&mut self, stage: &mut dyn Stage) {
         let reading = stage.reading();
         match each(reading.held).next() {
@@ -548,15 +571,20 @@ impl<'a> Desk<'a> {
                 }
             }
             Wish::Ask(intent) => stage.act(intent),
-            Wish::Scroll(back) => view.strip.scroll(back, stage.now()),
-            Wish::Zoom(nearer) => view.strip.zoom(nearer),
-            Wish::Follow => view.strip.follow(),
+            Wish::Scroll(back) => view.past().scroll(back, stage.now()),
+            Wish::Zoom(nearer) => view.past().zoom(nearer),
+            Wish::Follow => view.past().follow(),
             Wish::Why => {
                 view.wanted.why = !view.wanted.why;
                 self.asked = None;
             }
             Wish::Scale => view.wanted.scale = !view.wanted.scale,
-            Wish::Compare(_) | Wish::Jump(_) | Wish::Again => {}
+            Wish::Compare(brighter) => self.compare(brighter, stage),
+            Wish::Jump(back) => {
+                let now = stage.now();
+                view.past().jump(!back, stage.markers(), now);
+            }
+            Wish::Again => self.show_again(stage),
             Wish::Way(way) => view.wanted.way = way,
             Wish::Freeze => self.freeze(stage),
             Wish::Hide => self.hidden = !self.hidden,

@@ -40,7 +40,6 @@ impl Default for StripView {
 
 impl StripView {
     /// The whole sitting.
-    #[cfg_attr(not(test), expect(dead_code, reason = "looking back has no key yet"))]
     pub fn all() -> StripView {
         StripView {
             zoom: ALL,
@@ -94,7 +93,6 @@ impl StripView {
 
     /// To the next marker (true) or the one before, which becomes the chosen moment and
     /// the middle of what is in view. From the present: to the first, or the last.
-    #[cfg_attr(not(test), expect(dead_code, reason = "looking back has no key yet"))]
     pub fn jump(&mut self, forward: bool, markers: &[Marker], now: Time) {
         let moments = markers.iter().map(moment).filter(|&m| m <= now);
         let from = self.chosen();

@@ -82,13 +82,8 @@ fn sitting() -> Scene {
 
 fn picture(scene: &Scene) -> Picture<'_> {
     Picture {
-        reading: &scene.reading,
-        history: &scene.history,
-        markers: &scene.markers,
-        source: &scene.source,
         explanation: None,
-        now: scene.now,
-        ended: scene.ended,
+        ..scene.picture()
     }
 }
 
