@@ -634,6 +634,25 @@ mod tests {
         silent("one voice", 4, &alone);
     }
 
+    #[test]
+    fn saying_it_allocates_nothing() {
+        let events = Playing::bars(6, 0.9, &LYDIAN).events();
+        let (warm, counted) = events.split_at(events.len() / 3);
+        let mut m = monitor();
+        let mut said = 0;
+        for &(at, event) in warm {
+            m.on_event(at, event, &mut ());
+        }
+        let info = allocation_counter::measure(|| {
+            for &(at, event) in counted {
+                m.on_event(at, event, &mut ());
+                said += usize::from(m.reading().apart.is_some());
+            }
+        });
+        assert!(said > 50, "{said}");
+        assert_eq!(info.count_total, 0);
+    }
+
     /// Of the recordings none has two modes at once.
     #[test]
     fn the_etudes_say_nothing() {

@@ -619,7 +619,7 @@ mod tests {
     #[test]
     fn a_mode_that_is_not_claimed_is_not_explained() {
         let mut s = Scene::fifth().explained();
-        let told = |s: &Scene| as_text(&s.draw(80, 24, Palette::Dark, Glyphs::Unicode));
+        let told = |s: &Scene| rows_of(s, 78);
         let undecided = told(&s);
         assert!(undecided.contains("because  D 0.97"), "{undecided}");
         assert!(undecided.contains("D in the bass +0.31"), "{undecided}");
@@ -654,7 +654,7 @@ mod tests {
                 instead: None,
             });
         }
-        let told = as_text(&s.draw(120, 36, Palette::Dark, Glyphs::Unicode));
+        let told = rows_of(&s, 118);
         let line = "D +0.30 · D triad +0.30 · Dm +0.30";
         assert!(told.contains(line), "{told}");
     }
@@ -666,13 +666,27 @@ mod tests {
         for c in e.causes.iter_mut().flatten() {
             (c.change, c.center_change) = (0.004, -0.004);
         }
-        let told = as_text(&s.draw(80, 24, Palette::Dark, Glyphs::Unicode));
+        let told = rows_of(&s, 78);
         assert!(told.contains("0.88  no single thing decides"), "{told}");
         assert!(!told.contains("against"), "{told}");
     }
 
+    /// The two rows alone.
+    fn rows_of(s: &Scene, w: u16) -> String {
+        drawn(s, (w, 2), Glyphs::Unicode, draw)
+    }
+
     /// The panel alone.
-    fn panel_of(s: &Scene, (w, h): (u16, u16), glyphs: Glyphs) -> String {
+    fn panel_of(s: &Scene, size: (u16, u16), glyphs: Glyphs) -> String {
+        drawn(s, size, glyphs, panel)
+    }
+
+    fn drawn(
+        s: &Scene,
+        (w, h): (u16, u16),
+        glyphs: Glyphs,
+        draw: impl Fn(&mut Pen, &Picture, &Look),
+    ) -> String {
         let area = Rect::new(0, 0, w, h);
         let mut buf = Buffer::empty(area);
         let look = Look {
@@ -685,7 +699,7 @@ mod tests {
             catalogue: Catalogue::standard(),
             keys: &s.keys,
         };
-        panel(&mut Pen::new(&mut buf, area), &s.picture(), &look);
+        draw(&mut Pen::new(&mut buf, area), &s.picture(), &look);
         as_text(&buf)
     }
 
