@@ -62,16 +62,20 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look:
 /// Which center is in which lane.
 struct Order {
     home: Spelling,
+    /// Home is known: else the lanes stand around what is in its place.
+    known: bool,
 }
 
 impl Order {
     /// Around the home of the present.
     fn new(picture: &Picture, look: &Look) -> Order {
-        let last = picture.history.plan().home.last();
+        let homes = picture.history.plan().home.iter();
+        let last = homes.rev().find(|r| r.start <= picture.now);
         let home = last.map(|r| r.placed(&look.notation, look.catalogue).1);
         let here = picture.reading.here.map(|e| e.tonic);
         Order {
             home: home.or(here).unwrap_or(Spelling::C),
+            known: home.is_some(),
         }
     }
 
@@ -437,7 +441,7 @@ impl Lanes<'_> {
             let before = || all.get(..i)?.iter().rev().find_map(|s| s.1);
             let said = note.or_else(before)?;
             let lane = self.order.lane(said.pitch_class());
-            Some((self.window.at(at)?, lane, note.is_some()))
+            Some((self.window.past(at)?, lane, note.is_some()))
         })
     }
 
@@ -517,17 +521,14 @@ impl Lanes<'_> {
         let styles = look.styles();
         for lane in 0..LANES {
             let name = look.notation.name(self.order.name(lane));
-            let style = if lane == HOME {
-                styles.home
-            } else {
-                styles.lane
-            };
+            let home = lane == HOME && self.order.known;
+            let style = if home { styles.home } else { styles.lane };
             let wide = large::width(&name, p.size, look.ascii());
             let x = p.gutter.saturating_sub(wide + 2);
             // Large letters stand in the lane's last rows, as the line does.
             let row = p.row(lane) + 1 - p.size.rows();
             large::write(pen, (x, row), &name, p.size, style, look.ascii());
-            if lane == HOME {
+            if home {
                 pen.put(0, p.row(lane), CAPTION.trim_end(), style);
             }
         }
@@ -561,11 +562,13 @@ fn longest(a: u16, b: u16, free: impl Fn(u16) -> bool) -> Option<(u16, u16)> {
 
 /// The change nearest to the chosen moment, or the last one.
 fn words(pen: &mut Pen, (y, rows): (u16, u16), picture: &Picture, view: &StripView, look: &Look) {
-    if rows == 0 {
+    if rows == 0 || picture.hidden {
         return;
     }
     let styles = look.styles();
     let regions = &picture.history.plan().regions;
+    let been = regions.partition_point(|r| r.start <= picture.now);
+    let regions = regions.get(..been).unwrap_or_default();
     let last = regions.len().checked_sub(1).filter(|&i| i > 0);
     let place = match view.chosen() {
         None => last,

@@ -146,7 +146,9 @@ fn draw_stated(
     let style = look.styles().strong;
     let mut taken: Vec<u16> = Vec::new();
     for &(at, note) in picture.history.stated() {
-        let Some(x) = window.at(at) else { continue };
+        let Some(x) = window.past(at) else {
+            continue;
+        };
         let name = note.map(|n| look.notation.name(n)).unwrap_or_default();
         let text = format!("{}{name}", stated_sign(note.is_some(), look));
         let end = pen.put(GUTTER + x, y, &text, style);

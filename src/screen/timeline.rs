@@ -184,6 +184,11 @@ impl Columns {
         Time(self.start.0.saturating_add(all))
     }
 
+    /// The column of a moment that has been, if it is in view.
+    pub fn past(&self, t: Time) -> Option<u16> {
+        self.at(t).filter(|_| t <= self.now)
+    }
+
     /// The column of a moment, if it is in view.
     pub fn at(&self, t: Time) -> Option<u16> {
         let column = t.0.checked_sub(self.start.0)? / self.each;
@@ -197,7 +202,7 @@ impl Columns {
 
     /// The columns that a stretch takes, at least one; nothing after the present.
     pub fn part(&self, from: Time, to: Time) -> Option<(u16, u16)> {
-        let to = to.min(self.now.max(from));
+        let to = to.min(self.now);
         if to < self.start || from >= self.end() || to < from {
             return None;
         }
@@ -234,7 +239,10 @@ impl Columns {
         let (start, end) = (self.start, self.end());
         let first = all.partition_point(|r| r.end < start);
         let rest = all.get(first..).unwrap_or_default();
-        let inside = rest.iter().take_while(move |r| r.start < end);
+        let now = self.now;
+        let inside = rest
+            .iter()
+            .take_while(move |r| r.start < end && r.start <= now);
         let before = move |i: usize| (first + i).checked_sub(1).and_then(|b| all.get(b));
         inside.enumerate().map(move |(i, r)| (before(i), r))
     }
@@ -244,10 +252,11 @@ impl Columns {
         &self,
         all: &'a [ChordSpan],
     ) -> impl Iterator<Item = &'a ChordSpan> + use<'a> {
-        let (start, end) = (self.start, self.end());
+        let (start, end, now) = (self.start, self.end(), self.now);
         let first = all.partition_point(|c| c.end < start);
         let rest = all.get(first..).unwrap_or_default();
-        rest.iter().take_while(move |c| c.start < end)
+        rest.iter()
+            .take_while(move |c| c.start < end && c.start <= now)
     }
 
     /// The moments that the scale names, with their columns.
@@ -354,7 +363,7 @@ pub(super) fn markers(
     }
     in_view.sort_by_key(|m| m.0);
     for (.., m) in in_view.iter().filter(|(.., m)| m.about.is_some()) {
-        if let Some(x) = window.at(m.at) {
+        if let Some(x) = window.past(m.at) {
             pen.dot(gutter + x, below, look.sign('╵', '\''), styles.strong);
         }
     }

@@ -80,6 +80,7 @@ fn sitting() -> Scene {
     s
 }
 
+<<<<<<< HEAD
 fn picture(scene: &Scene) -> Picture<'_> {
     Picture {
         explanation: None,
@@ -87,6 +88,8 @@ fn picture(scene: &Scene) -> Picture<'_> {
     }
 }
 
+=======
+>>>>>>> lanes
 type Panel = fn(&mut Pen, &Picture, &mut StripView, &Look);
 
 fn shown(
@@ -108,7 +111,7 @@ fn shown(
         catalogue: Catalogue::standard(),
         keys: &scene.keys,
     };
-    panel(&mut Pen::new(&mut buf, area), &picture(scene), view, &look);
+    panel(&mut Pen::new(&mut buf, area), &scene.picture(), view, &look);
     as_text(&buf)
 }
 
@@ -151,7 +154,7 @@ fn the_strip_tells_what_moved() {
 fn twelve_lanes_around_home() {
     for fifths in -12..=12 {
         let home = Spelling::at(fifths);
-        let order = lanes::Order { home };
+        let order = lanes::Order { home, known: true };
         assert_eq!(order.lane(home.pitch_class()), lanes::HOME);
         let mut seen: Vec<u16> = PitchClass::all().map(|c| order.lane(c)).collect();
         seen.sort();
@@ -167,6 +170,7 @@ fn twelve_lanes_around_home() {
     }
     let order = lanes::Order {
         home: Spelling::at(2),
+        known: true,
     };
     let names: Vec<String> = (0..12).map(|l| order.name(l).to_string()).collect();
     assert_eq!(names.join(" "), "G♯ C♯ F♯ B E A D G C F B♭ E♭");
@@ -235,7 +239,7 @@ fn all_is_all() {
     for tenths in 6_000..9_000u32 {
         s.now = sec(f64::from(tenths) / 10.0);
         let mut view = StripView::all();
-        let window = super::Columns::new(70, &mut view, &picture(&s));
+        let window = super::Columns::new(70, &mut view, &s.picture());
         assert_eq!(window.at(sec(4.0)), Some(0));
         assert!(window.at(s.now).is_some_and(|x| x > 60), "{tenths}");
         scales.push(window.at(sec(500.0)));
@@ -272,7 +276,7 @@ proptest! {
             }
             for panel in [lanes::draw as Panel, strip::draw] {
                 let mut buf = Buffer::filled(area, Cell::new("x"));
-                panel(&mut Pen::new(&mut buf, place), &picture(&scene), &mut view, &look);
+                panel(&mut Pen::new(&mut buf, place), &scene.picture(), &mut view, &look);
                 for p in area.positions().filter(|p| !place.contains(*p)) {
                     prop_assert_eq!(buf[p].symbol(), "x", "at {:?}", p);
                 }
@@ -315,4 +319,29 @@ fn a_long_past_is_still_one_line() {
     assert!(count("home", '═') > 80, "{text}");
     assert!(count("G ", '╴') > 60, "{text}");
     assert!(count("C ", '│') < 5, "{text}");
+}
+
+/// A file gone back in shows nothing of what is to come, and no lane is home's before one
+/// is known.
+#[test]
+fn nothing_is_told_beforehand() {
+    let mut s = sitting();
+    s.now = sec(100.0);
+    for panel in [lanes::draw as Panel, strip::draw] {
+        for mut view in [StripView::all(), StripView::default()] {
+            let text = shown(&s, panel, &mut view, (120, 20), Glyphs::Unicode);
+            for later in ["far away", "aside", "Lyd", "⌂", "9:30"] {
+                assert!(!text.contains(later), "{later} in\n{text}");
+            }
+            assert!(text.contains("fourth up"), "{text}");
+        }
+    }
+    let text = shown(
+        &Scene::nothing(),
+        lanes::draw,
+        &mut StripView::all(),
+        (120, 20),
+        Glyphs::Unicode,
+    );
+    assert!(!text.contains("home"), "{text}");
 }
