@@ -241,8 +241,8 @@ impl Printer<'_> {
                 Ok(())
             }
             (News::Past { here, pinned }, Some(voice)) => {
-                voice.past(here, pinned);
-                Ok(())
+                let now = voice.past(here, pinned);
+                now.map_or(Ok(()), |line| spoken(&line))
             }
             (News::Marker(marker), None) => self.write(&Line {
                 name: Some(marker.name),

@@ -22,7 +22,7 @@ fn marked(own: Notation) -> Notation {
 }
 
 /// Signs, marks and figures, the longer before what they begin with, and what is said.
-const WORDS: [(&str, &str); 21] = [
+const WORDS: [(&str, &str); 23] = [
     ("♭♭", " double flat "),
     ("♯♯", " double sharp "),
     ("𝄫", " double flat "),
@@ -37,8 +37,10 @@ const WORDS: [(&str, &str); 21] = [
     ("min", " minor "),
     ("sus", " suspended "),
     ("add", " added "),
-    ("no", " without "),
-    ("(", " "),
+    ("(maj", " major "),
+    ("(add", " added "),
+    ("(no", " without "),
+    ("(", " with "),
     (")", " "),
     // Two figures, not a number.
     ("65", " 6 5"),
@@ -101,7 +103,7 @@ fn numeral_aloud(numeral: &str) -> String {
             Some(format!("{name}{rest}"))
         });
         // A major seventh: no numeral has an M.
-        let part = name.as_deref().unwrap_or(part).replace('M', " major ");
+        let part = name.as_deref().unwrap_or(part).replace('M', "maj");
         said.push_str(&aloud(&part));
     }
     said
@@ -141,13 +143,14 @@ impl<'a> Voice<'a> {
         }
     }
 
-    /// The past is another one.
-    pub fn past(&mut self, here: Option<Named>, pinned: Option<Named>) {
+    /// The past is another one: where that leads to, if anywhere.
+    pub fn past(&mut self, here: Option<Named>, pinned: Option<Named>) -> Option<String> {
         *self = Voice {
             here,
             pinned,
             ..Voice::new(self.notation, self.catalogue)
         };
+        Some(format!("now {}", self.name(here?)))
     }
 
     /// What is to be said of a change, each a line. Where the music is is said with home,
@@ -276,6 +279,7 @@ impl<'a> Voice<'a> {
 mod tests {
     use super::*;
     use crate::engine::{Event, Monitor, Observer};
+    use crate::plan::Open;
     use crate::theory::Letters;
     use crate::time::Time;
     use std::sync::Arc;
@@ -288,7 +292,7 @@ mod tests {
             ("Cø7", "C half-diminished 7"),
             ("C♯°7", "C sharp diminished 7"),
             ("E♭+", "E flat augmented"),
-            ("C7sus4(13)", "C7 suspended 4 13"),
+            ("C7sus4(13)", "C7 suspended 4 with 13"),
             ("Cmin(maj7)(no5)", "C minor major 7 without 5"),
             ("A♭6/9", "A flat 6 9"),
             ("A6/9/E", "A6 9 over E"),
@@ -303,7 +307,7 @@ mod tests {
             ("V65/vi", "V 6 5 of vi"),
             ("♭VI", "flat VI"),
             ("iiø43", "ii half-diminished 4 3"),
-            ("V42(♭5)/V", "V 4 2 flat 5 of V"),
+            ("V42(♭5)/V", "V 4 2 with flat 5 of V"),
             ("Ger65/V", "German 6 5 of V"),
             ("It6", "Italian 6"),
             ("N6", "Neapolitan 6"),
@@ -315,6 +319,93 @@ mod tests {
         ] {
             assert_eq!(numeral_aloud(numeral), said);
         }
+    }
+
+    #[test]
+    fn where_the_music_is_is_said_with_home() {
+        let catalogue = Catalogue::standard();
+        let named = |name: &str| {
+            let t = catalogue.parse_tonality(name).expect(name);
+            (t.tonality, t.tonic)
+        };
+        let stands = |name: &str, open: Open| {
+            let (tonality, tonic) = named(name);
+            Established {
+                tonality,
+                tonic,
+                at: Time::ZERO,
+                since: Time::ZERO,
+                probability: 0.9,
+                open,
+            }
+        };
+        let sure = |name: &str| stands(name, Open::default());
+        let here = |name: &str| Change::Here(sure(name));
+        let home = |name: &str| Change::Home(sure(name));
+        let aeolian = named("D Aeolian").0.mode;
+        let phrygian = named("D Phrygian").0.mode;
+        let guess = stands("D Dorian", Open::new(1 << 5, [aeolian]));
+        let mut voice = Voice::new(Notation::default(), catalogue);
+        let mut hear = |changes: &[Change]| {
+            let mut lines: Vec<String> = changes.iter().flat_map(|c| voice.say(*c)).collect();
+            lines.extend(voice.settle());
+            lines
+        };
+        // Told in one step or in two, home that is here is not worth a word.
+        assert_eq!(
+            hear(&[Change::Here(guess), home("D Dorian")]),
+            ["now D, Dorian or Aeolian"]
+        );
+        assert_eq!(hear(&[Change::Refined(guess)]), [""; 0]);
+        assert_eq!(
+            hear(&[Change::Refined(sure("D Dorian"))]),
+            ["decided: D Dorian"]
+        );
+        assert_eq!(hear(&[Change::Refined(sure("D Dorian"))]), [""; 0]);
+        assert_eq!(
+            hear(&[here("G Mixolydian")]),
+            ["now G Mixolydian, inside D Dorian"]
+        );
+        assert_eq!(hear(&[here("D Dorian")]), ["home again: D Dorian"]);
+        assert_eq!(
+            hear(&[here("E♭ Lydian"), Change::Silence]),
+            ["now E flat Lydian, inside D Dorian", "silence"]
+        );
+        assert_eq!(hear(&[home("E♭ Lydian")]), ["home is now E flat Lydian"]);
+        assert_eq!(
+            hear(&[here("C Aeolian"), home("C Aeolian")]),
+            ["now C Aeolian", "home is now C Aeolian"]
+        );
+        // After a rest the same home begins again.
+        assert_eq!(
+            hear(&[here("C Aeolian"), home("C Aeolian")]),
+            ["now C Aeolian"]
+        );
+        assert_eq!(hear(&[Change::NoCenter]), ["no center"]);
+        let open = Open::new(1 << 5 | 1 << 1, [aeolian, phrygian]);
+        assert_eq!(
+            hear(&[Change::Here(stands("D Dorian", open))]),
+            ["now D, mode open, inside C Aeolian"]
+        );
+        let note = named("B♭ Dorian").1;
+        assert_eq!(
+            hear(&[
+                Change::Pinned(Some(named("F♯ Phrygian"))),
+                Change::Pinned(None),
+                Change::HomeIs(Some(note)),
+                Change::HomeIs(None),
+                Change::Aside(true),
+                Change::Aside(false),
+            ]),
+            [
+                "pinned to F sharp Phrygian",
+                "no longer pinned",
+                "you say that home is B flat",
+                "you no longer say what home is",
+                "an aside begins",
+                "the aside is over",
+            ]
+        );
     }
 
     struct Listener<'a> {
