@@ -67,7 +67,7 @@ fn with_a_server() -> Outcome<()> {
 struct Seen {
     terminal: vt100::Parser,
     bytes: u64,
-    /// Keys drawn as held, and when the bytes came that made them so many.
+    /// Signs of keys that are drawn as held, and when the bytes of the first came.
     held: usize,
     since: Instant,
 }
@@ -130,9 +130,10 @@ impl Program {
                 seen.terminal.process(&buffer[..n]);
                 seen.bytes += n as u64;
                 let held = held(seen.terminal.screen());
-                if held != seen.held {
-                    (seen.held, seen.since) = (held, at);
+                if held > 0 && seen.held == 0 {
+                    seen.since = at;
                 }
+                seen.held = held;
                 into.1.notify_all();
             }
         });
@@ -173,16 +174,29 @@ impl Program {
 
     /// Seconds of processor time so far, of the whole process and by thread.
     fn worked(&self) -> Outcome<Worked> {
-        let folder = format!("/proc/{}", self.pid()?);
+        let pid = self.pid()?.to_string();
+        let folder = format!("/proc/{pid}");
         let all = worked(&std::fs::read_to_string(format!("{folder}/stat"))?)?;
         let mut threads = BTreeMap::new();
         for entry in std::fs::read_dir(format!("{folder}/task"))? {
             // It may have ended meanwhile.
-            let Ok(stat) = std::fs::read_to_string(entry?.path().join("stat")) else {
+            let path = entry?.path();
+            let Ok(stat) = std::fs::read_to_string(path.join("stat")) else {
                 continue;
             };
-            let (name, seconds) = worked(&stat)?;
-            *threads.entry(name).or_insert(0.0) += seconds;
+            let (mut name, seconds) = worked(&stat)?;
+            // JACK's threads in the process have its name too.
+            if path.file_name().and_then(|n| n.to_str()) == Some(pid.as_str()) {
+                name = "screen".into();
+            }
+            let status = std::fs::read_to_string(path.join("status")).unwrap_or_default();
+            let wakes = status
+                .lines()
+                .find_map(|l| l.strip_prefix("voluntary_ctxt_switches:"))
+                .and_then(|n| n.trim().parse::<f64>().ok());
+            let thread: &mut (f64, f64) = threads.entry(name).or_default();
+            thread.0 += seconds;
+            thread.1 += wakes.unwrap_or_default();
         }
         Ok(Worked {
             all: all.1,
@@ -202,11 +216,12 @@ impl Program {
             .threads
             .iter()
             .map(|(name, all)| {
-                let before = before.threads.get(name).copied().unwrap_or(0.0);
-                (name, share(*all, before))
+                let before = before.threads.get(name).copied().unwrap_or_default();
+                let wakes = (all.1 - before.1) / seconds;
+                (name, share(all.0, before.0), wakes)
             })
-            .filter(|(_, used)| *used > 0.0)
-            .map(|(name, used)| format!("{name} {used:.2}"))
+            .filter(|(_, used, wakes)| *used > 0.0 || *wakes >= 1.0)
+            .map(|(name, used, wakes)| format!("{name} {used:.2} % in {wakes:.0} wakes a second"))
             .collect();
         println!(
             "{what}: {used:.2} % of a core (below {wanted} % wanted; {}), {sent:.0} bytes a second",
@@ -225,7 +240,8 @@ impl Program {
 
 struct Worked {
     all: f64,
-    threads: BTreeMap<String, f64>,
+    /// Seconds, and how often it has waited.
+    threads: BTreeMap<String, (f64, f64)>,
 }
 
 /// The name, and fields 14 and 15 of proc(5)'s stat, which are in hundredths of a second
@@ -318,7 +334,7 @@ fn measure() -> Outcome<()> {
         let start = Instant::now();
         hands.strike(key)?;
         let seen = program.until("the key is drawn", |seen| {
-            (seen.held == 1 && seen.since >= start).then_some(seen.since)
+            (seen.held > 0 && seen.since >= start).then_some(seen.since)
         })?;
         times.push((seen - start).as_secs_f64() * 1e3);
         sleep(Duration::from_micros(
