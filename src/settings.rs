@@ -5,7 +5,7 @@ mod table;
 mod watch;
 
 use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
-use crate::midi::PERCUSSION;
+use crate::midi::{PERCUSSION, Trigger};
 use crate::nearest::nearest;
 use crate::screen::{Depth, Key, Keys, Palette, Panel, Panels, Update, Way};
 use crate::theory::{
@@ -43,11 +43,24 @@ pub struct Settings {
     pub palette: Palette,
     /// How many colours the terminal shows; none: as it says itself.
     pub depth: Option<Depth>,
+    /// Plain lines rather than a screen, in a terminal too.
+    pub lines: bool,
+    /// The mouse counts.
+    pub mouse: bool,
     pub keys: Keys,
     /// The way to begin, and the panels to be seen.
     pub way: Way,
     pub panels: Panels,
+    pub jobs: Vec<Job>,
     pub catalogue: Arc<Catalogue>,
+}
+
+/// Something that the piano does beside the music.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Job {
+    pub trigger: Trigger,
+    /// One of [`Keys::actions`].
+    pub action: &'static str,
 }
 
 /// What is wrong with a settings file, and where: a line for each fault.
@@ -99,9 +112,12 @@ impl Settings {
             notation: Notation::default(),
             palette: Palette::default(),
             depth: None,
+            lines: false,
+            mouse: true,
             keys: Keys::default(),
             way: Way::default(),
             panels: Panels::default(),
+            jobs: Vec::new(),
             catalogue: Arc::new(Catalogue::standard().clone()),
         };
         s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
@@ -182,8 +198,11 @@ impl Settings {
             screen.choice("way", &Way::ALL.map(|w| (w.name(), w))),
         );
         own.take_panels(&mut screen, &faults);
+        set(&mut own.lines, screen.boolean("lines"));
+        set(&mut own.mouse, screen.boolean("mouse"));
         screen.finish();
         own.take_keys(file.table("keys"), &faults);
+        own.take_jobs(file.table("jobs"), &faults);
         file.finish();
         let faults = faults.told();
         if !faults.is_empty() {
@@ -309,6 +328,49 @@ impl Settings {
         }
     }
 
+    fn take_jobs(&mut self, mut table: Table, faults: &Faults) {
+        let wanted = "a controller or a key of the piano, or a list of them, such as \
+                      \"controller 67\" or [\"controller 67\", \"key C8\"]";
+        let mut given: Vec<At<Job>> = Vec::new();
+        let mut named = Vec::new();
+        for action in Keys::actions() {
+            let Some(list) = table.texts(action, wanted) else {
+                continue;
+            };
+            named.push(action);
+            let full = table.full(action);
+            for At { value, at } in list.value {
+                match value.parse() {
+                    Ok(trigger) => given.push(At {
+                        value: Job { trigger, action },
+                        at,
+                    }),
+                    Err(e) => faults.add(at, format!("{full}: {e}")),
+                }
+            }
+        }
+        table.finish();
+        // In the order in which they are written, so that the second of two is at fault.
+        given.sort_by_key(|job| job.at);
+        let mut jobs: Vec<Job> = Vec::new();
+        jobs.extend(self.jobs.iter().filter(|job| !named.contains(&job.action)));
+        for At { value: job, at } in given {
+            match jobs.iter().find(|j| j.trigger == job.trigger) {
+                Some(other) if other.action == job.action => {}
+                Some(other) => faults.add(
+                    at,
+                    format!(
+                        "jobs: '{}' has two jobs, {} and {}: give one of them another controller \
+                         or key",
+                        job.trigger, other.action, job.action
+                    ),
+                ),
+                None => jobs.push(job),
+            }
+        }
+        self.jobs = jobs;
+    }
+
     /// The settings that change a reading, as the engine is told them first.
     pub fn events(&self) -> [engine::Event; 4] {
         [
@@ -332,6 +394,8 @@ impl Settings {
             ("keyboard.port", self.port != new.port),
             ("reading.weights", self.weights != new.weights),
             ("modes.toml", self.catalogue != new.catalogue),
+            ("[jobs]", self.jobs != new.jobs),
+            ("screen.lines", self.lines != new.lines),
         ];
         let later: Vec<&str> = later.iter().filter(|l| l.1).map(|l| l.0).collect();
         let said = match later.as_slice() {
@@ -347,6 +411,7 @@ impl Settings {
             palette: (self.palette != new.palette).then_some(new.palette),
             depth: (self.depth != new.depth).then_some(new.depth),
             panels: (self.panels != new.panels).then_some(new.panels),
+            mouse: (self.mouse != new.mouse).then_some(new.mouse),
             keys: (self.keys != new.keys).then(|| new.keys.clone()),
             events: new.events().into_iter().filter(changed).collect(),
             said,
@@ -451,8 +516,12 @@ mod tests {
         let keys = DEFAULTS
             .lines()
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
-        assert_eq!(keys.count(), 4 + 3 + 13 + 4 + Keys::actions().count());
+        assert_eq!(keys.count(), 4 + 3 + 13 + 6 + Keys::actions().count());
         assert_eq!(s.keys, Keys::default());
+        assert_eq!(
+            (s.jobs.as_slice(), s.lines, s.mouse),
+            (&[][..], false, true)
+        );
         assert!(!s.inertia_is_set);
         for action in Keys::actions() {
             assert!(DEFAULTS.contains(&format!("\n{action} = ")), "{action}");
@@ -577,6 +646,63 @@ mod tests {
         wanted.bind("quit", &[key("r")]);
         assert_eq!(s.keys, wanted);
         assert_ne!(s.keys, Keys::default());
+    }
+
+    /// Places in the list are what the live part tells: the order is that of the file.
+    #[test]
+    fn jobs_are_given_to_the_piano_when_asked_for() {
+        let standard = Settings::standard().expect("the embedded defaults");
+        let take = |text: &str| {
+            let mut s = standard.clone();
+            s.override_with(text, Path::new("s.toml")).map(|()| s.jobs)
+        };
+        let jobs = take(
+            "[jobs]\nmarker = 'controller 67'\nquit = ['key C8', 'key 21', 'key 108']\nhelp = []\n",
+        );
+        let job = |trigger, action| Job { trigger, action };
+        assert_eq!(
+            jobs.expect("right"),
+            [
+                job(Trigger::Controller(67), "marker"),
+                job(Trigger::Key(108), "quit"),
+                job(Trigger::Key(21), "quit"),
+            ]
+        );
+        for (text, said) in [
+            (
+                "[jobs]\nquit = 'key C8'\nmarker = ['controller 20', 'key 108']",
+                "line 3, column 28: jobs: 'key 108' has two jobs, quit and marker: give one of them \
+                 another controller or key",
+            ),
+            (
+                "[jobs]\nmarker = 'key 108'\nquit = 'key C8'",
+                "line 3, column 8: jobs: 'key 108' has two jobs, marker and quit: give one of them \
+                 another controller or key",
+            ),
+            (
+                "[jobs]\nmarkr = 'key C8'",
+                "line 2, column 1: [jobs] has no 'markr'; did you mean 'marker'?",
+            ),
+            (
+                "[jobs]\nmarker = 'pedal 67'",
+                "line 2, column 10: jobs.marker: 'pedal 67' is neither a controller nor a key: write \
+                 'controller 67', 'key 108' or 'key C8'",
+            ),
+            (
+                "[jobs]\nmarker = ['key C8', 'controller 123']",
+                "line 2, column 21: jobs.marker: controller 123 lifts keys or changes the mode of a \
+                 channel: give the job to one of 0 to 119",
+            ),
+            (
+                "[jobs]\nmarker = 67",
+                "line 2, column 10: jobs.marker is the number 67; it must be a controller or a key of \
+                 the piano, or a list of them, such as \"controller 67\" or [\"controller 67\", \
+                 \"key C8\"]",
+            ),
+        ] {
+            let wrong = take(text).expect_err(text);
+            assert_eq!(wrong.brief(), format!("s.toml: {said}"));
+        }
     }
 
     #[test]

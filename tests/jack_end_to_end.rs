@@ -397,6 +397,56 @@ fn the_server_is_killed_and_started_again() {
     });
 }
 
+/// As the settings give them: the music goes on, a marker is set, and a key ends it all.
+#[test]
+fn jobs_from_the_piano_are_done() {
+    with_server("jobs_from_the_piano_are_done", true, |_| {
+        let folder = tempfile::tempdir().unwrap();
+        let (take, settings) = (folder.path().join("t.mid"), folder.path().join("s.toml"));
+        let jobs = "[jobs]\nquit = 'key C8'\nmarker = ['key A0', 'controller 67']\n\
+                    inertia-heavier = 'controller 20'\n";
+        std::fs::write(&settings, jobs).unwrap();
+        let keyboard = Keyboard::new("keyboard");
+        let paths = [&take, &settings].map(|p| p.to_str().unwrap());
+        let args = ["listen", "--format", "json", "--record", paths[0]];
+        let args = [&args[..], &["--settings", paths[1]]].concat();
+        let mut program = Program::start(folder.path(), &args);
+        let client = keyboard.client.as_client();
+        within("it connects", 5_000, || {
+            client
+                .port_by_name("peregrinus:in")
+                .is_some_and(|p| p.connected_count() == Ok(1))
+        });
+        sleep(Duration::from_millis(50));
+        let send = |bytes: [u8; 3]| keyboard.send.send(bytes).unwrap();
+        send([0x90, 60, 80]);
+        send([0xb0, 67, 127]);
+        send([0xb0, 20, 127]);
+        let names = |program: &Program, what: &str| -> Vec<String> {
+            let lines = program.lines().into_iter().filter(|l| l["what"] == what);
+            lines.map(|l| l["name"].as_str().unwrap().into()).collect()
+        };
+        within("a marker", 2_000, || names(&program, "marker") == ["1"]);
+        within("inertia", 2_000, || program.said("inertia period"));
+        send([0x90, 21, 1]);
+        within("another", 2_000, || names(&program, "marker") == ["1", "2"]);
+        assert!(program.running());
+        assert_eq!(names(&program, "chord"), ["C"]);
+        send([0x90, 108, 1]);
+        within("the end", 2_000, || !program.running());
+        let code = program.child.wait().unwrap().code();
+        assert_eq!(code, Some(0), "{:?}", program.err);
+        let read = midi::read(&std::fs::read(&take).unwrap()).unwrap();
+        assert_eq!(read.faults, []);
+        let notes = read.events.iter().filter_map(|e| match e.event {
+            Event::NoteOn { key, .. } => Some(key),
+            Event::Soft { .. } => Some(0),
+            _ => None,
+        });
+        assert_eq!(notes.collect::<Vec<_>>(), [60]);
+    });
+}
+
 #[test]
 fn a_recording_is_whole_after_a_signal() {
     with_server("a_recording_is_whole_after_a_signal", true, |_| {

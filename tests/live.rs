@@ -2,10 +2,12 @@
 //! no sleeping for music.
 
 use crossbeam_channel::{Receiver, Sender, bounded};
-use peregrinus::engine::{Event, History, Monitor};
+use peregrinus::engine::{Event, History, Inertia, Monitor};
 use peregrinus::live::{About, Clock, Link, Listener, Order, Player, Wanted, World, listen, play};
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
 use peregrinus::plan::{ChordSpan, Marker, TonalPlan};
+use peregrinus::screen::{Deed, Intent};
+use peregrinus::settings::Settings;
 use peregrinus::study::{events, study};
 use peregrinus::theory::{Catalogue, PitchClass, Spelling};
 use peregrinus::time::Time;
@@ -584,6 +586,40 @@ fn jobs_from_the_piano() {
         read.events.iter().map(|t| t.event).collect::<Vec<_>>(),
         heard
     );
+}
+
+/// From the words of the settings to what is asked for: the place in the list is the link.
+#[test]
+fn jobs_from_the_settings() {
+    let mut settings = Settings::standard().unwrap();
+    let text = "[jobs]\ninertia-heavier = 'controller 67'\nmarker = ['key C8', 'key A0']\n";
+    settings.override_with(text, "s.toml".as_ref()).unwrap();
+    let triggers = settings.jobs.iter().map(|job| job.trigger).collect();
+    let (mut listener, ports, clock) = start_with(triggers, None);
+    clock.set(Time::millis(100));
+    let mut done = Vec::new();
+    for (bytes, count) in [
+        (&[0x90, 21, 80, 0x90, 60, 80][..], 1),
+        (&[0xb0, 67, 127], 2),
+        (&[0x90, 108, 1], 3),
+    ] {
+        assert!(ports.send(bytes));
+        wait_for(|| {
+            let _ = listener.feed.news().recv_timeout(Duration::from_millis(20));
+            done.extend(listener.feed.jobs());
+            done.len() == count
+        });
+    }
+    let reading = listener.feed.reading().unwrap();
+    let deeds: Vec<Deed> = done
+        .iter()
+        .map(|&n| Deed::of(settings.jobs[n].action, &reading))
+        .collect();
+    let marks = Deed::Act(Intent::Mark);
+    let heavier = Deed::Act(Intent::Inertia(Inertia::Period));
+    assert_eq!(deeds, [marks, heavier, marks]);
+    assert_eq!(reading.held, 1 << 60, "only the music is heard");
+    assert_eq!(listener.feed.history().chords().len(), 1);
 }
 
 /// Asked for on the engine's thread, worked out on another, of the moment that it was asked at.

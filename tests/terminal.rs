@@ -25,6 +25,9 @@ const NOISE: [&str; 5] = [
 ];
 const ENTER: &[u8] = b"\x1b[?1049h";
 const LEAVE: &[u8] = b"\x1b[?1049l";
+/// The mouse is told, in the form of SGR; and no longer.
+const MOUSE: &[u8] = b"\x1b[?1000h\x1b[?1006h";
+const NO_MOUSE: &[u8] = b"\x1b[?1006l\x1b[?1000l";
 
 struct Seen {
     terminal: vt100::Parser,
@@ -229,6 +232,10 @@ impl Term {
         assert_eq!(plain, (default, default, false, false), "plain letters");
         let (entered, left) = (count(&seen.bytes, ENTER), count(&seen.bytes, LEAVE));
         assert_eq!(entered, left, "as often left as entered");
+        let (told, untold) = (count(&seen.bytes, MOUSE), count(&seen.bytes, NO_MOUSE));
+        assert_eq!(told, untold, "the mouse is the shell's again");
+        let mode = screen.mouse_protocol_mode();
+        assert_eq!(mode, vt100::MouseProtocolMode::None);
         let all = String::from_utf8_lossy(&seen.bytes).into_owned();
         for noise in NOISE {
             assert!(!all.contains(noise), "{noise:?} reached the terminal");
@@ -470,6 +477,7 @@ fn every_end_puts_the_terminal_back() {
             "{args:?} {way:?}"
         );
         assert_eq!(count(&end.bytes, ENTER), 1);
+        assert_eq!(count(&end.bytes, MOUSE), 1);
     }
 }
 
@@ -537,6 +545,7 @@ fn suspended_and_resumed() {
     assert!(end.screen.contains("ended 0"), "{}", end.screen);
     assert!(!end.screen.contains(DEMO), "{}", end.screen);
     assert_eq!(count(&end.bytes, ENTER), 3);
+    assert_eq!(count(&end.bytes, MOUSE), 3);
 }
 
 /// Stopped from outside without warning, and the terminal used by another meanwhile.
@@ -568,6 +577,7 @@ fn a_panic_in_the_engine_is_readable() {
     assert!(text.contains("provoked by PEREGRINUS_PANIC_AT"), "{text}");
     assert!(!text.contains(DEMO), "{text}");
     assert_eq!((count(&end.bytes, ENTER), count(&end.bytes, LEAVE)), (1, 1));
+    assert_eq!(count(&end.bytes, NO_MOUSE), 1);
 }
 
 #[test]
@@ -598,6 +608,128 @@ fn nothing_is_drawn_while_nothing_changes() {
     );
     term.press("q");
     assert_eq!(term.end().code, 0);
+}
+
+/// The wheel over the strip, with Shift and Control; a click there, and on the help. As xterm
+/// reports them: the button, 4 more with Shift, 16 with Control, then column and row from 1.
+#[test]
+fn the_mouse_works_and_may_be_left_alone() {
+    let mut term = Term::demo();
+    let shown = |t: &str, span: &str| t.lines().position(|l| l.trim_start().starts_with(span));
+    term.press(" ");
+    term.see("it pauses", |t| t.contains("paused"));
+    term.press("\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C");
+    term.wait("almost a minute on", || term.position() >= 50);
+    term.see("the strip", |t| shown(t, "1min").is_some());
+    let row = 1 + shown(&term.text(), "1min").unwrap();
+    let point = |term: &mut Term, button: u8, column: u16, row: usize| {
+        term.press(&format!("\x1b[<{button};{column};{row}M"));
+        // The wheel is never let go.
+        if button < 64 {
+            term.press(&format!("\x1b[<{button};{column};{row}m"));
+        }
+    };
+    let (left, up, down, shift, control) = (0, 64, 65, 4, 16);
+    point(&mut term, up + shift, 30, row);
+    term.see("nearer", |t| shown(t, "30s").is_some());
+    point(&mut term, up + control, 30, row);
+    term.see("nearer", |t| shown(t, "20s").is_some());
+    point(&mut term, down + control, 30, row + 1);
+    term.see("farther", |t| shown(t, "30s").is_some());
+    point(&mut term, up, 30, row);
+    term.see("back", |t| shown(t, "◂30s").is_some());
+    point(&mut term, down, 30, row);
+    term.see("forward", |t| shown(t, "30s").is_some());
+    // Elsewhere it does nothing.
+    let at = term.position();
+    point(&mut term, up, 30, 1);
+    point(&mut term, left, 30, 1);
+    // The file goes to the moment: the middle of half a minute.
+    point(&mut term, left, 8 + 36, row);
+    term.wait("it goes there", || {
+        (at - 18..at - 11).contains(&term.position())
+    });
+    term.see("following", |t| shown(t, "30s").is_some());
+    term.press("?");
+    term.see("help", |t| t.contains("Take breaks."));
+    point(&mut term, left, 40, 12);
+    term.see("no help", |t| !t.contains("Take breaks."));
+
+    // Left alone while it runs, and wanted again.
+    let file = term.home.path().join("config/peregrinus/settings.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, format!("{text}[screen]\nmouse = false\n")).unwrap();
+    let (told, untold) = (
+        |t: &Term| count(&t.seen.lock().unwrap().bytes, MOUSE),
+        |t: &Term| count(&t.seen.lock().unwrap().bytes, NO_MOUSE),
+    );
+    term.wait("left alone", || (told(&term), untold(&term)) == (1, 1));
+    std::fs::write(&file, text).unwrap();
+    term.wait("told again", || (told(&term), untold(&term)) == (2, 1));
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+
+    let home = tempfile::tempdir().unwrap();
+    let named = home.path().join("named.toml");
+    std::fs::write(&named, "[screen]\nmouse = false\n").unwrap();
+    let mut term = Term::start(&["listen", "--settings", named.to_str().unwrap()]);
+    term.see("the screen", |t| t.contains("? help"));
+    term.press("q");
+    let end = term.end();
+    assert_eq!((end.code, count(&end.bytes, MOUSE)), (0, 0));
+}
+
+/// For a screen reader: at a terminal too a line for each change, nothing drawn, and not
+/// one escape sequence.
+#[test]
+fn plain_lines_at_a_terminal() {
+    let etude = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid");
+    let plain = |bytes: &[u8]| {
+        let control = |b: &u8| *b < b' ' && *b != b'\r' && *b != b'\n';
+        let wrong = bytes.iter().position(|b| control(b) || !b.is_ascii());
+        assert_eq!(wrong, None, "{}", String::from_utf8_lossy(bytes));
+    };
+    // A file to its end, as it is asked for before or behind the command.
+    for args in [
+        &["replay", etude, "--speed", "4", "--from", "40", "--lines"][..],
+        &["--lines", "replay", etude, "--speed", "4", "--from", "40"],
+    ] {
+        let term = Term::start(args);
+        // Wide enough that no line is broken.
+        term.resize(200, 200);
+        let end = term.end();
+        assert_eq!(end.code, 0);
+        plain(&end.bytes);
+        let lines: Vec<&str> = end.screen.lines().collect();
+        assert_eq!(lines[0], "peregrinus: playing 05_ferry_lamp.mid");
+        for begin in ["now ", "chord ", "silence"] {
+            let said = lines.iter().any(|l| l.starts_with(begin));
+            assert!(said, "{begin}: {}", end.screen);
+        }
+    }
+    // The demo while there is no keyboard, as the settings want it, until Control-C.
+    let home = tempfile::tempdir().unwrap();
+    let named = home.path().join("named.toml");
+    let text = "[keyboard]\nport = 'none that is there'\n[screen]\nlines = true\n";
+    std::fs::write(&named, text).unwrap();
+    let named = named.to_str().unwrap();
+    let mut term = Term::start(&["--settings", named]);
+    term.see("the first tonality", |t| {
+        t.contains("playing One Hearth, an") && t.contains("chord ") && t.contains("now D")
+    });
+    let during = term.settings();
+    assert_eq!(during, term.settings, "the terminal's line is left alone");
+    term.press("\x03");
+    let end = term.end();
+    assert_eq!(end.code, 0);
+    assert!(end.screen.contains("demo: "), "{}", end.screen);
+    assert_eq!(count(&end.bytes, b"\x1b"), 0);
+    let mut term = Term::start(&["listen", "--settings", named]);
+    term.see("why nothing is heard", |t| t.contains("peregrinus: "));
+    term.press("\x03");
+    let end = term.end();
+    assert_eq!(end.code, 0);
+    plain(&end.bytes);
 }
 
 /// What libraries print while the screen is ours is kept for whoever asks.

@@ -1,9 +1,12 @@
-//! Without a terminal: one line for each change.
+//! Without a terminal, or where no screen is wanted: one line for each change.
 
 use super::Failure;
+use super::spoken::Voice;
+use super::stage::Desk;
 use crate::engine::{Change, Established};
 use crate::formats::{VoicingOut, Words, voicing_out};
-use crate::live::{Feed, News};
+use crate::live::{Link, News, Status};
+use crate::screen::{Deed, Intent, Stage};
 use crate::settings::Settings;
 use crate::theory::{Around, Chord, Spelling, Tonality};
 use crate::time::Time;
@@ -23,8 +26,31 @@ pub enum Format {
     Json,
 }
 
+/// Whether the user wants lines at a terminal too.
+#[derive(Clone, Copy, clap::Args)]
+pub struct Asked {
+    /// Plain lines instead of the screen, one for each change, worded to be read aloud.
+    #[arg(long)]
+    lines: bool,
+}
+
+impl Asked {
+    pub fn or(self, other: Asked) -> Asked {
+        Asked {
+            lines: self.lines || other.lines,
+        }
+    }
+
+    /// What the settings say counts as well.
+    pub fn take_into(self, settings: &mut Settings) {
+        settings.lines |= self.lines;
+    }
+}
+
 #[derive(Serialize)]
 struct Line<'a> {
+    #[serde(skip)]
+    time: Time,
     at: f64,
     what: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -40,61 +66,83 @@ struct Line<'a> {
     voicing: Option<VoicingOut>,
 }
 
-/// Prints what `feed` brings until a signal, the end of the file, or a failure.
-pub fn follow(
-    feed: &mut Feed,
-    ended: impl Fn() -> bool,
-    settings: &Settings,
-    format: Format,
-) -> Result<ExitCode, Failure> {
+impl Line<'_> {
+    fn of(time: Time, what: &'static str) -> Self {
+        Line {
+            time,
+            at: time.seconds(),
+            what,
+            center: None,
+            mode: None,
+            name: None,
+            numeral: None,
+            voicing: None,
+        }
+    }
+}
+
+/// A line that is read aloud.
+fn spoken(line: &str) -> io::Result<()> {
+    writeln!(io::stdout().lock(), "{line}")
+}
+
+/// Prints what `desk` brings until a signal, the end of the file, or a failure. Jobs set off
+/// from the piano are done as far as they need no screen.
+pub fn follow(desk: &mut Desk, settings: &Settings, format: Format) -> Result<ExitCode, Failure> {
     let stop = stop_flag()?;
     let mut printer = Printer {
         settings,
         format,
+        voice: (settings.lines && format == Format::Text)
+            .then(|| Voice::new(settings.notation, &settings.catalogue)),
         here: None,
         pinned: None,
         before: None,
         around: Around::default(),
-        said: None,
-        dropped: 0,
+        way_in: Status::default(),
     };
     loop {
-        let over = stop.load(Ordering::Relaxed) || ended();
-        let status = feed.status();
-        if status.notice.is_some() && status.notice != printer.said {
-            say(status.notice.as_deref().unwrap_or_default());
-            printer.said = status.notice;
-        }
-        if status.dropped > printer.dropped {
-            printer.dropped = status.dropped;
-            say(&format!(
-                "{} messages dropped: they came faster than they can be read",
-                status.dropped
-            ));
-        }
+        let over = stop.load(Ordering::Relaxed) || desk.ended();
+        printer.tell_way_in(desk.status());
         let mut result = Ok(());
-        feed.changes(|news| match news {
-            News::Change(at, change) if result.is_ok() => result = printer.print(at, change),
-            News::Change(..) => {}
-            News::Past { here, pinned } => (printer.here, printer.pinned) = (here, pinned),
+        desk.changes(|news| {
+            if result.is_ok() {
+                result = printer.take(news);
+            }
         });
+        let result = result.and_then(|()| printer.settle());
         match result.and_then(|()| io::stdout().flush()) {
             // Whoever read has enough.
             Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(ExitCode::SUCCESS),
             other => other?,
         }
-        if let Some(why) = status.failed {
+        if let Some(why) = desk.failed() {
             return Err(why.into());
         }
         if over {
             return Ok(ExitCode::SUCCESS);
         }
-        let _ = feed.news().recv_timeout(Duration::from_millis(250));
+        while let Some(number) = desk.job() {
+            let Some(job) = settings.jobs.get(number) else {
+                continue;
+            };
+            match Deed::of(job.action, &desk.latest()) {
+                Deed::Quit => return Ok(ExitCode::SUCCESS),
+                Deed::Act(intent) => {
+                    desk.act(intent);
+                    if let Intent::Inertia(stop) = intent {
+                        say(&format!("inertia {}", stop.name()));
+                    }
+                }
+                Deed::Nothing => {}
+            }
+        }
+        let _ = desk.news().recv_timeout(Duration::from_millis(250));
     }
 }
 
 /// Standard error may be gone; that is no reason to stop.
-fn say(what: &str) {
+pub fn say(what: &str) {
     let _ = writeln!(io::stderr(), "peregrinus: {what}");
 }
 
@@ -133,39 +181,94 @@ fn stop_flag() -> io::Result<Arc<AtomicBool>> {
 struct Printer<'a> {
     settings: &'a Settings,
     format: Format,
+    /// Instead of what follows, where it is read aloud.
+    voice: Option<Voice<'a>>,
     here: Option<(Tonality, Spelling)>,
     pinned: Option<(Tonality, Spelling)>,
     /// The chord printed last.
     before: Option<Chord>,
     /// What stood around the sounding chord when it was named.
     around: Around,
-    said: Option<String>,
-    dropped: u64,
+    /// As it was told last.
+    way_in: Status,
 }
 
 impl Printer<'_> {
+    /// What is new about the way in, on standard error.
+    fn tell_way_in(&mut self, status: Status) {
+        let before = &self.way_in;
+        if status.notice.is_some() && status.notice != before.notice {
+            say(status.notice.as_deref().unwrap_or_default());
+        }
+        if status.dropped > before.dropped {
+            say(&format!(
+                "{} messages dropped: they came faster than they can be read",
+                status.dropped
+            ));
+        }
+        // Whoever sees no screen wants to know that it has begun.
+        let met = status.name != before.name && matches!(status.link, Link::Keyboard | Link::File);
+        if self.voice.is_some() && met {
+            say(&match status.link {
+                Link::File => format!("playing {}", status.name),
+                _ => format!("listening to {}", status.name),
+            });
+        }
+        if before.link == Link::File && status.link != Link::File {
+            // A keyboard's music begins; nothing of the demo's is its own.
+            (self.here, self.pinned, self.before) = (None, None, None);
+            self.around = Around::default();
+            if let Some(voice) = &mut self.voice {
+                voice.past(None, None);
+            }
+        }
+        self.way_in = Status {
+            // Said once, though it may be gone meanwhile.
+            notice: status.notice.or(self.way_in.notice.take()),
+            ..status
+        };
+    }
+
+    fn take(&mut self, news: News) -> io::Result<()> {
+        match (news, &mut self.voice) {
+            (News::Change(at, change), None) => self.print(at, change),
+            (News::Change(_, change), Some(voice)) => {
+                let lines = voice.say(change);
+                lines.iter().try_for_each(|line| spoken(line))
+            }
+            (News::Past { here, pinned }, None) => {
+                (self.here, self.pinned) = (here, pinned);
+                Ok(())
+            }
+            (News::Past { here, pinned }, Some(voice)) => {
+                let now = voice.past(here, pinned);
+                now.map_or(Ok(()), |line| spoken(&line))
+            }
+            (News::Marker(marker), None) => self.write(&Line {
+                name: Some(marker.name),
+                ..Line::of(marker.at, "marker")
+            }),
+            (News::Marker(marker), Some(_)) => spoken(&format!("marker {}", marker.name)),
+        }
+    }
+
+    /// Says what still waits to be said.
+    fn settle(&mut self) -> io::Result<()> {
+        let waits = self.voice.as_mut().and_then(Voice::settle);
+        waits.map_or(Ok(()), |line| spoken(&line))
+    }
+
     fn print(&mut self, at: Time, change: Change) -> io::Result<()> {
         let notation = self.settings.notation;
         let catalogue = &self.settings.catalogue;
         let within = self.pinned.or(self.here);
         let tonality = |what, e: Established| Line {
-            at: at.seconds(),
-            what,
             center: Some(e.tonality.center.index()),
             mode: Some(&catalogue.mode(e.tonality.mode).id),
             name: Some(notation.tonality(e.tonality, e.tonic, catalogue)),
-            numeral: None,
-            voicing: None,
+            ..Line::of(at, what)
         };
-        let plain = |what| Line {
-            at: at.seconds(),
-            what,
-            center: None,
-            mode: None,
-            name: None,
-            numeral: None,
-            voicing: None,
-        };
+        let plain = |what| Line::of(at, what);
         let line = match change {
             Change::Here(e) => {
                 self.here = Some((e.tonality, e.tonic));
@@ -232,20 +335,21 @@ impl Printer<'_> {
             }
             Change::Voiced(_) | Change::Refined(_) | Change::Rest => return Ok(()),
         };
+        self.write(&line)
+    }
+
+    fn write(&self, line: &Line) -> io::Result<()> {
         let mut out = io::stdout().lock();
         match self.format {
             Format::Json => {
-                serde_json::to_writer(&mut out, &line)?;
+                serde_json::to_writer(&mut out, line)?;
                 writeln!(out)
             }
             Format::Text => {
-                let name = line.name.unwrap_or_default();
-                let numeral = line.numeral.unwrap_or_default();
-                let text = format!(
-                    "{:>8}  {:<9}  {name:<14} {numeral}",
-                    at.to_string(),
-                    line.what
-                );
+                let name = line.name.as_deref().unwrap_or_default();
+                let numeral = line.numeral.as_deref().unwrap_or_default();
+                let at = line.time.to_string();
+                let text = format!("{at:>8}  {:<9}  {name:<14} {numeral}", line.what);
                 writeln!(out, "{}", text.trim_end())
             }
         }

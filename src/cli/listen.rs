@@ -16,9 +16,11 @@ pub struct Args {
     /// How slowly a new tonality is established: chord, motif, phrase, period, section.
     #[arg(long, value_name = "STOP")]
     inertia: Option<Inertia>,
-    /// Without a terminal: how each line looks.
+    /// Without a terminal, or with --lines: how each line looks.
     #[arg(long, value_enum, default_value_t = lines::Format::Text)]
     format: lines::Format,
+    #[command(flatten)]
+    lines: lines::Asked,
 }
 
 pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
@@ -26,6 +28,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     if args.port.is_some() {
         settings.port = args.port;
     }
+    own.lines.or(args.lines).take_into(&mut settings);
     settings.inertia = monitor::inertia(&settings, args.inertia);
     monitor::listen(&settings, own, args.record.as_deref(), args.format)
 }

@@ -11,6 +11,7 @@ mod modes;
 mod monitor;
 mod ports;
 mod replay;
+mod spoken;
 mod stage;
 
 use crate::screen::Palette;
@@ -36,6 +37,8 @@ struct Cli {
     /// Colours: dark, light, projector or none; without this NO_COLOR and the settings decide.
     #[arg(long, global = true, value_name = "NAME")]
     palette: Option<Palette>,
+    #[command(flatten)]
+    lines: lines::Asked,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -81,6 +84,8 @@ impl Origin {
 pub struct Own {
     settings: Settings,
     origin: Origin,
+    /// Before the command.
+    lines: lines::Asked,
 }
 
 impl Own {
@@ -130,7 +135,11 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         no_color: std::env::var_os("NO_COLOR"),
     };
     let settings = origin.load()?;
-    let own = Own { settings, origin };
+    let own = Own {
+        settings,
+        origin,
+        lines: cli.lines,
+    };
     let settings = &own.settings;
     match cli.command {
         Some(Command::Analyze(args)) => analyze::run(args, settings),

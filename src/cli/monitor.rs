@@ -24,6 +24,7 @@ const DEMO: (&str, &[u8]) = (
 /// `peregrinus` alone.
 pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     let mut settings = own.settings.clone();
+    own.lines.take_into(&mut settings);
     settings.inertia = inertia(&settings, None);
     let settings = &settings;
     let (mut listener, idle) = start(settings, None)?;
@@ -31,28 +32,23 @@ pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     if status.link == Link::Keyboard {
         return show_keyboard(listener, None, idle, settings, own, lines::Format::Text);
     }
-    let mut player = demo(settings)?;
+    let player = demo(settings)?;
     if !std::io::stdout().is_terminal() {
         // Nobody would follow it: the demo plays to its end.
         drop(listener);
         eprintln!("peregrinus: {}", demo_notice(status.notice.as_deref()));
-        let position = player.watch();
-        return lines::follow(
-            &mut player.feed,
-            || position().ended,
-            settings,
-            lines::Format::Text,
-        );
+        let mut desk = Desk::new(idle).with_file(player, None);
+        return lines::follow(&mut desk, settings, lines::Format::Text);
     }
     // Draining keeps the engine that waits for a keyboard from waiting for us.
     listener.feed.history();
-    screen(
-        Desk::new(idle)
-            .with_keyboard(listener, None)
-            .with_file(player, None),
-        settings,
-        own,
-    )
+    let desk = Desk::new(idle)
+        .with_keyboard(listener, None)
+        .with_file(player, None);
+    if !draws(settings) {
+        lines::say(&demo_notice(status.notice.as_deref()));
+    }
+    show(desk, settings, own, lines::Format::Text)
 }
 
 /// `listen`.
@@ -77,7 +73,7 @@ pub fn listen(
 /// name, else at the screen the stop that was chosen there last.
 pub fn inertia(settings: &Settings, asked: Option<Inertia>) -> Inertia {
     let remembered = || {
-        let screen = !settings.inertia_is_set && std::io::stdout().is_terminal();
+        let screen = !settings.inertia_is_set && draws(settings);
         let stop = screen.then(|| memory::recall(memory::INERTIA)).flatten();
         stop.and_then(|s| s.trim().parse().ok())
     };
@@ -90,7 +86,7 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
         port: settings.port.clone(),
         remembered: memory::recall(memory::KEYBOARD),
         remember: Some(Box::new(|name| memory::remember(memory::KEYBOARD, name))),
-        jobs: Vec::new(),
+        jobs: settings.jobs.iter().map(|job| job.trigger).collect(),
     };
     let world = World {
         clock: Arc::new(SystemClock::start()),
@@ -119,20 +115,34 @@ fn demo(settings: &Settings) -> Result<Player, Failure> {
 }
 
 fn show_keyboard(
-    mut listener: Listener,
+    listener: Listener,
     recording: Option<String>,
     idle: Reading,
     settings: &Settings,
     own: &Own,
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
-    if std::io::stdout().is_terminal() {
-        let desk = Desk::new(idle).with_keyboard(listener, recording);
-        screen(desk, settings, own)
-    } else {
-        let result = lines::follow(&mut listener.feed, || false, settings, format);
-        whole(listener.finish(), result)
+    let desk = Desk::new(idle).with_keyboard(listener, recording);
+    show(desk, settings, own, format)
+}
+
+/// Whether there is a screen, not lines.
+fn draws(settings: &Settings) -> bool {
+    !settings.lines && std::io::stdout().is_terminal()
+}
+
+/// On a screen, or in lines.
+fn show(
+    mut desk: Desk,
+    settings: &Settings,
+    own: &Own,
+    format: lines::Format,
+) -> Result<ExitCode, Failure> {
+    if draws(settings) {
+        return screen(desk, settings, own);
     }
+    let result = lines::follow(&mut desk, settings, format);
+    whole(desk.finish(), result)
 }
 
 /// A recording that is not whole makes the outcome a failure; both are said.
@@ -149,7 +159,7 @@ fn whole(
 
 /// `replay`.
 pub fn show_file(
-    mut player: Player,
+    player: Player,
     notice: Option<String>,
     markers: Vec<Marker>,
     idle: Reading,
@@ -157,17 +167,13 @@ pub fn show_file(
     own: &Own,
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
-    if std::io::stdout().is_terminal() {
-        let desk = Desk::new(idle)
-            .with_file(player, notice)
-            .with_markers(markers);
-        return screen(desk, settings, own);
-    }
-    if let Some(notice) = notice {
+    if let Some(notice) = notice.as_ref().filter(|_| !draws(settings)) {
         eprintln!("peregrinus: {notice}");
     }
-    let position = player.watch();
-    lines::follow(&mut player.feed, || position().ended, settings, format)
+    let desk = Desk::new(idle)
+        .with_file(player, notice)
+        .with_markers(markers);
+    show(desk, settings, own, format)
 }
 
 fn screen(mut desk: Desk, settings: &Settings, own: &Own) -> Result<ExitCode, Failure> {
@@ -185,6 +191,8 @@ fn screen(mut desk: Desk, settings: &Settings, own: &Own) -> Result<ExitCode, Fa
         keys: settings.keys.clone(),
         way: settings.way,
         panels: settings.panels,
+        mouse: settings.mouse,
+        jobs: settings.jobs.iter().map(|job| job.action).collect(),
         log: log_file(),
         hint,
         updates,

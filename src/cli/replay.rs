@@ -25,9 +25,11 @@ pub struct Args {
     /// How slowly a new tonality is established: chord, motif, phrase, period, section.
     #[arg(long, value_name = "STOP")]
     inertia: Option<Inertia>,
-    /// Without a terminal: how each line looks.
+    /// Without a terminal, or with --lines: how each line looks.
     #[arg(long, value_enum, default_value_t = lines::Format::Text)]
     format: lines::Format,
+    #[command(flatten)]
+    lines: lines::Asked,
 }
 
 pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
@@ -72,6 +74,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         ));
     }
     let mut settings = own.settings.clone();
+    own.lines.or(args.lines).take_into(&mut settings);
     settings.inertia = monitor::inertia(&settings, args.inertia);
     if args.inertia.is_some() {
         analyze::drop_inertia(&mut performance, &settings.catalogue);

@@ -86,6 +86,33 @@ impl Desk {
         }
     }
 
+    /// Without a screen: hands on what is new.
+    pub fn changes(&mut self, f: impl FnMut(live::News)) {
+        self.leave_demo_for_a_keyboard();
+        if let Some(feed) = self.feed_mut() {
+            feed.changes(f);
+        }
+    }
+
+    pub fn status(&self) -> live::Status {
+        self.feed().map(Feed::status).unwrap_or_default()
+    }
+
+    /// The latest reading, with the inertia that was asked for.
+    pub fn latest(&self) -> Reading {
+        let reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);
+        Reading {
+            inertia: self.inertia.unwrap_or(reading.inertia),
+            ..reading
+        }
+    }
+
+    /// Nothing more is to come.
+    pub fn ended(&self) -> bool {
+        let played = self.file.as_ref().is_some_and(|p| p.position().ended);
+        played && self.keyboard.is_none()
+    }
+
     fn feed_mut(&mut self) -> Option<&mut Feed> {
         let file = self.file.as_mut().map(|p| &mut p.feed);
         file.or(self.keyboard.as_mut().map(|l| &mut l.feed))
@@ -204,7 +231,7 @@ impl Stage for Desk {
     }
 
     fn source(&mut self) -> Source {
-        let status = self.feed().map(Feed::status).unwrap_or_default();
+        let status = self.status();
         let transport = self.file.as_ref().map(|p| {
             let at = p.position();
             Transport {

@@ -49,7 +49,7 @@ struct Past {
 }
 
 /// What [`Feed::changes`] tells.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub enum News {
     Change(Time, Change),
     /// The past is another one, after seeking; what is established and what pinned there.
@@ -57,6 +57,8 @@ pub enum News {
         here: Option<(Tonality, Spelling)>,
         pinned: Option<(Tonality, Spelling)>,
     },
+    /// A marker was set.
+    Marker(Marker),
 }
 
 /// The engine's end.
@@ -267,7 +269,10 @@ impl Feed {
                     self.history = history;
                     f(News::Past { here, pinned });
                 }
-                Item::Marker(marker) => self.markers.push(marker),
+                Item::Marker(marker) => {
+                    self.markers.push(marker.clone());
+                    f(News::Marker(marker));
+                }
             }
         }
     }

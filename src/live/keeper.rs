@@ -26,8 +26,9 @@ pub struct Wanted {
 /// No port says that it is gone: so look this often. A keyboard is back within
 /// two of these.
 const LOOK: Duration = Duration::from_millis(300);
-/// Where the backend tells of changes, ask it this often.
-const ASK: Duration = Duration::from_millis(5);
+/// Where the backend tells of changes, ask it this often: soon enough for a hand that plugs,
+/// seldom enough to cost nothing.
+const ASK: Duration = Duration::from_millis(50);
 
 /// The thread that does it; dropping it closes the connection.
 pub(super) struct Keeper {

@@ -100,6 +100,8 @@ pub(super) struct View {
     /// The center that the window's bars stand around: the last one known.
     pub around: Spelling,
     pub label: chord::Label,
+    /// Where the panels were drawn last: what the mouse points at.
+    pub places: Places,
 }
 
 impl View {
@@ -124,6 +126,7 @@ impl Default for View {
             lowest_key: 24,
             around: Spelling::at(2),
             label: chord::Label::default(),
+            places: Places::default(),
         }
     }
 }
@@ -147,7 +150,9 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
         history,
         ..*picture
     };
-    match layout::places(area, &view.wanted) {
+    let places = layout::places(area, &view.wanted);
+    view.places = places.unwrap_or_default();
+    match places {
         None => too_small(buf, look),
         Some(p) => {
             here::draw(&mut Pen::new(buf, p.here), p.size, picture, look);

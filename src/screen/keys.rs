@@ -4,8 +4,10 @@
 //! A new action is a row of [`ACTIONS`] and a line in `config/default.toml`.
 
 use super::{Intent, Way};
-use crate::engine::Inertia;
+use crate::engine::{Inertia, Reading, each};
 use crate::nearest::nearest;
+use crate::theory::PitchClass;
+use crate::time::Time;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use std::fmt;
 use std::str::FromStr;
@@ -27,6 +29,8 @@ pub(super) enum Wish {
     /// Nearer (true) or farther.
     Zoom(bool),
     Follow,
+    /// This moment of the past.
+    Moment(Time),
     Order,
     /// What decides, on and off.
     Why,
@@ -437,6 +441,50 @@ pub(super) fn pressed(event: &Event) -> Option<Key> {
     }
 }
 
+/// What an action asks for, by its name.
+pub(super) fn asks(action: &str) -> Option<Wish> {
+    let action = ACTIONS.iter().find(|a| a.name == action)?;
+    Some(action.wish)
+}
+
+/// What an action does where there is no screen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Deed {
+    Quit,
+    Act(Intent),
+    /// It is about what is drawn.
+    Nothing,
+}
+
+impl Deed {
+    /// Of the action of this name, while this is read.
+    pub fn of(action: &str, reading: &Reading) -> Deed {
+        let now = reading.inertia;
+        match asks(action) {
+            Some(Wish::Quit) => Deed::Quit,
+            Some(Wish::Ask(intent)) => Deed::Act(intent),
+            Some(wish @ (Wish::Heavier | Wish::Lighter)) => {
+                match inertia(now, wish == Wish::Heavier) {
+                    next if next == now => Deed::Nothing,
+                    next => Deed::Act(Intent::Inertia(next)),
+                }
+            }
+            Some(Wish::Pin) => match (reading.pinned, reading.here) {
+                (Some(_), _) => Deed::Act(Intent::Pin(None)),
+                (None, Some(e)) => Deed::Act(Intent::Pin(Some((e.tonality, e.tonic)))),
+                (None, None) => Deed::Nothing,
+            },
+            // Without a question on a screen: the lowest key that is held, or nothing any more.
+            Some(Wish::HomeIs) => {
+                let low = each(reading.held).next();
+                Deed::Act(Intent::HomeIs(low.map(PitchClass::of_key)))
+            }
+            Some(Wish::Aside) => Deed::Act(Intent::Aside(reading.aside.is_none())),
+            _ => Deed::Nothing,
+        }
+    }
+}
+
 /// Turns the help's pages where it has several, whatever else it does.
 pub(super) const TURNS: Key = sign(' ');
 
@@ -455,6 +503,7 @@ pub(super) fn inertia(now: Inertia, heavier: bool) -> Inertia {
 mod tests {
     use super::*;
     use crate::screen::pen::columns;
+    use crate::screen::tests::Scene;
     use proptest::prelude::*;
 
     fn key(text: &str) -> Key {
@@ -579,6 +628,40 @@ mod tests {
         keys.bind("marker", &[]);
         assert_eq!(keys.clash(), None);
         assert_eq!(keys.first(Wish::Ask(Intent::Mark)), None);
+    }
+
+    #[test]
+    fn without_a_screen_only_the_music_is_spoken_of() {
+        let mut reading = Scene::dorian().reading;
+        reading.inertia = Inertia::Phrase;
+        let of = |action| Deed::of(action, &reading);
+        assert_eq!(of("quit"), Deed::Quit);
+        assert_eq!(of("marker"), Deed::Act(Intent::Mark));
+        let to = |stop| Deed::Act(Intent::Inertia(stop));
+        assert_eq!(of("inertia-lighter"), to(Inertia::Motif));
+        let here = reading.here.map(|e| (e.tonality, e.tonic));
+        assert!(here.is_some() && reading.held != 0);
+        assert_eq!(of("pin"), Deed::Act(Intent::Pin(here)));
+        let low = each(reading.held).next().map(PitchClass::of_key);
+        assert_eq!(of("home-is"), Deed::Act(Intent::HomeIs(low)));
+        assert_eq!(of("aside"), Deed::Act(Intent::Aside(true)));
+        let later = Reading {
+            inertia: Inertia::Section,
+            pinned: here,
+            aside: Some(Time::ZERO),
+            held: 0,
+            ..reading
+        };
+        let of_later = |action| Deed::of(action, &later);
+        assert_eq!(of_later("inertia-heavier"), Deed::Nothing);
+        assert_eq!(of_later("pin"), Deed::Act(Intent::Pin(None)));
+        assert_eq!(of_later("home-is"), Deed::Act(Intent::HomeIs(None)));
+        assert_eq!(of_later("aside"), Deed::Act(Intent::Aside(false)));
+        let nothing = Scene::nothing().reading;
+        assert_eq!(Deed::of("pin", &nothing), Deed::Nothing);
+        for drawn in ["help", "colours", "history-back", "no such action"] {
+            assert_eq!(of(drawn), Deed::Nothing);
+        }
     }
 
     #[test]

@@ -17,6 +17,7 @@ mod keys;
 mod lanes;
 mod large;
 mod layout;
+mod mouse;
 mod palette;
 mod past;
 mod pen;
@@ -33,7 +34,7 @@ mod turn;
 mod why;
 mod window;
 
-pub use keys::{Clash, Key, KeyError, Keys};
+pub use keys::{Clash, Deed, Key, KeyError, Keys};
 pub use layout::{Panel, Panels, Way};
 pub use palette::{Depth, Palette, Styles};
 pub use run::{Options, Outcome, Update, run};

@@ -17,6 +17,11 @@ impl<'a> Pen<'a> {
         Pen { buf, area }
     }
 
+    /// Its first column on the screen.
+    pub fn left(&self) -> u16 {
+        self.area.x
+    }
+
     pub fn width(&self) -> u16 {
         self.area.width
     }

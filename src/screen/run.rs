@@ -9,7 +9,7 @@ use super::layout::{Panels, Wanted, Way};
 use super::palette::{Depth, Palette};
 use super::past::{self, Still};
 use super::terminal::Ground;
-use super::{Intent, Stage};
+use super::{Intent, Stage, mouse};
 use crate::engine::{self, Reading, each};
 use crate::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use crate::time::Time;
@@ -36,6 +36,11 @@ pub struct Options {
     /// How to begin, and what is to be seen.
     pub way: Way,
     pub panels: Panels,
+    /// Whether the mouse counts.
+    pub mouse: bool,
+    /// The actions that the piano sets off, in the order of their triggers: what
+    /// [`Stage::job`] counts.
+    pub jobs: Vec<&'static str>,
     /// The catalogue that the readings' tonalities belong to.
     pub catalogue: Arc<Catalogue>,
     /// Where standard error goes while the terminal is ours; none: nowhere.
@@ -54,6 +59,7 @@ pub struct Update {
     pub depth: Option<Option<Depth>>,
     pub panels: Option<Panels>,
     pub keys: Option<Keys>,
+    pub mouse: Option<bool>,
     /// Settings that change readings, for the stage.
     pub events: Vec<engine::Event>,
     /// A line for the player, until a key is pressed.
@@ -105,6 +111,8 @@ pub(super) trait Surface {
     fn show(&mut self, picture: &Buffer) -> io::Result<bool>;
     /// Forgets what was shown, so that everything is drawn anew.
     fn forget(&mut self);
+    /// Whether the mouse is to be told.
+    fn mouse(&mut self, told: bool) -> io::Result<()>;
     /// The player asks to suspend.
     fn suspend(&mut self) -> io::Result<()>;
     /// Stops; returns when continued.
@@ -125,7 +133,7 @@ const AGAIN: Duration = Duration::from_millis(50);
 pub fn run(stage: &mut dyn Stage, options: &Options, keys: Receiver<Event>) -> io::Result<Outcome> {
     // NO_COLOR had its say in the palette; crossterm would take the colours of any other.
     force_color_output(true);
-    let mut ground = Ground::take(options.log.as_deref())?;
+    let mut ground = Ground::take(options.log.as_deref(), options.mouse)?;
     let alarms = ground.alarms();
     turn(stage, options, keys, alarms, &mut ground)
 }
@@ -154,6 +162,12 @@ pub(super) fn turn(
             }
             drawn = Some(Instant::now());
             dirty = false;
+        }
+        while let Some(wish) = desk.job(stage) {
+            if desk.grant(wish, stage, surface)? {
+                return Ok(Outcome::Quit);
+            }
+            dirty = true;
         }
         // The stage may have changed its source of news.
         let source = stage.news().clone();
@@ -191,7 +205,7 @@ pub(super) fn turn(
                 )),
             },
             recv(updates) -> update => match update {
-                Ok(update) => desk.take(update, stage),
+                Ok(update) => desk.take(update, stage, surface)?,
                 // Nobody follows the settings any more.
                 Err(_) => updates = never(),
             },
@@ -222,6 +236,7 @@ struct Desk<'a> {
     depth: Option<Depth>,
     terminal: Depth,
     keys: Keys,
+    jobs: &'a [&'static str],
     /// A line for the player until a key is pressed, and one until the settings change.
     said: Option<String>,
     refused: Option<String>,
@@ -255,6 +270,7 @@ impl<'a> Desk<'a> {
             depth: options.depth,
             terminal: options.terminal,
             keys: options.keys.clone(),
+            jobs: &options.jobs,
             said: options.hint.then(|| hint(options)).flatten(),
             refused: None,
             view: View {
@@ -284,7 +300,12 @@ impl<'a> Desk<'a> {
     }
 
     /// Takes what is new in the settings.
-    fn take(&mut self, update: Update, stage: &mut dyn Stage) {
+    fn take(
+        &mut self,
+        update: Update,
+        stage: &mut dyn Stage,
+        surface: &mut impl Surface,
+    ) -> io::Result<()> {
         self.notation = update.notation.unwrap_or(self.notation);
         self.palette = update.palette.unwrap_or(self.palette);
         self.depth = update.depth.unwrap_or(self.depth);
@@ -297,6 +318,7 @@ impl<'a> Desk<'a> {
             stage.act(Intent::Set(event));
         }
         (self.said, self.refused) = (update.said, update.refused);
+        update.mouse.map_or(Ok(()), |told| surface.mouse(told))
     }
 
     /// Draws the present picture, or the one that is kept, unless it is the one that is
@@ -521,7 +543,14 @@ impl<'a> Desk<'a> {
         }
     }
 
-    /// Does what a key asks for; true to quit.
+    /// What a job asks for that was set off from the piano. One whose action is not known
+    /// is no reason to leave those behind it.
+    fn job(&self, stage: &mut dyn Stage) -> Option<Wish> {
+        std::iter::from_fn(|| stage.job())
+            .find_map(|number| self.jobs.get(number).and_then(|action| keys::asks(action)))
+    }
+
+    /// Does what a key or the mouse asks for; true to quit.
     fn on_event(
         &mut self,
         event: &Event,
@@ -530,6 +559,12 @@ impl<'a> Desk<'a> {
     ) -> io::Result<bool> {
         if let Event::Resize(..) = event {
             self.forget(surface);
+        }
+        if let Event::Mouse(event) = event {
+            return match mouse::wish(event, &self.view) {
+                Some(wish) => self.grant(wish, stage, surface),
+                None => Ok(false),
+            };
         }
         let Some(key) = keys::pressed(event) else {
             return Ok(false);
@@ -554,9 +589,21 @@ impl<'a> Desk<'a> {
             view.help.turn();
             return Ok(false);
         }
-        let Some(wish) = self.keys.wish(key) else {
-            return Ok(false);
-        };
+        match self.keys.wish(key) {
+            Some(wish) => self.grant(wish, stage, surface),
+            None => Ok(false),
+        }
+    }
+
+    /// Does what is asked for, from wherever; true to quit.
+    fn grant(
+        &mut self,
+        wish: Wish,
+        stage: &mut dyn Stage,
+        surface: &mut impl Surface,
+    ) -> io::Result<bool> {
+        self.said = None;
+        let view = &mut self.view;
         match wish {
             Wish::Quit => return Ok(true),
             Wish::Suspend => surface.suspend()?,
@@ -574,6 +621,10 @@ impl<'a> Desk<'a> {
             Wish::Scroll(back) => view.past().scroll(back, stage.now()),
             Wish::Zoom(nearer) => view.past().zoom(nearer),
             Wish::Follow => view.past().follow(),
+            Wish::Moment(moment) => {
+                let now = stage.now();
+                view.past().choose(moment, now);
+            }
             Wish::Why => {
                 view.wanted.why = !view.wanted.why;
                 self.asked = None;

@@ -1,7 +1,7 @@
 //! The one owner of the terminal.
 //!
-//! [`Ground::take`] enters raw mode and the alternate screen, hides the cursor
-//! and sends standard error to a log; whichever comes first of dropping it, a
+//! [`Ground::take`] enters raw mode and the alternate screen, hides the cursor, asks to
+//! be told of the mouse if wanted, and sends standard error to a log; whichever comes first of dropping it, a
 //! panic in any thread, and a signal puts all that back, exactly once.
 
 use super::run::{Alarm, Surface};
@@ -14,8 +14,9 @@ use ratatui::crossterm::terminal::{
     BeginSynchronizedUpdate, EndSynchronizedUpdate, EnterAlternateScreen, LeaveAlternateScreen,
     disable_raw_mode, enable_raw_mode, size,
 };
-use ratatui::crossterm::{cursor, execute, queue};
+use ratatui::crossterm::{Command, cursor, execute, queue};
 use ratatui::layout::Rect;
+use std::fmt;
 use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -24,6 +25,8 @@ use std::time::{Duration, Instant};
 
 /// Whether the terminal is ours. Whoever turns it off puts the terminal back.
 static OURS: AtomicBool = AtomicBool::new(false);
+/// Whether the mouse is told to us.
+static MOUSE: AtomicBool = AtomicBool::new(false);
 /// Held while a frame is written, so that none lands on the restored screen.
 static DRAWING: Mutex<()> = Mutex::new(());
 /// Who is told of signals and panics.
@@ -57,13 +60,15 @@ pub(super) struct Ground {
     shown: Buffer,
     alarms: Receiver<Alarm>,
     log: Option<PathBuf>,
+    mouse: bool,
     /// Given back for a while, on purpose.
     suspended: bool,
 }
 
 impl Ground {
-    /// Takes the terminal; `log` is where standard error goes meanwhile.
-    pub fn take(log: Option<&Path>) -> io::Result<Ground> {
+    /// Takes the terminal; `log` is where standard error goes meanwhile, and `mouse` says
+    /// whether the mouse counts.
+    pub fn take(log: Option<&Path>, mouse: bool) -> io::Result<Ground> {
         if !io::stdout().is_terminal() {
             return Err(io::Error::other(
                 "standard output is no terminal: run it in one, or ask for plain text",
@@ -79,9 +84,10 @@ impl Ground {
             shown: Buffer::empty(Rect::ZERO),
             alarms,
             log: log.map(Path::to_owned),
+            mouse,
             suspended: false,
         };
-        enter(ground.log.as_deref())?;
+        enter(ground.log.as_deref(), mouse)?;
         Ok(ground)
     }
 
@@ -93,7 +99,7 @@ impl Ground {
     fn enter_again(&mut self) -> io::Result<()> {
         self.suspended = false;
         self.shown = Buffer::empty(Rect::ZERO);
-        enter(self.log.as_deref())
+        enter(self.log.as_deref(), self.mouse)
     }
 }
 
@@ -133,6 +139,17 @@ impl Surface for Ground {
         self.shown = Buffer::empty(Rect::ZERO);
     }
 
+    fn mouse(&mut self, told: bool) -> io::Result<()> {
+        self.mouse = told;
+        let _drawing = lock(&DRAWING);
+        // Given back, it is asked for, or not, when the terminal is taken again.
+        if self.suspended || !OURS.load(Ordering::SeqCst) {
+            return Ok(());
+        }
+        MOUSE.store(told, Ordering::SeqCst);
+        execute!(io::stdout(), Mouse(told))
+    }
+
     /// Gives the terminal back and asks the whole job to stop, as the terminal
     /// itself would; the signal that comes back to us does the stopping.
     fn suspend(&mut self) -> io::Result<()> {
@@ -162,11 +179,17 @@ impl Surface for Ground {
     }
 }
 
-fn enter(log: Option<&Path>) -> io::Result<()> {
+fn enter(log: Option<&Path>, mouse: bool) -> io::Result<()> {
     let _drawing = lock(&DRAWING);
     OURS.store(true, Ordering::SeqCst);
-    let taken =
-        enable_raw_mode().and_then(|()| execute!(io::stdout(), EnterAlternateScreen, cursor::Hide));
+    let screen = || execute!(io::stdout(), EnterAlternateScreen, cursor::Hide);
+    let taken = enable_raw_mode().and_then(|()| screen()).and_then(|()| {
+        MOUSE.store(mouse, Ordering::SeqCst);
+        match mouse {
+            true => execute!(io::stdout(), Mouse(true)),
+            false => Ok(()),
+        }
+    });
     match taken {
         Ok(()) => {
             aside::divert(log);
@@ -195,6 +218,9 @@ fn restore() {
 fn leave() {
     if OURS.swap(false, Ordering::SeqCst) {
         // Where the terminal is gone there is nothing to put back.
+        if MOUSE.swap(false, Ordering::SeqCst) {
+            let _ = execute!(io::stdout(), Mouse(false));
+        }
         let _ = execute!(
             io::stdout(),
             SetAttribute(Attribute::Reset),
@@ -203,6 +229,34 @@ fn leave() {
         );
         let _ = disable_raw_mode();
         aside::put_back();
+    }
+}
+
+/// Asks to be told of buttons and the wheel, or no longer. Where the mouse merely moves is
+/// nobody's business: each report would wake the loop.
+struct Mouse(bool);
+
+impl Command for Mouse {
+    /// xterm's control sequences: DEC private modes 1000 (presses, releases, the wheel) and
+    /// 1006 (in SGR form, which has no end at column 223).
+    fn write_ansi(&self, f: &mut impl fmt::Write) -> fmt::Result {
+        f.write_str(match self.0 {
+            true => "\x1b[?1000h\x1b[?1006h",
+            false => "\x1b[?1006l\x1b[?1000l",
+        })
+    }
+
+    #[cfg(windows)]
+    fn execute_winapi(&self) -> io::Result<()> {
+        match self.0 {
+            true => event::EnableMouseCapture.execute_winapi(),
+            false => event::DisableMouseCapture.execute_winapi(),
+        }
+    }
+
+    #[cfg(windows)]
+    fn is_ansi_code_supported(&self) -> bool {
+        false
     }
 }
 

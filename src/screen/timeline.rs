@@ -24,6 +24,8 @@ pub(super) struct StripView {
     chosen: Option<Time>,
     /// From the first sound to the present, as last drawn.
     whole: (Time, Time),
+    /// The columns as last drawn, and where on the screen the first is.
+    drawn: (u16, Columns),
 }
 
 impl Default for StripView {
@@ -34,6 +36,7 @@ impl Default for StripView {
             end: None,
             chosen: None,
             whole: (Time::ZERO, Time::ZERO),
+            drawn: Default::default(),
         }
     }
 }
@@ -120,6 +123,24 @@ impl StripView {
         self.chosen.or_else(left)
     }
 
+    /// This moment is chosen, in the middle of what is in view.
+    pub fn choose(&mut self, at: Time, now: Time) {
+        self.chosen = Some(at);
+        self.center(at, now);
+    }
+
+    /// The moment that begins with a column of the screen, as last drawn; `None` in it for
+    /// the present, where no later column has any time.
+    pub fn moment(&self, x: u16) -> Option<Option<Time>> {
+        let (left, columns) = &self.drawn;
+        let from = |column: u16| {
+            let away = columns.each.saturating_mul(u64::from(column));
+            Time(columns.start.0.saturating_add(away))
+        };
+        let column = x.checked_sub(*left).filter(|c| *c < columns.count)?;
+        Some((from(column + 1) <= columns.now).then(|| from(column)))
+    }
+
     /// Not the present, as the caption in front of the scale says it.
     pub fn is_back(&self) -> bool {
         self.end.is_some() && self.zoom < ALL
@@ -133,6 +154,7 @@ fn moment(m: &Marker) -> Time {
 
 /// Time on columns. The columns are whole multiples from zero, so that nothing
 /// shimmers while time goes on.
+#[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Columns {
     start: Time,
     each: u64,
@@ -309,9 +331,10 @@ pub(super) fn scale(
     pen: &mut Pen,
     (gutter, y): (u16, u16),
     window: &Columns,
-    view: &StripView,
+    view: &mut StripView,
     look: &Look,
 ) {
+    view.drawn = (pen.left() + gutter, *window);
     let styles = look.styles();
     let quiet = match view.is_back() {
         true => styles.strong,

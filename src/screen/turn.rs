@@ -79,7 +79,7 @@ enum Move {
     },
 }
 
-/// The nearer way. Where the spelling makes an augmented third or the like of it, the
+/// The nearer way, by fifths rather than fourths. Where the spelling makes an augmented third or the like of it, the
 /// note has only been written otherwise, and the interval is that of the keys.
 fn moved(from: Spelling, to: Spelling) -> Move {
     let above = |a: Spelling, b: Spelling| {
@@ -100,7 +100,14 @@ fn moved(from: Spelling, to: Spelling) -> Move {
         (3, _) => ("minor third", "m3"),
         (4, 3) => ("diminished fourth", "d4"),
         (4, _) => ("major third", "M3"),
-        _ => ("fourth", "P4"),
+        // Centers are reckoned in fifths: C to G is a fifth up, and C to F one down.
+        _ => {
+            return Move::By {
+                name: "fifth",
+                short: "P5",
+                up: !up,
+            };
+        }
     };
     Move::By { name, short, up }
 }
@@ -120,8 +127,8 @@ mod tests {
             }
         };
         for (from, to, want) in [
-            ("D", "G", "fourth up"),
-            ("C", "G", "fourth down"),
+            ("D", "G", "fifth down"),
+            ("C", "G", "fifth up"),
             ("C", "Eb", "minor third up"),
             ("C", "A", "minor third down"),
             ("Ab", "C", "major third up"),
@@ -135,8 +142,8 @@ mod tests {
             ("D", "D", "stays"),
             // Written otherwise.
             ("F#", "Gb", "stays"),
-            ("F#", "Db", "fourth down"),
-            ("B", "Gb", "fourth down"),
+            ("F#", "Db", "fifth up"),
+            ("B", "Gb", "fifth up"),
         ] {
             assert_eq!(named(from, to), want, "{from} to {to}");
         }

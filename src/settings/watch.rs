@@ -203,6 +203,17 @@ mod tests {
         files.write("modes.toml", own);
         let said = files.next().said.expect("a line");
         assert_eq!(said, "modes.toml counts from the next start.");
+        // Both are in force only from a start on, and neither is forgotten.
+        let both =
+            "[keyboard]\nport = 'Piano'\n[screen]\nlines = true\n[jobs]\nmarker = 'key C8'\n";
+        files.write("settings.toml", both);
+        let said = files.next().said.expect("a line");
+        assert_eq!(said, "[jobs] and screen.lines count from the next start.");
+        files.write(
+            "settings.toml",
+            &format!("{both}[reading]\nbassist = true\n"),
+        );
+        assert_eq!(files.next().said, None);
         files.write("modes.toml", "[[mode]]");
         let refused = files.next().refused.expect("a fault");
         assert!(refused.starts_with("modes.toml: "), "{refused}");

@@ -80,16 +80,6 @@ fn sitting() -> Scene {
     s
 }
 
-<<<<<<< HEAD
-fn picture(scene: &Scene) -> Picture<'_> {
-    Picture {
-        explanation: None,
-        ..scene.picture()
-    }
-}
-
-=======
->>>>>>> lanes
 type Panel = fn(&mut Pen, &Picture, &mut StripView, &Look);
 
 fn shown(

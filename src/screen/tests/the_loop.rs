@@ -5,7 +5,9 @@ use crate::engine;
 use crate::screen::run::{Alarm, Surface, turn};
 use crate::screen::{Intent, Options, Outcome, Stage, Update};
 use crossbeam_channel::{Receiver, Sender, unbounded};
-use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyModifiers};
+use ratatui::crossterm::event::{
+    Event, KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
+};
 use std::io;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
@@ -22,6 +24,8 @@ struct FakeStage {
     /// What is different each time that the reading is fetched.
     happens: Option<fn(u32, &mut Scene)>,
     fetched: u32,
+    /// Set off from the piano, the last first.
+    jobs: Vec<usize>,
 }
 
 impl Stage for FakeStage {
@@ -50,6 +54,9 @@ impl Stage for FakeStage {
     fn act(&mut self, intent: Intent) {
         self.acts.push(intent);
     }
+    fn job(&mut self) -> Option<usize> {
+        self.jobs.pop()
+    }
     fn news(&self) -> &Receiver<()> {
         &self.news
     }
@@ -74,6 +81,8 @@ struct FakeSurface {
     stops: usize,
     suspends: usize,
     forgets: usize,
+    /// Whether it was last asked to tell of the mouse.
+    mouse: Option<bool>,
     /// Pressed as soon as this many pictures were shown.
     quit_after: Option<(usize, Sender<Event>)>,
 }
@@ -91,6 +100,7 @@ impl Default for FakeSurface {
             stops: 0,
             suspends: 0,
             forgets: 0,
+            mouse: None,
             quit_after: None,
         }
     }
@@ -122,6 +132,10 @@ impl Surface for FakeSurface {
     fn forget(&mut self) {
         self.forgets += 1;
     }
+    fn mouse(&mut self, told: bool) -> io::Result<()> {
+        self.mouse = Some(told);
+        Ok(())
+    }
     fn suspend(&mut self) -> io::Result<()> {
         self.suspends += 1;
         Ok(())
@@ -134,6 +148,9 @@ impl Surface for FakeSurface {
         Ok(())
     }
 }
+
+/// The actions of the piano's jobs, as the settings would give them.
+const JOBS: [&str; 4] = ["marker", "help", "quit", "no such action"];
 
 /// Arrows, Enter and Esc have signs of their own.
 fn sign(c: char) -> Event {
@@ -177,6 +194,7 @@ impl Rig {
                 patience: Duration::from_secs(3600),
                 happens: None,
                 fetched: 0,
+                jobs: Vec::new(),
             },
             surface: FakeSurface::default(),
             clock,
@@ -212,6 +230,8 @@ impl Rig {
             way: Way::Playing,
             panels: Panels::default(),
             keys: self.bound.clone(),
+            mouse: true,
+            jobs: JOBS.to_vec(),
             catalogue: Arc::new(Catalogue::standard().clone()),
             log: None,
             hint: self.hint,
@@ -354,6 +374,80 @@ fn keys_of_the_users_own_count_and_no_others() {
     assert!(!rig.surface.last.contains("help"), "{}", rig.surface.last);
 }
 
+#[test]
+fn jobs_from_the_piano_do_what_keys_do() {
+    let mut rig = Rig::new(Scene::dorian());
+    rig.hint = true;
+    // What no action has, and what has no number, is passed over.
+    rig.stage.jobs = vec![2, 0, 3, 99, 1, 0];
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert_eq!(rig.stage.acts, [Intent::Mark, Intent::Mark]);
+    // Set off while it runs: the help opens, and the hint has been seen.
+    let mut rig = Rig::new(Scene::dorian());
+    rig.hint = true;
+    rig.stage.jobs = vec![1];
+    rig.surface.quit_after = Some((2, rig.keys.0.clone()));
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    let help = &rig.surface.last;
+    assert!(help.contains("Take breaks."), "{help}");
+    assert!(!help.contains("shows the keys"), "{help}");
+}
+
+#[test]
+fn the_mouse_works_over_the_strip() {
+    let mut rig = Rig::new(Scene::wandering());
+    // Wherever the strip is: the row of its scale.
+    let (seen, keys) = (rig.surface.seen.clone(), rig.keys.0.clone());
+    let hand = std::thread::spawn(move || {
+        let last = || seen.lock().map(|s| s.clone()).unwrap_or_default();
+        let row_of = |span: &str| {
+            let start = Instant::now();
+            loop {
+                let text = last();
+                let row = text
+                    .lines()
+                    .position(|l| l.trim_start().starts_with(&format!("{span} ")));
+                if let Some(row) = row {
+                    return row as u16;
+                }
+                assert!(start.elapsed() < Duration::from_secs(10), "{span}\n{text}");
+                std::thread::sleep(Duration::from_millis(5));
+            }
+        };
+        let point = |kind, column, row, modifiers| {
+            let event = MouseEvent {
+                kind,
+                column,
+                row,
+                modifiers,
+            };
+            keys.send(Event::Mouse(event)).expect("open");
+        };
+        let (none, shift) = (KeyModifiers::NONE, KeyModifiers::SHIFT);
+        let row = row_of("1min");
+        // Elsewhere nothing happens.
+        point(MouseEventKind::ScrollUp, 20, 0, shift);
+        point(MouseEventKind::ScrollUp, 20, row, shift);
+        row_of("30s");
+        point(MouseEventKind::ScrollUp, 20, row, none);
+        row_of("◂30s");
+        point(MouseEventKind::ScrollDown, 20, row, none);
+        row_of("30s");
+        point(MouseEventKind::Down(MouseButton::Left), 8, row, none);
+        row_of("◂30s");
+        point(MouseEventKind::ScrollDown, 20, row, none);
+        point(MouseEventKind::ScrollDown, 20, row, none);
+        point(MouseEventKind::ScrollDown, 20, row, none);
+        point(MouseEventKind::ScrollDown, 20, row, none);
+        row_of("30s");
+        keys.send(q()).expect("open");
+    });
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    hand.join().expect("all was seen");
+    assert_eq!(rig.stage.acts, []);
+    assert_eq!(rig.surface.mouse, None, "as it was taken");
+}
+
 /// What changes in the settings counts at once; what was chosen by a key and did not
 /// change there stays.
 #[test]
@@ -367,6 +461,7 @@ fn settings_change_while_it_runs() {
             ..Notation::default()
         }),
         keys: Some(keys),
+        mouse: Some(false),
         events: vec![
             engine::Event::Bassist(true),
             engine::Event::Inertia(Inertia::Motif),
@@ -386,6 +481,7 @@ fn settings_change_while_it_runs() {
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert!(time.join().is_ok());
     assert!(rig.surface.last.is_ascii(), "{}", rig.surface.last);
+    assert_eq!(rig.surface.mouse, Some(false));
     assert_eq!(
         rig.stage.acts,
         [
@@ -672,7 +768,7 @@ fn a_frozen_picture_stays_while_everything_goes_on() {
 #[test]
 fn no_name_is_read_until_it_is_revealed() {
     let names = [
-        "D Dorian", "Mixol", "Aeolian", "G9", "ahead", "F♯", "Dm7", "♭7",
+        "D Dorian", "Mixol", "Aeolian", "G9", "ahead", "F♯ heard", "Dm7", "♭7",
     ];
     for way in ["px", "tx", "lx"] {
         for size in [(80, 24), (120, 36), (240, 67)] {

@@ -1,0 +1,163 @@
+//! What the mouse asks for, by where the panels were drawn last. It is never needed.
+
+use super::draw::View;
+use super::keys::Wish;
+use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
+use ratatui::layout::Position;
+
+/// What this asks for, if anything.
+pub(super) fn wish(event: &MouseEvent, view: &View) -> Option<Wish> {
+    let press = event.kind == MouseEventKind::Down(MouseButton::Left);
+    if view.help.is_open() {
+        // It lies over everything.
+        return press.then_some(Wish::Close);
+    }
+    let there = Position::new(event.column, event.row);
+    let past = [view.places.strip, view.places.lanes];
+    if !past.iter().any(|panel| panel.contains(there)) {
+        return None;
+    }
+    // Some terminals keep the wheel with one of them for themselves.
+    let zooms = KeyModifiers::CONTROL | KeyModifiers::SHIFT;
+    let zooms = event.modifiers.intersects(zooms);
+    match event.kind {
+        MouseEventKind::ScrollUp if zooms => Some(Wish::Zoom(true)),
+        MouseEventKind::ScrollDown if zooms => Some(Wish::Zoom(false)),
+        MouseEventKind::ScrollUp | MouseEventKind::ScrollLeft => Some(Wish::Scroll(true)),
+        MouseEventKind::ScrollDown | MouseEventKind::ScrollRight => Some(Wish::Scroll(false)),
+        MouseEventKind::Down(MouseButton::Left) => {
+            let moment = view.strip.moment(event.column)?;
+            Some(moment.map_or(Wish::Follow, Wish::Moment))
+        }
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::draw::{self, Look};
+    use crate::screen::layout::Way;
+    use crate::screen::palette::{Depth, Palette};
+    use crate::screen::tests::{Scene, sec};
+    use crate::theory::{Catalogue, Notation};
+    use crate::time::Time;
+    use ratatui::buffer::Buffer;
+    use ratatui::layout::Rect;
+    use std::iter::once;
+
+    /// The view of a picture that was drawn.
+    fn drawn(mut view: View) -> View {
+        let mut scene = Scene::wandering();
+        scene.now = sec(100.5);
+        let look = Look {
+            notation: Notation::default(),
+            palette: Palette::Dark,
+            depth: Depth::default(),
+            catalogue: Catalogue::standard(),
+            keys: &scene.keys,
+        };
+        let mut buf = Buffer::empty(Rect::new(0, 0, 120, 36));
+        draw::draw(&mut buf, &scene.picture(), &mut view, &look);
+        view
+    }
+
+    fn asks(
+        view: &View,
+        kind: MouseEventKind,
+        modifiers: KeyModifiers,
+        at: (u16, u16),
+    ) -> Option<Wish> {
+        let event = MouseEvent {
+            kind,
+            column: at.0,
+            row: at.1,
+            modifiers,
+        };
+        wish(&event, view)
+    }
+
+    #[test]
+    fn the_wheel_scrolls_and_zooms_over_the_past_and_nowhere_else() {
+        let mut back = View::default();
+        back.wanted.way = Way::LookingBack;
+        for view in [drawn(View::default()), drawn(back)] {
+            let panel = [view.places.strip, view.places.lanes];
+            let panel = panel.into_iter().find(|p| !p.is_empty());
+            let panel = panel.expect("one of them is there");
+            let none = KeyModifiers::NONE;
+            use MouseEventKind::{Down, Moved, ScrollDown, ScrollLeft, ScrollRight, ScrollUp, Up};
+            for (kind, modifiers, wish) in [
+                (ScrollUp, none, Wish::Scroll(true)),
+                (ScrollDown, none, Wish::Scroll(false)),
+                (ScrollLeft, none, Wish::Scroll(true)),
+                (ScrollRight, none, Wish::Scroll(false)),
+                (ScrollUp, KeyModifiers::CONTROL, Wish::Zoom(true)),
+                (ScrollDown, KeyModifiers::CONTROL, Wish::Zoom(false)),
+                (ScrollUp, KeyModifiers::SHIFT, Wish::Zoom(true)),
+                (ScrollDown, KeyModifiers::SHIFT, Wish::Zoom(false)),
+            ] {
+                for at in panel.positions() {
+                    assert_eq!(asks(&view, kind, modifiers, (at.x, at.y)), Some(wish));
+                }
+                let left = panel.x.checked_sub(1);
+                let beside = left.into_iter().chain(once(panel.right()));
+                for x in beside {
+                    assert_eq!(asks(&view, kind, modifiers, (x, panel.y)), None);
+                }
+                for y in [panel.y - 1, panel.bottom()] {
+                    assert_eq!(asks(&view, kind, modifiers, (40, y)), None);
+                }
+            }
+            for kind in [Up(MouseButton::Left), Down(MouseButton::Right), Moved] {
+                assert_eq!(asks(&view, kind, none, (60, panel.y)), None);
+            }
+        }
+    }
+
+    /// From the left edge on each column is later than the one before, and the last is the
+    /// present; before them are the names of the rows.
+    #[test]
+    fn a_click_is_a_moment_of_the_past_or_the_present() {
+        let click = |view: &View, x| {
+            let left = MouseEventKind::Down(MouseButton::Left);
+            asks(view, left, KeyModifiers::NONE, (x, view.places.strip.y))
+        };
+        let mut view = drawn(View::default());
+        let strip = view.places.strip;
+        let moments = |view: &View| -> Vec<Option<Wish>> {
+            (strip.left()..strip.right())
+                .map(|x| click(view, x))
+                .collect()
+        };
+        let all = moments(&view);
+        assert_eq!(all[..6], [None; 6]);
+        let (last, past) = all[6..].split_last().expect("columns");
+        assert_eq!(*last, Some(Wish::Follow));
+        let past: Vec<Time> = past
+            .iter()
+            .filter_map(|w| match w {
+                Some(Wish::Moment(at)) => Some(*at),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(past.len() + 1, all.len() - 6);
+        assert!(past.is_sorted_by(|a, b| a < b));
+        assert!(past[0] > sec(39.0) && past[0] < sec(42.0), "{:?}", past[0]);
+
+        // Chosen, it stands in the middle.
+        view.strip.choose(sec(50.0), sec(100.5));
+        let view = drawn(view);
+        let middle = usize::from(6 + (strip.width - 6) / 2);
+        let Some(Wish::Moment(at)) = moments(&view)[middle] else {
+            panic!("no moment");
+        };
+        assert!(at >= sec(48.5) && at <= sec(51.5), "{at}");
+        assert_eq!(view.strip.chosen(), Some(sec(50.0)));
+
+        let mut view = view;
+        view.help.press();
+        assert_eq!(click(&view, 100), Some(Wish::Close));
+        assert_eq!(click(&view, 0), Some(Wish::Close));
+    }
+}
