@@ -205,7 +205,7 @@ fn markers_are_gone_to_and_come_back_from() {
     for words in [
         "all",
         "┃1:12",
-        "D Dorian → G Mixolydian: fourth up",
+        "D Dorian → G Mixolydian: fifth down",
         "pivot G7 IV7 = I7",
     ] {
         assert!(text.contains(words), "{words} in\n{text}");
@@ -323,7 +323,7 @@ fn nothing_is_told_beforehand() {
             for later in ["far away", "aside", "Lyd", "⌂", "9:30"] {
                 assert!(!text.contains(later), "{later} in\n{text}");
             }
-            assert!(text.contains("fourth up"), "{text}");
+            assert!(text.contains("fifth down"), "{text}");
         }
     }
     let text = shown(
