@@ -91,7 +91,14 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
     let ascii = look.ascii();
     let end = pen.put(0, 0, "chord", styles.quiet);
     if let Some(age) = picture.stepped {
-        pen.put(end + 2, 0, &format!("{} ago", length(age)), styles.strong);
+        let text = format!("{} ago", length(age));
+        match pen.height() {
+            // The label stands beside the caption.
+            ..3 => pen.put_right(pen.width(), 0, &text, styles.strong),
+            _ => {
+                pen.put(end + 2, 0, &text, styles.strong);
+            }
+        }
     }
     let Some(shown) = label.shown.filter(|_| !picture.hidden) else {
         return;

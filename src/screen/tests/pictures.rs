@@ -8,6 +8,10 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         help: true,
         ..Scene::file()
     };
+    let teaching_why = Scene {
+        way: Way::Teaching,
+        ..Scene::wandering().explained()
+    };
     vec![
         ("nothing", Scene::nothing()),
         ("fifth", Scene::fifth()),
@@ -27,7 +31,39 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         ("harmony_guessed", Scene::dorian().harmonized()),
         ("harmony_minor", Scene::dominant().harmonized()),
         ("harmony_why", Scene::wandering().explained().harmonized()),
+        ("teaching", ways(Way::Teaching)),
+        ("teaching_why", teaching_why),
+        ("looking_back", ways(Way::LookingBack)),
+        ("hidden", hidden()),
+        ("pinned", pinned()),
     ]
+}
+
+fn ways(way: Way) -> Scene {
+    Scene {
+        way,
+        ..Scene::wandering()
+    }
+}
+
+/// As the loop hands it over: without a name.
+fn hidden() -> Scene {
+    let scene = Scene::wandering();
+    Scene {
+        reading: crate::screen::past::without_names(scene.reading),
+        hidden: true,
+        banners: vec!["names hidden".into()],
+        ..scene
+    }
+}
+
+/// Frozen, pinned, and a chord before shown, all at once.
+fn pinned() -> Scene {
+    let mut scene = ways(Way::Teaching);
+    scene.reading.pinned = scene.reading.home.map(|h| (h.tonality, h.tonic));
+    scene.stepped = Some(Time::millis(12_000));
+    scene.banners = vec!["frozen 4 s ago".into(), "pinned D Dorian".into()];
+    scene
 }
 
 fn pictures(width: u16, height: u16, glyphs: Glyphs, suffix: &str) {
@@ -56,6 +92,8 @@ fn on_a_projector() {
         ("why", Scene::wandering().explained()),
         ("harmony", Scene::wandering().harmonized()),
         ("harmony_minor", Scene::dominant().harmonized()),
+        ("teaching", ways(Way::Teaching)),
+        ("looking_back", ways(Way::LookingBack)),
     ] {
         let text = scene.text(240, 67, Glyphs::Unicode);
         insta::assert_snapshot!(format!("{name}_240x67"), text);
@@ -83,6 +121,8 @@ fn in_ascii() {
         ("upper", Scene::upper()),
         ("why", why),
         ("harmony", Scene::wandering().harmonized()),
+        ("teaching", ways(Way::Teaching)),
+        ("looking_back", ways(Way::LookingBack)),
     ] {
         let text = scene.text(80, 24, Glyphs::Ascii);
         insta::assert_snapshot!(format!("{name}_80x24_ascii"), text);
@@ -219,6 +259,7 @@ fn nothing_jumps() {
         assert!(first.iter().all(Option::is_some), "{first:?}");
         for (name, scene) in scenes()
             .iter()
+            .filter(|s| s.1.way == Way::Playing && !s.1.hidden)
             .filter(|s| !s.1.help && !s.1.scale && s.1.explanation.is_none())
         {
             assert_eq!(places(scene), first, "{name} at {width}x{height}");

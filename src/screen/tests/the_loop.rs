@@ -768,7 +768,14 @@ fn a_frozen_picture_stays_while_everything_goes_on() {
 #[test]
 fn no_name_is_read_until_it_is_revealed() {
     let names = [
-        "D Dorian", "Mixol", "Aeolian", "G9", "ahead", "F♯ heard", "Dm7", "♭7",
+        "D Dorian",
+        "Mixol",
+        "Aeolian",
+        "G9",
+        "ahead",
+        "F♯ heard",
+        "Dm7",
+        "♭7",
     ];
     for way in ["px", "tx", "lx"] {
         for size in [(80, 24), (120, 36), (240, 67)] {
