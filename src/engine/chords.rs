@@ -781,9 +781,14 @@ impl ChordTracker {
         let all = self.figure_on(keys);
         let (chord, _) = self.standing()?;
         let set = classes(all);
-        let least = if self.figure.again() { 2 } else { 3 };
+        // Of what does not come round the root must be there: after a change of the pedal
+        // B D F♯ is no Gmaj7 any more.
+        let again = self.figure.again();
+        let least = if again { 2 } else { 3 };
         let bass = PitchClass::of_key(lowest(all)?);
-        let stands = chord.bass == bass && set.is_subset(chord.set()) && set.len() >= least;
+        let rooted = again || set.contains(chord.root);
+        let stands =
+            rooted && chord.bass == bass && set.is_subset(chord.set()) && set.len() >= least;
         stands.then_some(Sonority::Chord(chord))
     }
 

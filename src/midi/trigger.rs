@@ -154,6 +154,11 @@ impl Jobs {
                 Event::Damper { channel, value } => (Trigger::Controller(64), channel, value),
                 Event::Sostenuto { channel, value } => (Trigger::Controller(66), channel, value),
                 Event::Soft { channel, value } => (Trigger::Controller(67), channel, value),
+                Event::Release => {
+                    // A keyboard that is gone holds nothing down.
+                    self.up.fill(0);
+                    return Some(event);
+                }
                 _ => return Some(event),
             },
         };

@@ -68,7 +68,7 @@ impl Label {
         // A file that stands still will say no more, and one that was set back
         // is not to wait for the time that it came from.
         let transport = picture.source.transport;
-        let stands = transport.is_some_and(|t| t.paused || t.ended);
+        let stands = picture.still || transport.is_some_and(|t| t.paused || t.ended);
         let back = left > LONGEST || self.struck_at > picture.now + LONGEST;
         if left > Time::ZERO && !stands && !back {
             self.waits = Some(left);
@@ -76,6 +76,8 @@ impl Label {
             self.shown = fresh;
             self.before = fresh.and_then(|shown| {
                 let all = picture.history.chords().iter().rev();
+                let until = picture.past.map_or(Time(u64::MAX), |span| span.start);
+                let all = all.skip_while(|c| c.start >= until);
                 neighbour(
                     shown.sonority.chord()?,
                     all.filter_map(|c| c.sonority.chord()),
@@ -90,8 +92,8 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
     let styles = look.styles();
     let ascii = look.ascii();
     let end = pen.put(0, 0, "chord", styles.quiet);
-    if let Some(age) = picture.stepped {
-        let text = format!("{} ago", length(age));
+    if let Some(span) = picture.past.filter(|_| picture.still) {
+        let text = format!("{} ago", length(picture.now.since(span.start)));
         match pen.height() {
             // The label stands beside the caption.
             ..3 => pen.put_right(pen.width(), 0, &text, styles.strong),
@@ -99,6 +101,20 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
                 pen.put(end + 2, 0, &text, styles.strong);
             }
         }
+    }
+    let pinned = picture
+        .reading
+        .pinned
+        .filter(|_| pen.height() >= 3 && picture.past.is_none());
+    if let Some((tonality, tonic)) = pinned {
+        // Its numeral is not that of what is heard.
+        let name = look.notation.tonality(tonality, tonic, look.catalogue);
+        let text = fit(
+            &format!("in {name}"),
+            pen.width().saturating_sub(end + 20),
+            ascii,
+        );
+        pen.put(end + 2, 0, &text, styles.strong);
     }
     let Some(shown) = label.shown.filter(|_| !picture.hidden) else {
         return;
@@ -233,7 +249,11 @@ fn named(picture: &Picture) -> Option<Shown> {
     let reading = picture.reading;
     let voiced = reading.voiced;
     let (sonority, within) = match reading.chord {
-        Some((sonority, _)) => (sonority, reading.within()),
+        // What was heard then keeps the name that it had.
+        Some((sonority, _)) => match picture.past {
+            Some(span) => (sonority, span.within),
+            None => (sonority, reading.within()),
+        },
         None => {
             reading.silent_since?;
             let last = picture.history.chords().last()?;

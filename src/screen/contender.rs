@@ -12,13 +12,16 @@ const NAME: u16 = 22;
 /// The same where the name has large letters.
 const LARGE_NAME: u16 = 68;
 
+/// Nearer than this it is worth a word: the bass of the moment alone is not.
+const NEAR: f32 = 0.05;
+
 pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
     let Some(c) = picture
         .reading
         .contender
-        .filter(|_| picture.asleep().is_none())
+        .filter(|c| picture.asleep().is_none() && c.nearness >= NEAR)
     else {
         return;
     };
@@ -30,15 +33,17 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
 
     if h >= 4 && w >= LARGE_NAME + 30 {
         // Large letters; gauge and evidence to their right.
-        let size = large::fitting(&name, Size::Four, LARGE_NAME - 2, ascii);
+        let size = large::fitting(&name, Size::Four, LARGE_NAME - CAPTION - 3, ascii);
         let y = match size {
             Size::One => 1,
             _ => 0,
         };
-        large::write(pen, (0, y), &name, size, styles.contender, ascii);
+        // The caption goes before it: it is not where the music is.
+        let x = pen.put(0, 1, "leaning", styles.quiet) + 1;
+        let x = pen.put(x, 1, look.sign("→", ">"), styles.contender) + 1;
+        large::write(pen, (x, y), &name, size, styles.contender, ascii);
         let start = LARGE_NAME;
         let long = (w - start).min(50);
-        pen.put(start, 0, "leaning", styles.quiet);
         for row in 1..h - 2 {
             gauge(pen, (start, row), long, c.nearness, look);
         }

@@ -11,7 +11,7 @@ use super::{
 };
 use super::{strip, why, window};
 use crate::engine::{Explanation, History, Reading};
-use crate::plan::Marker;
+use crate::plan::{ChordSpan, Marker};
 use crate::theory::{Catalogue, Glyphs, ModeId, Notation, Spelling, Tonality};
 use crate::time::Time;
 use ratatui::buffer::Buffer;
@@ -29,8 +29,12 @@ pub(super) struct Picture<'a> {
     pub ended: Option<Time>,
     /// No name is to be read, until the class has found it.
     pub hidden: bool,
-    /// It is not the chord of the moment that is shown: how long ago that one began.
-    pub stepped: Option<Time>,
+    /// A chord that was, in the place of the present one.
+    pub past: Option<&'a ChordSpan>,
+    /// Its time does not go on: nothing more is to be waited for.
+    pub still: bool,
+    /// How long it has stood still, where the player has frozen it.
+    pub frozen: Option<Time>,
     /// What is to be said before the notice: that it is frozen, pinned, an aside.
     pub banners: &'a [String],
 }

@@ -26,8 +26,11 @@ impl Entry {
     /// What is shown.
     pub fn line(&self, ascii: bool) -> String {
         let cursor = if ascii { '_' } else { '▏' };
-        let fault = self.fault.as_deref().unwrap_or("Enter pins, Esc leaves");
-        format!("pin: {}{cursor}  {fault}", self.text)
+        match &self.fault {
+            None => format!("pin: {}{cursor}  Enter pins, Esc leaves", self.text),
+            // The example first: what is wrong may be cut off.
+            Some(fault) => format!("pin: {}{cursor}  such as Eb lydian: {fault}", self.text),
+        }
     }
 
     /// Takes a key of the computer's keyboard.
@@ -45,6 +48,9 @@ impl Entry {
             KeyCode::Esc => return Outcome::Left,
             KeyCode::Enter => match catalogue.parse_tonality_in(&self.text, letters) {
                 Ok(written) => return Outcome::Pinned(written.tonality, written.tonic),
+                Err(_) if self.text.trim().is_empty() => {
+                    self.fault = Some("nothing is typed yet".to_owned());
+                }
                 Err(e) => self.fault = Some(e.to_string()),
             },
             KeyCode::Backspace => {

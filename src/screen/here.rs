@@ -54,6 +54,10 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
 
     // The caption: since when, on the left; home on the right.
     let mut x = pen.put(0, 0, "here", styles.quiet);
+    if let Some(age) = picture.frozen {
+        let text = format!(" frozen {} ago ", length(age));
+        x = pen.put(x + 2, 0, &text, styles.banner);
+    }
     if let Some(e) = reading.here {
         let lasted = length(picture.moment().since(e.since));
         x = pen.put(x + 2, 0, &format!("for {lasted}"), styles.text);

@@ -213,6 +213,12 @@ impl Key {
         }
     }
 
+    /// It writes a character by itself.
+    pub(super) fn writes(self) -> bool {
+        let held = KeyModifiers::CONTROL | KeyModifiers::ALT;
+        matches!(self.code, KeyCode::Char(_)) && !self.modifiers.intersects(held)
+    }
+
     /// As the screen shows it: arrows as signs, or everything in ASCII.
     pub(super) fn shown(self, ascii: bool) -> String {
         let text = self.to_string();

@@ -333,6 +333,11 @@ fn playing(area: Rect, wanted: &Wanted) -> Places {
     }
 }
 
+/// So many parts of so many.
+fn part(whole: u16, parts: u32, of: u32) -> u16 {
+    (u32::from(whole) * parts / of) as u16
+}
+
 /// Rows from the top, one block after another.
 struct Rows {
     left: u16,
@@ -378,13 +383,18 @@ fn top(rows: &mut Rows, places: &mut Places, sizes: (Size, Size), wide: bool) {
     let (here, chord) = sizes;
     places.size = Sizes {
         here,
-        home: here.min(Size::Four),
+        // Beside the chord there is room for its name in words alone.
+        home: if wide {
+            Size::One
+        } else {
+            here.min(Size::Four)
+        },
         chord,
     };
     let height = here.rows() + 2;
     if wide {
         let both = rows.take(height.max(chord.rows() + 2));
-        (places.here, places.chord) = beside(both, both.width * 11 / 20);
+        (places.here, places.chord) = beside(both, part(both.width, 11, 20));
     } else {
         places.here = rows.take(height);
         places.chord = rows.take(2);
@@ -424,7 +434,7 @@ fn teaching(area: Rect, wanted: &Wanted) -> Places {
     places.piano = rows.take(piano);
     rows.y += air;
     places.strip = rows.take(strip);
-    let ladder = (main.width * 2 / 5).clamp(28, 64);
+    let ladder = part(main.width, 2, 5).clamp(28, 64);
     let (left, right) = match (
         wanted.panels.has(Panel::Brightness),
         wanted.panels.has(Panel::Scale),

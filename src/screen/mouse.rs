@@ -26,7 +26,11 @@ pub(super) fn wish(event: &MouseEvent, view: &View) -> Option<Wish> {
         MouseEventKind::ScrollUp | MouseEventKind::ScrollLeft => Some(Wish::Scroll(true)),
         MouseEventKind::ScrollDown | MouseEventKind::ScrollRight => Some(Wish::Scroll(false)),
         MouseEventKind::Down(MouseButton::Left) => {
-            let moment = view.strip.moment(event.column)?;
+            let past = match view.places.lanes.contains(there) {
+                true => &view.lanes,
+                false => &view.strip,
+            };
+            let moment = past.moment(event.column)?;
             Some(moment.map_or(Wish::Follow, Wish::Moment))
         }
         _ => None,

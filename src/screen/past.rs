@@ -3,6 +3,7 @@
 
 use crate::engine::{Established, Explanation, History, Reading, Voiced};
 use crate::plan::{ChordSpan, Marker, Region};
+use crate::theory::PitchClassSet;
 use crate::time::Time;
 
 /// A picture that was kept.
@@ -63,15 +64,26 @@ pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading
         collection: None,
         silent_since: silent.map(|s| s.0),
         begun: true,
-        ..present
+        pinned: None,
+        stated: None,
+        aside: None,
+        apart: None,
+        heard: PitchClassSet::EMPTY,
+        ranking: [None; 5],
+        inertia: present.inertia,
     };
-    let chords = history.chords();
-    let after = chords.partition_point(|c| c.start <= now);
-    let span = chords.get(after.wrapping_sub(1)).filter(|c| now < c.end);
-    match span {
+    match chord_at(history, now) {
         Some(span) if silent.is_none() => with_chord(bare, span),
         _ => bare,
     }
+}
+
+/// The chord that sounded at a moment.
+pub(super) fn chord_at(history: &History, now: Time) -> Option<&ChordSpan> {
+    let chords = history.chords();
+    let after = chords.partition_point(|c| c.start <= now);
+    let span = chords.get(after.checked_sub(1)?)?;
+    (now < span.end).then_some(span)
 }
 
 /// The same without a single name, for a class that is to find them.
@@ -85,6 +97,8 @@ pub(super) fn without_names(reading: Reading) -> Reading {
         collection: None,
         pinned: None,
         stated: None,
+        apart: None,
+        ranking: [None; 5],
         ..reading
     }
 }

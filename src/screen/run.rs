@@ -10,7 +10,7 @@ use super::palette::{Depth, Palette};
 use super::past::{self, Still};
 use super::terminal::Ground;
 use super::{Intent, Stage, mouse};
-use crate::engine::{self, Reading, each};
+use crate::engine::{self, KeySet, Reading, each};
 use crate::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
@@ -228,6 +228,19 @@ fn hint(options: &Options) -> Option<String> {
     Some(format!("{} shows the keys.", key.shown(ascii)))
 }
 
+/// The sitting, shown again from a moment until the one at which that was asked for.
+struct Again {
+    from: Time,
+    until: Time,
+    began: Instant,
+}
+
+impl Again {
+    fn now(&self) -> Time {
+        self.from + Time::from_seconds(self.began.elapsed().as_secs_f64())
+    }
+}
+
 /// What the loop carries from picture to picture.
 struct Desk<'a> {
     catalogue: &'a Catalogue,
@@ -244,14 +257,14 @@ struct Desk<'a> {
     /// The picture that stands still.
     frozen: Option<Box<Still>>,
     hidden: bool,
-    /// The chord shown in the place of the present one, by its number in the history.
-    step: Option<usize>,
-    /// The sitting is shown again: from which moment, and since when.
-    again: Option<(Time, Instant)>,
+    /// The chord shown in the place of the present one, by its beginning.
+    step: Option<Time>,
+    /// The sitting is shown again.
+    again: Option<Again>,
     /// A tonality that is being typed.
     entry: Option<Entry>,
-    /// Since when the next key struck is to say what home is.
-    asking: Option<Time>,
+    /// Another stroke than this one is to say what home is.
+    asking: Option<(KeySet, Time)>,
     shown: Option<Buffer>,
     /// When it was asked last what decides, and of which reading.
     asked: Option<(Instant, Reading)>,
@@ -346,6 +359,8 @@ impl<'a> Desk<'a> {
         let ended = self
             .ended
             .map(|at| Time::from_seconds(at.elapsed().as_secs_f64()));
+        let present_now = now;
+        self.settle(now);
         let banners = self.banners(&present, now);
         let history = stage.history();
         let live = (present, history, &markers, explanation.as_ref(), now);
@@ -359,18 +374,18 @@ impl<'a> Desk<'a> {
             ),
             None => live,
         };
-        let mut stepped = None;
-        if let Some((from, began)) = self.again {
-            let there = from + Time::from_seconds(began.elapsed().as_secs_f64());
-            if there >= now {
-                self.again = None;
-            } else {
-                now = there;
-                reading = past::reading(history, reading, there);
+        let mut past = None;
+        if let Some(again) = &self.again {
+            now = again.now();
+            reading = past::reading(history, reading, now);
+            past = past::chord_at(history, now);
+        } else if let Some(start) = self.step {
+            // The past may have been replaced meanwhile.
+            past = past::chord_at(history, start).filter(|span| span.start == start);
+            match past {
+                Some(span) => reading = past::with_chord(reading, span),
+                None => self.step = None,
             }
-        } else if let Some(span) = self.step.and_then(|i| history.chords().get(i)) {
-            stepped = Some(now.since(span.start));
-            reading = past::with_chord(reading, span);
         }
         if self.hidden {
             reading = past::without_names(reading);
@@ -378,13 +393,19 @@ impl<'a> Desk<'a> {
         let picture = Picture {
             reading: &reading,
             history,
-            markers,
+            // A marker may bear the name that is to be found.
+            markers: if self.hidden { &[] } else { markers },
             source: &source,
             explanation,
             now,
             ended: ended.filter(|_| self.frozen.is_none() && self.again.is_none()),
             hidden: self.hidden,
-            stepped,
+            past,
+            frozen: self
+                .frozen
+                .as_ref()
+                .map(|still| present_now.since(still.now)),
+            still: self.frozen.is_some() || self.step.is_some(),
             banners: &banners,
         };
         let look = Look {
@@ -411,6 +432,15 @@ impl<'a> Desk<'a> {
         Ok(there)
     }
 
+    /// What was shown again has come to its end.
+    fn settle(&mut self, now: Time) {
+        let end = self.frozen.as_ref().map_or(now, |still| still.now);
+        self.again = self
+            .again
+            .take()
+            .filter(|again| again.now() < again.until.min(end));
+    }
+
     /// What must be known of a picture that is not simply the present.
     fn banners(&self, reading: &Reading, now: Time) -> Vec<String> {
         let ascii = self.notation.glyphs == Glyphs::Ascii;
@@ -424,9 +454,11 @@ impl<'a> Desk<'a> {
         if let Some(still) = &self.frozen {
             all.push(format!("frozen {} ago", draw::length(now.since(still.now))));
         }
-        if let Some((from, began)) = self.again {
-            let there = from + Time::from_seconds(began.elapsed().as_secs_f64());
-            all.push(format!("again {}", draw::clock(there)));
+        if let Some(again) = &self.again {
+            all.push(format!("again {}", draw::clock(again.now())));
+        }
+        if let Some(since) = reading.aside {
+            all.push(format!("aside {}", draw::length(now.since(since))));
         }
         if self.hidden {
             all.push("names hidden".to_owned());
@@ -435,9 +467,6 @@ impl<'a> Desk<'a> {
         if let Some((tonality, tonic)) = reading.pinned {
             let name = self.notation.tonality(tonality, tonic, self.catalogue);
             all.push(format!("pinned {name}"));
-        }
-        if let Some(since) = reading.aside {
-            all.push(format!("aside {}", draw::length(now.since(since))));
         }
         if let Some((note, _)) = reading.stated {
             let note = self.notation.note_name(note, None, self.catalogue);
@@ -450,7 +479,7 @@ impl<'a> Desk<'a> {
     fn hear_home(&mut self, reading: &Reading, stage: &mut dyn Stage) {
         let Some(asked) = self.asking else { return };
         let struck = each(reading.struck).next();
-        if let Some(key) = struck.filter(|_| reading.struck_at > asked) {
+        if let Some(key) = struck.filter(|_| (reading.struck, reading.struck_at) != asked) {
             self.asking = None;
             stage.act(Intent::HomeIs(Some(PitchClass::of_key(key))));
         }
@@ -481,23 +510,34 @@ impl<'a> Desk<'a> {
     }
 
     fn step(&mut self, back: bool, stage: &mut dyn Stage) {
-        let all = match &self.frozen {
-            Some(still) => still.history.chords().len(),
-            None => stage.history().chords().len(),
+        let chords = match &self.frozen {
+            Some(still) => still.history.chords(),
+            None => stage.history().chords(),
         };
         // The last one is the present.
-        let last = all.saturating_sub(1);
-        let at = self.step.unwrap_or(last);
+        let last = chords.len().saturating_sub(1);
+        let at = match self.step {
+            Some(start) => chords.partition_point(|c| c.start < start),
+            None => last,
+        };
         let to = match back {
             true => at.saturating_sub(1),
             false => at + 1,
         };
-        self.step = (to < last).then_some(to);
+        self.step = chords.get(to).filter(|_| to < last).map(|c| c.start);
+    }
+
+    /// What the player sees: the picture that stands still, or the present.
+    fn seen(&self, stage: &mut dyn Stage) -> Reading {
+        match &self.frozen {
+            Some(still) => still.reading,
+            None => stage.reading(),
+        }
     }
 
     /// Moves the mode compared with by a step of the brightness order.
     fn compare(&mut self, brighter: bool, stage: &mut dyn Stage) {
-        let Some((reference, _)) = stage.reading().within() else {
+        let Some((reference, _)) = self.seen(stage).within() else {
             return;
         };
         let from = self.view.compared.unwrap_or(reference.mode);
@@ -513,17 +553,33 @@ impl<'a> Desk<'a> {
         };
         match stage.source().transport {
             Some(_) => stage.act(Intent::SeekTo(from)),
-            None => self.again = Some((from, Instant::now())),
+            None => {
+                self.again = Some(Again {
+                    from,
+                    until: stage.now(),
+                    began: Instant::now(),
+                });
+            }
         }
     }
 
     fn ask_for_home(&mut self, stage: &mut dyn Stage) {
         let reading = stage.reading();
+        if stage.source().transport.is_some() {
+            // Whoever plays a file has no hand on its keys: its bass is what sounds now.
+            match each(reading.sounding()).next() {
+                Some(key) => stage.act(Intent::HomeIs(Some(PitchClass::of_key(key)))),
+                None if reading.stated.is_some() => stage.act(Intent::HomeIs(None)),
+                None => self.said = Some("Nothing sounds that could be home.".into()),
+            }
+            return;
+        }
         match each(reading.held).next() {
             Some(key) => stage.act(Intent::HomeIs(Some(PitchClass::of_key(key)))),
-            // Asked again, it is taken back.
-            None if self.asking.take().is_some() => stage.act(Intent::HomeIs(None)),
-            None => self.asking = Some(reading.struck_at),
+            // Asked again, the question or what was said is taken back.
+            None if self.asking.take().is_some() => {}
+            None if reading.stated.is_some() => stage.act(Intent::HomeIs(None)),
+            None => self.asking = Some((reading.struck, reading.struck_at)),
         }
     }
 
@@ -570,10 +626,16 @@ impl<'a> Desk<'a> {
             return Ok(false);
         };
         self.said = None;
-        if let Some(entry) = &mut self.entry {
-            if self.keys.wish(key) == Some(Wish::Quit) && key == keys::QUITS {
-                return Ok(true);
+        if self.entry.is_some() {
+            match self.keys.wish(key) {
+                Some(Wish::Quit) if key == keys::QUITS => return Ok(true),
+                Some(Wish::Suspend) if !key.writes() => surface.suspend()?,
+                Some(Wish::Redraw) if !key.writes() => self.forget(surface),
+                _ => {}
             }
+            let Some(entry) = &mut self.entry else {
+                return Ok(false);
+            };
             match entry.take(event, self.catalogue, self.notation.letters) {
                 entry::Outcome::Open => {}
                 entry::Outcome::Left => self.entry = None,
@@ -642,7 +704,7 @@ impl<'a> Desk<'a> {
             Wish::Step(back) => self.step(back, stage),
             Wish::Pin => {
                 let reading = stage.reading();
-                let here = reading.here.map(|h| (h.tonality, h.tonic));
+                let here = self.seen(stage).here.map(|h| (h.tonality, h.tonic));
                 match (reading.pinned, here) {
                     (Some(_), _) => stage.act(Intent::Pin(None)),
                     (None, Some(here)) => stage.act(Intent::Pin(Some(here))),
@@ -651,7 +713,10 @@ impl<'a> Desk<'a> {
                     }
                 }
             }
-            Wish::PinOther => self.entry = Some(Entry::default()),
+            Wish::PinOther => {
+                view.help.close();
+                self.entry.get_or_insert_default();
+            }
             Wish::HomeIs => self.ask_for_home(stage),
             Wish::Aside => {
                 let on = stage.reading().aside.is_none();

@@ -11,7 +11,7 @@ use crate::engine::{
     Cause, Change, CollectionId, Contender, Established, Explanation, History, Inertia, KeySet,
     Observer, Reading, Voiced, What,
 };
-use crate::plan::{Marker, Open};
+use crate::plan::{ChordSpan, Marker, Open};
 use crate::theory::{
     Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority, Tonality,
 };
@@ -91,7 +91,9 @@ pub(super) struct Scene {
     pub way: Way,
     pub panels: Panels,
     pub hidden: bool,
-    pub stepped: Option<Time>,
+    pub past: Option<ChordSpan>,
+    pub still: bool,
+    pub frozen: Option<Time>,
     pub banners: Vec<String>,
 }
 
@@ -139,7 +141,9 @@ impl Scene {
             way: Way::Playing,
             panels: Panels::default(),
             hidden: false,
-            stepped: None,
+            past: None,
+            still: false,
+            frozen: None,
             banners: Vec::new(),
         }
     }
@@ -554,7 +558,9 @@ impl Scene {
             now: self.now,
             ended: self.ended,
             hidden: self.hidden,
-            stepped: self.stepped,
+            past: self.past.as_ref(),
+            still: self.still,
+            frozen: self.frozen,
             banners: &self.banners,
         }
     }

@@ -180,13 +180,14 @@ prop_compose! {
 prop_compose! {
     pub(in crate::screen) fn any_scene()(
         (way, panels, hidden) in (0..3usize, prop::sample::subsequence(&Panel::ALL[..], 0..=7), any::<bool>()),
-        stepped in prop::option::of(time()), banners in prop::collection::vec(text(), 0..3),
+        (past, still) in (prop::option::of((sonority(), time(), any::<u128>())), any::<bool>()), banners in prop::collection::vec(text(), 0..3),
         reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()), explanation in prop::option::of(explanations()),
         markers in prop::collection::vec((time(), prop::option::of((time(), time())), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
     ) -> Scene {
         let markers = markers.into_iter().map(|(at, about, name)| Marker { at, about, name }).collect();
+        let past = past.map(|(sonority, start, keys)| ChordSpan { start, end: start, sonority, within: None, keys });
         let (way, panels) = (Way::ALL[way], panels.into_iter().collect());
-        Scene { reading, history, markers, source, now, help, ended, explanation, scale, way, panels, hidden, stepped, banners, keys: Keys::default() }
+        Scene { reading, history, markers, source, now, help, ended, explanation, scale, way, panels, hidden, past, still, frozen: still.then_some(now), banners, keys: Keys::default() }
     }
 }
 

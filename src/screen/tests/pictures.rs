@@ -61,7 +61,9 @@ fn hidden() -> Scene {
 fn pinned() -> Scene {
     let mut scene = ways(Way::Teaching);
     scene.reading.pinned = scene.reading.home.map(|h| (h.tonality, h.tonic));
-    scene.stepped = Some(Time::millis(12_000));
+    scene.past = scene.history.chords().iter().rev().nth(1).copied();
+    scene.still = true;
+    scene.frozen = Some(Time::millis(4000));
     scene.banners = vec!["frozen 4 s ago".into(), "pinned D Dorian".into()];
     scene
 }

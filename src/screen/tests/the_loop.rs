@@ -867,3 +867,47 @@ fn home_is_said_from_the_piano_and_asides_begin_and_end() {
     assert_eq!(acts, [Intent::Aside(false)]);
     assert!(picture.contains("aside"), "{picture}");
 }
+
+/// The label of a chord before is not held back for more of its stroke: nothing comes.
+#[test]
+fn a_chord_before_is_named_in_a_frozen_picture() {
+    let mut scene = Scene::wandering();
+    scene.reading.at = scene.now - Time::millis(3);
+    scene.source = Scene::file().source;
+    if let Some(transport) = &mut scene.source.transport {
+        transport.paused = false;
+    }
+    let mut rig = Rig::new(scene);
+    rig.surface.size = (60, 18);
+    rig.surface.presses = vec!["q", "↑", "f"];
+    rig.surface.into = Some(rig.keys.0.clone());
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    let text = rig.surface.last;
+    assert!(
+        text.contains("chord   Dm ") && text.contains(" ago"),
+        "{text}"
+    );
+}
+
+/// It comes to the moment at which it was asked for, and then the present is there again.
+#[test]
+fn what_is_shown_again_comes_to_its_end() {
+    let scene = || {
+        let mut scene = Scene::wandering();
+        scene.markers = vec![Marker {
+            at: scene.now - Time::millis(400),
+            about: None,
+            name: "just now".into(),
+        }];
+        scene
+    };
+    let (first, _) = after(scene(), &["<", "q"]);
+    let (again, acts) = after(scene(), &["<", "\n", "q"]);
+    assert!(again.contains("again 1:0"), "{again}");
+    assert_eq!(acts, []);
+    let (ended, _) = after(scene(), &["<", "\n", "", "q"]);
+    assert_eq!(ended, first);
+    // Nothing was chosen.
+    let (nothing, _) = after(scene(), &["\n", "q"]);
+    assert!(nothing.contains("Choose a moment first"), "{nothing}");
+}
