@@ -653,12 +653,15 @@ fn the_mouse_works_and_may_be_left_alone() {
     term.wait("it goes there", || {
         (at - 18..at - 11).contains(&term.position())
     });
-    term.press("\x1b[F");
-    term.see("following", |t| shown(t, "30s").is_some());
+    // The right edge leads back to the present.
+    point(&mut term, left, 79, row);
+    term.see("following", |t| {
+        shown(t, "30s").is_some() && !t.contains('┃')
+    });
     term.press("?");
-    term.see("help", |t| t.contains("Take breaks."));
+    term.see("help", |t| t.contains("these keys, on and off"));
     point(&mut term, left, 40, 12);
-    term.see("no help", |t| !t.contains("Take breaks."));
+    term.see("no help", |t| !t.contains("these keys, on and off"));
 
     // Left alone while it runs, and wanted again.
     let file = term.home.path().join("config/peregrinus/settings.toml");

@@ -159,6 +159,8 @@ mod tests {
         assert!(at >= sec(48.5) && at <= sec(51.5), "{at}");
         assert_eq!(view.strip.chosen(), Some(sec(50.0)));
 
+        // Wherever it is scrolled to, the right edge leads back.
+        assert_eq!(click(&view, strip.right() - 1), Some(Wish::Follow));
         let mut view = view;
         view.help.press();
         assert_eq!(click(&view, 100), Some(Wish::Close));

@@ -130,7 +130,7 @@ impl StripView {
     }
 
     /// The moment that begins with a column of the screen, as last drawn; `None` in it for
-    /// the present, where no later column has any time.
+    /// the present: at the right edge, and where no later column has any time.
     pub fn moment(&self, x: u16) -> Option<Option<Time>> {
         let (left, columns) = &self.drawn;
         let from = |column: u16| {
@@ -138,7 +138,8 @@ impl StripView {
             Time(columns.start.0.saturating_add(away))
         };
         let column = x.checked_sub(*left).filter(|c| *c < columns.count)?;
-        Some((from(column + 1) <= columns.now).then(|| from(column)))
+        let past = column + 1 < columns.count && from(column + 1) <= columns.now;
+        Some(past.then(|| from(column)))
     }
 
     /// Not the present, as the caption in front of the scale says it.
