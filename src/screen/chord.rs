@@ -38,6 +38,8 @@ pub(super) struct Label {
     struck_at: Time,
     /// Since when the reading has had another label.
     differs: Option<Time>,
+    /// The picture was not the present: neither then nor just after is anything waited for.
+    past: bool,
     /// How long, in the stream's time, a new label still waits.
     pub waits: Option<Time>,
 }
@@ -68,7 +70,9 @@ impl Label {
         // A file that stands still will say no more, and one that was set back
         // is not to wait for the time that it came from.
         let transport = picture.source.transport;
-        let stands = picture.still || transport.is_some_and(|t| t.paused || t.ended);
+        let past = picture.still || picture.past.is_some();
+        let turned = std::mem::replace(&mut self.past, past) != past;
+        let stands = past || turned || transport.is_some_and(|t| t.paused || t.ended);
         let back = left > LONGEST || self.struck_at > picture.now + LONGEST;
         if left > Time::ZERO && !stands && !back {
             self.waits = Some(left);
