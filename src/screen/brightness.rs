@@ -441,14 +441,16 @@ impl<'a> Ladder<'a> {
             let step = |at: Option<usize>, word: &str| {
                 let other = self.rungs.get(at?)?.mode;
                 let with = said_alterations(&alterations(mode(own), mode(other)), look, &note);
-                Some(format!("{word}: {with}"))
+                Some(format!("{word} {with}"))
             };
-            let both = [
-                step(at.checked_sub(1), "brighter"),
-                step(Some(at + 1), "darker"),
-            ];
-            let both: Vec<String> = both.into_iter().flatten().collect();
-            list.push((both.join("    "), both.join("  "), styles.quiet));
+            let both = |up: &str, down: &str| -> Vec<String> {
+                let both = [step(at.checked_sub(1), up), step(Some(at + 1), down)];
+                both.into_iter().flatten().collect()
+            };
+            // The brightest stands on top.
+            let (up, down) = (look.sign("▲", "^"), look.sign("▼", "v"));
+            let long = both("brighter:", "darker:").join("    ");
+            list.push((long, both(up, down).join("  "), styles.quiet));
         }
         list.truncate(lines);
         list
