@@ -419,7 +419,7 @@ fn teaching(area: Rect, wanted: &Wanted) -> Places {
         match rest {
             0..12 => 0,
             12..20 => 4,
-            20..30 => 6,
+            20..30 => 7,
             _ => 8,
         },
     );
