@@ -5,6 +5,7 @@ use crate::engine::{Event, Explanation, History, Inertia, Reading};
 use crate::live::{self, About, Feed, Listener, Order, Player};
 use crate::plan::Marker;
 use crate::screen::{Intent, Link, Source, Stage, Transport};
+use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never};
 use std::time::Duration;
@@ -24,10 +25,50 @@ pub struct Desk {
     notice: Option<String>,
     /// The first repeat point, while the second is not set.
     repeat_from: Option<Time>,
-    /// Asked for, and not yet in a reading: keys may come faster than readings.
-    inertia: Option<Inertia>,
+    asked: Asked,
     idle: Reading,
     nothing: (History, Receiver<()>),
+}
+
+/// What was asked for and is not in a reading yet: keys may come faster than readings, and
+/// the second press of a key must take back the first.
+#[derive(Clone, Copy, Default)]
+struct Asked {
+    inertia: Option<Inertia>,
+    pinned: Option<Option<(Tonality, Spelling)>>,
+    aside: Option<bool>,
+}
+
+impl Asked {
+    fn note(&mut self, event: Event) {
+        match event {
+            Event::Inertia(inertia) => self.inertia = Some(inertia),
+            Event::Pin(pinned) => self.pinned = Some(pinned),
+            Event::Aside(on) => self.aside = Some(on),
+            _ => {}
+        }
+    }
+
+    /// Forgets what has come.
+    fn settle(&mut self, reading: &Reading) {
+        self.inertia = self.inertia.filter(|&i| i != reading.inertia);
+        self.pinned = self.pinned.filter(|&p| p != reading.pinned);
+        self.aside = self.aside.filter(|&on| on != reading.aside.is_some());
+    }
+
+    fn over(&self, reading: Reading) -> Reading {
+        let aside = match self.aside {
+            Some(true) => Some(reading.aside.unwrap_or(reading.at)),
+            Some(false) => None,
+            None => reading.aside,
+        };
+        Reading {
+            inertia: self.inertia.unwrap_or(reading.inertia),
+            pinned: self.pinned.unwrap_or(reading.pinned),
+            aside,
+            ..reading
+        }
+    }
 }
 
 impl Desk {
@@ -41,7 +82,7 @@ impl Desk {
             recording: None,
             notice: None,
             repeat_from: None,
-            inertia: None,
+            asked: Asked::default(),
             idle,
             nothing: (History::default(), never()),
         }
@@ -98,13 +139,10 @@ impl Desk {
         self.feed().map(Feed::status).unwrap_or_default()
     }
 
-    /// The latest reading, with the inertia that was asked for.
+    /// The latest reading, with what was asked for.
     pub fn latest(&self) -> Reading {
         let reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);
-        Reading {
-            inertia: self.inertia.unwrap_or(reading.inertia),
-            ..reading
-        }
+        self.asked.over(reading)
     }
 
     /// Nothing more is to come.
@@ -119,7 +157,8 @@ impl Desk {
     }
 
     /// What the player says goes to whoever plays.
-    fn say(&self, event: Event) {
+    fn say(&mut self, event: Event) {
+        self.asked.note(event);
         match (&self.file, &self.keyboard) {
             (Some(player), _) => player.order(Order::Set(event)),
             (None, Some(listener)) => listener.set(event),
@@ -127,7 +166,6 @@ impl Desk {
         }
     }
 
-    /// A setting stays in force when a demo gives way to a keyboard.
     fn mark(&self, name: String, about: About) {
         match (&self.file, &self.keyboard) {
             (Some(player), _) => player.order(Order::Mark(name, about)),
@@ -141,11 +179,9 @@ impl Desk {
         file.or(self.keyboard.as_ref().map(|l| &l.feed))
     }
 
-    /// A demo and the keyboard that is to follow it have the same settings.
+    /// A setting stays in force when a demo gives way to a keyboard.
     fn set(&mut self, event: Event) {
-        if let Event::Inertia(i) = event {
-            self.inertia = Some(i);
-        }
+        self.asked.note(event);
         if let Some(player) = &self.file {
             player.order(Order::Set(event));
         }
@@ -171,6 +207,8 @@ impl Desk {
         };
         if listener.feed.status().link == live::Link::Keyboard {
             (self.file, self.notice, self.repeat_from) = (None, None, None);
+            // It was begun in the demo.
+            self.asked.aside = None;
             self.markers.clear();
             (self.marked, self.kept) = (0, 0);
         }
@@ -204,30 +242,25 @@ impl Stage for Desk {
             self.markers.extend(new);
             self.markers.sort_by_key(|m| m.at);
         }
-        let mut reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);
-        self.inertia = self.inertia.filter(|&i| i != reading.inertia);
-        reading.inertia = self.inertia.unwrap_or(reading.inertia);
-        reading
+        let reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);
+        self.asked.settle(&reading);
+        self.asked.over(reading)
     }
 
     fn explanation(&mut self) -> Option<Explanation> {
         self.feed().and_then(Feed::explanation)
     }
 
-    fn history(&mut self) -> &History {
+    fn past(&mut self) -> (&History, &[Marker]) {
         let now = self.now();
         let feed = match (&mut self.file, &mut self.keyboard) {
             (Some(p), _) => &mut p.feed,
             (None, Some(l)) => &mut l.feed,
-            (None, None) => return &self.nothing.0,
+            (None, None) => return (&self.nothing.0, &self.markers),
         };
         let history = feed.history();
         history.advance_to(now);
-        history
-    }
-
-    fn markers(&self) -> &[Marker] {
-        &self.markers
+        (history, &self.markers)
     }
 
     fn source(&mut self) -> Source {
@@ -340,5 +373,32 @@ impl Stage for Desk {
         } else {
             Duration::from_secs(3600)
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::Settings;
+
+    #[test]
+    fn a_second_press_takes_back_the_first_before_a_reading_has_come() {
+        let Ok(settings) = Settings::standard() else {
+            panic!("the embedded settings");
+        };
+        let mut desk = Desk::new(settings.monitor().reading());
+        desk.act(Intent::Aside(true));
+        assert!(desk.reading().aside.is_some());
+        desk.act(Intent::Aside(false));
+        assert_eq!(desk.reading().aside, None);
+        // What has come is asked for no more.
+        assert_eq!(desk.asked.aside, None);
+
+        let here = settings.catalogue.parse_tonality("D dorian").ok();
+        let here = here.map(|w| (w.tonality, w.tonic));
+        desk.act(Intent::Pin(here));
+        assert_eq!(desk.reading().pinned, here);
+        desk.act(Intent::Pin(None));
+        assert_eq!(desk.reading().pinned, None);
     }
 }

@@ -107,14 +107,6 @@ const FLOWING: f32 = 0.4;
 /// A pitch class that weighs less is not part of anything.
 const AUDIBLE: f32 = 0.15;
 
-/// The mean time between strokes, the latest first, in seconds.
-fn gap_mean(strokes: &[(Time, KeySet)]) -> f32 {
-    match strokes {
-        [last, .., first] => last.0.since(first.0).seconds() as f32 / (strokes.len() - 1) as f32,
-        _ => 0.0,
-    }
-}
-
 fn meant_by(chord: Chord) -> RootedTriad {
     (chord.root, Kinds::standard().kind(chord.kind).triad())
 }
@@ -609,24 +601,19 @@ impl ChordTracker {
             before: self.standing().map(|(c, _)| c),
             ..hearing
         };
-        let stands = match self.figure.on_bass() {
-            true => self.comes_round(keys),
-            false => None,
-        };
-        let stands =
-            stands.or_else(|| self.as_it_stands(&likely, at, keys, lowest, meant, hearing));
+        let round = self.comes_round(keys);
+        // A chord that follows its bass is no block of its own.
+        let follows = round.filter(|_| self.figure.on_bass());
+        let stands = follows
+            .or_else(|| self.as_it_stands(&likely, at, keys, lowest, meant, hearing))
+            .or(round)
+            .or_else(|| self.as_figure(&likely, keys, meant, hearing));
         let found = match stands {
             Some(found) => {
                 self.basses.hold((found.bass(), 0));
                 found
             }
-            None => match self.as_figure(&likely, keys, meant, hearing) {
-                Some(found) => {
-                    self.basses.hold((found.bass(), 0));
-                    found
-                }
-                None => self.explained(&likely, at, keys, bass, meant, hearing),
-            },
+            None => self.explained(&likely, at, keys, bass, meant, hearing),
         };
         if let Some(c) = found.chord() {
             let (root, triad) = meant_by(c);
@@ -744,9 +731,6 @@ impl ChordTracker {
         meant: RootedTriad,
         hearing: Hearing,
     ) -> Option<Sonority> {
-        if let Some(stands) = self.comes_round(keys) {
-            return Some(stands);
-        }
         let figure = self.figure.keys();
         let all = self.figure_on(keys);
         let set = classes(all);
@@ -795,10 +779,11 @@ impl ChordTracker {
     /// The latest strokes came at one pace.
     fn even(&self) -> bool {
         let latest = &self.recent[..EVEN];
-        let gap = |i: usize| latest[i].0.since(latest[i + 1].0).seconds() as f32;
-        let mean = gap_mean(latest);
+        let gap: [f32; EVEN - 1] =
+            std::array::from_fn(|i| latest[i].0.since(latest[i + 1].0).seconds() as f32);
+        let mean = gap.iter().sum::<f32>() / gap.len() as f32;
         let all = latest.iter().all(|s| s.1 != 0);
-        all && (0..EVEN - 1).all(|i| (gap(i) - mean).abs() < UNEVEN * mean)
+        all && gap.iter().all(|g| (g - mean).abs() < UNEVEN * mean)
     }
 
     /// Most of the latest strokes were single keys.

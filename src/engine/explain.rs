@@ -551,18 +551,10 @@ fn likely(p: &Scores, tonality: Tonality, modes: usize) -> Likely {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::monitor::fresh;
     use crate::engine::{Fading, Monitor};
     use crate::midi::Event;
     use proptest::prelude::*;
-    use std::sync::LazyLock;
-
-    fn monitor() -> Monitor {
-        static ONE: LazyLock<Monitor> = LazyLock::new(|| {
-            let catalogue = Arc::new(Catalogue::standard().clone());
-            Monitor::new(catalogue).expect("the embedded weights")
-        });
-        ONE.clone()
-    }
 
     // ---- the same played again, without the engine's own means ----
 
@@ -618,7 +610,7 @@ mod tests {
     }
 
     fn heard(scene: &Scene, until: Time) -> Monitor {
-        let mut m = monitor();
+        let mut m = fresh();
         for &(at, event) in scene.events.iter().take_while(|e| e.0 <= until) {
             m.on_event(at, event, &mut ());
         }
@@ -876,7 +868,7 @@ mod tests {
 
     #[test]
     fn there_is_nothing_to_explain_before_the_first_step() {
-        let mut m = monitor();
+        let mut m = fresh();
         assert!(m.case().is_none());
         let (channel, key, velocity) = (0, 60, 60);
         let on = Event::NoteOn {
@@ -909,7 +901,7 @@ mod tests {
         let told = check(&s.sorted(), 10.0);
         let seconds = told.at.since(told.since).seconds();
         assert!((4.0..5.2).contains(&seconds), "{seconds}");
-        let mut m = monitor();
+        let mut m = fresh();
         m.on_event(
             Time::ZERO,
             crate::engine::Event::Fading(Fading::Sustained),
@@ -933,7 +925,7 @@ mod tests {
     #[test]
     fn transposition_changes_nothing() {
         let told = |by: i8| {
-            let mut m = monitor();
+            let mut m = fresh();
             let transpose = crate::engine::Filter {
                 transpose: by,
                 ..Default::default()

@@ -740,6 +740,16 @@ pub fn collection_name(id: CollectionId) -> &'static str {
     NO_CENTER.get(id.0 as usize).map_or("no center", |c| c.0)
 }
 
+/// One that has heard nothing: its weights are read once.
+#[cfg(test)]
+pub(super) fn fresh() -> Monitor {
+    static ONE: std::sync::LazyLock<Monitor> = std::sync::LazyLock::new(|| {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        Monitor::new(catalogue).expect("the embedded weights")
+    });
+    ONE.clone()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -337,17 +337,9 @@ fn fitting(window: &Weights, here: Tonality, catalogue: &Catalogue) -> Option<To
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::monitor::fresh;
     use crate::engine::{Change, Monitor, Observer};
     use crate::midi::Event;
-    use std::sync::{Arc, LazyLock};
-
-    fn monitor() -> Monitor {
-        static ONE: LazyLock<Monitor> = LazyLock::new(|| {
-            let catalogue = Arc::new(Catalogue::standard().clone());
-            Monitor::new(catalogue).expect("the embedded weights")
-        });
-        ONE.clone()
-    }
 
     /// What was said, and when in seconds.
     #[derive(Default, Debug, PartialEq)]
@@ -428,7 +420,7 @@ mod tests {
     }
 
     fn hear(events: &[(Time, Event)]) -> (Told, Monitor) {
-        let mut m = monitor();
+        let mut m = fresh();
         let mut told = Told::default();
         for &(at, event) in events {
             m.on_event(at, event, &mut told);
@@ -524,7 +516,7 @@ mod tests {
     fn batching_changes_nothing() {
         let events = Playing::bars(4, 0.9, &LYDIAN).events();
         let (told, _) = hear(&events);
-        let mut m = monitor();
+        let mut m = fresh();
         let mut often = Told::default();
         for (at, event) in events {
             while m.now() + Time::millis(17) < at {
@@ -638,7 +630,7 @@ mod tests {
     fn saying_it_allocates_nothing() {
         let events = Playing::bars(6, 0.9, &LYDIAN).events();
         let (warm, counted) = events.split_at(events.len() / 3);
-        let mut m = monitor();
+        let mut m = fresh();
         let mut said = 0;
         for &(at, event) in warm {
             m.on_event(at, event, &mut ());
@@ -665,7 +657,7 @@ mod tests {
             let bytes = std::fs::read(&path).expect("a file");
             let performance = crate::midi::read(&bytes).expect("a recording");
             let mut told = Told::default();
-            let mut m = monitor();
+            let mut m = fresh();
             for (at, event) in crate::study::events(&performance, Catalogue::standard()) {
                 m.on_event(at, event, &mut told);
             }

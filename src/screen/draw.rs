@@ -154,7 +154,12 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &
         history,
         ..*picture
     };
-    let places = layout::places(area, &view.wanted);
+    // What is nothing but names gives its place to the keys.
+    let wanted = Wanted {
+        why: view.wanted.why && !picture.hidden,
+        ..view.wanted
+    };
+    let places = layout::places(area, &wanted);
     view.places = places.unwrap_or_default();
     match places {
         None => too_small(buf, look),

@@ -453,6 +453,23 @@ pub(super) fn asks(action: &str) -> Option<Wish> {
     Some(action.wish)
 }
 
+/// What a wish asks of the stage while this is read, if it needs no more than that.
+pub(super) fn intent(wish: Wish, reading: &Reading) -> Option<Intent> {
+    match wish {
+        Wish::Ask(intent) => Some(intent),
+        Wish::Heavier | Wish::Lighter => {
+            let next = inertia(reading.inertia, wish == Wish::Heavier);
+            (next != reading.inertia).then_some(Intent::Inertia(next))
+        }
+        Wish::Pin => match (reading.pinned, reading.here) {
+            (Some(_), _) => Some(Intent::Pin(None)),
+            (None, here) => here.map(|e| Intent::Pin(Some((e.tonality, e.tonic)))),
+        },
+        Wish::Aside => Some(Intent::Aside(reading.aside.is_none())),
+        _ => None,
+    }
+}
+
 /// What an action does where there is no screen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Deed {
@@ -465,28 +482,15 @@ pub enum Deed {
 impl Deed {
     /// Of the action of this name, while this is read.
     pub fn of(action: &str, reading: &Reading) -> Deed {
-        let now = reading.inertia;
         match asks(action) {
             Some(Wish::Quit) => Deed::Quit,
-            Some(Wish::Ask(intent)) => Deed::Act(intent),
-            Some(wish @ (Wish::Heavier | Wish::Lighter)) => {
-                match inertia(now, wish == Wish::Heavier) {
-                    next if next == now => Deed::Nothing,
-                    next => Deed::Act(Intent::Inertia(next)),
-                }
-            }
-            Some(Wish::Pin) => match (reading.pinned, reading.here) {
-                (Some(_), _) => Deed::Act(Intent::Pin(None)),
-                (None, Some(e)) => Deed::Act(Intent::Pin(Some((e.tonality, e.tonic)))),
-                (None, None) => Deed::Nothing,
-            },
             // Without a question on a screen: the lowest key that is held, or nothing any more.
             Some(Wish::HomeIs) => {
                 let low = each(reading.held).next();
                 Deed::Act(Intent::HomeIs(low.map(PitchClass::of_key)))
             }
-            Some(Wish::Aside) => Deed::Act(Intent::Aside(reading.aside.is_none())),
-            _ => Deed::Nothing,
+            Some(wish) => intent(wish, reading).map_or(Deed::Nothing, Deed::Act),
+            None => Deed::Nothing,
         }
     }
 }

@@ -142,7 +142,7 @@ impl Default for Sizes {
 }
 
 /// Rows of the blocks from top to bottom: least, and most.
-struct Plan {
+struct Blocks {
     size: Sizes,
     chord: (u16, u16),
     contender: (u16, u16),
@@ -184,7 +184,7 @@ fn playing(area: Rect, wanted: &Wanted) -> Places {
     let size = |here, home, chord| Sizes { here, home, chord };
     use Size::{Eight, Four, One, Sixteen};
     let plan = if w >= 184 && h >= 54 {
-        Plan {
+        Blocks {
             size: size(Sixteen, Eight, Eight),
             chord: (12, 12),
             contender: (5, 5),
@@ -193,7 +193,7 @@ fn playing(area: Rect, wanted: &Wanted) -> Places {
             window: 74,
         }
     } else if w >= 112 && h >= 33 {
-        Plan {
+        Blocks {
             size: size(Eight, Four, Four),
             chord: (7, 8),
             contender: (4, 5),
@@ -202,7 +202,7 @@ fn playing(area: Rect, wanted: &Wanted) -> Places {
             window: 50,
         }
     } else if w >= 72 && h >= 22 {
-        Plan {
+        Blocks {
             size: size(Four, Four, Four),
             chord: (6, 8),
             contender: (1, 3),
@@ -211,7 +211,7 @@ fn playing(area: Rect, wanted: &Wanted) -> Places {
             window: 38,
         }
     } else {
-        Plan {
+        Blocks {
             size: size(Four, Four, One),
             chord: (2, 3),
             contender: (1, 2),
@@ -228,7 +228,7 @@ fn playing(area: Rect, wanted: &Wanted) -> Places {
         }
     };
     let window = wanted.panels.has(Panel::Window) || why || scale;
-    let plan = Plan {
+    let plan = Blocks {
         contender: has(Panel::Contender, plan.contender),
         piano: has(Panel::Piano, plan.piano),
         strip: has(Panel::Strip, plan.strip),

@@ -127,8 +127,7 @@ pub trait Stage {
     /// The latest explanation of those asked for with [`Intent::Explain`].
     fn explanation(&mut self) -> Option<Explanation>;
     /// The history so far, brought up to date.
-    fn history(&mut self) -> &History;
-    fn markers(&self) -> &[Marker];
+    fn past(&mut self) -> (&History, &[Marker]);
     fn source(&mut self) -> Source;
     /// The stream's time now, for ages and the strip's right edge.
     fn now(&self) -> Time;

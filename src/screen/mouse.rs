@@ -40,11 +40,10 @@ pub(super) fn wish(event: &MouseEvent, view: &View) -> Option<Wish> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::screen::draw::{self, Look};
+    use crate::screen::draw;
     use crate::screen::layout::Way;
-    use crate::screen::palette::{Depth, Palette};
     use crate::screen::tests::{Scene, sec};
-    use crate::theory::{Catalogue, Notation};
+    use crate::theory::Glyphs;
     use crate::time::Time;
     use ratatui::buffer::Buffer;
     use ratatui::layout::Rect;
@@ -54,13 +53,7 @@ mod tests {
     fn drawn(mut view: View) -> View {
         let mut scene = Scene::wandering();
         scene.now = sec(100.5);
-        let look = Look {
-            notation: Notation::default(),
-            palette: Palette::Dark,
-            depth: Depth::default(),
-            catalogue: Catalogue::standard(),
-            keys: &scene.keys,
-        };
+        let look = scene.look(Glyphs::Unicode);
         let mut buf = Buffer::empty(Rect::new(0, 0, 120, 36));
         draw::draw(&mut buf, &scene.picture(), &mut view, &look);
         view

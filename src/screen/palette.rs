@@ -5,6 +5,7 @@
 //! was measured holds in any theme; with sixteen the user's theme holds. Colour is
 //! never the only cue: shapes, fills and words say the same.
 
+use crate::nearest::nearest;
 use ratatui::style::{Color, Modifier, Style};
 use std::ffi::OsStr;
 use std::sync::LazyLock;
@@ -412,11 +413,8 @@ fn one_of<T: Copy>(kind: &str, name: &str, valid: &[(&str, T)]) -> Result<T, Str
     if let Some((_, meant)) = valid.iter().find(|(v, _)| *v == name) {
         return Ok(*meant);
     }
-    let near = |v: &str| strsim::normalized_damerau_levenshtein(v, name);
-    let nearest = valid.iter().max_by(|a, b| near(a.0).total_cmp(&near(b.0)));
-    // As for ports and modes: less than half of it right is no guess worth making.
-    Err(match nearest.filter(|v| near(v.0) >= 0.5) {
-        Some((v, _)) => format!("'{name}' is no {kind}; did you mean {v}?"),
+    Err(match nearest(name, valid.iter().map(|v| v.0)) {
+        Some(v) => format!("'{name}' is no {kind}; did you mean {v}?"),
         None => {
             let all: Vec<&str> = valid.iter().map(|v| v.0).collect();
             format!("'{name}' is no {kind}; write one of: {}", all.join(", "))

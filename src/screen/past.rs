@@ -16,6 +16,20 @@ pub(super) struct Still {
     pub now: Time,
 }
 
+impl Still {
+    /// What is read in it. What the player says by a key now counts in it too: names refer
+    /// to another tonality, the inertia is another one.
+    pub fn seen(&self, present: Reading) -> Reading {
+        Reading {
+            pinned: present.pinned,
+            stated: present.stated,
+            aside: present.aside,
+            inertia: present.inertia,
+            ..self.reading
+        }
+    }
+}
+
 fn at(regions: &[Region], now: Time) -> Option<Established> {
     let region = regions.iter().rev().find(|r| r.start <= now)?;
     (now < region.end).then_some(Established {

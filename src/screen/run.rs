@@ -350,7 +350,6 @@ impl<'a> Desk<'a> {
         let own = [&self.said, &self.refused].into_iter().flatten().cloned();
         let lines: Vec<String> = own.chain(source.notice.take()).collect();
         source.notice = (!lines.is_empty()).then(|| lines.join("  "));
-        let markers = stage.markers().to_vec();
         let now = stage.now();
         self.ended = match source.transport {
             Some(t) if t.ended => self.ended.or_else(|| Some(Instant::now())),
@@ -362,13 +361,13 @@ impl<'a> Desk<'a> {
         let present_now = now;
         self.settle(now);
         let banners = self.banners(&present, now);
-        let history = stage.history();
-        let live = (present, history, &markers, explanation.as_ref(), now);
+        let (history, markers) = stage.past();
+        let live = (present, history, markers, explanation.as_ref(), now);
         let (mut reading, history, markers, explanation, mut now) = match &self.frozen {
             Some(s) => (
-                s.reading,
+                s.seen(present),
                 &s.history,
-                &s.markers,
+                s.markers.as_slice(),
                 s.explanation.as_ref(),
                 s.now,
             ),
@@ -451,9 +450,6 @@ impl<'a> Desk<'a> {
         if self.asking.is_some() {
             all.push("home is the next key you play".to_owned());
         }
-        if let Some(still) = &self.frozen {
-            all.push(format!("frozen {} ago", draw::length(now.since(still.now))));
-        }
         if let Some(again) = &self.again {
             all.push(format!("again {}", draw::clock(again.now())));
         }
@@ -490,8 +486,13 @@ impl<'a> Desk<'a> {
         let view = &mut self.view;
         if view.help.is_open() {
             view.help.close();
-        } else if self.asking.take().is_some() || self.again.take().is_some() {
-        } else if self.step.take().is_none() && self.frozen.take().is_none() {
+            return;
+        }
+        let closed = self.asking.take().is_some()
+            || self.again.take().is_some()
+            || self.step.take().is_some()
+            || self.frozen.take().is_some();
+        if !closed {
             view.compared = None;
         }
     }
@@ -503,16 +504,16 @@ impl<'a> Desk<'a> {
         self.frozen = Some(Box::new(Still {
             reading: stage.reading(),
             explanation: stage.explanation(),
-            markers: stage.markers().to_vec(),
             now: stage.now(),
-            history: stage.history().clone(),
+            history: stage.past().0.clone(),
+            markers: stage.past().1.to_vec(),
         }));
     }
 
     fn step(&mut self, back: bool, stage: &mut dyn Stage) {
         let chords = match &self.frozen {
             Some(still) => still.history.chords(),
-            None => stage.history().chords(),
+            None => stage.past().0.chords(),
         };
         // The last one is the present.
         let last = chords.len().saturating_sub(1);
@@ -529,9 +530,10 @@ impl<'a> Desk<'a> {
 
     /// What the player sees: the picture that stands still, or the present.
     fn seen(&self, stage: &mut dyn Stage) -> Reading {
+        let present = stage.reading();
         match &self.frozen {
-            Some(still) => still.reading,
-            None => stage.reading(),
+            Some(still) => still.seen(present),
+            None => present,
         }
     }
 
@@ -672,14 +674,17 @@ impl<'a> Desk<'a> {
             Wish::Redraw => self.forget(surface),
             Wish::Help => view.help.press(),
             Wish::Close => self.close(),
-            Wish::Heavier | Wish::Lighter => {
-                let now = stage.reading().inertia;
-                let next = keys::inertia(now, wish == Wish::Heavier);
-                if next != now {
-                    stage.act(Intent::Inertia(next));
+            Wish::Heavier | Wish::Lighter | Wish::Pin | Wish::Aside | Wish::Ask(_) => {
+                // What is pinned is what is seen, which may stand still.
+                let reading = self.seen(stage);
+                match keys::intent(wish, &reading) {
+                    Some(intent) => stage.act(intent),
+                    None if wish == Wish::Pin => {
+                        self.said = Some("Nothing is established yet that could be pinned.".into());
+                    }
+                    None => {}
                 }
             }
-            Wish::Ask(intent) => stage.act(intent),
             Wish::Scroll(back) => view.past().scroll(back, stage.now()),
             Wish::Zoom(nearer) => view.past().zoom(nearer),
             Wish::Follow => view.past().follow(),
@@ -695,33 +700,18 @@ impl<'a> Desk<'a> {
             Wish::Compare(brighter) => self.compare(brighter, stage),
             Wish::Jump(back) => {
                 let now = stage.now();
-                view.past().jump(!back, stage.markers(), now);
+                view.past().jump(!back, stage.past().1, now);
             }
             Wish::Again => self.show_again(stage),
             Wish::Way(way) => view.wanted.way = way,
             Wish::Freeze => self.freeze(stage),
             Wish::Hide => self.hidden = !self.hidden,
             Wish::Step(back) => self.step(back, stage),
-            Wish::Pin => {
-                let reading = stage.reading();
-                let here = self.seen(stage).here.map(|h| (h.tonality, h.tonic));
-                match (reading.pinned, here) {
-                    (Some(_), _) => stage.act(Intent::Pin(None)),
-                    (None, Some(here)) => stage.act(Intent::Pin(Some(here))),
-                    (None, None) => {
-                        self.said = Some("Nothing is established yet that could be pinned.".into());
-                    }
-                }
-            }
             Wish::PinOther => {
                 view.help.close();
                 self.entry.get_or_insert_default();
             }
             Wish::HomeIs => self.ask_for_home(stage),
-            Wish::Aside => {
-                let on = stage.reading().aside.is_none();
-                stage.act(Intent::Aside(on));
-            }
             Wish::Order => view.chromatic = !view.chromatic,
             Wish::Colours => self.palette = self.palette.next(),
         }

@@ -70,7 +70,9 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let taken = parts.iter().fold(0u16, |sum, p| {
         sum.saturating_add(columns(&p.0)).saturating_add(2)
     });
-    let name = fit(&source.name, room.saturating_sub(taken).max(8), ascii);
+    // A file may be called what is to be found.
+    let name = if picture.hidden { "" } else { &source.name };
+    let name = fit(name, room.saturating_sub(taken).max(8), ascii);
     let mut x = 0;
     if !name.is_empty() {
         x = pen.put(0, 0, &name, styles.strong) + 2;

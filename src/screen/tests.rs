@@ -364,10 +364,7 @@ impl Scene {
         let picture = self.picture();
         let look = Look {
             notation,
-            palette: Palette::Dark,
-            depth: Depth::default(),
-            catalogue: Catalogue::standard(),
-            keys: &self.keys,
+            ..self.look(notation.glyphs)
         };
         let area = buf.area;
         panel(&mut Pen::new(&mut buf, area), &picture, &look);
@@ -562,6 +559,20 @@ impl Scene {
             still: self.still,
             frozen: self.frozen,
             banners: &self.banners,
+        }
+    }
+
+    /// In the usual conventions.
+    pub fn look(&self, glyphs: Glyphs) -> Look<'_> {
+        Look {
+            notation: Notation {
+                glyphs,
+                ..Notation::default()
+            },
+            palette: Palette::Dark,
+            depth: Depth::default(),
+            catalogue: Catalogue::standard(),
+            keys: &self.keys,
         }
     }
 

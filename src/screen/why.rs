@@ -608,10 +608,8 @@ mod tests {
     use super::*;
     use crate::engine::CAUSES;
     use crate::plan::Open;
-    use crate::screen::Depth;
-    use crate::screen::Palette;
     use crate::screen::tests::{Scene, as_text, established};
-    use crate::theory::{Catalogue, Glyphs, Kinds, Notation, PitchClass};
+    use crate::theory::{Catalogue, Glyphs, Kinds, PitchClass};
     use ratatui::buffer::Buffer;
     use ratatui::layout::Rect;
 
@@ -689,16 +687,7 @@ mod tests {
     ) -> String {
         let area = Rect::new(0, 0, w, h);
         let mut buf = Buffer::empty(area);
-        let look = Look {
-            notation: Notation {
-                glyphs,
-                ..Notation::default()
-            },
-            palette: Palette::Dark,
-            depth: Depth::default(),
-            catalogue: Catalogue::standard(),
-            keys: &s.keys,
-        };
+        let look = s.look(glyphs);
         draw(&mut Pen::new(&mut buf, area), &s.picture(), &look);
         as_text(&buf)
     }

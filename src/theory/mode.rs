@@ -3,6 +3,7 @@
 use super::convention::Letters;
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::{Glyphs, Spelling, accidentals};
+use crate::nearest::nearest;
 use serde::Deserialize;
 use std::fmt;
 use std::str::FromStr;
@@ -480,16 +481,11 @@ impl Catalogue {
                  is its center; write a mode, such as ionian or minor"
             )));
         }
-        let near =
-            |name: &str| strsim::normalized_damerau_levenshtein(&name.to_lowercase(), &plain);
-        let nearness = |m: &Mode| near(&m.id).max(near(&m.name));
-        let nearest = self
-            .modes
-            .iter()
-            .max_by(|a, b| nearness(a).total_cmp(&nearness(b)));
-        // As for ports: less than half of it right is no guess worth making.
-        if let Some(mode) = nearest.filter(|m| nearness(m) >= 0.5) {
-            return Err(CatalogueError(format!("{what}; did you mean {}?", mode.id)));
+        let names = self.modes.iter().flat_map(|m| [m.id.as_str(), &m.name]);
+        let meant = nearest(text, names).and_then(|name| self.find(name));
+        if let Some(mode) = meant {
+            let id = &self.mode(mode).id;
+            return Err(CatalogueError(format!("{what}; did you mean {id}?")));
         }
         let known: Vec<&str> = self.modes.iter().map(|m| m.id.as_str()).collect();
         Err(CatalogueError(format!(

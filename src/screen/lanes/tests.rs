@@ -91,16 +91,7 @@ fn shown(
 ) -> String {
     let area = Rect::new(0, 0, w, h);
     let mut buf = Buffer::empty(area);
-    let look = Look {
-        notation: Notation {
-            glyphs,
-            ..Notation::default()
-        },
-        palette: Palette::Dark,
-        depth: Depth::default(),
-        catalogue: Catalogue::standard(),
-        keys: &scene.keys,
-    };
+    let look = scene.look(glyphs);
     panel(&mut Pen::new(&mut buf, area), &scene.picture(), view, &look);
     as_text(&buf)
 }

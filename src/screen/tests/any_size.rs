@@ -246,13 +246,7 @@ proptest! {
         let place = Rect::new(4, 3, w, h);
         let picture = scene.picture();
         let glyphs = if ascii { Glyphs::Ascii } else { Glyphs::Unicode };
-        let look = Look {
-            notation: Notation { glyphs, ..Notation::default() },
-            palette: Palette::Dark,
-            depth: Depth::default(),
-            catalogue: Catalogue::standard(),
-            keys: &scene.keys,
-        };
+        let look = scene.look(glyphs);
         let mut view = View::default();
         view.label.follow(&picture);
         let other = scene.reading.home.map_or((Tonality { center: PitchClass::new(1), mode: ModeId(30) }, Spelling::at(7)), |h| (h.tonality, h.tonic));
@@ -289,13 +283,7 @@ proptest! {
 fn the_strip_comes_back_to_the_present() {
     let scene = Scene::wandering();
     let mut view = View::default();
-    let look = Look {
-        notation: Notation::default(),
-        palette: Palette::Dark,
-        depth: Depth::default(),
-        catalogue: Catalogue::standard(),
-        keys: &Keys::default(),
-    };
+    let look = scene.look(Glyphs::Unicode);
     let picture = scene.picture();
     let text = |view: &mut View| {
         let mut buf = Buffer::empty(Rect::new(0, 0, 80, 24));
@@ -328,13 +316,8 @@ fn the_strip_comes_back_to_the_present() {
 #[test]
 fn the_piano_does_not_jump() {
     let mut scene = Scene::dorian();
-    let look = Look {
-        notation: Notation::default(),
-        palette: Palette::Dark,
-        depth: Depth::default(),
-        catalogue: Catalogue::standard(),
-        keys: &Keys::default(),
-    };
+    let usual = Scene::nothing();
+    let look = usual.look(Glyphs::Unicode);
     let mut view = View::default();
     let mut lowest = |held: &[u8], width: u16| {
         scene.reading.held = keys(held);

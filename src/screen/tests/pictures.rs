@@ -64,7 +64,7 @@ fn pinned() -> Scene {
     scene.past = scene.history.chords().iter().rev().nth(1).copied();
     scene.still = true;
     scene.frozen = Some(Time::millis(4000));
-    scene.banners = vec!["frozen 4 s ago".into(), "pinned D Dorian".into()];
+    scene.banners = vec!["pinned D Dorian".into()];
     scene
 }
 

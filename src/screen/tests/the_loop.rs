@@ -39,11 +39,8 @@ impl Stage for FakeStage {
     fn explanation(&mut self) -> Option<Explanation> {
         self.scene.explanation
     }
-    fn history(&mut self) -> &History {
-        &self.scene.history
-    }
-    fn markers(&self) -> &[Marker] {
-        &self.scene.markers
+    fn past(&mut self) -> (&History, &[Marker]) {
+        (&self.scene.history, &self.scene.markers)
     }
     fn source(&mut self) -> Source {
         self.scene.source.clone()
