@@ -12,6 +12,10 @@
 //! threads and the clock; `study` looks at whole recordings; `cli` wires the
 //! rooms together. Nothing points back.
 
+// What unit and integration tests share calls the crate by its name.
+#[cfg(test)]
+extern crate self as peregrinus;
+
 pub mod cli;
 pub mod engine;
 pub mod formats;

@@ -1,6 +1,9 @@
 //! Plays every file of tests/scenarios/ through the engine and compares what it
 //! says with what a musician wrote down. The format: tests/scenarios/README.md.
 
+#[path = "common/scenario.rs"]
+mod scenario;
+
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -8,71 +11,12 @@ use std::sync::Arc;
 
 use serde::Deserialize;
 
-use peregrinus::engine::{Change, Event, Inertia, Monitor, Observer, Reading, collection_name};
-use peregrinus::midi;
-use peregrinus::theory::{Catalogue, Glyphs, Notation, PitchClass, Spelling};
+use peregrinus::engine::{Change, Monitor, Observer, Reading, collection_name};
+use peregrinus::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use peregrinus::time::Time;
+use scenario::pitch_class;
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Scenario {
-    about: String,
-    tempo: f64,
-    beats: u32,
-    #[serde(default)]
-    spread: u64,
-    inertia: Option<String>,
-    fading: Option<String>,
-    voice: Vec<Voice>,
-    #[serde(default)]
-    pedal: Vec<Pedal>,
-    #[serde(default)]
-    pin: Vec<Pin>,
-    #[serde(default)]
-    home_is: Vec<HomeIs>,
-    #[serde(default)]
-    aside: Vec<Aside>,
-    expect: Vec<Expect>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Voice {
-    notes: String,
-    at: Option<String>,
-    repeat: Option<u32>,
-    velocity: Option<u8>,
-    touch: Option<f64>,
-    roll: Option<u64>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Pedal {
-    down: String,
-    up: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Pin {
-    tonality: Option<String>,
-    at: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct HomeIs {
-    note: Option<String>,
-    at: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Aside {
-    from: String,
-    to: String,
-}
+type Scene = scenario::Scenario<Expect>;
 
 #[derive(Deserialize, Clone, Default)]
 #[serde(deny_unknown_fields)]
@@ -106,219 +50,6 @@ const LOOK: Time = Time::millis(50);
 /// A chord must stand so long after its stroke.
 const CLUSTER: Time = Time::millis(70);
 
-impl Scenario {
-    /// A number of beats from the start, as time.
-    fn time(&self, beats: f64) -> Time {
-        Time::from_seconds(beats * 60.0 / self.tempo)
-    }
-
-    /// `3.1.5`: bar 3, half a beat after its first.
-    fn place(&self, text: &str) -> Result<f64, String> {
-        let bad = || format!("'{text}' is no place: write bar.beat, as 3.1 or 3.1.5");
-        let (bar, beat) = text.split_once('.').ok_or_else(bad)?;
-        let bar: u32 = bar.parse().map_err(|_| bad())?;
-        let beat: f64 = beat.parse().map_err(|_| bad())?;
-        if bar < 1 || !(1.0..f64::from(self.beats) + 1.0).contains(&beat) {
-            return Err(bad());
-        }
-        Ok(f64::from((bar - 1) * self.beats) + beat - 1.0)
-    }
-
-    /// Bar, beat and seconds, for a report.
-    fn where_is(&self, at: Time) -> String {
-        let beats = at.seconds() * self.tempo / 60.0;
-        let bar = (beats / f64::from(self.beats)).floor();
-        let beat = beats - bar * f64::from(self.beats) + 1.0;
-        format!("{}.{beat:.1} ({:.2} s)", bar + 1.0, at.seconds())
-    }
-
-    /// Everything that the hands and the foot do, in order.
-    fn performance(&self) -> Result<Vec<(Time, Event)>, String> {
-        // What lets go comes before what strikes at the same time.
-        let mut all: Vec<(Time, u8, midi::Event)> = Vec::new();
-        for (number, voice) in self.voice.iter().enumerate() {
-            self.voice(voice, &mut all)
-                .map_err(|e| format!("voice {}: {e}", number + 1))?;
-        }
-        for pedal in &self.pedal {
-            for (place, value) in [(&pedal.down, 127), (&pedal.up, 0)] {
-                let damper = midi::Event::Damper { channel: 0, value };
-                all.push((self.time(self.place(place)?), 1, damper));
-            }
-        }
-        all.sort_by_key(|&(at, order, _)| (at, order));
-        let mut all: Vec<_> = all
-            .into_iter()
-            .map(|(at, _, event)| (at, Event::Midi(event)))
-            .collect();
-        // What is said is said before what is played at the same time.
-        all.splice(0..0, self.said()?);
-        all.sort_by_key(|e| e.0);
-        Ok(all)
-    }
-
-    /// What the player says beside the music.
-    fn said(&self) -> Result<Vec<(Time, Event)>, String> {
-        let mut all = Vec::new();
-        for pin in &self.pin {
-            let parse = |name: &String| {
-                let t = Catalogue::standard().parse_tonality(name);
-                t.map(|t| (t.tonality, t.tonic)).map_err(|e| e.to_string())
-            };
-            let pinned = pin.tonality.as_ref().map(parse).transpose()?;
-            all.push((self.time(self.place(&pin.at)?), Event::Pin(pinned)));
-        }
-        for said in &self.home_is {
-            let note = said.note.as_deref().map(pitch_class).transpose()?;
-            all.push((self.time(self.place(&said.at)?), Event::HomeIs(note)));
-        }
-        for aside in &self.aside {
-            for (place, on) in [(&aside.from, true), (&aside.to, false)] {
-                all.push((self.time(self.place(place)?), Event::Aside(on)));
-            }
-        }
-        Ok(all)
-    }
-
-    fn voice(&self, voice: &Voice, all: &mut Vec<(Time, u8, midi::Event)>) -> Result<(), String> {
-        let start = match &voice.at {
-            Some(place) => self.place(place)?,
-            None => 0.0,
-        };
-        let (strokes, length) = strokes(&voice.notes, self.beats)?;
-        let touch = voice.touch.unwrap_or(0.95);
-        for turn in 0..voice.repeat.unwrap_or(1) {
-            for stroke in &strokes {
-                let begin = start + f64::from(turn) * length + stroke.at;
-                let on = self.time(begin);
-                let off = self.time(begin + stroke.length * touch);
-                for (i, &key) in stroke.keys.iter().enumerate() {
-                    let late = voice.roll.unwrap_or(0) * i as u64 + self.lateness(on, key);
-                    let velocity = voice.velocity.unwrap_or(72);
-                    let note_on = midi::Event::NoteOn {
-                        channel: 0,
-                        key,
-                        velocity,
-                    };
-                    let on = on + Time::millis(late);
-                    if on >= off {
-                        return Err(format!("a note of {} beats is too short", stroke.length));
-                    }
-                    all.push((on, 2, note_on));
-                    all.push((off, 0, midi::Event::NoteOff { channel: 0, key }));
-                }
-            }
-        }
-        Ok(())
-    }
-
-    /// Milliseconds, 0 to `spread`, always the same for the same stroke.
-    fn lateness(&self, on: Time, key: u8) -> u64 {
-        let mixed = (on.0 ^ u64::from(key) << 32).wrapping_mul(0x9e37_79b9_7f4a_7c15);
-        (mixed >> 40) % (self.spread + 1)
-    }
-}
-
-struct Stroke {
-    at: f64,
-    length: f64,
-    keys: Vec<u8>,
-}
-
-/// Reads `D2/1 [D3 G3 C4]/3 | r/2 …`; also gives its length in beats.
-fn strokes(text: &str, beats: u32) -> Result<(Vec<Stroke>, f64), String> {
-    let mut out: Vec<Stroke> = Vec::new();
-    let (mut now, mut length) = (0.0f64, 1.0f64);
-    let mut chord: Option<Vec<u8>> = None;
-    for word in text.split_whitespace() {
-        let bar = |now: f64| (now / f64::from(beats)).round() * f64::from(beats);
-        if word == "|" {
-            if (now - bar(now)).abs() > 1e-6 {
-                return Err(format!(
-                    "the bar line after beat {now} does not fall on a bar of {beats} beats"
-                ));
-            }
-            // Thirds of a beat do not add up exactly.
-            now = bar(now);
-            continue;
-        }
-        let (open, rest) = match word.strip_prefix('[') {
-            Some(rest) => (true, rest),
-            None => (false, word),
-        };
-        if open && chord.replace(Vec::new()).is_some() {
-            return Err(format!("'{word}' opens a chord inside a chord"));
-        }
-        let (name, new_length) = match rest.split_once('/') {
-            Some((name, l)) => (name, Some(fraction(l)?)),
-            None => (rest, None),
-        };
-        let (name, close) = match name.strip_suffix(']') {
-            Some(name) => (name, true),
-            None => (name, false),
-        };
-        length = new_length.unwrap_or(length);
-        let keys = match (&mut chord, name) {
-            (None, "r") => Vec::new(),
-            (None, name) if !close => vec![key(name)?],
-            (Some(keys), name) => {
-                keys.push(key(name)?);
-                if !close {
-                    if new_length.is_some() {
-                        return Err(format!("'{word}': the length goes after the bracket"));
-                    }
-                    continue;
-                }
-                chord.take().unwrap_or_default()
-            }
-            _ => return Err(format!("'{word}' closes no chord")),
-        };
-        let at = now;
-        now += length;
-        if !keys.is_empty() {
-            out.push(Stroke { at, length, keys });
-        }
-    }
-    if chord.is_some() {
-        return Err("the last chord is not closed".into());
-    }
-    if (now / f64::from(beats)).fract() > 1e-6 && (now / f64::from(beats)).fract() < 1.0 - 1e-6 {
-        return Err(format!("{now} beats are no whole number of bars"));
-    }
-    Ok((out, now))
-}
-
-fn fraction(text: &str) -> Result<f64, String> {
-    let bad = || format!("'/{text}' is no length: write beats, as /1, /0.5 or /1/3");
-    let value = match text.split_once('/') {
-        Some((a, b)) => {
-            let (a, b): (f64, f64) = (a.parse().map_err(|_| bad())?, b.parse().map_err(|_| bad())?);
-            a / b
-        }
-        None => text.parse().map_err(|_| bad())?,
-    };
-    if value > 0.0 && value.is_finite() {
-        Ok(value)
-    } else {
-        Err(bad())
-    }
-}
-
-/// `F#4` as a MIDI note number, C4 = 60.
-fn key(text: &str) -> Result<u8, String> {
-    let bad = || format!("'{text}' is no note: write a letter, # or b, and the octave, as F#4");
-    let octave = text.find(|c: char| c.is_ascii_digit()).ok_or_else(bad)?;
-    let note: Spelling = text[..octave].parse().map_err(|_| bad())?;
-    let octave: i32 = text[octave..].parse().map_err(|_| bad())?;
-    // B#3 is C4: count from the letter, not from the pitch class.
-    let letter = Spelling::of(note.letter(), 0).pitch_class().index() as i32;
-    let number = 12 * (octave + 1) + letter + i32::from(note.accidental());
-    u8::try_from(number)
-        .ok()
-        .filter(|&k| k < 128)
-        .ok_or_else(bad)
-}
-
 /// What was said, at every moment that anybody asks about.
 struct Said {
     readings: Vec<(Time, Reading)>,
@@ -350,7 +81,7 @@ impl Said {
     }
 }
 
-fn play(scenario: &Scenario) -> Result<Said, String> {
+fn play(scenario: &Scene) -> Result<Said, String> {
     let events = scenario.performance()?;
     let mut looks: BTreeSet<Time> = BTreeSet::new();
     for e in &scenario.expect {
@@ -361,19 +92,9 @@ fn play(scenario: &Scenario) -> Result<Said, String> {
     }
     let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone()))?;
     let mut changes = Changes::default();
-    if let Some(i) = &scenario.inertia {
-        monitor.on_event(Time::ZERO, Event::Inertia(i.parse()?), &mut changes);
+    for setting in scenario.settings()? {
+        monitor.on_event(Time::ZERO, setting, &mut changes);
     }
-    if let Some(f) = &scenario.fading {
-        monitor.on_event(Time::ZERO, Event::Fading(f.parse()?), &mut changes);
-    }
-    assert_eq!(
-        monitor.reading().inertia,
-        match &scenario.inertia {
-            Some(i) => i.parse()?,
-            None => Inertia::default(),
-        }
-    );
     let mut events = events.into_iter().peekable();
     let mut readings = Vec::new();
     for look in looks {
@@ -390,7 +111,7 @@ fn play(scenario: &Scenario) -> Result<Said, String> {
 }
 
 /// The stretch that an expectation speaks of.
-fn stretch(scenario: &Scenario, e: &Expect) -> Result<Option<(Time, Time)>, String> {
+fn stretch(scenario: &Scene, e: &Expect) -> Result<Option<(Time, Time)>, String> {
     let time = |p: &String| Ok::<Time, String>(scenario.time(scenario.place(p)?));
     match (&e.at, &e.from, &e.to) {
         (None, None, None) if !e.chords.is_empty() => Ok(None),
@@ -410,7 +131,7 @@ fn stretch(scenario: &Scenario, e: &Expect) -> Result<Option<(Time, Time)>, Stri
     }
 }
 
-fn moments(scenario: &Scenario, e: &Expect) -> Result<Vec<Time>, String> {
+fn moments(scenario: &Scene, e: &Expect) -> Result<Vec<Time>, String> {
     let Some((from, to)) = stretch(scenario, e)? else {
         return Ok(Vec::new());
     };
@@ -447,12 +168,6 @@ fn plain(label: &str) -> String {
         .replace('♯', "#")
         .replace("o7", "dim7")
         .replace('°', "dim")
-}
-
-fn pitch_class(name: &str) -> Result<PitchClass, String> {
-    name.parse::<Spelling>()
-        .map(Spelling::pitch_class)
-        .map_err(|e| e.to_string())
 }
 
 /// The center and mode shown, for a report.
@@ -572,7 +287,7 @@ fn apart(r: &Reading) -> Vec<String> {
 }
 
 /// Everything that misses one expectation, as lines.
-fn misses(scenario: &Scenario, e: &Expect, said: &Said) -> Result<Vec<String>, String> {
+fn misses(scenario: &Scene, e: &Expect, said: &Said) -> Result<Vec<String>, String> {
     let mut lines = Vec::new();
     // Neighbouring moments with the same miss are one line.
     let mut run: Option<(Time, Time, String)> = None;
@@ -687,13 +402,14 @@ fn says_something(e: &Expect) -> bool {
 
 /// Complaints about a scenario; none if it holds, known faults included.
 fn check(text: &str) -> Result<Vec<String>, String> {
-    let scenario: Scenario = toml::from_str(text).map_err(|e| e.to_string())?;
-    if scenario.about.is_empty()
-        || !scenario.tempo.is_normal()
-        || scenario.tempo < 0.0
-        || scenario.beats == 0
-    {
-        return Err("it needs 'about', and a tempo and beats greater than 0".into());
+    let scenario = Scene::read(text)?;
+    let end = scenario.performance()?.last().map_or(Time::ZERO, |e| e.0);
+    for look in scenario.looks()? {
+        let times = look.press.iter().map(|press| press.0);
+        let times: Vec<Time> = times.chain([look.at]).collect();
+        if !times.is_sorted() || look.at > end + Time::millis(60_000) {
+            return Err(format!("picture '{}': what is its order?", look.name));
+        }
     }
     let said = play(&scenario)?;
     let mut complaints = Vec::new();
@@ -776,7 +492,7 @@ fn a_wrong_expectation_and_an_idle_mark_are_both_told() {
 
 #[test]
 fn a_mistake_in_a_file_is_told_with_its_place() {
-    let wrong = |notes: &str| strokes(notes, 4).map(|_| ()).unwrap_err();
+    let wrong = |notes: &str| scenario::strokes(notes, 4).map(|_| ()).unwrap_err();
     assert!(wrong("C4/3 | D4/1").contains("after beat 3"));
     assert!(wrong("H4/4").contains("'H4' is no note"));
     assert!(wrong("[C4 E4/2 G4]").contains("after the bracket"));
@@ -786,8 +502,15 @@ fn a_mistake_in_a_file_is_told_with_its_place() {
     assert!(check(&format!("{SMALL}at = '1.5'\ncenter = 'C'")).is_err());
     assert!(check(&format!("{SMALL}at = '1.1'")).is_err());
     assert!(check(&format!("{SMALL}at = '1.1'\nmode = 'Dorian'")).is_err());
-    let (thirds, length) = strokes("C4/1/3 D4 E4 [C4 G4]/3 | r/4", 4).expect("notes");
+    let pictures = |rest: &str| check(&format!("{SMALL}at = '1.1'\ncenters = ['C']\n{rest}"));
+    let one = "[[picture]]\nname = 'x'\nat = '2.1'\n";
+    assert_eq!(pictures(one), Ok(vec![]));
+    assert!(pictures(&format!("{one}{one}")).is_err());
+    assert!(pictures(&format!("{one}press = [['2.2', 't']]")).is_err());
+    assert!(pictures(&format!("{one}press = [['1.2', 't'], ['1.1', 'e']]")).is_err());
+    let (thirds, length) = scenario::strokes("C4/1/3 D4 E4 [C4 G4]/3 | r/4", 4).expect("notes");
     assert_eq!((thirds.len(), length), (4, 8.0));
+    use scenario::key;
     assert_eq!(
         (key("B#3"), key("Cb4"), key("C-1").is_err()),
         (Ok(60), Ok(59), true)

@@ -242,7 +242,7 @@ impl Again {
 }
 
 /// What the loop carries from picture to picture.
-struct Desk<'a> {
+pub(super) struct Desk<'a> {
     catalogue: &'a Catalogue,
     notation: Notation,
     palette: Palette,
@@ -275,7 +275,7 @@ struct Desk<'a> {
 }
 
 impl<'a> Desk<'a> {
-    fn new(options: &'a Options) -> Desk<'a> {
+    pub(super) fn new(options: &'a Options) -> Desk<'a> {
         Desk {
             catalogue: &options.catalogue,
             notation: options.notation,
@@ -336,7 +336,11 @@ impl<'a> Desk<'a> {
 
     /// Draws the present picture, or the one that is kept, unless it is the one that is
     /// shown; false when the surface is lost.
-    fn draw(&mut self, stage: &mut dyn Stage, surface: &mut impl Surface) -> io::Result<bool> {
+    pub(super) fn draw(
+        &mut self,
+        stage: &mut dyn Stage,
+        surface: &mut impl Surface,
+    ) -> io::Result<bool> {
         let (width, height) = surface.size()?;
         let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
         let present = stage.reading();
@@ -609,7 +613,7 @@ impl<'a> Desk<'a> {
     }
 
     /// Does what a key or the mouse asks for; true to quit.
-    fn on_event(
+    pub(super) fn on_event(
         &mut self,
         event: &Event,
         stage: &mut dyn Stage,

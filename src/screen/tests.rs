@@ -21,6 +21,7 @@ use ratatui::layout::Rect;
 
 pub(super) mod any_size;
 mod pictures;
+mod scenes;
 mod teaching;
 mod the_loop;
 

@@ -1,8 +1,23 @@
-//! What the panels look like, as text.
+//! What the panels look like, as text, where no scene at the keyboard shows it.
 
 use super::*;
 
-/// Every scene, with the name that its pictures have.
+/// What no scene at the keyboard shows: rare states, and ends of what there is. These
+/// are pictures.
+fn rare() -> Vec<(&'static str, Scene)> {
+    vec![
+        ("nothing", Scene::nothing()),
+        ("fifth", Scene::fifth()),
+        ("one_center", Scene::one_center()),
+        ("upper", Scene::upper()),
+        ("file", Scene::file()),
+        ("ended", Scene::ended()),
+        ("lost", Scene::lost()),
+        ("harmony_guessed", Scene::dorian().harmonized()),
+    ]
+}
+
+/// Every scene, with its name.
 fn scenes() -> Vec<(&'static str, Scene)> {
     let help = Scene {
         help: true,
@@ -12,23 +27,15 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         way: Way::Teaching,
         ..Scene::wandering().explained()
     };
-    vec![
-        ("nothing", Scene::nothing()),
-        ("fifth", Scene::fifth()),
+    let mut all = vec![
         ("dorian", Scene::dorian()),
         ("wandering", Scene::wandering()),
         ("stopped", Scene::stopped()),
-        ("one_center", Scene::one_center()),
         ("whole_tone", Scene::whole_tone()),
-        ("upper", Scene::upper()),
         ("quartal", Scene::quartal()),
-        ("file", Scene::file()),
-        ("ended", Scene::ended()),
-        ("lost", Scene::lost()),
         ("help", help),
         ("why", Scene::wandering().explained()),
         ("harmony", Scene::wandering().harmonized()),
-        ("harmony_guessed", Scene::dorian().harmonized()),
         ("harmony_minor", Scene::dominant().harmonized()),
         ("harmony_why", Scene::wandering().explained().harmonized()),
         ("teaching", ways(Way::Teaching)),
@@ -36,7 +43,9 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         ("looking_back", ways(Way::LookingBack)),
         ("hidden", hidden()),
         ("pinned", pinned()),
-    ]
+    ];
+    all.extend(rare());
+    all
 }
 
 fn ways(way: Way) -> Scene {
@@ -69,7 +78,7 @@ fn pinned() -> Scene {
 }
 
 fn pictures(width: u16, height: u16, glyphs: Glyphs, suffix: &str) {
-    for (name, scene) in scenes() {
+    for (name, scene) in rare() {
         let text = scene.text(width, height, glyphs);
         insta::assert_snapshot!(format!("{name}_{width}x{height}{suffix}"), text);
     }
@@ -87,19 +96,7 @@ fn on_a_wider_one() {
 
 #[test]
 fn on_a_projector() {
-    for (name, scene) in [
-        ("dorian", Scene::dorian()),
-        ("wandering", Scene::wandering()),
-        ("upper", Scene::upper()),
-        ("why", Scene::wandering().explained()),
-        ("harmony", Scene::wandering().harmonized()),
-        ("harmony_minor", Scene::dominant().harmonized()),
-        ("teaching", ways(Way::Teaching)),
-        ("looking_back", ways(Way::LookingBack)),
-    ] {
-        let text = scene.text(240, 67, Glyphs::Unicode);
-        insta::assert_snapshot!(format!("{name}_240x67"), text);
-    }
+    pictures(240, 67, Glyphs::Unicode, "");
 }
 
 #[test]
@@ -116,21 +113,7 @@ fn in_ascii() {
             assert_eq!(odd, "", "{name} at {width}x{height}");
         }
     }
-    let why = Scene::wandering().explained();
-    for (name, scene) in [
-        ("wandering", Scene::wandering()),
-        ("file", Scene::file()),
-        ("upper", Scene::upper()),
-        ("why", why),
-        ("harmony", Scene::wandering().harmonized()),
-        ("teaching", ways(Way::Teaching)),
-        ("looking_back", ways(Way::LookingBack)),
-    ] {
-        let text = scene.text(80, 24, Glyphs::Ascii);
-        insta::assert_snapshot!(format!("{name}_80x24_ascii"), text);
-    }
-    let text = Scene::wandering().text(120, 36, Glyphs::Ascii);
-    insta::assert_snapshot!("wandering_120x36_ascii", text);
+    pictures(80, 24, Glyphs::Ascii, "_ascii");
 }
 
 /// Whatever the size and the keys: every action is on one of the help's pages, once.

@@ -1,0 +1,308 @@
+//! Pictures of the scenes in tests/scenarios/: played through the engine, keys pressed at
+//! the computer's keyboard, and the screen looked at.
+
+#[path = "../../../tests/common/scenario.rs"]
+mod scenario;
+
+use super::*;
+use crate::engine::{Event, Monitor};
+use crate::screen::run::{Desk, Surface};
+use crate::screen::{Intent, Options, Stage};
+use crossbeam_channel::{Receiver, never};
+use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
+use ratatui::style::Modifier;
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+use std::io;
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// What is expected of the engine is no business of the screen.
+type Scenario = scenario::Scenario<toml::Value>;
+
+/// A keyboard at which a scene is played.
+struct Playing {
+    monitor: Monitor,
+    history: History,
+    markers: Vec<Marker>,
+    rest: std::vec::IntoIter<(Time, Event)>,
+    next: Option<(Time, Event)>,
+    explanation: Option<Explanation>,
+    news: Receiver<()>,
+}
+
+impl Playing {
+    fn new(scenario: &Scenario) -> Result<Playing, String> {
+        let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone()))?;
+        let mut history = History::default();
+        for setting in scenario.settings()? {
+            monitor.on_event(Time::ZERO, setting, &mut history);
+        }
+        let mut rest = scenario.performance()?.into_iter();
+        Ok(Playing {
+            monitor,
+            history,
+            markers: Vec::new(),
+            next: rest.next(),
+            rest,
+            explanation: None,
+            news: never(),
+        })
+    }
+
+    fn advance_to(&mut self, at: Time) {
+        while let Some((when, event)) = self.next.filter(|e| e.0 < at) {
+            self.monitor.on_event(when, event, &mut self.history);
+            self.next = self.rest.next();
+        }
+        self.monitor.advance_to(at, &mut self.history);
+        self.history.advance_to(at);
+    }
+
+    fn say(&mut self, event: Event) {
+        let now = self.monitor.now();
+        self.monitor.on_event(now, event, &mut self.history);
+    }
+}
+
+impl Stage for Playing {
+    fn reading(&mut self) -> Reading {
+        self.monitor.reading()
+    }
+    fn explanation(&mut self) -> Option<Explanation> {
+        self.explanation
+    }
+    fn past(&mut self) -> (&History, &[Marker]) {
+        (&self.history, &self.markers)
+    }
+    fn source(&mut self) -> Source {
+        Source {
+            name: "Digital Piano".into(),
+            link: Link::Keyboard,
+            ..Source::default()
+        }
+    }
+    fn now(&self) -> Time {
+        self.monitor.now()
+    }
+    fn act(&mut self, intent: Intent) {
+        let at = self.monitor.now();
+        match intent {
+            Intent::Inertia(inertia) => self.say(Event::Inertia(inertia)),
+            Intent::Set(event) => self.say(event),
+            Intent::Pin(pinned) => self.say(Event::Pin(pinned)),
+            Intent::HomeIs(note) => self.say(Event::HomeIs(note)),
+            Intent::Aside(on) => self.say(Event::Aside(on)),
+            Intent::Explain => self.explanation = self.monitor.case().map(|c| c.explain()),
+            Intent::Mark => self.markers.push(Marker {
+                at,
+                about: Some(self.history.phrase_before(at)),
+                name: (self.markers.len() + 1).to_string(),
+            }),
+            Intent::KeepLast => self.markers.push(Marker {
+                at,
+                about: Some((at - Time::millis(30_000), at)),
+                name: "kept 1".into(),
+            }),
+            Intent::Pause
+            | Intent::Seek(_)
+            | Intent::SeekTo(_)
+            | Intent::Speed(_)
+            | Intent::Repeat => panic!("{intent:?} is for files"),
+        }
+    }
+    fn news(&self) -> &Receiver<()> {
+        &self.news
+    }
+    fn failed(&mut self) -> Option<String> {
+        None
+    }
+    fn patience(&self) -> Duration {
+        Duration::from_secs(1)
+    }
+}
+
+/// Keeps the last picture.
+struct Paper {
+    size: (u16, u16),
+    last: Buffer,
+}
+
+impl Surface for Paper {
+    fn size(&self) -> io::Result<(u16, u16)> {
+        Ok(self.size)
+    }
+    fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
+        self.last = picture.clone();
+        Ok(true)
+    }
+    fn forget(&mut self) {}
+    fn mouse(&mut self, _: bool) -> io::Result<()> {
+        Ok(())
+    }
+    fn suspend(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+    fn stop(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+    fn resume(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+fn key(name: &str) -> Result<event::Event, String> {
+    let code = match name {
+        "Enter" => KeyCode::Enter,
+        "Esc" => KeyCode::Esc,
+        "Up" => KeyCode::Up,
+        "Down" => KeyCode::Down,
+        "End" => KeyCode::End,
+        "Space" => KeyCode::Char(' '),
+        sign => match sign.parse() {
+            Ok(c) => KeyCode::Char(c),
+            Err(_) => return Err(format!("'{name}' is no key")),
+        },
+    };
+    let key = KeyEvent::new(code, KeyModifiers::NONE);
+    Ok(event::Event::Key(key))
+}
+
+/// The last so long is looked at as a player would: labels settle.
+const SETTLING: Time = Time::millis(1000);
+/// So often.
+const LOOK: Time = Time::millis(50);
+
+/// Plays until `look`, with the keys that are pressed on the way, and draws.
+fn seen(
+    scenario: &Scenario,
+    look: &scenario::Look,
+    size: (u16, u16),
+    glyphs: Glyphs,
+    palette: Palette,
+) -> Result<Buffer, String> {
+    let options = Options {
+        notation: Notation {
+            glyphs,
+            ..Notation::default()
+        },
+        palette,
+        depth: None,
+        terminal: Depth::default(),
+        way: Way::Playing,
+        panels: Panels::default(),
+        keys: Keys::default(),
+        mouse: true,
+        jobs: Vec::new(),
+        catalogue: Arc::new(Catalogue::standard().clone()),
+        log: None,
+        hint: false,
+        updates: never(),
+    };
+    let mut desk = Desk::new(&options);
+    let mut playing = Playing::new(scenario)?;
+    let area = Rect::new(0, 0, size.0, size.1);
+    let mut paper = Paper {
+        size,
+        last: Buffer::empty(area),
+    };
+    let mut draw = |desk: &mut Desk, playing: &mut Playing| {
+        desk.draw(playing, &mut paper).map_err(|e| e.to_string())
+    };
+    let mut settle = |desk: &mut Desk, playing: &mut Playing, at: Time| {
+        let mut now = playing.monitor.now().max(at - SETTLING);
+        while now < at {
+            playing.advance_to(now);
+            draw(desk, playing)?;
+            now += LOOK;
+        }
+        playing.advance_to(at);
+        draw(desk, playing)
+    };
+    for &(when, name) in &look.press {
+        settle(&mut desk, &mut playing, when)?;
+        let mut nobody = Paper {
+            size,
+            last: Buffer::empty(area),
+        };
+        desk.on_event(&key(name)?, &mut playing, &mut nobody)
+            .map_err(|e| e.to_string())?;
+    }
+    settle(&mut desk, &mut playing, look.at)?;
+    // What was asked for by the last key has come.
+    settle(&mut desk, &mut playing, look.at)?;
+    Ok(paper.last)
+}
+
+/// The signs by which letters differ where there is no colour: dim, bold, underlined and
+/// reversed, each a bit of a hexadecimal digit. A row without any is left out.
+fn marks(buf: &Buffer) -> String {
+    let all = [
+        Modifier::DIM,
+        Modifier::BOLD,
+        Modifier::UNDERLINED,
+        Modifier::REVERSED,
+    ];
+    let mut text = String::new();
+    for y in 0..buf.area.height {
+        let row: String = (0..buf.area.width)
+            .map(|x| {
+                let modifier = buf[(x, y)].modifier;
+                let bits = all.iter().enumerate();
+                let bits = bits.map(|(i, &m)| u32::from(modifier.contains(m)) << i);
+                let sum = bits.sum();
+                match sum {
+                    0 => ' ',
+                    n => char::from_digit(n, 16).unwrap_or('?'),
+                }
+            })
+            .collect();
+        if !row.trim().is_empty() {
+            let _ = writeln!(text, "{y:3} {}", row.trim_end());
+        }
+    }
+    text
+}
+
+fn scenarios() -> Vec<(String, Scenario)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scenarios");
+    let files = std::fs::read_dir(folder).expect("tests/scenarios");
+    let paths: BTreeSet<_> = files.map(|f| f.expect("a file").path()).collect();
+    let toml = paths
+        .iter()
+        .filter(|p| p.extension().is_some_and(|e| e == "toml"));
+    let read = toml.map(|path| {
+        let name = path.file_stem().unwrap_or_default().to_string_lossy();
+        let text = std::fs::read_to_string(path).expect("a text");
+        let scenario = Scenario::read(&text).unwrap_or_else(|e| panic!("{name}: {e}"));
+        (name.into_owned(), scenario)
+    });
+    read.collect()
+}
+
+/// Every picture in every size, in ASCII, and without colour.
+#[test]
+fn every_picture_of_every_scene() {
+    let mut number = 0;
+    for (name, scenario) in scenarios() {
+        for look in scenario.looks().expect("read before") {
+            let see = |size, glyphs, palette| {
+                seen(&scenario, &look, size, glyphs, palette)
+                    .unwrap_or_else(|e| panic!("{name}, {}: {e}", look.name))
+            };
+            let mut all = format!("{} at {}\n", name, scenario.where_is(look.at));
+            for size in [(60, 18), (80, 24), (120, 36), (240, 67)] {
+                let buf = see(size, Glyphs::Unicode, Palette::Dark);
+                let _ = write!(all, "\n== {}x{}\n{}\n", size.0, size.1, as_text(&buf));
+            }
+            let buf = see((80, 24), Glyphs::Ascii, Palette::Plain);
+            let text = as_text(&buf);
+            assert!(text.is_ascii(), "{name}, {}: {text}", look.name);
+            let _ = write!(all, "\n== ASCII\n{text}\n\n== no colour\n{}", marks(&buf));
+            insta::assert_snapshot!(format!("{name}_{}", look.name), all);
+            number += 1;
+        }
+    }
+    assert!(number >= 12, "only {number} pictures");
+}
