@@ -4,17 +4,26 @@
 //! triads), and below them what is altered and how many chords both have. What is
 //! another on the right is marked by a sign and stands out; what stays is quiet.
 
+use super::chord::Label;
 use super::claim::{Claim, Reference, reference};
 use super::draw::{Look, Picture};
+use super::large::{self, AFAR};
 use super::pen::{Pen, columns, fit, fit_words};
+use super::strip::abbreviated;
 use crate::theory::{
-    Beside, Changes, Harmonized, Pair, Size, Spelling, Tonality, relatives as same_notes,
+    Beside, Changes, Harmonized, Pair, Place, Size, Spelling, Tonality, relatives as same_notes,
 };
 
 /// The fields of a side: the note, then numeral and label of the triad and the seventh.
 const FIELDS: usize = 5;
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, other: (Tonality, Spelling), look: &Look) {
+pub(super) fn draw(
+    pen: &mut Pen,
+    picture: &Picture,
+    other: (Tonality, Spelling),
+    label: &Label,
+    look: &Look,
+) {
     let (w, h) = (pen.width(), pen.height());
     if w < 24 || h < 4 {
         return;
@@ -43,11 +52,16 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, other: (Tonality, Spelling)
         look.catalogue,
         &look.notation,
     );
-    let rows: Vec<Row> = both
-        .pairs
-        .iter()
-        .map(|p| Row::new(&both, p, look))
-        .collect();
+    // On one tonic degrees are compared; of two centers what stands on the same note.
+    let pairs = match both.left.tonic == both.right.tonic {
+        true => both.pairs.clone(),
+        false => both.by_letter(),
+    };
+    let sounding = label.sonority().and_then(|s| s.chord());
+    let place = |h: &Harmonized| sounding.and_then(|chord| h.locate(chord));
+    let lit = [place(&both.left), place(&both.right)];
+    let row = |pair: &Pair| Row::new(&both, pair, lit, look);
+    let rows: Vec<Row> = pairs.iter().map(row).collect();
     let layout = Layout::new(&rows, w, h);
 
     // The names head their sides.
@@ -62,19 +76,25 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, other: (Tonality, Spelling)
     pen.put(1, 0, &text, styles.mode);
     let text = fit(&name(other), w.saturating_sub(layout.right), look.ascii());
     pen.put(layout.right, 0, &text, styles.mode);
-    let end = layout.end(rows.len() as u16).min(h - layout.foot);
+    let (end, lines) = match afar(pen, &rows, layout.right, look) {
+        Some(end) => (end, (h - end).min(3)),
+        None => {
+            let end = layout.end(rows.len() as u16).min(h - layout.foot);
+            for (at, row) in rows.iter().enumerate() {
+                let y = 1 + layout.first + at as u16 * layout.stride;
+                if y >= end {
+                    break;
+                }
+                row.draw(pen, y, &layout, look);
+            }
+            (end, layout.foot)
+        }
+    };
     for y in 0..end {
         pen.dot(layout.right - 2, y, look.sign('│', '|'), styles.faint);
     }
-    let foot = (end + 1).min(h - layout.foot);
-    for (at, row) in rows.iter().enumerate() {
-        let y = 1 + layout.first + at as u16 * layout.stride;
-        if y >= end {
-            break;
-        }
-        row.draw(pen, y, &layout, look);
-    }
-    for (i, text) in words(&both, &rows, layout.foot, w, look).iter().enumerate() {
+    let foot = (end + 1).min(h - lines);
+    for (i, text) in words(&both, &rows, lines, w, look).iter().enumerate() {
         let text = fit_words(text, w.saturating_sub(1), look.ascii());
         let style = if i == 0 { styles.strong } else { styles.text };
         pen.put(1, foot + i as u16, &text, style);
@@ -82,6 +102,47 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, other: (Tonality, Spelling)
     if reference.is_dim(picture) {
         pen.tint(0, h, styles.asleep);
     }
+}
+
+/// The triads in large letters, below the names, to be read from the back of the room;
+/// returns the row after the last. None where they have no room.
+fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
+    let count = rows.len() as u16;
+    let room = pen.height().saturating_sub(1);
+    let wide = |field: usize, of: &dyn Fn(&str) -> u16| -> u16 {
+        let texts = rows.iter().flat_map(|r| &r.sides);
+        texts.map(|s| of(&s[field])).max().unwrap_or(0)
+    };
+    let numeral = wide(1, &|t| large::width(t, large::Size::Four, false));
+    let label = wide(2, &large::wide_in_brackets);
+    // Its sign stands before a numeral.
+    let half = 2 + numeral + 2 + label;
+    if look.ascii() || room < count * AFAR || half + 4 > right || right + half > pen.width() {
+        return None;
+    }
+    let stride = (room.saturating_sub(2) / count.max(1)).clamp(AFAR, AFAR + 1);
+    let top = 1 + u16::from(room > count * stride);
+    let styles = look.styles();
+    for (at, row) in rows.iter().enumerate() {
+        let y = top + at as u16 * stride;
+        for (side, x) in [1, right].into_iter().enumerate() {
+            let texts = &row.sides[side];
+            let lit = row.lit[side].is_some();
+            let changed = side == 1 && (row.signs[0].is_some() || row.moved || row.single);
+            let plain = match side {
+                0 => [styles.numeral, styles.text],
+                _ if changed => [styles.away; 2],
+                _ => [styles.quiet; 2],
+            };
+            let [first, second] = if lit { [styles.chord; 2] } else { plain };
+            if let (1, Some(sign)) = (side, row.signs[0]) {
+                pen.dot(x, y + 2, sign.char(look), styles.away);
+            }
+            large::write(pen, (x + 2, y), &texts[1], large::Size::Four, first, false);
+            large::in_brackets(pen, (x + 4 + numeral, y), &texts[2], lit, second);
+        }
+    }
+    Some(top + count * stride)
 }
 
 /// What changes, for its sign: as `harmonize --beside` has them.
@@ -127,6 +188,8 @@ struct Row {
     sides: [[String; FIELDS]; 2],
     /// Of the triad and the seventh.
     signs: [Option<Sign>; 2],
+    /// Which chord of each side sounds.
+    lit: [Option<Size>; 2],
     /// The note on the right is another.
     moved: bool,
     /// One side alone has it.
@@ -134,7 +197,7 @@ struct Row {
 }
 
 impl Row {
-    fn new(both: &Beside, pair: &Pair, look: &Look) -> Row {
+    fn new(both: &Beside, pair: &Pair, lit: [Option<Place>; 2], look: &Look) -> Row {
         let side = |h: &Harmonized, at: Option<usize>| -> [String; FIELDS] {
             let Some(step) = at.and_then(|at| h.usual().get(at)) else {
                 return Default::default();
@@ -155,6 +218,10 @@ impl Row {
         Row {
             sides: [side(&both.left, pair.left), side(&both.right, pair.right)],
             signs: pair.changes.map(Sign::of),
+            lit: [(pair.left, lit[0]), (pair.right, lit[1])].map(|(at, lit)| {
+                let lit = lit.filter(|p| p.form == 0 && Some(p.at) == at)?;
+                lit.size
+            }),
             moved: left.is_some() && right.is_some() && left != right,
             single: left.is_none() || right.is_none(),
         }
@@ -185,7 +252,15 @@ impl Row {
                 };
                 let (x, y) = (x + at, y + below);
                 let room = layout.half.saturating_sub(at);
-                pen.put(x, y, &fit(text, room, look.ascii()), style);
+                // In the order of the fields.
+                let size = [None, None, Some(Size::Triad), None, Some(Size::Seventh)][field];
+                let lit = size.is_some() && self.lit[side] == size;
+                let style = if lit { styles.lit } else { style };
+                let end = pen.put(x, y, &fit(text, room, look.ascii()), style);
+                if lit {
+                    pen.dot(x - 1, y, '[', style);
+                    pen.dot(end, y, ']', style);
+                }
                 // Before the numeral stands what is another.
                 if let (1, 1 | 3, Some(sign)) = (side, field, sign) {
                     pen.dot(x - 1, y, sign.char(look), styles.away);
@@ -392,6 +467,7 @@ pub(super) fn relatives(pen: &mut Pen, picture: &Picture, look: &Look) {
 
 struct Relative {
     center: String,
+    mode: String,
     name: String,
     present: bool,
     heard: bool,
@@ -407,6 +483,7 @@ impl Relative {
         all.into_iter()
             .map(|(t, tonic)| Relative {
                 center: look.notation.name(tonic),
+                mode: look.notation.mode(t, look.catalogue),
                 name: format!(
                     "{} {}",
                     look.notation.name(tonic),
@@ -467,7 +544,26 @@ fn one_row(pen: &mut Pen, all: &[Relative], x: u16, look: &Look) {
     let short: Vec<String> = all.iter().map(short).collect();
     let long = |texts: &[String]| texts.iter().map(|t| columns(t) + 2).sum::<u16>();
     let bare: Vec<String> = all.iter().map(|r| r.center.clone()).collect();
-    let (x, texts) = [(x, &whole), (x, &short), (0, &short), (0, &bare)]
+    // The modes in three letters, the present one whole where that has room.
+    let letters = |r: &Relative| format!("{} {}", r.center, abbreviated(&r.mode, 3));
+    let own = |r: &Relative| {
+        if r.present {
+            r.name.clone()
+        } else {
+            letters(r)
+        }
+    };
+    let cut: Vec<String> = all.iter().map(own).collect();
+    let all_cut: Vec<String> = all.iter().map(letters).collect();
+    let ways = [
+        (x, &whole),
+        (x, &cut),
+        (x, &all_cut),
+        (x, &short),
+        (0, &short),
+        (0, &bare),
+    ];
+    let (x, texts) = ways
         .into_iter()
         .find(|(x, texts)| x + long(texts) <= w)
         .unwrap_or((0, &bare));

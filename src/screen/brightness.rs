@@ -2,13 +2,15 @@
 //! from Lydian down to Locrian, and the one note that each step alters.
 //!
 //! Rows: a caption, a row a mode, and where there is room a line or two in words. With
-//! twice as many rows each step stands between its modes. The modes keep their rows
+//! twice as many rows each step stands between its modes; with four times as many the
+//! modes are to be read from the back of the room. The modes keep their rows
 //! whatever is played; only where not all have room they move, the present one in the
 //! middle. Brackets are the present mode, round ones what is heard beside a pin, a
 //! pointer the chosen one. A mode of another family points at the row that is as bright.
 
 use super::claim::{self, Claim, Reference, reference};
 use super::draw::{Look, Picture};
+use super::large::{self, AFAR};
 use super::pen::{Pen, columns, fit, fit_words};
 use crate::theory::{
     Catalogue, Degree, Mode, ModeId, Shade, Spelling, Tonality, alterations, brightness_order,
@@ -284,8 +286,63 @@ impl<'a> Ladder<'a> {
         (chosen, middle.unwrap_or(self.rungs.len() / 2))
     }
 
+    /// The modes in large letters, below the caption, and at the right the step to each;
+    /// returns the row after the last. None where they have no room.
+    fn afar(&self, pen: &mut Pen, rows: u16, look: &Look) -> Option<u16> {
+        let count = self.rungs.len() as u16;
+        let text = |r: &Rung| match r.said {
+            Said::Open | Said::Guess => format!("{}?", r.name),
+            _ => r.name.clone(),
+        };
+        // A question mark may follow the name.
+        let name = |r: &Rung| large::wide_in_brackets(&format!("{}?", r.name));
+        let name = self.rungs.iter().map(name).max().unwrap_or(0);
+        let steps = |r: &Rung| r.step.iter().flatten().map(|s| columns(s)).max();
+        let step = self.rungs.iter().filter_map(steps).max().unwrap_or(0);
+        let x = 2 + name + 1;
+        if look.ascii() || rows < count * AFAR || x + step > pen.width() {
+            return None;
+        }
+        let styles = look.styles();
+        let stride = (rows / count.max(1)).min(AFAR + 1);
+        let top = 1 + u16::from(rows > count * stride);
+        for (at, rung) in self.rungs.iter().enumerate() {
+            let y = top + at as u16 * stride;
+            let style = match rung.said {
+                Said::Present => styles.chord,
+                Said::Guess => styles.asleep,
+                Said::Heard => styles.home,
+                Said::Open => styles.strong,
+                Said::Nothing if rung.chosen => styles.strong,
+                Said::Nothing => styles.text,
+            };
+            let lit = matches!(rung.said, Said::Present | Said::Guess);
+            large::in_brackets(pen, (2, y), &text(rung), lit, style);
+            if rung.said == Said::Heard {
+                pen.put(x, y, "(heard)", styles.home);
+            }
+            if rung.chosen {
+                for row in y..y + AFAR - 1 {
+                    pen.dot(0, row, look.sign('▸', '>'), styles.center);
+                }
+            }
+            for (i, text) in rung.step.iter().flatten().enumerate() {
+                let style = if i == 0 { styles.away } else { styles.quiet };
+                pen.put(x, y + 1 + i as u16, text, style);
+            }
+            if let Some((name, _)) = self.beside.as_ref().filter(|b| b.1 == at) {
+                let text = format!("{}[{name}]", look.sign("◂", "<"));
+                pen.put(x, y, &fit(&text, pen.width() - x, look.ascii()), styles.lit);
+            }
+        }
+        Some(top + count * stride)
+    }
+
     /// The modes, below the caption in so many rows; returns the row after the last.
     fn rows(&self, pen: &mut Pen, rows: u16, look: &Look) -> u16 {
+        if let Some(end) = self.afar(pen, rows, look) {
+            return end;
+        }
         let count = self.rungs.len();
         let apart = rows as usize >= 2 * count - 1;
         let shown = match apart {

@@ -190,7 +190,7 @@ fn names(buf: &mut Buffer, p: &Places, picture: &Picture, view: &View, look: &Lo
     let mut pen = Pen::new(buf, p.scale);
     match other(picture, view) {
         _ if p.scale.is_empty() => {}
-        Some(other) => beside::draw(&mut pen, picture, other, look),
+        Some(other) => beside::draw(&mut pen, picture, other, &view.label, look),
         None => scale::draw(&mut pen, picture, &view.label, look),
     }
     brightness::draw(

@@ -1,5 +1,6 @@
 //! Looking back: the whole sitting, one lane a center, in the order of fifths with home
-//! in the middle. The tonal plan is a line that wanders through the lanes.
+//! in the middle: the one that has been home longest, so that the lanes stay where they
+//! are when the music moves its home. The tonal plan is a line that wanders through them.
 //!
 //! The lanes are a circle: where the line crosses the seam between the top and the bottom
 //! one, it leaves at one edge and comes back at the other.
@@ -17,8 +18,8 @@ use crate::time::Time;
 
 /// One a center.
 const LANES: u16 = 12;
-/// Home's place from the top: six fifths on the sharp side above it, five below.
-const HOME: u16 = 6;
+/// The middle's place from the top: six fifths on the sharp side above it, five below.
+const MIDDLE: u16 = 6;
 /// Below this there is the strip instead.
 const SMALLEST: (u16, u16) = (48, LANES + 1);
 /// The most rows a lane has: a large name and the line.
@@ -61,36 +62,57 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look:
 
 /// Which center is in which lane.
 struct Order {
-    home: Spelling,
-    /// Home is known: else the lanes stand around what is in its place.
-    known: bool,
+    /// In the middle: what has been home longest until now; else what is in its place.
+    middle: Spelling,
+    /// Home at the moment.
+    home: Option<PitchClass>,
+    /// What each center was last called, where it has been one.
+    said: [Option<Spelling>; 12],
 }
 
 impl Order {
-    /// Around the home of the present.
     fn new(picture: &Picture, look: &Look) -> Order {
-        let homes = picture.history.plan().home.iter();
-        let last = homes.rev().find(|r| r.start <= picture.now);
-        let home = last.map(|r| r.placed(&look.notation, look.catalogue).1);
+        let begun = |r: &&Region| r.start <= picture.now;
+        let homes = || picture.history.plan().home.iter().filter(begun);
+        let mut long = [Time::ZERO; 12];
+        for r in homes() {
+            let time = &mut long[r.tonality.center.index()];
+            *time += r.end.min(picture.now).since(r.start);
+        }
+        // Of equals the one that was home first.
+        let most = homes().map(|r| long[r.tonality.center.index()]).max();
+        let longest = homes().find(|r| Some(long[r.tonality.center.index()]) == most);
+        let home = longest.map(|r| r.placed(&look.notation, look.catalogue).1);
         let here = picture.reading.here.map(|e| e.tonic);
+        let mut said = [None; 12];
+        for r in picture.history.plan().regions.iter().filter(begun) {
+            let (t, tonic) = r.placed(&look.notation, look.catalogue);
+            said[t.center.index()] = Some(tonic);
+        }
         Order {
-            home: home.or(here).unwrap_or(Spelling::C),
-            known: home.is_some(),
+            said,
+            middle: home.or(here).unwrap_or(Spelling::C),
+            home: homes().next_back().map(|r| r.tonality.center),
         }
     }
 
     /// Counted from the top.
     fn lane(&self, center: PitchClass) -> u16 {
         // A fifth is seven semitones, and seven times seven is one more than four octaves.
-        let above = center.index() + 12 - self.home.pitch_class().index();
+        let above = center.index() + 12 - self.middle.pitch_class().index();
         let fifths = (above * 7 % 12) as u16;
-        (HOME + LANES - fifths) % LANES
+        (MIDDLE + LANES - fifths) % LANES
     }
 
-    /// What a lane is called: on the line of fifths around home, as far as one accidental
-    /// goes.
+    /// What a lane is called: as its center was said, else on the line of fifths around
+    /// the middle, as far as one accidental goes.
     fn name(&self, lane: u16) -> Spelling {
-        let fifths = i16::from(self.home.fifths()) + HOME as i16 - lane as i16;
+        let up = i32::from(MIDDLE) - i32::from(lane);
+        let center = self.middle.pitch_class().up(7 * up);
+        if let Some(said) = self.said[center.index()] {
+            return said;
+        }
+        let fifths = i16::from(self.middle.fifths()) + MIDDLE as i16 - lane as i16;
         let note = Spelling::at(fifths as i8);
         match note.accidental() {
             -1..=1 => note,
@@ -521,7 +543,7 @@ impl Lanes<'_> {
         let styles = look.styles();
         for lane in 0..LANES {
             let name = look.notation.name(self.order.name(lane));
-            let home = lane == HOME && self.order.known;
+            let home = self.order.home.is_some_and(|h| self.order.lane(h) == lane);
             let style = if home { styles.home } else { styles.lane };
             let wide = large::width(&name, p.size, look.ascii());
             let x = p.gutter.saturating_sub(wide + 2);

@@ -2,13 +2,15 @@
 //! each degree, what in them differs from the parallel major or minor, and the chord
 //! that sounds in brackets.
 //!
-//! Where there are rows enough a degree has a row, and its notes where there is room;
+//! With rows enough for large letters it is to be read from the back of the room. Else
+//! where there are rows enough a degree has a row, and its notes where there is room;
 //! else a column. With twice as many rows the degrees stand apart, to be read from afar;
 //! notes without room beside their chords go between the degrees.
 
 use super::chord::Label;
 use super::claim::{Claim, reference};
 use super::draw::{Look, Picture};
+use super::large::{self, AFAR};
 use super::pen::{Pen, columns, fit};
 use crate::theory::{Harmonized, Place, Size, Spelling, Stack, Step, Tonality, spell_degree};
 use ratatui::style::Style;
@@ -43,6 +45,12 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look)
     }
     legend(pen, x + 2, &scale, look);
     let usual = scale.usual().len();
+    if Table::new(&scale, place, 0, look).afar(pen, look) {
+        if reference.is_dim(picture) {
+            pen.tint(0, h, styles.asleep);
+        }
+        return;
+    }
     let spare = usize::from(h).saturating_sub(usual + 1);
     let all = Table::new(&scale, place, spare, look);
     if usual < usize::from(h) {
@@ -166,6 +174,72 @@ impl Table {
 
     fn is_lit(&self, at: usize, size: Size) -> bool {
         self.lit == Some((at, Some(size)))
+    }
+
+    /// In large letters: numerals, triads, sevenths, and their marks. False where they
+    /// have no room.
+    fn afar(&self, pen: &mut Pen, look: &Look) -> bool {
+        let count = self.rows.len() as u16;
+        let room = pen.height().saturating_sub(1);
+        if look.ascii() || count == 0 || room < count * AFAR {
+            return false;
+        }
+        let wide = |of: &dyn Fn(&Cell) -> u16, half: usize| -> u16 {
+            let cells = self.rows.iter().filter_map(|r| r[half].as_ref());
+            cells.map(of).max().unwrap_or(0)
+        };
+        let numeral: [u16; 2] =
+            [0, 1].map(|i| wide(&|c| large::width(&c.numeral, large::Size::Four, false), i));
+        let label: [u16; 2] = [0, 1].map(|i| wide(&|c| large::wide_in_brackets(&c.label), i));
+        // A blank, the marks, and air before the next chord.
+        let half = |i: usize| numeral[i] + 2 + label[i] + 3;
+        let whole = 1 + half(0) + 3 + half(1) <= pen.width();
+        if 1 + half(0) > pen.width() {
+            return false;
+        }
+        let spare = match whole {
+            true => pen.width() - (1 + half(0) + 3 + half(1)),
+            false => 0,
+        };
+        let stride = (room / count).min(AFAR + 1);
+        let top = 1 + u16::from(room > count * stride);
+        for (at, row) in self.rows.iter().enumerate() {
+            let y = top + at as u16 * stride;
+            let mut x = 1;
+            for (i, size) in Size::BOTH
+                .into_iter()
+                .enumerate()
+                .take(1 + usize::from(whole))
+            {
+                if let Some(cell) = &row[i] {
+                    let lit = self.is_lit(at, size);
+                    let alone = i == 0 && self.lit == Some((at, None));
+                    let numeral_style = match lit || alone {
+                        true => look.styles().chord,
+                        false => look.styles().numeral,
+                    };
+                    let plain = if lit {
+                        look.styles().chord
+                    } else {
+                        look.styles().text
+                    };
+                    large::write(
+                        pen,
+                        (x, y),
+                        &cell.numeral,
+                        large::Size::Four,
+                        numeral_style,
+                        false,
+                    );
+                    let start = x + numeral[i] + 2;
+                    large::in_brackets(pen, (start, y), &cell.label, lit, plain);
+                    let after = start + label[i] + 1;
+                    marks(pen, (after, y + 2), cell.differs, cell.characteristic, look);
+                }
+                x += half(i) + 3 + spare.min(8);
+            }
+        }
+        true
     }
 
     /// One row a degree, below the caption.

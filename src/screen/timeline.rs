@@ -391,26 +391,30 @@ pub(super) fn markers(
             pen.dot(gutter + x, below, look.sign('╵', '\''), styles.strong);
         }
     }
-    for (i, &(x, b, m)) in in_view.iter().enumerate() {
-        let end = in_view.get(i + 1).map_or(window.count, |next| next.0);
+    let mut after = in_view.chunk_by(|a, b| a.0 == b.0).peekable();
+    while let Some(together) = after.next() {
+        let end = after.peek().map_or(window.count, |next| next[0].0);
+        let (x, b, _) = together[0];
         // Begun before what is in view, it has no sign.
-        let sign = match window.at(moment(m)) {
-            Some(_) => look.sign("▾", "v "),
-            None => "",
+        let sign = match together.iter().any(|m| window.at(moment(m.2)).is_some()) {
+            true => look.sign("▾", "v "),
+            false => "",
         };
-        let after = pen.put(gutter + x, y, sign, styles.strong);
-        let room = end.saturating_sub(after - gutter + 1);
-        if room < 2 && columns(&m.name) > room {
+        let names: Vec<&str> = together.iter().map(|m| m.2.name.as_str()).collect();
+        let names = names.join(", ");
+        let start = pen.put(gutter + x, y, sign, styles.strong);
+        let room = end.saturating_sub(start - gutter + 1);
+        if room < 2 && columns(&names) > room {
             continue;
         }
-        let name = fit(&m.name, room, look.ascii());
-        let under = match rows < 2 && m.about.is_some() {
-            true => within(&name, (b + gutter).saturating_sub(after)),
+        let name = fit(&names, room, look.ascii());
+        let under = match rows < 2 && together[0].2.about.is_some() {
+            true => within(&name, (b + gutter).saturating_sub(start)),
             false => 0,
         };
         let (under, beyond) = name.split_at(under);
         let underlined = styles.text.add_modifier(Modifier::UNDERLINED);
-        let x = pen.put(after, y, under, underlined);
+        let x = pen.put(start, y, under, underlined);
         pen.put(x, y, beyond, styles.text);
     }
     if !in_view.is_empty() {

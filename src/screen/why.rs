@@ -4,6 +4,7 @@
 use super::claim::{self, Claim};
 use super::draw::{Look, Picture, length};
 use super::pen::{Pen, columns, fit, fit_words};
+use super::strip::abbreviated;
 use crate::engine::{Cause, Explanation, What};
 use crate::plan::Open;
 use crate::theory::{PitchClassSet, Spelling, Tonality, spell_degree};
@@ -81,7 +82,7 @@ impl<'a> Told<'a> {
         con.map(|c| self.item(c)).collect()
     }
 
-    /// `D in the bass +0.41`.
+    /// `D in the bass +41`.
     fn item(&self, c: &Cause) -> String {
         let words = words(c.what, self.e, self.look);
         format!("{words} {}", figure(self.change(c), self.look))
@@ -103,7 +104,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let pro = causes.iter().filter(|c| told.change(c) > 0.0);
     let pro: Vec<String> = pro.map(|c| told.item(c)).collect();
     let con = told.against();
-    let name = format!("{} {:.2}", told.name(), told.probability());
+    let name = format!("{} {}", told.name(), percent(told.probability()));
     let ascii = look.ascii();
     let x = pen.put(
         CAPTION,
@@ -196,11 +197,11 @@ pub(super) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
     }
 }
 
-/// `G Mixolydian, 0.88: mostly because G is in the bass and F, not F♯, was heard.` As
+/// `G Mixolydian, 88 %: mostly because G is in the bass and F, not F♯, was heard.` As
 /// many reasons as there is room for.
 fn headline(pen: &mut Pen, told: &Told, causes: &[Cause], rows: u16, look: &Look) {
     let styles = look.styles();
-    let name = format!("{}, {:.2}", told.name(), told.probability());
+    let name = format!("{}, {}", told.name(), percent(told.probability()));
     let open = match told.center {
         true => "; its mode is still open",
         false => "",
@@ -308,9 +309,10 @@ impl Columns {
     fn new(w: u16) -> Columns {
         let (words, otherwise) = match w {
             0..40 => (13, 0),
-            40..56 => (13, 12),
-            56..84 => (18, 18),
-            84..120 => (23, 24),
+            40..44 => (13, 12),
+            44..56 => (15, 13),
+            56..84 => (19, 19),
+            84..120 => (26, 24),
             _ => (26, 34),
         };
         // Between the columns a blank, between figure and what follows it too.
@@ -335,7 +337,7 @@ impl Columns {
         pen.put(0, y, "what was heard", quiet);
         if self.half >= 6 {
             pen.put_right(self.axis, y, "takes ", quiet);
-            pen.put(self.axis + 2, y, "adds", quiet);
+            pen.put(self.axis + 2, y, "adds, of 100", quiet);
         }
         if self.otherwise > 0 {
             pen.put(self.other, y, "without it", quiet);
@@ -346,14 +348,12 @@ impl Columns {
         let look = told.look;
         let styles = look.styles();
         let ascii = look.ascii();
-        let words = told.row_words(cause.what, self.words < 18);
-        pen.put(0, y, &fit(&words, self.words, ascii), styles.text);
+        let words = told.row_words(cause.what, self.words, ascii);
+        pen.put(0, y, &words, styles.text);
         self.bar(pen, y, told.change(cause) / full, look);
         let figure = figure(told.change(cause), look);
         pen.put_right(self.figure + 5, y, &figure, styles.text);
-        if let Some(text) = told.instead(cause, self.otherwise < 18) {
-            let text = format!("else {text}");
-            let text = fit_words(&text, self.otherwise, ascii);
+        if let Some(text) = told.instead(cause, self.otherwise, ascii) {
             pen.put(self.other, y, &text, styles.contender);
         }
     }
@@ -412,32 +412,51 @@ impl Told<'_> {
         }
     }
 
-    /// What would be said without it, if that is something else: `D Aeolian`, on the
-    /// same center in short `Aeolian`.
-    fn instead(&self, cause: &Cause, short: bool) -> Option<String> {
+    /// What would be said without it, if that is something else, in as much as there is
+    /// room for: `else D Aeolian`, `else Aeolian`, `else D Aeol`.
+    fn instead(&self, cause: &Cause, room: u16, ascii: bool) -> Option<String> {
         let (t, tonic) = cause.instead?;
-        let same = t.center == self.e.likeliest.center;
-        match (
-            self.center && same,
-            short && t.center == self.e.tonality.center,
-        ) {
-            (true, _) => None,
-            (_, true) => Some(self.look.notation.mode(t, self.look.catalogue)),
-            _ => Some(self.otherwise(t, tonic)),
+        let look = self.look;
+        if self.center && t.center == self.e.likeliest.center {
+            return None;
         }
+        let mut names = vec![self.otherwise(t, tonic)];
+        if !self.center {
+            let mode = look.notation.mode(t, look.catalogue);
+            if t.center == self.e.tonality.center {
+                names.push(mode.clone());
+            }
+            let center = look.center(t, tonic);
+            let short = [5, 4, 3].map(|letters| abbreviated(&mode, letters));
+            names.extend(short.map(|mode| format!("{center} {mode}")));
+        }
+        let texts: Vec<String> = names.iter().map(|n| format!("else {n}")).collect();
+        let fits = texts.iter().find(|t| columns(t) <= room).or(texts.last());
+        fits.map(|text| fit(text, room, ascii))
     }
 
-    /// `G in the bass`, `B♭ heard`, `G7 two seconds ago`, `ends on G`.
-    fn row_words(&self, what: What, short: bool) -> String {
-        let plain = words(what, self.e, self.look);
+    /// `G in the bass`, `B♭ heard`, `G7 two seconds ago`, `ends on G`; with less room
+    /// `bass G`, `B♭`, `G7 2 s ago`, `G7`.
+    fn row_words(&self, what: What, room: u16, ascii: bool) -> String {
+        let (e, look) = (self.e, self.look);
+        let plain = words(what, e, look);
+        let mut all = Vec::new();
         match what {
-            What::PitchClass(_) => format!("{plain} heard"),
-            What::Chord(_, at) if !short && self.e.at.since(at) >= SOUNDS => {
-                let label = chord(what, self.e, self.look);
-                format!("{label} {} ago", in_words(self.e.at.since(at)))
+            What::PitchClass(_) => all.push(format!("{plain} heard")),
+            What::Chord(_, at) => {
+                let label = chord(what, e, look);
+                if e.at.since(at) >= SOUNDS {
+                    all.push(format!("{label} {} ago", in_words(e.at.since(at))));
+                }
+                all.extend([plain.clone(), label]);
             }
-            What::Chord(..) | What::Bass(_) | What::PhraseEnd(..) => plain,
+            What::Bass(set) => all.extend([plain.clone(), format!("bass {}", notes(set, e, look))]),
+            What::PhraseEnd(set, _) => {
+                all.extend([plain.clone(), format!("end {}", notes(set, e, look))]);
+            }
         }
+        let fits = all.iter().find(|t| columns(t) <= room).or(all.last());
+        fit(fits.unwrap_or(&plain), room, ascii)
     }
 
     /// In a sentence: `G is in the bass`, `F, not F♯, was heard`.
@@ -544,14 +563,24 @@ fn listed(items: &[String], room: u16, look: &Look) -> String {
     text
 }
 
-/// `+0.41`.
+/// A share of one: `88 %`.
+fn percent(share: f32) -> String {
+    format!("{} %", hundredths(share))
+}
+
+/// `+41`: so many of a hundred.
 fn figure(change: f32, look: &Look) -> String {
     let sign = if change < 0.0 {
         look.sign("−", "-")
     } else {
         "+"
     };
-    format!("{sign}{:.2}", change.abs())
+    format!("{sign}{}", hundredths(change.abs()))
+}
+
+/// Rounded from the half up, as one reads it.
+fn hundredths(share: f32) -> i32 {
+    (share * 100.0).round() as i32
 }
 
 /// `D in the bass`, `F`, `G7 2 s ago`, `D triad`, `ends on D`.
@@ -619,14 +648,14 @@ mod tests {
         let mut s = Scene::fifth().explained();
         let told = |s: &Scene| rows_of(s, 78);
         let undecided = told(&s);
-        assert!(undecided.contains("because  D 0.97"), "{undecided}");
-        assert!(undecided.contains("D in the bass +0.31"), "{undecided}");
+        assert!(undecided.contains("because  D 97 %"), "{undecided}");
+        assert!(undecided.contains("D in the bass +31"), "{undecided}");
         if let Some(here) = &mut s.reading.here {
             here.open = Open::default();
         }
         let decided = told(&s);
-        assert!(decided.contains("because  D Ionian 0.88"), "{decided}");
-        assert!(decided.contains("D in the bass +0.41"), "{decided}");
+        assert!(decided.contains("because  D Ionian 88 %"), "{decided}");
+        assert!(decided.contains("D in the bass +41"), "{decided}");
     }
 
     #[test]
@@ -653,7 +682,7 @@ mod tests {
             });
         }
         let told = rows_of(&s, 118);
-        let line = "D +0.30 · D triad +0.30 · Dm +0.30";
+        let line = "D +30 · D triad +30 · Dm +30";
         assert!(told.contains(line), "{told}");
     }
 
@@ -665,7 +694,7 @@ mod tests {
             (c.change, c.center_change) = (0.004, -0.004);
         }
         let told = rows_of(&s, 78);
-        assert!(told.contains("0.88  no single thing decides"), "{told}");
+        assert!(told.contains("88 %  no single thing decides"), "{told}");
         assert!(!told.contains("against"), "{told}");
     }
 
@@ -730,14 +759,14 @@ mod tests {
         let told = panel_of(&mixolydian(), (100, 16), Glyphs::Unicode);
         insta::assert_snapshot!("panel", told);
         let sentence =
-            "G Mixolydian, 0.88: mostly because G is in the bass and F, not F♯, was heard.";
+            "G Mixolydian, 88 %: mostly because G is in the bass and F, not F♯, was heard.";
         assert!(told.starts_with(sentence), "{told}");
         for words in [
             "else D Dorian",
             "else G Ionian",
             "G7 two seconds ago",
             "ends on G",
-            "against it: B♭ −0.09",
+            "against it: B♭ −9",
         ] {
             assert!(told.contains(words), "{words}: {told}");
         }
@@ -774,7 +803,7 @@ mod tests {
     #[test]
     fn the_panel_explains_the_center_of_an_open_mode() {
         let told = panel_of(&Scene::fifth().explained(), (120, 12), Glyphs::Unicode);
-        let sentence = "D, 0.97: mostly because D is in the bass; its mode is still open.";
+        let sentence = "D, 97 %: mostly because D is in the bass; its mode is still open.";
         assert!(told.starts_with(sentence), "{told}");
         assert!(
             told.contains("else A ") || told.contains("else A\n"),
@@ -810,7 +839,7 @@ mod tests {
         let e = s.explanation.as_mut().expect("explained");
         e.likeliest = established("E aeolian", 1.0, 1.0).tonality;
         let told = panel_of(&s, (100, 12), Glyphs::Unicode);
-        let line = "against it: E Aeolian is likelier now · B♭ −0.09";
+        let line = "against it: E Aeolian is likelier now · B♭ −9";
         assert!(told.contains(line), "{told}");
         for c in e_causes(&mut s) {
             c.change = c.change.abs();

@@ -387,14 +387,8 @@ impl Beside {
             let (l, r) = (of(&left, number), of(&right, number));
             for i in 0..l.len().max(r.len()) {
                 let (l, r) = (l.get(i).copied(), r.get(i).copied());
-                let changes = Size::BOTH.map(|size| {
-                    let a = left.usual().get(l?)?.stack(size)?;
-                    let b = right.usual().get(r?)?.stack(size)?;
-                    Some(Changes {
-                        notes: a.notes != b.notes,
-                        quality: a.quality() != b.quality(),
-                        numeral: numeral(&left, a) != numeral(&right, b),
-                    })
+                let changes = changes((&left, l), (&right, r), |a, b| {
+                    numeral(&left, a) != numeral(&right, b)
                 });
                 pairs.push(Pair {
                     number,
@@ -411,6 +405,32 @@ impl Beside {
             pairs,
             common,
         }
+    }
+
+    /// Two centers share notes, not degrees: what stands on the same letter side by side,
+    /// in the order of the left one, and after it what the right one has alone. That a
+    /// numeral is another goes without saying here, and is no change.
+    pub fn by_letter(&self) -> Vec<Pair> {
+        let (left, right) = (self.left.usual(), self.right.usual());
+        let mut free: Vec<usize> = (0..right.len()).collect();
+        let mut pairs = Vec::with_capacity(left.len());
+        for (at, step) in left.iter().enumerate() {
+            let like = |&i: &usize| right[i].root.letter() == step.root.letter();
+            let other = free.iter().position(like).map(|i| free.remove(i));
+            pairs.push(Pair {
+                number: step.degree.number,
+                left: Some(at),
+                right: other,
+                changes: changes((&self.left, Some(at)), (&self.right, other), |_, _| false),
+            });
+        }
+        pairs.extend(free.into_iter().map(|at| Pair {
+            number: right[at].degree.number,
+            left: None,
+            right: Some(at),
+            changes: [None; 2],
+        }));
+        pairs
     }
 
     /// The notes that change, with those of the same letter opposite where there are
@@ -449,6 +469,23 @@ impl Beside {
         let pairs = self.altered().into_iter();
         pairs.map(|(l, r)| (l.map(name), r.map(name))).collect()
     }
+}
+
+/// What is another in the triads and the sevenths of two steps.
+fn changes(
+    (left, l): (&Harmonized, Option<usize>),
+    (right, r): (&Harmonized, Option<usize>),
+    numeral: impl Fn(&Stack, &Stack) -> bool,
+) -> [Option<Changes>; 2] {
+    Size::BOTH.map(|size| {
+        let a = left.usual().get(l?)?.stack(size)?;
+        let b = right.usual().get(r?)?.stack(size)?;
+        Some(Changes {
+            notes: a.notes != b.notes,
+            quality: a.quality() != b.quality(),
+            numeral: numeral(a, b),
+        })
+    })
 }
 
 fn common(left: &Harmonized, right: &Harmonized) -> Vec<Common> {

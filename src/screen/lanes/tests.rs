@@ -135,8 +135,12 @@ fn the_strip_tells_what_moved() {
 fn twelve_lanes_around_home() {
     for fifths in -12..=12 {
         let home = Spelling::at(fifths);
-        let order = lanes::Order { home, known: true };
-        assert_eq!(order.lane(home.pitch_class()), lanes::HOME);
+        let order = lanes::Order {
+            middle: home,
+            home: None,
+            said: [None; 12],
+        };
+        assert_eq!(order.lane(home.pitch_class()), lanes::MIDDLE);
         let mut seen: Vec<u16> = PitchClass::all().map(|c| order.lane(c)).collect();
         seen.sort();
         assert_eq!(seen, (0..12).collect::<Vec<_>>());
@@ -150,8 +154,9 @@ fn twelve_lanes_around_home() {
         }
     }
     let order = lanes::Order {
-        home: Spelling::at(2),
-        known: true,
+        middle: Spelling::at(2),
+        home: None,
+        said: [None; 12],
     };
     let names: Vec<String> = (0..12).map(|l| order.name(l).to_string()).collect();
     assert_eq!(names.join(" "), "G♯ C♯ F♯ B E A D G C F B♭ E♭");

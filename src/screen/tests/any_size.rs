@@ -267,7 +267,7 @@ proptest! {
                 13 => why::panel(&mut pen, &picture, &look),
                 9 => scale::draw(&mut pen, &picture, &view.label, &look),
                 10 => brightness::draw(&mut pen, &picture, scene.reading.damper.then_some(other.0.mode), &look),
-                11 => beside::draw(&mut pen, &picture, other, &look),
+                11 => beside::draw(&mut pen, &picture, other, &view.label, &look),
                 12 => beside::relatives(&mut pen, &picture, &look),
                 _ => help::draw(&mut pen, &picture, &mut view.help, &look),
             }

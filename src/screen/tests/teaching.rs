@@ -80,7 +80,9 @@ fn two_tonalities_side_by_side() {
     ] {
         let other = tonality(other);
         pictures(&format!("beside_{name}"), &scene, |pen, picture, look| {
-            beside::draw(pen, picture, other, look);
+            let mut view = View::default();
+            view.label.follow(picture);
+            beside::draw(pen, picture, other, &view.label, look);
         });
     }
 }
@@ -343,7 +345,7 @@ proptest! {
                 view.label.follow(picture);
                 match panel {
                     0 => brightness::draw(&mut pen, picture, chosen.map(ModeId), look),
-                    1 => beside::draw(&mut pen, picture, other, look),
+                    1 => beside::draw(&mut pen, picture, other, &view.label, look),
                     2 => beside::relatives(&mut pen, picture, look),
                     3 => scale::draw(&mut pen, picture, &view.label, look),
                     _ => piano::draw(&mut pen, picture, &mut view, look, true),
