@@ -100,6 +100,9 @@ pub(super) enum Alarm {
     Stop,
     /// Continued after a stop that was not ours.
     Continued,
+    /// The terminal has another size. Its own events tell so too, but not each time that
+    /// sizes follow each other quickly.
+    Resized,
     /// The terminal was put back under our feet.
     Lost,
 }
@@ -123,8 +126,10 @@ pub(super) trait Surface {
 
 /// Not more than sixty pictures a second.
 const FRAME: Duration = Duration::from_micros(16_667);
-/// What decides is asked for at most so often.
-const ASK: Duration = Duration::from_millis(500);
+/// What decides is asked for at most so often, as working it out costs some fifty
+/// milliseconds; and sooner where it is about another tonality than the one shown.
+const ASK: Duration = Duration::from_millis(1500);
+const ASK_ANEW: Duration = Duration::from_millis(300);
 /// What is shown again moves on so often.
 const AGAIN: Duration = Duration::from_millis(50);
 
@@ -189,6 +194,7 @@ pub(super) fn turn(
                     surface.stop()?;
                     desk.forget(surface);
                 }
+                Ok(Alarm::Resized) => desk.forget(surface),
                 Ok(Alarm::Continued) => {
                     surface.resume()?;
                     desk.forget(surface);
@@ -590,15 +596,19 @@ impl<'a> Desk<'a> {
     }
 
     /// Asks what decides, unless nothing has happened since it was asked: time alone
-    /// changes nothing.
+    /// changes nothing, and in silence nothing is heard.
     fn ask(&mut self, reading: &Reading, stage: &mut dyn Stage) {
         let now = Reading {
             at: Time::ZERO,
             ..*reading
         };
-        let new = self
-            .asked
-            .is_none_or(|(at, before)| before != now && at.elapsed() >= ASK);
+        let tonality = |r: &Reading| r.here.map(|h| h.tonality);
+        let new = self.asked.is_none_or(|(at, before)| {
+            let moved = tonality(&before) != tonality(&now);
+            let silent = now.silent_since.is_some() && now.silent_since == before.silent_since;
+            let happened = moved || !silent && before != now;
+            happened && at.elapsed() >= if moved { ASK_ANEW } else { ASK }
+        });
         if new && reading.begun {
             stage.act(Intent::Explain);
             self.asked = Some((Instant::now(), now));

@@ -18,6 +18,7 @@ use ratatui::crossterm::{Command, cursor, execute, queue};
 use ratatui::layout::Rect;
 use std::fmt;
 use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, Once, PoisonError};
@@ -128,10 +129,23 @@ impl Surface for Ground {
             self.backend.clear_region(ClearType::All)?;
             self.shown = Buffer::empty(picture.area);
         }
-        self.backend.draw(self.shown.diff(picture).into_iter())?;
+        // Row by row: most stay as they are, and whole rows are quickly compared.
+        let changed: Vec<(Buffer, Buffer)> = changed_rows(&self.shown, picture)
+            .into_iter()
+            .map(|(y, cells)| {
+                let row = |buffer: &Buffer| Buffer {
+                    area: Rect::new(0, y, picture.area.width, 1),
+                    content: buffer.content[cells.clone()].to_vec(),
+                };
+                let rows = (row(&self.shown), row(picture));
+                self.shown.content[cells].clone_from_slice(&rows.1.content);
+                rows
+            })
+            .collect();
+        let cells = changed.iter().flat_map(|(before, now)| before.diff(now));
+        self.backend.draw(cells)?;
         queue!(self.backend, EndSynchronizedUpdate)?;
         Write::flush(&mut self.backend)?;
-        self.shown.clone_from(picture);
         Ok(true)
     }
 
@@ -260,10 +274,23 @@ impl Command for Mouse {
     }
 }
 
+/// The rows that differ between two buffers of one size: which, and where their cells are.
+fn changed_rows(before: &Buffer, now: &Buffer) -> Vec<(u16, Range<usize>)> {
+    let width = usize::from(now.area.width);
+    let rows = (0..now.area.height).map(|y| {
+        let from = usize::from(y) * width;
+        (y, from..from + width)
+    });
+    rows.filter(|(_, row)| before.content[row.clone()] != now.content[row.clone()])
+        .collect()
+}
+
 fn tell(alarm: Alarm) -> bool {
-    lock(&LISTENER)
-        .as_ref()
-        .is_some_and(|l| l.try_send(alarm).is_ok())
+    // A window being pulled must not fill the channel: after whatever waits in it the
+    // picture is drawn in the size of that moment.
+    let plenty = |waiting: usize| alarm == Alarm::Resized && waiting > 2;
+    let told = |l: &Sender<Alarm>| plenty(l.len()) || l.try_send(alarm).is_ok();
+    lock(&LISTENER).as_ref().is_some_and(told)
 }
 
 /// A panic in any thread puts the terminal back first, so that its message is
@@ -314,7 +341,7 @@ mod aside {
 mod signals {
     use super::{Alarm, restore, tell};
     use rustix::process::{getpgrp, getsid};
-    use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP};
+    use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP, SIGWINCH};
     use signal_hook::iterator::Signals;
     use signal_hook::low_level::emulate_default_handler;
     use std::io;
@@ -333,7 +360,7 @@ mod signals {
         if *watched {
             return Ok(());
         }
-        let mut signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGTSTP, SIGCONT])?;
+        let mut signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGTSTP, SIGCONT, SIGWINCH])?;
         std::thread::Builder::new()
             .name("signals".into())
             .spawn(move || signals.forever().for_each(on))?;
@@ -347,6 +374,9 @@ mod signals {
                 if !STOPPED.swap(false, Ordering::SeqCst) {
                     tell(Alarm::Continued);
                 }
+            }
+            SIGWINCH => {
+                tell(Alarm::Resized);
             }
             SIGTSTP => {
                 if !tell(Alarm::Stop) {

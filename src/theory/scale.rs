@@ -715,6 +715,37 @@ mod tests {
         assert_eq!(chord(&[4, 7, 11], &h), Some((0, 4, Some(Size::Triad))));
     }
 
+    /// F Lydian has the chords of D Dorian, each on its own note.
+    #[test]
+    fn two_centers_meet_on_their_notes() {
+        let (c, n) = (Catalogue::standard(), Notation::default());
+        let between = |left: &str, right: &str| -> Vec<(String, String, bool)> {
+            let b = Beside::new(harmonized(left), harmonized(right), c, &n);
+            let name = |h: &Harmonized, at: Option<usize>| {
+                at.map_or(String::new(), |at| n.name(h.usual()[at].root))
+            };
+            let pairs = b.by_letter().into_iter().map(|p| {
+                let another = p.changes[0].is_none_or(|c| c.notes || c.quality || c.numeral);
+                (name(&b.left, p.left), name(&b.right, p.right), another)
+            });
+            pairs.collect()
+        };
+        let same = between("F lydian", "D dorian");
+        let letters: Vec<&str> = same.iter().map(|p| p.0.as_str()).collect();
+        assert_eq!(letters.concat(), "FGABCDE");
+        assert!(same.iter().all(|p| p.0 == p.1 && !p.2), "{same:?}");
+        // A neighbour in fifths: the chords with the note that moves are others.
+        let moved = between("C ionian", "G ionian");
+        let others: Vec<&str> = moved.iter().filter(|p| p.2).map(|p| p.1.as_str()).collect();
+        assert_eq!(others, ["D", "F♯", "B"]);
+        // What has no partner stands alone, nothing twice and nothing left out.
+        let five = between("C ionian", "A minor_pentatonic");
+        assert_eq!(five.iter().filter(|p| p.1.is_empty()).count(), 2);
+        let back = between("A minor_pentatonic", "C ionian");
+        assert_eq!(back.len(), 7);
+        assert_eq!(back.iter().filter(|p| p.0.is_empty()).count(), 2);
+    }
+
     #[test]
     fn side_by_side_what_changed_is_marked() {
         let c = Catalogue::standard();

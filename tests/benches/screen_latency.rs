@@ -1,8 +1,9 @@
 //! From a key to the screen, and what that costs: `cargo bench --features jack --bench
-//! screen_latency` (Linux; some three minutes).
+//! screen_latency` (Linux; some six minutes).
 //!
-//! The program itself, in a pseudo-terminal of 120x36, hears a keyboard over JACK (periods of
-//! 256 frames at 48,000 a second, 5.3 ms). Measured are: the time from handing a note to the
+//! The program itself, in a pseudo-terminal, hears a keyboard over JACK (periods of 256
+//! frames at 48,000 a second, 5.3 ms). Measured are, in each way to stand before it and with
+//! what decides shown: the time from handing a note to the
 //! keyboard's client until the first bytes of the frame that draws its key arrive at the
 //! terminal; the processor time of the process at rest and while much is played; the bytes
 //! that the terminal is sent meanwhile.
@@ -25,6 +26,8 @@ use std::time::{Duration, Instant};
 type Outcome<T> = Result<T, Box<dyn Error>>;
 
 const NOTES: u32 = 400;
+const USUAL: (u16, u16) = (120, 36);
+const PROJECTOR: (u16, u16) = (240, 67);
 const FRAME_MS: f64 = 1000.0 / 60.0;
 const PERIOD_MS: f64 = 256.0 / 48.0;
 /// How long is rested and played for a figure of processor time.
@@ -83,21 +86,22 @@ struct Program {
 
 /// The signs of held keys in the rows of the piano: those above the names of its octaves.
 fn held(screen: &vt100::Screen) -> usize {
-    let rows: Vec<String> = screen.rows(0, 120).collect();
-    let named = |row: &String| ["C2 ", "C3 ", "C4 "].iter().all(|c| row.contains(c));
-    let foot = rows.iter().position(named).unwrap_or(0);
-    let piano = rows[..foot].iter().rev().take(3);
+    let rows: Vec<String> = screen.rows(0, screen.size().1.get()).collect();
+    let octaves = ["C2 ", "C3 ", "C4 ", "C5 "];
+    let named = |row: &String| octaves.iter().filter(|c| row.contains(**c)).count() >= 3;
+    let foot = rows.iter().rposition(named).unwrap_or(0);
+    let piano = rows[..foot].iter().rev().take(7);
     let signs = piano.map(|row| row.chars().filter(|c| "◆●▲".contains(*c)).count());
     signs.sum()
 }
 
 impl Program {
-    fn start(home: &Path, depth: &str) -> Outcome<Program> {
+    fn start(home: &Path, depth: &str, (cols, rows): (u16, u16)) -> Outcome<Program> {
         let file = home.join("settings.toml");
         std::fs::write(&file, format!("[screen]\ndepth = \"{depth}\"\n"))?;
         let size = PtySize {
-            rows: 36,
-            cols: 120,
+            rows,
+            cols,
             ..PtySize::default()
         };
         let pair = native_pty_system().openpty(size)?;
@@ -120,7 +124,7 @@ impl Program {
         let cells = |n: u16| NonZeroU16::new(n).ok_or("no size");
         let seen = Arc::new((
             Mutex::new(Seen {
-                terminal: vt100::Parser::new(cells(36)?, cells(120)?, 0),
+                terminal: vt100::Parser::new(cells(rows)?, cells(cols)?, 0),
                 bytes: 0,
                 held: 0,
                 since: Instant::now(),
@@ -167,6 +171,20 @@ impl Program {
             let wait = self.seen.1.wait_timeout(seen, left);
             seen = wait.unwrap_or_else(PoisonError::into_inner).0;
         }
+    }
+
+    fn connected(&self) -> Outcome<()> {
+        self.until("the keyboard's name", |seen| {
+            let text = seen.terminal.screen().contents();
+            (text.contains("keyboard") && text.contains("help")).then_some(())
+        })?;
+        sleep(Duration::from_millis(300));
+        Ok(())
+    }
+
+    fn press(&mut self, keys: &str) -> Outcome<()> {
+        self.keys.write_all(keys.as_bytes())?;
+        Ok(self.keys.flush()?)
     }
 
     fn bytes(&self) -> u64 {
@@ -325,16 +343,55 @@ fn measure() -> Outcome<()> {
     let home = tempfile::tempdir()?;
     let keyboard = Keyboard::new("keyboard");
     let hands = Hands(&keyboard);
-    let program = Program::start(home.path(), "256")?;
-    let connected = |program: &Program| {
-        program.until("the keyboard's name", |seen| {
-            let text = seen.terminal.screen().contents();
-            (text.contains("keyboard") && text.contains("help")).then_some(())
-        })
-    };
-    connected(&program)?;
-    sleep(Duration::from_millis(300));
+    // Each way with the keys that lead to it, and what decides.
+    for (way, keys) in [
+        ("playing", "p"),
+        ("playing, what decides shown", "pe"),
+        ("teaching", "t"),
+        ("looking back", "l"),
+    ] {
+        let mut program = Program::start(home.path(), "256", USUAL)?;
+        program.connected()?;
+        program.press(keys)?;
+        sleep(Duration::from_millis(300));
+        // Looking back there is no piano in which a key could be seen.
+        if keys != "l" {
+            latency(way, &program, &hands)?;
+        }
+        // What was played last stays, and only its age changes.
+        hands.dense(Duration::from_secs(3))?;
+        sleep(Duration::from_secs(3));
+        let rest = format!("{way}: at rest, {} s of silence", REST.as_secs());
+        program.cost(&rest, 0.5, || {
+            sleep(REST);
+            Ok(())
+        })?;
+        let dense = format!("{way}: 12 notes a second with pedal");
+        program.cost(&dense, 5.0, || hands.dense(DENSE))?;
+        program.quit()?;
+    }
+    for (depth, size) in [
+        ("16", USUAL),
+        ("true", USUAL),
+        ("256", PROJECTOR),
+        ("true", PROJECTOR),
+    ] {
+        let program = Program::start(home.path(), depth, size)?;
+        program.connected()?;
+        // Until a tonality stands.
+        hands.dense(Duration::from_secs(3))?;
+        let what = format!(
+            "playing, depth {depth}, {}x{}: 12 notes a second with pedal",
+            size.0, size.1
+        );
+        program.cost(&what, 5.0, || hands.dense(DENSE))?;
+        program.quit()?;
+    }
+    Ok(())
+}
 
+/// The times from the key to the screen.
+fn latency(way: &str, program: &Program, hands: &Hands) -> Outcome<()> {
     // Notes of D Dorian, some six a second, not in step with frames or periods.
     let mut times = Vec::new();
     for i in 0..NOTES {
@@ -358,30 +415,11 @@ fn measure() -> Outcome<()> {
     times.sort_by(f64::total_cmp);
     let at = |q: f64| times[((times.len() - 1) as f64 * q) as usize];
     println!(
-        "key to screen over JACK, {NOTES} notes, 120x36: median {:.2} ms   p99 {:.2} ms   max {:.2} ms   (p99 within a frame and a period, {:.1} ms, wanted)",
+        "{way}: key to screen over JACK, {NOTES} notes, 120x36: median {:.2} ms   p99 {:.2} ms   max {:.2} ms   (p99 within a frame and a period, {:.1} ms, wanted)",
         at(0.5),
         at(0.99),
         at(1.0),
         FRAME_MS + PERIOD_MS
     );
-
-    // What was played last stays, and only its age changes.
-    sleep(Duration::from_secs(3));
-    let rest = format!("at rest, {} s of silence", REST.as_secs());
-    program.cost(&rest, 0.5, || {
-        sleep(REST);
-        Ok(())
-    })?;
-    program.quit()?;
-    for depth in ["16", "256", "true"] {
-        let program = Program::start(home.path(), depth)?;
-        connected(&program)?;
-        sleep(Duration::from_millis(300));
-        // Until a tonality stands.
-        hands.dense(Duration::from_secs(3))?;
-        let what = format!("12 notes a second with pedal, depth {depth}");
-        program.cost(&what, 5.0, || hands.dense(DENSE))?;
-        program.quit()?;
-    }
     Ok(())
 }

@@ -130,6 +130,51 @@ fn the_strip_tells_what_moved() {
     assert!(!low.contains("moved"), "{low}");
 }
 
+/// What was home longest stays in the middle when the music moves its home; the lane of
+/// the present home has the word, and a center the name that it was given.
+#[test]
+fn the_lanes_stand_around_the_longest_home() {
+    let caption = |scene: &Scene| -> Vec<String> {
+        let text = shown(
+            scene,
+            lanes::draw,
+            &mut StripView::all(),
+            (80, 24),
+            Glyphs::Unicode,
+        );
+        let rows = text.lines().map(|l| l.chars().take(8).collect::<String>());
+        let rows = rows.map(|l| l.split_whitespace().collect::<Vec<_>>().join(" "));
+        let is_lane = |l: &String| {
+            let name = l.trim_start_matches("home ");
+            name.len() < 5 && name.starts_with(|c: char| ('A'..='G').contains(&c))
+        };
+        rows.filter(is_lane).collect()
+    };
+    let mut scene = sitting();
+    let before = caption(&scene);
+    assert_eq!(before.len(), 12, "{before:?}");
+    assert_eq!(before[6], "home D", "{before:?}");
+    // It was called so when it was here.
+    assert!(before.contains(&"A♭".to_owned()), "{before:?}");
+    let end = scene.now.seconds();
+    let mut moves = |at: f64, name: &str| {
+        scene
+            .history
+            .change(sec(at), Change::Home(established(name, at, at)));
+        scene.now = sec(at + 30.0);
+        scene.history.advance_to(scene.now);
+        caption(&scene)
+    };
+    let after = moves(end + 1.0, "Ab lydian");
+    assert_eq!(
+        (&after[6][..], &after[0][..]),
+        ("D", "home A♭"),
+        "{after:?}"
+    );
+    let back = moves(end + 60.0, "D dorian");
+    assert_eq!(back, before);
+}
+
 /// Lanes follow one another by fifths, home is in the middle, and each has one name.
 #[test]
 fn twelve_lanes_around_home() {
@@ -160,6 +205,29 @@ fn twelve_lanes_around_home() {
     };
     let names: Vec<String> = (0..12).map(|l| order.name(l).to_string()).collect();
     assert_eq!(names.join(" "), "G♯ C♯ F♯ B E A D G C F B♭ E♭");
+}
+
+/// Of markers that begin in one column none hides another.
+#[test]
+fn markers_at_one_place_are_all_named() {
+    let mut s = sitting();
+    let long = |name: &str| Marker {
+        at: sec(500.0),
+        about: Some((sec(470.0), sec(500.0))),
+        name: name.into(),
+    };
+    s.markers = vec![long("7"), long("kept 1")];
+    for size in [(80, 24), (160, 40)] {
+        let text = shown(
+            &s,
+            lanes::draw,
+            &mut StripView::all(),
+            size,
+            Glyphs::Unicode,
+        );
+        assert!(text.contains("▾7, kept 1"), "{text}");
+        assert_eq!(text.matches('▾').count(), 1, "{text}");
+    }
 }
 
 /// From marker to marker, by where the stretches begin; what is chosen is the middle.

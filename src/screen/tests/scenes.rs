@@ -174,15 +174,9 @@ const SETTLING: Time = Time::millis(1000);
 /// So often.
 const LOOK: Time = Time::millis(50);
 
-/// Plays until `look`, with the keys that are pressed on the way, and draws.
-fn seen(
-    scenario: &Scenario,
-    look: &scenario::Look,
-    size: (u16, u16),
-    glyphs: Glyphs,
-    palette: Palette,
-) -> Result<Buffer, String> {
-    let options = Options {
+/// In the usual conventions.
+fn options(glyphs: Glyphs, palette: Palette) -> Options {
+    Options {
         notation: Notation {
             glyphs,
             ..Notation::default()
@@ -199,40 +193,76 @@ fn seen(
         log: None,
         hint: false,
         updates: never(),
-    };
-    let mut desk = Desk::new(&options);
-    let mut playing = Playing::new(scenario)?;
-    let area = Rect::new(0, 0, size.0, size.1);
-    let mut paper = Paper {
-        size,
-        last: Buffer::empty(area),
-    };
-    let mut draw = |desk: &mut Desk, playing: &mut Playing| {
-        desk.draw(playing, &mut paper).map_err(|e| e.to_string())
-    };
-    let mut settle = |desk: &mut Desk, playing: &mut Playing, at: Time| {
-        let mut now = playing.monitor.now().max(at - SETTLING);
+    }
+}
+
+/// Somebody at the keys, and the screen before them.
+struct Sitting<'a> {
+    desk: Desk<'a>,
+    playing: Playing,
+    paper: Paper,
+}
+
+impl<'a> Sitting<'a> {
+    fn new(
+        scenario: &Scenario,
+        size: (u16, u16),
+        options: &'a Options,
+    ) -> Result<Sitting<'a>, String> {
+        Ok(Sitting {
+            desk: Desk::new(options),
+            playing: Playing::new(scenario)?,
+            paper: Paper {
+                size,
+                last: Buffer::empty(Rect::new(0, 0, size.0, size.1)),
+            },
+        })
+    }
+
+    fn draw(&mut self) -> Result<(), String> {
+        let there = self.desk.draw(&mut self.playing, &mut self.paper);
+        there.map(|_| ()).map_err(|e| e.to_string())
+    }
+
+    fn press(&mut self, name: &str) -> Result<(), String> {
+        let event = key(name)?;
+        let quits = self
+            .desk
+            .on_event(&event, &mut self.playing, &mut self.paper);
+        quits.map(|_| ()).map_err(|e| e.to_string())
+    }
+
+    /// Plays on until `at`; the last of it is looked at.
+    fn play(&mut self, at: Time) -> Result<(), String> {
+        let mut now = self.playing.monitor.now().max(at - SETTLING);
         while now < at {
-            playing.advance_to(now);
-            draw(desk, playing)?;
+            self.playing.advance_to(now);
+            self.draw()?;
             now += LOOK;
         }
-        playing.advance_to(at);
-        draw(desk, playing)
-    };
-    for &(when, name) in &look.press {
-        settle(&mut desk, &mut playing, when)?;
-        let mut nobody = Paper {
-            size,
-            last: Buffer::empty(area),
-        };
-        desk.on_event(&key(name)?, &mut playing, &mut nobody)
-            .map_err(|e| e.to_string())?;
+        self.playing.advance_to(at);
+        self.draw()
     }
-    settle(&mut desk, &mut playing, look.at)?;
+}
+
+/// Plays until `look`, with the keys that are pressed on the way, and draws.
+fn seen(
+    scenario: &Scenario,
+    look: &scenario::Look,
+    size: (u16, u16),
+    glyphs: Glyphs,
+    palette: Palette,
+) -> Result<Buffer, String> {
+    let options = options(glyphs, palette);
+    let mut sitting = Sitting::new(scenario, size, &options)?;
+    for &(when, name) in &look.press {
+        sitting.play(when)?;
+        sitting.press(name)?;
+    }
+    sitting.play(look.at)?;
     // What was asked for by the last key has come.
-    settle(&mut desk, &mut playing, look.at)?;
-    Ok(paper.last)
+    sitting.draw()?;
+    Ok(sitting.paper.last)
 }
 
 /// The signs by which letters differ where there is no colour: dim, bold, underlined and
@@ -305,4 +335,52 @@ fn every_picture_of_every_scene() {
         }
     }
     assert!(number >= 12, "only {number} pictures");
+}
+
+/// From the first note to the last silence no caption moves: only what is said changes.
+#[test]
+fn through_a_whole_scene_nothing_jumps() {
+    let all = scenarios();
+    let journey = all.iter().find(|s| s.0 == "journey").map(|s| &s.1);
+    let journey = journey.expect("the scene");
+    let end = journey
+        .looks()
+        .expect("read before")
+        .into_iter()
+        .map(|l| l.at);
+    let end = end.max().unwrap_or_default();
+    let ways: [(&str, &[&str]); 3] = [
+        ("p", &["here", "chord", "heard lately", "phrase", "? help"]),
+        ("t", &["here", "chord", "brightness", "phrase", "? help"]),
+        ("l", &["here", "chord", "all ", "phrase", "? help"]),
+    ];
+    for size in [(80, 24), (120, 36), (240, 67)] {
+        for (way, captions) in ways {
+            let options = options(Glyphs::Unicode, Palette::Dark);
+            let mut sitting = Sitting::new(journey, size, &options).expect("a sitting");
+            sitting.press(way).expect("a key");
+            let mut first = None;
+            let mut at = Time::millis(500);
+            while at < end {
+                sitting.playing.advance_to(at);
+                sitting.draw().expect("drawn");
+                let text = as_text(&sitting.paper.last);
+                let place = |caption: &&str| {
+                    let mut rows = text.lines().enumerate();
+                    rows.find_map(|(y, row)| {
+                        let x = row[..row.find(caption)?].chars().count();
+                        Some((x, y))
+                    })
+                };
+                let places: Vec<_> = captions.iter().map(place).collect();
+                let first = first.get_or_insert_with(|| places.clone());
+                assert!(
+                    first.iter().all(Option::is_some),
+                    "{way}: {first:?} in\n{text}"
+                );
+                assert_eq!(&places, first, "{way} at {} s:\n{text}", at.seconds());
+                at += Time::millis(500);
+            }
+        }
+    }
 }

@@ -87,6 +87,44 @@ fn two_tonalities_side_by_side() {
     }
 }
 
+/// Where there is room the class reads letters of four rows; in ASCII there are none.
+#[test]
+fn from_the_back_of_the_room() {
+    let scene = Scene::dorian().here("D dorian").pinned("D dorian");
+    let draw = |size, glyphs| -> [String; 3] {
+        [0, 1, 2].map(|panel| {
+            let notation = Notation {
+                glyphs,
+                ..Notation::default()
+            };
+            let buf = scene.panel(size, notation, |pen, picture, look| {
+                let mut view = View::default();
+                view.label.follow(picture);
+                match panel {
+                    0 => brightness::draw(pen, picture, None, look),
+                    1 => scale::draw(pen, picture, &view.label, look),
+                    _ => beside::draw(pen, picture, tonality("D aeolian"), &view.label, look),
+                }
+            });
+            as_text(&buf)
+        })
+    };
+    // Of the letter D in this size.
+    let large = |text: &String| text.contains("▐▌▟▘");
+    let all = draw((134, 33), Glyphs::Unicode);
+    assert!(all.iter().all(large), "{}", all.join("\n"));
+    for small in [
+        draw((134, 28), Glyphs::Unicode),
+        draw((20, 33), Glyphs::Unicode),
+        draw((134, 33), Glyphs::Ascii),
+    ] {
+        assert!(!small.iter().any(large), "{}", small.join("\n"));
+    }
+    // Dm7 sounds: one chord has brackets.
+    let bracket = |text: &String| text.matches("▀█").count() >= 1;
+    assert!(bracket(&all[1]) && bracket(&all[2]));
+}
+
 #[test]
 fn the_relatives() {
     for (name, scene) in [

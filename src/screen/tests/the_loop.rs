@@ -280,7 +280,7 @@ fn keys_become_intents() {
     );
 }
 
-/// Only while it is shown, at most twice a second, and only when something has happened.
+/// Only while it is shown, now and then, and only when something has happened.
 #[test]
 fn what_decides_is_asked_for_when_it_is_wanted() {
     let asked = |keys: &str, happens: fn(u32, &mut Scene), pictures: u32| {
@@ -307,11 +307,22 @@ fn what_decides_is_asked_for_when_it_is_wanted() {
     assert_eq!(asked("", played, 3).0, 0.0);
     // Time alone is nothing new.
     assert_eq!(asked("e", later, 8).0, 1.0);
-    let (asks, seconds) = asked("e", played, 13);
+    let silent = |n: u32, s: &mut Scene| {
+        s.reading.silent_since = Some(sec(14.0));
+        s.reading.window[0] = n as f32;
+    };
+    assert_eq!(asked("e", silent, 20).0, 1.0);
+    let (asks, seconds) = asked("e", played, 20);
     assert!(
-        asks >= 2.0 && asks <= 1.0 + seconds / 0.5,
+        asks >= 2.0 && asks <= 1.0 + seconds / 1.5,
         "{asks} in {seconds} s"
     );
+    // What is shown about another tonality would stand there as being worked out.
+    let moved = |n: u32, s: &mut Scene| {
+        let name = if n < 6 { "D dorian" } else { "G mixolydian" };
+        s.reading.here = Some(established(name, 2.0, 3.5));
+    };
+    assert_eq!(asked("e", moved, 12).0, 2.0);
     // On and off again: at most the one between.
     assert!(asked("ee", played, 8).0 <= 1.0);
 }
@@ -613,6 +624,16 @@ fn stop_and_continue_draw_everything_anew() {
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     let s = &rig.surface;
     assert_eq!((s.suspends, s.stops, s.forgets, s.shows), (1, 1, 1, 2));
+}
+
+/// Even if the terminal's own event is lost.
+#[test]
+fn another_size_draws_everything_anew() {
+    let mut rig = Rig::new(Scene::dorian());
+    rig.alarms.0.send(Alarm::Resized).expect("open");
+    rig.surface.quit_after = Some((2, rig.keys.0.clone()));
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert_eq!((rig.surface.forgets, rig.surface.shows), (1, 2));
 }
 
 #[test]
