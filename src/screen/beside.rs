@@ -134,7 +134,11 @@ fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
                 _ if changed => [styles.away; 2],
                 _ => [styles.quiet; 2],
             };
-            let [first, second] = if lit { [styles.chord; 2] } else { plain };
+            let [first, second] = if lit {
+                [styles.chord, styles.lit]
+            } else {
+                plain
+            };
             if let (1, Some(sign)) = (side, row.signs[0]) {
                 pen.dot(x, y + 2, sign.char(look), styles.away);
             }

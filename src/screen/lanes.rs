@@ -147,13 +147,14 @@ impl Places {
         };
         let mut markers = take(1, 0);
         let mut words_rows = take(1, 0);
-        markers += take(markers, 0);
-        if w < 120 {
-            words_rows += take(1, 0);
-        }
+        // Tall lanes are worth more than a second row of markers or of words.
         let mut tall = 1;
         while tall < TALLEST && take(LANES, 0) > 0 {
             tall += 1;
+        }
+        markers += take(markers, 0);
+        if w < 120 {
+            words_rows += take(1, 0);
         }
         let above_words = take(1, 0);
         let above_lanes = take(1, 0);

@@ -109,20 +109,30 @@ pub(super) fn write(
 /// Rows of a line that is to be read from the back of the room.
 pub(super) const AFAR: u16 = 4;
 
-/// Columns of a text in [`AFAR`] rows with room for brackets around it.
+/// Columns of a text in [`AFAR`] rows with brackets around it.
 pub(super) fn wide_in_brackets(text: &str) -> u16 {
-    width("[", Size::Four, false) + width(text, Size::Four, false) + width("]", Size::Four, false)
+    width(&format!("[{text}]"), Size::Four, false)
 }
 
-/// A text in [`AFAR`] rows, in brackets where it is lit; without them it stands in the
-/// same place. Not for ASCII, which has no letters of that height.
-pub(super) fn in_brackets(pen: &mut Pen, (x, y): (u16, u16), text: &str, lit: bool, style: Style) {
-    let inner = x + width("[", Size::Four, false);
-    let end = write(pen, (inner, y), text, Size::Four, style, false);
-    if lit {
-        write(pen, (x, y), "[", Size::Four, style, false);
-        write(pen, (end, y), "]", Size::Four, style, false);
+/// A text in [`AFAR`] rows; without brackets it stands where it would stand in them. Not
+/// for ASCII, which has no letters of that height.
+pub(super) fn in_brackets(
+    pen: &mut Pen,
+    (x, y): (u16, u16),
+    text: &str,
+    brackets: bool,
+    style: Style,
+) {
+    if brackets {
+        for row in y..y + AFAR {
+            pen.line(x, row, wide_in_brackets(text), ' ', style);
+        }
+        let text = format!("[{text}]");
+        write(pen, (x, y), &text, Size::Four, style, false);
+        return;
     }
+    let x = x + width("[", Size::Four, false);
+    write(pen, (x, y), text, Size::Four, style, false);
 }
 
 /// How often the 8 by 8 dots are doubled. In ASCII a dot is a whole cell.

@@ -2,7 +2,7 @@
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use ratatui::style::Style;
+use ratatui::style::{Modifier, Style};
 use unicode_width::UnicodeWidthStr;
 
 /// A rectangle of the buffer, with places counted from its upper left corner.
@@ -36,9 +36,10 @@ impl<'a> Pen<'a> {
             return x.saturating_add(columns(text));
         }
         let room = (self.area.width - x) as usize;
-        let (end, _) = self
-            .buf
-            .set_stringn(self.area.x + x, self.area.y + y, text, room, style);
+        let (x, y) = (self.area.x + x, self.area.y + y);
+        // What was there before leaves nothing of itself but its ground.
+        let style = style.remove_modifier(Modifier::all() - style.add_modifier);
+        let (end, _) = self.buf.set_stringn(x, y, text, room, style);
         end - self.area.x
     }
 
@@ -50,9 +51,9 @@ impl<'a> Pen<'a> {
     /// One character of one column.
     pub fn dot(&mut self, x: u16, y: u16, c: char, style: Style) {
         if x < self.area.width && y < self.area.height {
-            self.buf[(self.area.x + x, self.area.y + y)]
-                .set_char(c)
-                .set_style(style);
+            let cell = &mut self.buf[(self.area.x + x, self.area.y + y)];
+            cell.modifier = Modifier::empty();
+            cell.set_char(c).set_style(style);
         }
     }
 

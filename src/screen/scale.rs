@@ -214,25 +214,15 @@ impl Table {
                 if let Some(cell) = &row[i] {
                     let lit = self.is_lit(at, size);
                     let alone = i == 0 && self.lit == Some((at, None));
-                    let numeral_style = match lit || alone {
-                        true => look.styles().chord,
-                        false => look.styles().numeral,
+                    let styles = look.styles();
+                    let [first, second] = match (lit, alone) {
+                        (true, _) => [styles.chord, styles.lit],
+                        (_, true) => [styles.chord, styles.text],
+                        _ => [styles.numeral, styles.text],
                     };
-                    let plain = if lit {
-                        look.styles().chord
-                    } else {
-                        look.styles().text
-                    };
-                    large::write(
-                        pen,
-                        (x, y),
-                        &cell.numeral,
-                        large::Size::Four,
-                        numeral_style,
-                        false,
-                    );
+                    large::write(pen, (x, y), &cell.numeral, large::Size::Four, first, false);
                     let start = x + numeral[i] + 2;
-                    large::in_brackets(pen, (start, y), &cell.label, lit, plain);
+                    large::in_brackets(pen, (start, y), &cell.label, lit, second);
                     let after = start + label[i] + 1;
                     marks(pen, (after, y + 2), cell.differs, cell.characteristic, look);
                 }
