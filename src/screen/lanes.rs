@@ -613,7 +613,7 @@ fn words(pen: &mut Pen, (y, rows): (u16, u16), picture: &Picture, view: &StripVi
     let [interval, ..] = turn.interval(look);
     let moved = format!("{} {arrow} {}: {interval}", name(before), name(after));
     let pivot = turn.pivot(picture, look);
-    let pivot = pivot.map(|(chord, numerals)| format!("pivot {chord} {numerals}"));
+    let pivot = pivot.map(|(chord, numerals)| format!("pivot {chord}: {numerals}"));
     let more: Vec<String> = [pivot, turn.altered(look)].into_iter().flatten().collect();
     let more = more.join("; ");
     let x = pen.put(0, y, &clock(after.start), styles.quiet) + 2;

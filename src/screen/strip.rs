@@ -187,7 +187,7 @@ fn draw_turns(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look: 
         let mut text = interval;
         if columns(&text) + 4 <= room {
             let pivot = turn.pivot(picture, look);
-            let pivot = pivot.map(|(chord, numerals)| format!("{chord} {numerals}"));
+            let pivot = pivot.map(|(chord, numerals)| format!("{chord}: {numerals}"));
             for more in [pivot, turn.altered(look)].into_iter().flatten() {
                 let longer = format!("{text}; {more}");
                 if fits(&longer) {

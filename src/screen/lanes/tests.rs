@@ -270,7 +270,7 @@ fn markers_are_gone_to_and_come_back_from() {
         "all",
         "┃1:12",
         "D Dorian → G Mixolydian: fifth down",
-        "pivot G7 IV7 = I7",
+        "pivot G7: IV7 = I7",
     ] {
         assert!(text.contains(words), "{words} in\n{text}");
     }
