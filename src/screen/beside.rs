@@ -130,7 +130,7 @@ fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
             let lit = row.lit[side].is_some();
             let changed = side == 1 && (row.signs[0].is_some() || row.moved || row.single);
             let plain = match side {
-                0 => [styles.numeral, styles.text],
+                0 => [styles.quiet, styles.text],
                 _ if changed => [styles.away; 2],
                 _ => [styles.quiet; 2],
             };

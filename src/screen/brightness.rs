@@ -309,7 +309,7 @@ impl<'a> Ladder<'a> {
         for (at, rung) in self.rungs.iter().enumerate() {
             let y = top + at as u16 * stride;
             let style = match rung.said {
-                Said::Present => styles.lit,
+                Said::Present => styles.chord,
                 Said::Guess => styles.asleep,
                 Said::Heard => styles.home,
                 Said::Open => styles.strong,

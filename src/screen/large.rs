@@ -111,7 +111,10 @@ pub(super) const AFAR: u16 = 4;
 
 /// Columns of a text in [`AFAR`] rows with brackets around it.
 pub(super) fn wide_in_brackets(text: &str) -> u16 {
-    width(&format!("[{text}]"), Size::Four, false)
+    ["[", text, "]"]
+        .map(|t| width(t, Size::Four, false))
+        .iter()
+        .sum()
 }
 
 /// A text in [`AFAR`] rows; without brackets it stands where it would stand in them. Not
@@ -123,16 +126,13 @@ pub(super) fn in_brackets(
     brackets: bool,
     style: Style,
 ) {
+    // Reversed letters of this size would run into the edges of their ground.
+    let inner = x + width("[", Size::Four, false);
+    let end = write(pen, (inner, y), text, Size::Four, style, false);
     if brackets {
-        for row in y..y + AFAR {
-            pen.line(x, row, wide_in_brackets(text), ' ', style);
-        }
-        let text = format!("[{text}]");
-        write(pen, (x, y), &text, Size::Four, style, false);
-        return;
+        write(pen, (x, y), "[", Size::Four, style, false);
+        write(pen, (end, y), "]", Size::Four, style, false);
     }
-    let x = x + width("[", Size::Four, false);
-    write(pen, (x, y), text, Size::Four, style, false);
 }
 
 /// How often the 8 by 8 dots are doubled. In ASCII a dot is a whole cell.

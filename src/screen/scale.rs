@@ -216,9 +216,9 @@ impl Table {
                     let alone = i == 0 && self.lit == Some((at, None));
                     let styles = look.styles();
                     let [first, second] = match (lit, alone) {
-                        (true, _) => [styles.chord, styles.lit],
+                        (true, _) => [styles.chord; 2],
                         (_, true) => [styles.chord, styles.text],
-                        _ => [styles.numeral, styles.text],
+                        _ => [styles.quiet, styles.text],
                     };
                     large::write(pen, (x, y), &cell.numeral, large::Size::Four, first, false);
                     let start = x + numeral[i] + 2;
