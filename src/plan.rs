@@ -37,6 +37,30 @@ impl Open {
     pub fn is_empty(self) -> bool {
         self.degrees == 0
     }
+
+    /// How much of the mode may be said: what has not been heard is not claimed.
+    pub fn claim(self) -> Claim {
+        let mut degrees = self.numbers();
+        if self.numbers().any(|n| n == 3) {
+            return Claim::Undecided;
+        }
+        match (degrees.next(), degrees.next(), self.others().count()) {
+            (None, ..) | (_, _, 0) => Claim::Decided,
+            (Some(_), None, 1) => Claim::Guess,
+            _ => Claim::Undecided,
+        }
+    }
+}
+
+/// What is known of a mode.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Claim {
+    /// No other fits.
+    Decided,
+    /// One degree lies between this one and one other.
+    Guess,
+    /// The third, or more than one degree, has not been heard.
+    Undecided,
 }
 
 /// A stretch of time with one established tonality.
@@ -157,4 +181,27 @@ pub fn notes_altered(
         .iter()
         .map(|&(old, new)| (name(old, left), name(new, reached)))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mode_is_claimed_only_as_far_as_it_was_heard() {
+        let open = |degrees: &[u8], others: u8| {
+            let bits = degrees.iter().fold(0, |b, n| b | 1 << (n - 1));
+            Open::new(bits, (0..others).map(ModeId)).claim()
+        };
+        assert_eq!(open(&[], 0), Claim::Decided);
+        // Open, but whichever it is the mode is the same.
+        assert_eq!(open(&[2], 0), Claim::Decided);
+        assert_eq!(open(&[6], 1), Claim::Guess);
+        assert_eq!(open(&[6], 2), Claim::Undecided);
+        assert_eq!(open(&[2, 6], 1), Claim::Undecided);
+        assert_eq!(open(&[2, 4, 6, 7], 3), Claim::Undecided);
+        // Major or minor is the first thing to know.
+        assert_eq!(open(&[3], 1), Claim::Undecided);
+        assert_eq!(open(&[3], 0), Claim::Undecided);
+    }
 }

@@ -146,7 +146,7 @@ impl Settings {
 
     fn read(path: &Path, must_be_there: bool) -> Result<Settings, SettingsError> {
         let mut s = Settings::standard()?;
-        match std::fs::read_to_string(path) {
+        match read_text(path) {
             Ok(text) => s.override_with(&text, path)?,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound && !must_be_there => {}
             Err(e) => return Err(SettingsError::whole(path.to_owned(), unreadable(&e))),
@@ -159,7 +159,7 @@ impl Settings {
             s.model = Arc::new(model);
         }
         let modes = path.with_file_name("modes.toml");
-        match std::fs::read_to_string(&modes) {
+        match read_text(&modes) {
             Ok(text) => {
                 let all = s
                     .catalogue
@@ -382,8 +382,9 @@ impl Settings {
     }
 
     /// What the screen is told when these give way to `new` ones: only what is otherwise.
-    /// An inertia that the user no longer names stays as it is.
-    fn update(&self, new: &Settings) -> Update {
+    /// An inertia that the user no longer names stays as it is. What needs a new start is
+    /// told as long as it is otherwise than at the `start`.
+    fn update(&self, new: &Settings, start: &Settings) -> Update {
         let named = |s: &Settings| s.inertia_is_set.then_some(s.inertia);
         let inertia = named(new).filter(|_| named(new) != named(self));
         let changed = |event: &engine::Event| match event {
@@ -391,11 +392,11 @@ impl Settings {
             _ => !self.events().contains(event),
         };
         let later = [
-            ("keyboard.port", self.port != new.port),
-            ("reading.weights", self.weights != new.weights),
-            ("modes.toml", self.catalogue != new.catalogue),
-            ("[jobs]", self.jobs != new.jobs),
-            ("screen.lines", self.lines != new.lines),
+            ("keyboard.port", start.port != new.port),
+            ("reading.weights", start.weights != new.weights),
+            ("modes.toml", start.catalogue != new.catalogue),
+            ("[jobs]", start.jobs != new.jobs),
+            ("screen.lines", start.lines != new.lines),
         ];
         let later: Vec<&str> = later.iter().filter(|l| l.1).map(|l| l.0).collect();
         let said = match later.as_slice() {
@@ -435,8 +436,31 @@ impl Settings {
     }
 }
 
+/// More is no file that somebody wrote.
+const MOST: u64 = 1 << 20;
+
+/// A whole file of text. What is no file, as a pipe, could be waited for without end.
+fn read_text(path: &Path) -> std::io::Result<String> {
+    let meta = std::fs::metadata(path)?;
+    if meta.is_dir() {
+        return Err(std::io::ErrorKind::IsADirectory.into());
+    }
+    if !meta.is_file() {
+        return Err(std::io::ErrorKind::Unsupported.into());
+    }
+    if meta.len() > MOST {
+        return Err(std::io::ErrorKind::FileTooLarge.into());
+    }
+    std::fs::read_to_string(path)
+}
+
 fn unreadable(e: &std::io::Error) -> String {
     match e.kind() {
+        std::io::ErrorKind::IsADirectory => "this is a folder: name a file in it".into(),
+        std::io::ErrorKind::Unsupported => "this is no ordinary file: name one".into(),
+        std::io::ErrorKind::FileTooLarge => {
+            format!("this is larger than {MOST} bytes, which nobody writes: name another file")
+        }
         std::io::ErrorKind::NotFound => "there is no such file: check its name".into(),
         std::io::ErrorKind::InvalidData => "this is no text in UTF-8: save it as that".into(),
         _ => format!("cannot be read: {e}"),

@@ -6,6 +6,7 @@ use super::stage::Desk;
 use crate::engine::{Change, Established};
 use crate::formats::{VoicingOut, Words, voicing_out};
 use crate::live::{Link, News, Status};
+use crate::plan::Claim;
 use crate::screen::{Deed, Intent, Stage};
 use crate::settings::Settings;
 use crate::theory::{Around, Chord, Spelling, Tonality};
@@ -59,6 +60,12 @@ struct Line<'a> {
     mode: Option<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     name: Option<String>,
+    /// The degrees of the mode that have not been heard.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    open: Option<Vec<u8>>,
+    /// The modes that fit as well while those degrees are open.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    or: Option<Vec<&'a str>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     numeral: Option<String>,
     /// Its notes, intervals, hands and structure.
@@ -75,6 +82,8 @@ impl Line<'_> {
             center: None,
             mode: None,
             name: None,
+            open: None,
+            or: None,
             numeral: None,
             voicing: None,
         }
@@ -97,6 +106,7 @@ pub fn follow(desk: &mut Desk, settings: &Settings, format: Format) -> Result<Ex
             .then(|| Voice::new(settings.notation, &settings.catalogue)),
         here: None,
         pinned: None,
+        said: None,
         before: None,
         around: Around::default(),
         way_in: Status::default(),
@@ -185,6 +195,8 @@ struct Printer<'a> {
     voice: Option<Voice<'a>>,
     here: Option<(Tonality, Spelling)>,
     pinned: Option<(Tonality, Spelling)>,
+    /// How much of the mode here has been said.
+    said: Option<Claim>,
     /// The chord printed last.
     before: Option<Chord>,
     /// What stood around the sounding chord when it was named.
@@ -265,7 +277,13 @@ impl Printer<'_> {
         let tonality = |what, e: Established| Line {
             center: Some(e.tonality.center.index()),
             mode: Some(&catalogue.mode(e.tonality.mode).id),
-            name: Some(notation.tonality(e.tonality, e.tonic, catalogue)),
+            name: Some(match e.open.claim() {
+                Claim::Decided => notation.tonality(e.tonality, e.tonic, catalogue),
+                Claim::Guess => format!("{}?", notation.tonality(e.tonality, e.tonic, catalogue)),
+                Claim::Undecided => notation.center(e.tonality, e.tonic, catalogue),
+            }),
+            open: Some(e.open.numbers().collect()),
+            or: Some(e.open.others().map(|m| &*catalogue.mode(m).id).collect()),
             ..Line::of(at, what)
         };
         let plain = |what| Line::of(at, what);
@@ -275,6 +293,10 @@ impl Printer<'_> {
                 tonality("here", e)
             }
             Change::Home(e) => tonality("home", e),
+            // What was open has been heard: the same line again, with as much more.
+            Change::Refined(e) if self.said.is_some_and(|said| said != e.open.claim()) => {
+                tonality("here", e)
+            }
             Change::NoCenter => {
                 self.here = None;
                 plain("no center")
@@ -335,6 +357,11 @@ impl Printer<'_> {
             }
             Change::Voiced(_) | Change::Refined(_) | Change::Rest => return Ok(()),
         };
+        match change {
+            Change::Here(e) | Change::Refined(e) => self.said = Some(e.open.claim()),
+            Change::NoCenter | Change::Aside(_) => self.said = None,
+            _ => {}
+        }
         self.write(&line)
     }
 

@@ -126,9 +126,10 @@ fn show_keyboard(
     show(desk, settings, own, format)
 }
 
-/// Whether there is a screen, not lines.
+/// Whether there is a screen, not lines. A terminal that calls itself dumb moves no cursor.
 fn draws(settings: &Settings) -> bool {
-    !settings.lines && std::io::stdout().is_terminal()
+    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+    !settings.lines && !dumb && std::io::stdout().is_terminal()
 }
 
 /// On a screen, or in lines.
@@ -167,9 +168,6 @@ pub fn show_file(
     own: &Own,
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
-    if let Some(notice) = notice.as_ref().filter(|_| !draws(settings)) {
-        eprintln!("peregrinus: {notice}");
-    }
     let desk = Desk::new(idle)
         .with_file(player, notice)
         .with_markers(markers);

@@ -17,7 +17,12 @@ pub struct Args {
     #[arg(long, default_value_t = 1.0, value_name = "TIMES")]
     speed: f32,
     /// Where to begin, in seconds.
-    #[arg(long, default_value_t = 0.0, value_name = "SECONDS")]
+    #[arg(
+        long,
+        default_value_t = 0.0,
+        value_name = "SECONDS",
+        allow_negative_numbers = true
+    )]
     from: f64,
     /// Repeat what lies between two moments, in seconds: 12.5-20.
     #[arg(long, value_name = "FROM-TO")]
@@ -107,7 +112,15 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         player.order(Order::Repeat(repeat));
     }
     let markers = study::markers(&performance);
-    monitor::show_file(player, damaged, markers, idle, &settings, own, args.format)
+    let outcome = monitor::show_file(player, damaged, markers, idle, &settings, own, args.format)?;
+    // When the screen is gone: all of it, and that it is not whole.
+    for fault in &performance.faults {
+        eprintln!("peregrinus: {file}: {fault}");
+    }
+    Ok(match performance.faults.is_empty() {
+        false if outcome == ExitCode::SUCCESS => ExitCode::FAILURE,
+        _ => outcome,
+    })
 }
 
 /// `12.5-20` in seconds.

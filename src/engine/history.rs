@@ -230,6 +230,13 @@ impl Observer for History {
                     }
                     r.probability = r.probability.max(e.probability);
                 }
+                if let Some(home) = self.plan.home.last_mut()
+                    && self.home
+                    && home.tonality == e.tonality
+                    && e.open.degrees.count_ones() <= home.open.degrees.count_ones()
+                {
+                    home.open = e.open;
+                }
             }
             Change::NoCenter => self.here = false,
             Change::Home(e) => {

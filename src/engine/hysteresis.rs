@@ -31,6 +31,14 @@ impl Inertia {
         ["chord", "motif", "phrase", "period", "section"][self as usize]
     }
 
+    /// How long it takes until another center is established that is so many times
+    /// likelier; none where that is never enough.
+    pub fn takes(self, times: f32) -> Option<Time> {
+        let rules = self.rules();
+        let gains = times.ln().min(CLEAR) - rules.bar;
+        (gains > 0.0).then(|| Time::from_seconds(f64::from(rules.patience / gains)))
+    }
+
     fn rules(self) -> Rules {
         // Chosen on the labelled music; what each stop costs and gives stands in
         // tests/training/README.md.
@@ -97,8 +105,17 @@ const BACK_HOME: f32 = 0.7;
 /// The bar for having no center any more, and how many patiences it takes.
 const ADRIFT_BAR: f32 = 0.5;
 const ADRIFT_PATIENCE: f32 = 6.0;
-/// A contender is worth showing from this share of the established one's probability.
-const NOTICED: f32 = 0.35;
+/// A contender's share of what it and the established one have together, as it was over
+/// the last while (its time constant, in seconds), is noticed from so much on …
+const NOTICED: f32 = 0.25;
+const WHILE: f32 = 1.0;
+/// … until it has fallen to this. Chosen by looking at recordings: a passing bass note is
+/// no contender, and what is begun to be read stays long enough.
+const FORGOTTEN: f32 = 0.12;
+/// Another contender must have so much more.
+const FOREMOST: f32 = 0.1;
+/// Its mode is another one as soon as that is so many times likelier.
+const OTHER_MODE: f32 = 1.6;
 /// Steps with sound before anything is established.
 const BEGIN_STEPS: u32 = 5;
 /// Seconds on a center before it is home at all.
@@ -128,7 +145,21 @@ pub struct Here {
     none_lately: f32,
     /// For each center, since when it has been worth noticing.
     noticed: [Option<Time>; 12],
-    nearness: f32,
+    /// The shares lately of the other centers, and of the other modes on the center.
+    lately: [f32; 12],
+    modes_lately: [f32; MAX_MODES],
+    contender: Option<Rival>,
+}
+
+/// The tonality that gains on the established one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rival {
+    pub tonality: Tonality,
+    /// Of its center, or of the same center its own.
+    pub probability: f32,
+    /// 0 to 1: the first half is how likely it was lately, the second what it has
+    /// gathered of what it needs.
+    pub nearness: f32,
 }
 
 /// What a step did.
@@ -160,7 +191,9 @@ impl Here {
             adrift: 0.0,
             none_lately: 0.0,
             noticed: [None; 12],
-            nearness: 0.0,
+            lately: [0.0; 12],
+            modes_lately: [0.0; MAX_MODES],
+            contender: None,
         }
     }
 
@@ -176,7 +209,9 @@ impl Here {
         self.centers = [0.0; 12];
         self.on_center = [0.0; MAX_MODES];
         self.adrift = 0.0;
-        self.nearness = 0.0;
+        self.lately = [0.0; 12];
+        self.modes_lately = [0.0; MAX_MODES];
+        self.contender = None;
     }
 
     pub fn now(&self) -> Option<Tonality> {
@@ -188,27 +223,109 @@ impl Here {
         self.noticed[center.index()]
     }
 
-    /// The one gaining on the established, how likely it is and how near.
-    pub fn contender(&self, p: &Scores, heard: PitchClassSet) -> Option<(Tonality, f32, f32)> {
-        let now = self.now?;
+    /// The one gaining on the established.
+    pub fn contender(&self) -> Option<Rival> {
+        self.contender
+    }
+
+    /// Follows who is gaining on `now`: other centers, and other modes on its own.
+    fn follow(
+        &mut self,
+        p: &Scores,
+        now: Tonality,
+        heard: PitchClassSet,
+        home: Option<PitchClass>,
+        patience: f32,
+    ) {
         let sums = self.sums(p);
-        // Distances above the established center, so that ties fall alike in every
-        // transposition.
-        let (center, sum) = (1..12)
-            .map(|n| now.center.up(n))
-            .map(|c| (c, sums[c.index()]))
-            .fold((now.center, f32::MIN), |b, x| if x.1 > b.1 { x } else { b });
-        let (mode, q) = self.best_mode(p, now.center, heard, Some(now.mode));
-        let by_center = sum / sums[now.center.index()].max(1e-9);
-        let by_mode = q / self.together(p, now.center)[self.kin[now.mode.0 as usize]].max(1e-9);
-        let (rival, q, share) = if by_center >= by_mode {
-            let (mode, _) = self.best_mode(p, center, heard, None);
-            (Tonality { center, mode }, sum, by_center)
-        } else {
-            let center = now.center;
-            (Tonality { center, mode }, q, by_mode)
+        let together = self.together(p, now.center);
+        let step = STEP.seconds() as f32 / WHILE;
+        let share = |q: f32, base: f32| q / (q + base).max(1e-9);
+        let base = sums[now.center.index()];
+        for (lately, q) in self.lately.iter_mut().zip(sums) {
+            *lately += (share(q, base) - *lately) * step;
+        }
+        let own = self.kin[now.mode.0 as usize];
+        let mut best: Option<(Tonality, f32)> = None;
+        let mut offer = |t: Tonality, lately: f32| {
+            if best.is_none_or(|(_, most)| lately > most) {
+                best = Some((t, lately));
+            }
         };
-        (share > NOTICED).then(|| (rival, q, self.nearness.clamp(0.0, 1.0)))
+        for m in (0..self.modes).filter(|&m| self.kin[m] == m && m != own) {
+            let lately = &mut self.modes_lately[m];
+            // A mode is no more than its center is.
+            *lately += (share(together[m], together[own]) - *lately) * step;
+            if let Some(mode) = self.named(p, now.center, m, heard) {
+                offer(Tonality { mode, ..now }, self.modes_lately[m]);
+            }
+        }
+        // From the established center up, so that ties fall alike in every transposition.
+        for center in (1..12).map(|n| now.center.up(n)) {
+            let mode = now.mode;
+            offer(Tonality { center, mode }, self.lately[center.index()]);
+        }
+        let lately = |t: Tonality| match t.center == now.center {
+            true => self.modes_lately[self.kin[t.mode.0 as usize]],
+            false => self.lately[t.center.index()],
+        };
+        let before = self.contender.map(|c| c.tonality);
+        let before =
+            before.filter(|t| t.center != now.center || self.kin[t.mode.0 as usize] != own);
+        let named = |t: Tonality| self.allowed(t.mode.0 as usize, t.center, heard);
+        let kept = before.filter(|&t| lately(t) >= FORGOTTEN && named(t));
+        let rival = match (best, kept) {
+            (Some((_, most)), Some(kept)) if most < lately(kept) + FOREMOST => kept,
+            (Some((t, most)), _) if most >= NOTICED => t,
+            _ => {
+                self.contender = None;
+                return;
+            }
+        };
+        let near = match rival.center == now.center {
+            true => {
+                let kin = self.kin[rival.mode.0 as usize];
+                let of = (0..self.modes).filter(|&m| self.kin[m] == kin);
+                let most = of.map(|m| self.on_center[m]).fold(0.0, f32::max);
+                most / (MODE_PATIENCE * patience)
+            }
+            false => {
+                let way = if home == Some(rival.center) {
+                    BACK_HOME
+                } else {
+                    1.0
+                };
+                self.centers[rival.center.index()] / (way * patience)
+            }
+        };
+        let likely = (lately(rival) / 0.5).clamp(0.0, 1.0);
+        let nearness = (0.5 * likely + 0.5 * near.clamp(0.0, 1.0)).clamp(0.0, 1.0);
+        let tonality = match rival.center == now.center {
+            true => rival,
+            false => {
+                let center = rival.center;
+                let (mode, q) = self.best_mode(p, center, heard, None);
+                let others = self.together(p, center);
+                let said = before.filter(|t| t.center == center).map(|t| t.mode);
+                let stays = said.filter(|m| {
+                    let m = m.0 as usize;
+                    self.allowed(m, center, heard) && others[self.kin[m]] * OTHER_MODE > q
+                });
+                Tonality {
+                    center,
+                    mode: stays.unwrap_or(mode),
+                }
+            }
+        };
+        let probability = match rival.center == now.center {
+            true => together[self.kin[rival.mode.0 as usize]],
+            false => sums[rival.center.index()],
+        };
+        self.contender = Some(Rival {
+            tonality,
+            probability,
+            nearness,
+        });
     }
 
     /// The sum of each center's tonalities.
@@ -258,6 +375,21 @@ impl Here {
                 if better { x } else { best }
             })
             .map_or((ModeId(0), 0.0), |(m, q)| (ModeId(m as u8), q))
+    }
+
+    /// The likeliest that may be named of the modes with the notes of `kin`.
+    fn named(
+        &self,
+        p: &Scores,
+        center: PitchClass,
+        kin: usize,
+        heard: PitchClassSet,
+    ) -> Option<ModeId> {
+        let own = |m: usize| p.tonalities[m * 12 + center.index()];
+        (0..self.modes)
+            .filter(|&m| self.kin[m] == kin && self.allowed(m, center, heard))
+            .reduce(|best, m| if own(m) > own(best) { m } else { best })
+            .map(|m| ModeId(m as u8))
     }
 
     /// One step of the grid, with sound in it. `home`: the center of the larger scale.
@@ -323,13 +455,15 @@ impl Here {
         let (mode, near_mode) = self.step_mode(p, now, heard, rules);
         if near_mode > 1.0 {
             self.on_center = [0.0; MAX_MODES];
+            self.modes_lately = [0.0; MAX_MODES];
+            self.contender = None;
             self.now = Some(Tonality {
                 center: now.center,
                 mode,
             });
             return Verdict::Changed;
         }
-        self.nearness = near.max(near_mode);
+        self.follow(p, now, heard, home, rules.patience);
         Verdict::Same
     }
 

@@ -5,7 +5,7 @@ use super::estimator::{Estimator, Learned, NO_CENTER, STEP, Scores, at_place};
 use super::explain::{Case, Recent};
 use super::features::{Frame, Frames};
 use super::harmony::{Judgement, Stroke};
-use super::hysteresis::{Here, Home, Inertia, Verdict};
+use super::hysteresis::{Here, Home, Inertia, Rival, Verdict};
 use super::keys::{Fading, Filter, Happened, KeySet, Keys};
 use super::reading::{CollectionId, Contender, Established, Reading};
 use super::voiced::{Onset, Voiced, VoicingTracker};
@@ -537,6 +537,12 @@ impl<E: Estimator> Monitor<E> {
                     let now = open(&self.catalogue, e.tonality, heard, |t| p.of(t));
                     let moved = now != e.open;
                     e.open = now;
+                    if let Some(home) = &mut self.home_established
+                        && home.tonality == e.tonality
+                        && now.degrees.count_ones() <= home.open.degrees.count_ones()
+                    {
+                        home.open = now;
+                    }
                     if moved || self.steps_since_refined >= REFINE_STEPS {
                         self.steps_since_refined = 0;
                         observer.change(at, Change::Refined(*e));
@@ -569,7 +575,10 @@ impl<E: Estimator> Monitor<E> {
                     None => self.here.since(tonality.center).unwrap_or(at).min(at),
                 },
                 probability: p.of(tonality),
-                open: Open::default(),
+                open: match self.established {
+                    Some(e) if e.tonality == tonality => e.open,
+                    _ => open(&self.catalogue, tonality, heard, |t| p.of(t)),
+                },
             };
             self.home_established = Some(home);
             observer.change(at, Change::Home(home));
@@ -593,7 +602,7 @@ impl<E: Estimator> Monitor<E> {
             voiced: self.voicing.now(),
             here: self.established,
             home: self.home_established,
-            contender: self.contender(p),
+            contender: self.contender(),
             apart: self.voices.now(),
             pinned: self.pinned,
             stated: self.stated,
@@ -636,9 +645,13 @@ impl<E: Estimator> Monitor<E> {
         (p.collections[best] > 0.3).then_some(CollectionId(best as u8))
     }
 
-    fn contender(&self, p: &Scores) -> Option<Contender> {
+    fn contender(&self) -> Option<Contender> {
         let now = self.established?;
-        let (tonality, probability, nearness) = self.here.contender(p, self.window.heard())?;
+        let Rival {
+            tonality,
+            probability,
+            nearness,
+        } = self.here.contender()?;
         let heard = self.window.heard();
         let own = self
             .catalogue

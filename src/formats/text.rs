@@ -9,7 +9,9 @@ use std::fmt::Write;
 pub fn analysis(a: &Analysis) -> String {
     let mut out = String::new();
     // Writing to a String cannot fail.
-    let _ = writeln!(out, "{}  {}", a.file, a.study.duration);
+    // A name may hold what a terminal obeys.
+    let name = a.file.replace(char::is_control, "\u{fffd}");
+    let _ = writeln!(out, "{name}  {}", a.study.duration);
     for f in a.faults {
         let _ = writeln!(out, "  damaged: {f}");
     }

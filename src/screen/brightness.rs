@@ -424,13 +424,12 @@ impl<'a> Ladder<'a> {
         );
         let lowered = look.sign('↓', 'v');
         let before = if apart { y.saturating_sub(1) } else { y };
-        if let Some((x, wide)) = place.notes {
+        if !place.notes.is_empty() {
             let plain = match rung.said {
                 Said::Present | Said::Guess => styles.strong,
                 _ => styles.text,
             };
-            for (i, (note, altered)) in rung.notes.iter().enumerate() {
-                let x = x + i as u16 * wide;
+            for ((note, altered), &x) in rung.notes.iter().zip(&place.notes) {
                 let style = if *altered { styles.away } else { plain };
                 pen.put(x, y, note, style);
                 if *altered {
@@ -522,8 +521,8 @@ impl<'a> Ladder<'a> {
 struct Columns {
     /// The column of the closing bracket.
     name: u16,
-    /// The first note, and columns a note.
-    notes: Option<(u16, u16)>,
+    /// The column of each degree's note; none where they have no room.
+    notes: Vec<u16>,
     /// The step as notes, as degrees.
     steps: [Option<u16>; 2],
     /// The step that is read first.
@@ -538,8 +537,12 @@ impl Columns {
         let rungs = &ladder.rungs;
         // A question mark may follow the name.
         let name = 4 + widest(&mut rungs.iter().map(|r| columns(&r.name)));
-        let note = widest(&mut rungs.iter().flat_map(|r| &r.notes).map(|n| columns(&n.0)));
-        let most = rungs.iter().map(|r| r.notes.len()).max().unwrap_or(0) as u16;
+        let most = rungs.iter().map(|r| r.notes.len()).max().unwrap_or(0);
+        // A blank and the sign of what is lowered before each note.
+        let sign = if apart { 1 } else { 2 };
+        let of = |i: usize| rungs.iter().filter_map(move |r| r.notes.get(i));
+        let slot = |i: usize| sign + widest(&mut of(i).map(|n| columns(&n.0)));
+        let mut slots: Vec<u16> = (0..most).map(slot).collect();
         let step =
             |i: usize| widest(&mut rungs.iter().flat_map(|r| &r.step).map(|s| columns(&s[i])));
         let beside = ladder.beside.as_ref().map_or(0, |b| columns(&b.0) + 4);
@@ -551,22 +554,29 @@ impl Columns {
             fits
         };
         let gap = 2;
-        // A blank and the sign of what is lowered before each note.
-        let tight = (note + if apart { 1 } else { 2 }) * most;
         let first = take(step(0), gap);
-        let notes = take(tight, gap);
+        // As wide as the widest, or where that is too much each as wide as its own.
+        let even = slots.iter().max().copied().unwrap_or(0);
+        let noted = match take(even * most as u16, gap) {
+            true => {
+                slots.fill(even);
+                true
+            }
+            false => take(slots.iter().sum(), gap),
+        };
         let steps = [first, take(step(1), gap)];
         // What stands beside takes its room before the notes spread.
         let _ = take(beside, 0);
-        let wide = match (notes, most) {
-            (true, 1..) => Some(tight / most + (room / most).min(3)),
-            _ => None,
-        };
-        let notes = wide.map(|wide| {
-            let start = x + u16::from(!apart);
-            x += wide * most + gap;
-            (start, wide)
-        });
+        let mut notes = Vec::new();
+        if noted {
+            let air = (room / most.max(1) as u16).min(3);
+            x += u16::from(!apart);
+            for slot in slots {
+                notes.push(x);
+                x += slot + air;
+            }
+            x += gap - u16::from(!apart);
+        }
         let mut places = [None; 2];
         for (i, place) in places.iter_mut().enumerate() {
             if steps[i] {

@@ -1,31 +1,11 @@
 //! How much of a tonality's name may be said: what has not been heard is not claimed.
 
 use super::draw::{Look, Picture};
+use super::strip::abbreviated;
+use crate::engine::Established;
+pub(super) use crate::plan::Claim;
 use crate::plan::Open;
 use crate::theory::{ModeId, Spelling, Tonality};
-
-/// What is known of a mode.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Claim {
-    /// No other fits.
-    Decided,
-    /// One degree lies between this one and one other.
-    Guess,
-    /// The third, or more than one degree, has not been heard.
-    Undecided,
-}
-
-pub(super) fn claim(open: Open) -> Claim {
-    let mut degrees = open.numbers();
-    if open.numbers().any(|n| n == 3) {
-        return Claim::Undecided;
-    }
-    match (degrees.next(), degrees.next(), open.others().count()) {
-        (None, ..) | (_, _, 0) => Claim::Decided,
-        (Some(_), None, 1) => Claim::Guess,
-        _ => Claim::Undecided,
-    }
-}
 
 /// The tonality that panels refer to (see `Reading::within`), and how much of it may be
 /// said: the pinned one whole, that here as far as it was heard.
@@ -50,7 +30,7 @@ pub(super) fn reference(picture: &Picture, look: &Look) -> Option<Reference> {
         tonality,
         tonic: look.notation.tonic(tonality, tonic, look.catalogue),
         open,
-        claim: claim(open),
+        claim: open.claim(),
         pinned,
     })
 }
@@ -75,7 +55,7 @@ pub(super) fn modes(t: Tonality, open: Open, look: &Look) -> Vec<String> {
 /// The mode where it may be said in ordinary text, a guess with a question mark.
 pub(super) fn mode(t: Tonality, open: Open, look: &Look) -> Option<String> {
     let mode = look.notation.mode(t, look.catalogue);
-    match claim(open) {
+    match open.claim() {
         Claim::Decided => Some(mode),
         Claim::Guess => Some(format!("{mode}?")),
         Claim::Undecided => None,
@@ -91,25 +71,11 @@ pub(super) fn name(t: Tonality, tonic: Spelling, open: Open, look: &Look) -> Str
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_mode_is_claimed_only_as_far_as_it_was_heard() {
-        let open = |degrees: &[u8], others: u8| {
-            let bits = degrees.iter().fold(0, |b, n| b | 1 << (n - 1));
-            claim(Open::new(bits, (0..others).map(ModeId)))
-        };
-        assert_eq!(open(&[], 0), Claim::Decided);
-        // Open, but whichever it is the mode is the same.
-        assert_eq!(open(&[2], 0), Claim::Decided);
-        assert_eq!(open(&[6], 1), Claim::Guess);
-        assert_eq!(open(&[6], 2), Claim::Undecided);
-        assert_eq!(open(&[2, 6], 1), Claim::Undecided);
-        assert_eq!(open(&[2, 4, 6, 7], 3), Claim::Undecided);
-        // Major or minor is the first thing to know.
-        assert_eq!(open(&[3], 1), Claim::Undecided);
-        assert_eq!(open(&[3], 0), Claim::Undecided);
+/// The same with so many letters of each word of the mode: `D Mixol`.
+pub(super) fn short_name(e: &Established, letters: usize, look: &Look) -> String {
+    let tonic = look.center(e.tonality, e.tonic);
+    match mode(e.tonality, e.open, look) {
+        Some(mode) => format!("{tonic} {}", abbreviated(&mode, letters)),
+        None => tonic,
     }
 }

@@ -12,16 +12,13 @@ const NAME: u16 = 22;
 /// The same where the name has large letters.
 const LARGE_NAME: u16 = 68;
 
-/// Nearer than this it is worth a word: the bass of the moment alone is not.
-const NEAR: f32 = 0.05;
-
 pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
     let Some(c) = picture
         .reading
         .contender
-        .filter(|c| picture.asleep().is_none() && c.nearness >= NEAR)
+        .filter(|_| picture.asleep().is_none())
     else {
         return;
     };
@@ -76,8 +73,12 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     }
 }
 
-/// `E in the bass, F♯ heard`.
+/// `E in the bass, F♯ heard`; without either `30 % likely by what was played`.
 fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
+    if !c.in_bass && c.heard.is_none() {
+        let share = (c.probability.clamp(0.0, 1.0) * 100.0).round();
+        return format!("{share:.0} % likely by what was played");
+    }
     let bass = c.in_bass.then(|| format!("{tonic} in the bass"));
     let heard = c.heard.map(|pc| {
         let within = Some((c.tonality, c.tonic));

@@ -118,6 +118,17 @@ impl View {
     }
 }
 
+impl View {
+    /// The moment of the past that is looked at, where the past is on the screen.
+    pub fn looks_at(&self) -> Option<Time> {
+        let (past, place) = match self.wanted.way {
+            Way::LookingBack => (&self.lanes, self.places.lanes),
+            Way::Playing | Way::Teaching => (&self.strip, self.places.strip),
+        };
+        past.chosen().filter(|_| !place.is_empty())
+    }
+}
+
 impl Default for View {
     fn default() -> View {
         View {

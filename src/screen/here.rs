@@ -11,6 +11,7 @@ use super::layout::Sizes;
 use super::pen::{Pen, columns, fit, fit_words};
 use crate::engine::{Established, collection_name};
 use crate::time::Time;
+use ratatui::style::Style;
 
 pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
     let styles = look.styles();
@@ -52,37 +53,52 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
         }
     }
 
-    // The caption: since when, on the left; home on the right.
-    let mut x = pen.put(0, 0, "here", styles.quiet);
-    if let Some(age) = picture.frozen {
-        let text = format!(" frozen {} ago ", length(age));
-        x = pen.put(x + 2, 0, &text, styles.banner);
-    }
-    if let Some(e) = reading.here {
-        let lasted = length(picture.moment().since(e.since));
-        x = pen.put(x + 2, 0, &format!("for {lasted}"), styles.text);
-        if returned(picture, &e) {
-            x = pen.put(x + 2, 0, "home again", styles.home);
-        }
-    }
+    let x = caption(pen, picture, look);
     let words = fit_words(&words, pen.width(), ascii);
     pen.put(0, below, &words, styles.strong);
     if let Some(home) = elsewhere(picture) {
-        draw_home(pen, &home, (left_end, x), size, picture, look);
+        draw_home(pen, &home, (left_end, x), size, look);
     }
-    if let Some(age) = asleep {
+    if asleep.is_some() {
         pen.tint(0, below + 1, styles.asleep);
-        if reading.begun {
-            let text = format!("{} ago", length(age));
-            pen.put(
-                pen.width() / 2 - columns(&text).min(pen.width()) / 2,
-                0,
-                &text,
-                styles.strong,
-            );
-        }
+        // What it says of itself is of now, and not dimmed.
+        caption(pen, picture, look);
     }
 }
+
+/// What of the caption's left side is said, and in which order; what matters least goes
+/// first where there is no room. Home takes the right side.
+fn caption(pen: &mut Pen, picture: &Picture, look: &Look) -> u16 {
+    let styles = look.styles();
+    let mut parts: Vec<(String, Style)> = Vec::new();
+    if let Some(age) = picture.frozen {
+        parts.push((format!(" frozen {} ago ", length(age)), styles.banner));
+    }
+    if let Some(age) = picture.asleep().filter(|_| picture.reading.begun) {
+        parts.push((format!("{} ago", length(age)), styles.strong));
+    }
+    if let Some(e) = picture.reading.here {
+        let lasted = length(picture.moment().since(e.since));
+        parts.push((format!("for {lasted}"), styles.text));
+        if returned(picture, &e) {
+            parts.push(("home again".to_owned(), styles.home));
+        }
+    }
+    let room = match elsewhere(picture) {
+        Some(_) => pen.width().saturating_sub(HOME),
+        None => pen.width(),
+    };
+    let mut x = pen.put(0, 0, "here", styles.quiet);
+    for (text, style) in parts {
+        if x + 2 + columns(&text) <= room {
+            x = pen.put(x + 2, 0, &text, style);
+        }
+    }
+    x
+}
+
+/// Columns kept for home in the caption: `inside D Mixol`.
+const HOME: u16 = 16;
 
 /// Home, where it is another tonality than here.
 pub(super) fn elsewhere(picture: &Picture) -> Option<Established> {
@@ -125,12 +141,15 @@ fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
     let tonic = look.center(e.tonality, e.tonic);
     let modes = claim::modes(e.tonality, e.open, look);
     let own = modes.first().map_or("", String::as_str);
-    let (mode, style) = match claim::claim(e.open) {
+    let guess = format!("{own}?");
+    let (mode, style) = match e.open.claim() {
         Claim::Decided => (own, styles.mode),
-        Claim::Guess => (own, styles.asleep),
+        Claim::Guess => (guess.as_str(), styles.asleep),
         Claim::Undecided => ("...", styles.asleep),
     };
-    let wholes = modes.iter().map(|m| format!("{tonic} {m}"));
+    // Also with the mark of a guess.
+    let mark = if modes.len() > 1 { "?" } else { "" };
+    let wholes = modes.iter().map(|m| format!("{tonic} {m}{mark}"));
     let longest = wholes
         .max_by_key(|w| large::width(w, Size::Four, ascii))
         .unwrap_or_default();
@@ -154,16 +173,20 @@ fn draw_home(
     home: &Established,
     (letters_end, caption_end): (u16, u16),
     size: Sizes,
-    picture: &Picture,
     look: &Look,
 ) {
     let styles = look.styles();
     let ascii = look.ascii();
     let name = claim::name(home.tonality, home.tonic, home.open, look);
-    let lasted = length(picture.moment().since(home.since));
-    let caption = format!("inside {name}, for {lasted}");
-    let room = pen.width().saturating_sub(caption_end + 12);
-    pen.put_right(pen.width(), 0, &fit(&caption, room, ascii), styles.home);
+    let room = pen.width().saturating_sub(caption_end + 2);
+    let short = |letters| claim::short_name(home, letters, look);
+    let names = [name.clone(), short(5), short(4), short(3)];
+    let captions = names.map(|name| format!("inside {name}"));
+    let fits = captions.iter().find(|c| columns(c) <= room);
+    let caption = fits
+        .cloned()
+        .unwrap_or_else(|| fit(&captions[3], room, ascii));
+    pen.put_right(pen.width(), 0, &caption, styles.home);
     let room = pen.width().saturating_sub(letters_end + 4);
     let tonic = look.center(home.tonality, home.tonic);
     for text in [&name, &tonic] {

@@ -105,18 +105,18 @@ impl Order {
     }
 
     /// What a lane is called: as its center was said, else on the line of fifths around
-    /// the middle, as far as one accidental goes.
+    /// the middle.
     fn name(&self, lane: u16) -> Spelling {
         let up = i32::from(MIDDLE) - i32::from(lane);
         let center = self.middle.pitch_class().up(7 * up);
         if let Some(said) = self.said[center.index()] {
             return said;
         }
-        let fifths = i16::from(self.middle.fifths()) + MIDDLE as i16 - lane as i16;
-        let note = Spelling::at(fifths as i8);
-        match note.accidental() {
-            -1..=1 => note,
-            _ => Spelling::nearest(note.pitch_class(), 0.0),
+        let fifths = i32::from(self.middle.fifths()) + up;
+        // Neighbours are a fifth apart but where signatures of seven would begin.
+        match i8::try_from(fifths) {
+            Ok(fifths @ -6..=8) => Spelling::at(fifths),
+            _ => Spelling::nearest(center, 0.0),
         }
     }
 }

@@ -378,6 +378,10 @@ fn beside(place: Rect, columns: u16) -> (Rect, Rect) {
     (left, right)
 }
 
+/// The most columns of a chord's panel beside the letters, and so many more for each of
+/// its own rows.
+const CHORD: u16 = 24;
+
 /// The letters and the chord: side by side where it is wide, else one above the other.
 fn top(rows: &mut Rows, places: &mut Places, sizes: (Size, Size), wide: bool) {
     let (here, chord) = sizes;
@@ -395,6 +399,8 @@ fn top(rows: &mut Rows, places: &mut Places, sizes: (Size, Size), wide: bool) {
     if wide {
         let both = rows.take(height.max(chord.rows() + 2));
         (places.here, places.chord) = beside(both, part(both.width, 11, 20));
+        // The numeral stands at its right, and belongs to the name.
+        places.chord.width = places.chord.width.min(CHORD + 10 * chord.rows());
     } else {
         places.here = rows.take(height);
         places.chord = rows.take(2);
@@ -460,8 +466,9 @@ fn looking_back(area: Rect, wanted: &Wanted) -> Places {
     let (w, h) = (area.width, area.height);
     let mut places = Places::default();
     let mut rows = Rows::new(area);
-    use Size::{Four, One};
+    use Size::{Eight, Four, One};
     match () {
+        () if w >= 184 && h >= 54 => top(&mut rows, &mut places, (Eight, Eight), true),
         () if w >= 112 && h >= 33 => top(&mut rows, &mut places, (Four, Four), true),
         () if h >= 22 => top(&mut rows, &mut places, (One, One), w >= 72),
         () => {

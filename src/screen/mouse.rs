@@ -3,7 +3,7 @@
 use super::draw::View;
 use super::keys::Wish;
 use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
-use ratatui::layout::Position;
+use ratatui::layout::{Position, Rect};
 
 /// What this asks for, if anything.
 pub(super) fn wish(event: &MouseEvent, view: &View) -> Option<Wish> {
@@ -12,11 +12,18 @@ pub(super) fn wish(event: &MouseEvent, view: &View) -> Option<Wish> {
         // It lies over everything.
         return press.then_some(Wish::Close);
     }
-    let there = Position::new(event.column, event.row);
+    // The edge of the window, where one throws the mouse, belongs to what stands beside it.
+    let within = |panel: &Rect| -> Option<Position> {
+        let last = panel.right().checked_sub(1)?;
+        let near = event
+            .column
+            .abs_diff(event.column.clamp(panel.left(), last))
+            <= 1;
+        let there = Position::new(event.column.clamp(panel.left(), last), event.row);
+        (near && panel.contains(there)).then_some(there)
+    };
     let past = [view.places.strip, view.places.lanes];
-    if !past.iter().any(|panel| panel.contains(there)) {
-        return None;
-    }
+    let there = past.iter().find_map(within)?;
     // Some terminals keep the wheel with one of them for themselves.
     let zooms = KeyModifiers::CONTROL | KeyModifiers::SHIFT;
     let zooms = event.modifiers.intersects(zooms);
@@ -30,7 +37,7 @@ pub(super) fn wish(event: &MouseEvent, view: &View) -> Option<Wish> {
                 true => &view.lanes,
                 false => &view.strip,
             };
-            let moment = past.moment(event.column)?;
+            let moment = past.moment(there.x)?;
             Some(moment.map_or(Wish::Follow, Wish::Moment))
         }
         _ => None,
@@ -97,11 +104,13 @@ mod tests {
                 for at in panel.positions() {
                     assert_eq!(asks(&view, kind, modifiers, (at.x, at.y)), Some(wish));
                 }
-                let left = panel.x.checked_sub(1);
-                let beside = left.into_iter().chain(once(panel.right()));
-                for x in beside {
-                    assert_eq!(asks(&view, kind, modifiers, (x, panel.y)), None);
+                // The margin counts, what lies beyond it does not.
+                let margin = panel.x.checked_sub(1);
+                for x in margin.into_iter().chain(once(panel.right())) {
+                    assert_eq!(asks(&view, kind, modifiers, (x, panel.y)), Some(wish));
                 }
+                let beyond = panel.right() + 1;
+                assert_eq!(asks(&view, kind, modifiers, (beyond, panel.y)), None);
                 for y in [panel.y - 1, panel.bottom()] {
                     assert_eq!(asks(&view, kind, modifiers, (40, y)), None);
                 }

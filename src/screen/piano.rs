@@ -9,7 +9,7 @@
 use super::claim::{Claim, reference};
 use super::draw::{Look, Picture, View};
 use super::pen::{Pen, columns};
-use crate::engine::{KeySet, each};
+use crate::engine::each;
 use crate::theory::{PitchClass, degree_in};
 use ratatui::style::Style;
 
@@ -18,7 +18,7 @@ const LOWEST: u8 = 21;
 const HIGHEST: u8 = 108;
 
 /// Draws the keys; with `degrees` as wide as their degrees need, and those of the whole
-/// mode written where something sounds.
+/// mode written.
 pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Look, degrees: bool) {
     let (w, h) = (pen.width(), pen.height());
     if w < 30 || h < 3 {
@@ -29,8 +29,8 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Loo
     let (first, last, wide) = range(w, sounding, view, degrees);
     let keys = (last - first + 1) as u16;
     let left = (w - keys * wide) / 2;
-    // Black keys, white keys, degrees (in a second row where they stand close), names of
-    // the octaves.
+    // Black keys, white keys, degrees (with rows enough those of black keys above those of
+    // white ones), names of the octaves.
     let below = match h {
         ..5 => 0,
         5 | 6 => 1,
@@ -105,8 +105,9 @@ struct Keys {
 }
 
 /// Degrees of the reference below what sounds and, with `whole`, below every key of the
-/// mode from the tonic under the lowest that sounds to the one over the highest. In
-/// `rows` from `y` on; what sounds goes first where there is not room for all.
+/// mode. In `rows` from `y` on: with two, black keys have the first and white keys the
+/// second, so that no degree moves whatever is played. What sounds goes first where there
+/// is not room for all.
 fn write_degrees(
     pen: &mut Pen,
     (y, rows): (u16, u16),
@@ -122,14 +123,13 @@ fn write_degrees(
     let mode = look.catalogue.mode(reference.tonality.mode);
     let above = |key: u8| PitchClass::of_key(key).above(center);
     let sounding = picture.reading.sounding();
-    let shown = |key: &u8| (keys.first..=keys.last).contains(key);
-    let mut list: Vec<u8> = each(sounding).filter(shown).collect();
+    let sounds = |key: &u8| sounding >> key & 1 == 1;
+    let shown = keys.first..=keys.last;
+    let mut list: Vec<u8> = shown.clone().filter(sounds).collect();
     // A mode that is still open has no notes yet that could be written.
     if whole && reference.claim != Claim::Undecided {
-        let (low, high) = span(sounding, center);
         let own = |key: &u8| mode.degrees.iter().any(|d| d.semitones() == above(*key));
-        let idle = |key: &u8| sounding >> key & 1 == 0;
-        list.extend((low..=high).filter(shown).filter(own).filter(idle));
+        list.extend(shown.filter(own).filter(|key| !sounds(key)));
     }
     // Row, first column and the one after, of what stands already.
     let mut taken: Vec<(u16, u16, u16)> = Vec::with_capacity(list.len());
@@ -138,9 +138,10 @@ fn write_degrees(
         let style = mark(key, picture, look).map_or(styles.quiet, |(_, style)| style);
         let x = keys.left + (key - keys.first) as u16 * keys.wide;
         let long = columns(&text);
-        // The number below its key, the sign before it, or from the key on.
-        let places = [(x + keys.wide.min(long)).saturating_sub(long), x];
-        let free = |row: u16, x: u16, near: bool| {
+        let row = if rows > 1 && !is_black(key) { 1 } else { 0 };
+        // The number below its key's first column, the sign before it, or from there on.
+        let places = [(x + 1).saturating_sub(long), x];
+        let free = |x: u16, near: bool| {
             let mut others = taken.iter().filter(|t| t.0 == row);
             x + long <= pen.width()
                 && others.all(|&(_, a, b)| {
@@ -149,30 +150,21 @@ fn write_degrees(
                     x + long + gap <= a || x >= b + gap
                 })
         };
-        let all = || (0..rows).flat_map(|row| places.map(|x| (row, x)));
-        let sounds = sounding >> key & 1 == 1;
         // What sounds is told also where it must stand close; two columns a key are apart.
-        let close = sounds || keys.wide > 1;
-        let place = all()
-            .find(|&(row, x)| free(row, x, false))
-            .or_else(|| all().find(|&(row, x)| close && free(row, x, true)));
-        if let Some((row, x)) = place {
+        let close = sounds(&key) || keys.wide > 1;
+        let place = match whole && keys.wide > 1 {
+            // Each has its own place, whatever else is written.
+            true => Some(places[0]).filter(|&x| free(x, true)),
+            false => {
+                let near = || places.into_iter().find(|&x| close && free(x, true));
+                places.into_iter().find(|&x| free(x, false)).or_else(near)
+            }
+        };
+        if let Some(x) = place {
             pen.put(x, y + row, &text, style);
             taken.push((row, x, x + long));
         }
     }
-}
-
-/// From the tonic at or under the lowest key that sounds to the one at or over the
-/// highest; in silence the octave in the middle.
-fn span(sounding: KeySet, center: PitchClass) -> (u8, u8) {
-    let to_tonic = |key: u8| PitchClass::of_key(key).above(center) as u8;
-    let middle = 60u8;
-    let low = each(sounding).min().unwrap_or(middle);
-    let high = each(sounding).max().unwrap_or(middle);
-    let up = |key: u8| key.saturating_add((12 - to_tonic(key)) % 12);
-    let low = low.saturating_sub(to_tonic(low));
-    (low, up(high).max(low.saturating_add(12)).min(HIGHEST))
 }
 
 /// Columns that a piano with degrees needs for two columns a key: three octaves.

@@ -10,7 +10,7 @@ use super::palette::{Depth, Palette};
 use super::past::{self, Still};
 use super::terminal::Ground;
 use super::{Intent, Stage, mouse};
-use crate::engine::{self, KeySet, Reading, each};
+use crate::engine::{self, Inertia, KeySet, Reading, each};
 use crate::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
@@ -232,6 +232,18 @@ fn hint(options: &Options) -> Option<String> {
     let key = options.keys.first(Wish::Help)?;
     let ascii = options.notation.glyphs == Glyphs::Ascii;
     Some(format!("{} shows the keys.", key.shown(ascii)))
+}
+
+/// What a stop of inertia does.
+fn told(inertia: Inertia) -> String {
+    let name = inertia.name();
+    match inertia.takes(5.0).map(Time::seconds) {
+        Some(seconds) if seconds < 0.1 => format!("{name}: what is likelier is shown at once."),
+        Some(seconds) => {
+            format!("{name}: what is five times likelier is shown after {seconds:.1} s.")
+        }
+        None => format!("{name}: what is five times likelier is not enough."),
+    }
 }
 
 /// The sitting, shown again from a moment until the one at which that was asked for.
@@ -460,8 +472,24 @@ impl<'a> Desk<'a> {
         if self.asking.is_some() {
             all.push("home is the next key you play".to_owned());
         }
+        let back = |wish: Wish| {
+            let key = self.keys.first(wish);
+            key.map_or(String::new(), |key| format!(", {}: now", key.shown(ascii)))
+        };
         if let Some(again) = &self.again {
             all.push(format!("again {}", draw::clock(again.now())));
+        } else if let Some(step) = self.step {
+            all.push(format!(
+                "chord at {}{}",
+                draw::clock(step),
+                back(Wish::Close)
+            ));
+        } else if let Some(at) = self.view.looks_at() {
+            all.push(format!(
+                "looking at {}{}",
+                draw::clock(at),
+                back(Wish::Follow)
+            ));
         }
         if let Some(since) = reading.aside {
             all.push(format!("aside {}", draw::length(now.since(since))));
@@ -502,8 +530,12 @@ impl<'a> Desk<'a> {
             || self.again.take().is_some()
             || self.step.take().is_some()
             || self.frozen.take().is_some();
-        if !closed {
-            view.compared = None;
+        if closed {
+            return;
+        }
+        match view.looks_at() {
+            Some(_) => view.past().follow(),
+            None => view.compared = None,
         }
     }
 
@@ -692,7 +724,12 @@ impl<'a> Desk<'a> {
                 // What is pinned is what is seen, which may stand still.
                 let reading = self.seen(stage);
                 match keys::intent(wish, &reading) {
-                    Some(intent) => stage.act(intent),
+                    Some(intent) => {
+                        if let Intent::Inertia(inertia) = intent {
+                            self.said = Some(told(inertia));
+                        }
+                        stage.act(intent);
+                    }
                     None if wish == Wish::Pin => {
                         self.said = Some("Nothing is established yet that could be pinned.".into());
                     }
@@ -710,14 +747,25 @@ impl<'a> Desk<'a> {
                 view.wanted.why = !view.wanted.why;
                 self.asked = None;
             }
-            Wish::Scale => view.wanted.scale = !view.wanted.scale,
+            Wish::Scale => {
+                view.wanted.scale = !view.wanted.scale;
+                let beside = view.wanted.scale && view.wanted.way == Way::Teaching;
+                let reading = self.seen(stage);
+                let home = reading.home.map(|h| h.tonality);
+                if beside && home.is_some() && home == reading.within().map(|w| w.0) {
+                    self.said = Some("Home is here: there is nothing to set beside it.".into());
+                }
+            }
             Wish::Compare(brighter) => self.compare(brighter, stage),
             Wish::Jump(back) => {
                 let now = stage.now();
                 view.past().jump(!back, stage.past().1, now);
             }
             Wish::Again => self.show_again(stage),
-            Wish::Way(way) => view.wanted.way = way,
+            Wish::Way(way) => {
+                view.wanted.way = way;
+                self.step = None;
+            }
             Wish::Freeze => self.freeze(stage),
             Wish::Hide => self.hidden = !self.hidden,
             Wish::Step(back) => self.step(back, stage),

@@ -1,7 +1,7 @@
 //! What happened from one region to the next, in words: the interval that the center
 //! moved, the common chord, the notes altered.
 
-use super::claim::{Claim, claim};
+use super::claim::Claim;
 use super::draw::{Look, Picture};
 use crate::plan::{Region, common_chord, notes_altered};
 use crate::theory::Spelling;
@@ -19,7 +19,7 @@ impl Turn<'_> {
         let tonic = |r: &Region| r.placed(&look.notation, look.catalogue).1;
         let (from, to) = (tonic(self.before), tonic(self.after));
         match moved(from, to) {
-            Move::Stays => ["same center, new mode", "new mode", "mode"].map(str::to_owned),
+            Move::Stays => self.stays(look).map(str::to_owned),
             Move::Tritone => ["tritone", "tritone", "TT"].map(str::to_owned),
             Move::By { name, short, up } => {
                 let way = if up { "up" } else { "down" };
@@ -36,9 +36,21 @@ impl Turn<'_> {
         }
     }
 
+    /// What is new on a center that stays.
+    fn stays(&self, look: &Look) -> [&'static str; 3] {
+        let decided = |r: &Region| r.open.claim() == Claim::Decided;
+        match (decided(self.before), decided(self.after)) {
+            (true, true) if self.altered(look).is_none() => {
+                ["same center, same notes", "same notes", "same"]
+            }
+            (false, true) => ["the mode is known now", "mode known", "mode"],
+            _ => ["same center, new mode", "new mode", "mode"],
+        }
+    }
+
     /// `Am7`, `v7 = ii7`; none where a mode may not be said.
     pub fn pivot(&self, picture: &Picture, look: &Look) -> Option<(String, String)> {
-        let said = |r: &Region| claim(r.open) != Claim::Undecided;
+        let said = |r: &Region| r.open.claim() != Claim::Undecided;
         if !said(self.before) || !said(self.after) {
             return None;
         }
@@ -52,7 +64,7 @@ impl Turn<'_> {
 
     /// `F → F♯, C → C♯`; nothing where a note of either was not heard.
     pub fn altered(&self, look: &Look) -> Option<String> {
-        let decided = |r: &Region| claim(r.open) == Claim::Decided;
+        let decided = |r: &Region| r.open.claim() == Claim::Decided;
         if !decided(self.before) || !decided(self.after) {
             return None;
         }

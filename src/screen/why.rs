@@ -12,8 +12,8 @@ use crate::time::Time;
 
 /// Columns of the caption.
 const CAPTION: u16 = 9;
-/// What changes less is not worth a word.
-const LEAST: f32 = 0.005;
+/// What changes less is not worth a word: it would be written as nothing.
+const LEAST: f32 = 0.0051;
 /// So many notes of a bass line or a last chord are named.
 const NOTES: usize = 4;
 
@@ -33,7 +33,7 @@ impl<'a> Told<'a> {
     fn new(e: &'a Explanation, picture: &Picture, look: &'a Look<'a>) -> Told<'a> {
         let open = picture.reading.here.filter(|h| h.tonality == e.tonality);
         let open = open.map(|h| h.open);
-        let center = open.is_none_or(|o| claim::claim(o) == Claim::Undecided);
+        let center = open.is_none_or(|o| o.claim() == Claim::Undecided);
         Told {
             e,
             open,
@@ -337,7 +337,7 @@ impl Columns {
         pen.put(0, y, "what was heard", quiet);
         if self.half >= 6 {
             pen.put_right(self.axis, y, "takes ", quiet);
-            pen.put(self.axis + 2, y, "adds, of 100", quiet);
+            pen.put(self.axis + 2, y, "adds", quiet);
         }
         if self.otherwise > 0 {
             pen.put(self.other, y, "without it", quiet);
@@ -351,7 +351,7 @@ impl Columns {
         let words = told.row_words(cause.what, self.words, ascii);
         pen.put(0, y, &words, styles.text);
         self.bar(pen, y, told.change(cause) / full, look);
-        let figure = figure(told.change(cause), look);
+        let figure = format!("{} %", figure(told.change(cause), look));
         pen.put_right(self.figure + 5, y, &figure, styles.text);
         if let Some(text) = told.instead(cause, self.otherwise, ascii) {
             pen.put(self.other, y, &text, styles.contender);
@@ -580,7 +580,13 @@ fn figure(change: f32, look: &Look) -> String {
 
 /// Rounded from the half up, as one reads it.
 fn hundredths(share: f32) -> i32 {
-    (share * 100.0).round() as i32
+    let rounded = (share * 100.0).round() as i32;
+    // What is not certain is not called so.
+    if share < 1.0 {
+        rounded.min(99)
+    } else {
+        rounded
+    }
 }
 
 /// `D in the bass`, `F`, `G7 2 s ago`, `D triad`, `ends on D`.

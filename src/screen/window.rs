@@ -3,7 +3,7 @@
 
 use super::draw::{Look, Picture, View};
 use super::pen::{Pen, columns};
-use crate::theory::PitchClass;
+use crate::theory::{Accidentals, PitchClass, Spelling};
 
 /// The share of the whole that fills a bar: a little more than a third.
 const FULL: f32 = 0.36;
@@ -57,7 +57,10 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
         };
         bar_at(pen, (x, base), bar, share / FULL, style, look);
 
-        let name = look.notation.note_named(pc, within, look.catalogue);
+        let name = match degree {
+            Some(_) => look.notation.note_named(pc, within, look.catalogue),
+            None => axis_name(pc, i, view, picture, look),
+        };
         let centred = |text: &str| x + bar.saturating_sub(columns(text)) / 2;
         let heard = reading.heard.contains(pc);
         let name_style = if heard { style } else { styles.quiet };
@@ -83,6 +86,21 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
     }
     if picture.asleep().is_some() {
         pen.tint(0, h, styles.asleep);
+    }
+}
+
+/// The name of a note outside the mode: in fifths a fifth above its neighbour, as far as
+/// one accidental goes and the user does not want one kind of accidental alone.
+fn axis_name(pc: PitchClass, at: u16, view: &View, picture: &Picture, look: &Look) -> String {
+    let within = picture.reading.within();
+    let fifths = i16::from(view.around.fifths()) + at as i16 - 5;
+    let axis = i8::try_from(fifths).ok().map(Spelling::at);
+    let axis = axis.filter(|s| s.accidental().abs() <= 1 && s.pitch_class() == pc);
+    match axis {
+        Some(note) if !view.chromatic && look.notation.accidentals == Accidentals::ByContext => {
+            look.notation.note_name(note, within, look.catalogue)
+        }
+        _ => look.notation.note_named(pc, within, look.catalogue),
     }
 }
 

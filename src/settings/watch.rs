@@ -27,7 +27,9 @@ pub fn follow(
     let (ends, ended) = bounded(0);
     let (send, updates) = unbounded();
     let mut follower = Follower {
+        start: settings.clone(),
         settings,
+        pending: false,
         wrong: None,
     };
     let look = move || files.iter().map(stamp).collect::<Vec<_>>();
@@ -64,7 +66,11 @@ fn stamp(file: &PathBuf) -> Option<(Option<SystemTime>, u64)> {
 
 /// What is in force, and the fault that was told last.
 struct Follower {
+    /// What the program began with.
+    start: Settings,
     settings: Settings,
+    /// It was told that something needs a new start.
+    pending: bool,
     wrong: Option<String>,
 }
 
@@ -74,9 +80,11 @@ impl Follower {
         match read {
             Ok(new) => {
                 let mended = self.wrong.take().is_some();
-                let update = self.settings.update(&new);
+                let update = self.settings.update(&new, &self.start);
                 self.settings = new;
-                (mended || update != Update::default()).then_some(update)
+                let pending = update.said.is_some();
+                let taken_back = std::mem::replace(&mut self.pending, pending) && !pending;
+                (mended || taken_back || update != Update::default()).then_some(update)
             }
             Err(e) => {
                 let wrong = Some(e.brief());
@@ -202,17 +210,28 @@ mod tests {
         let own = "[[mode]]\nid = 'own'\nname = 'Own'\ndegrees = '1 2 3 4 5 6 b7'\nscored_as = 'dorian'\nparent = 'own'\n";
         files.write("modes.toml", own);
         let said = files.next().said.expect("a line");
-        assert_eq!(said, "modes.toml counts from the next start.");
         // Both are in force only from a start on, and neither is forgotten.
+        assert_eq!(
+            said,
+            "keyboard.port and modes.toml count from the next start."
+        );
         let both =
             "[keyboard]\nport = 'Piano'\n[screen]\nlines = true\n[jobs]\nmarker = 'key C8'\n";
         files.write("settings.toml", both);
         let said = files.next().said.expect("a line");
-        assert_eq!(said, "[jobs] and screen.lines count from the next start.");
+        let all =
+            "keyboard.port and modes.toml and [jobs] and screen.lines count from the next start.";
+        assert_eq!(said, all);
         files.write(
             "settings.toml",
             &format!("{both}[reading]\nbassist = true\n"),
         );
+        assert_eq!(files.next().said.as_deref(), Some(all), "still");
+        // As it was at the start.
+        files.write("settings.toml", "");
+        let said = files.next().said.expect("a line");
+        assert_eq!(said, "modes.toml counts from the next start.");
+        files.write("modes.toml", "");
         assert_eq!(files.next().said, None);
         files.write("modes.toml", "[[mode]]");
         let refused = files.next().refused.expect("a fault");

@@ -298,11 +298,7 @@ fn it_says_what_it_knows() {
     );
     says(
         &Scene::wandering(),
-        &[
-            "inside D Dorian, for 1 min",
-            "→ E Aeolian",
-            "E in the bass, F♯ heard",
-        ],
+        &["inside D Dorian", "→ E Aeolian", "E in the bass, F♯ heard"],
     );
     says(&Scene::stopped(), &["8 s ago"]);
     says(&Scene::ended(), &["3 s ago", "1:22/1:22 ended"]);

@@ -334,7 +334,16 @@ fn every_picture_of_every_scene() {
             number += 1;
         }
     }
-    assert!(number >= 12, "only {number} pictures");
+    // No picture stays behind of a scene that has it no more.
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/screen/tests/snapshots");
+    let files = std::fs::read_dir(folder).expect("the snapshots");
+    let names = files.map(|f| f.expect("a file").file_name());
+    let ours = names.filter(|n| {
+        let name = n.to_string_lossy();
+        name.contains("__scenes__") && name.ends_with(".snap")
+    });
+    assert_eq!(number, ours.count());
+    assert!(number >= 30, "only {number} pictures");
 }
 
 /// From the first note to the last silence no caption moves: only what is said changes.

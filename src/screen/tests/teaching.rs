@@ -356,12 +356,49 @@ fn degrees_stand_below_their_keys() {
         (59, "3", "●"),
         (69, "2", "●"),
     ] {
-        assert_eq!(buf[(at(key), 5)].symbol(), degree, "{}", as_text(&buf));
+        assert_eq!(buf[(at(key), 6)].symbol(), degree, "{}", as_text(&buf));
         assert_eq!(buf[(at(key), 3)].symbol(), sign, "{}", as_text(&buf));
     }
     // D4 does not sound and is a note of the mode; E♭4 is neither.
-    assert_eq!(buf[(at(62), 5)].symbol(), "5", "{}", as_text(&buf));
-    assert_eq!(buf[(at(63), 5)].symbol(), " ", "{}", as_text(&buf));
+    assert_eq!(buf[(at(62), 6)].symbol(), "5", "{}", as_text(&buf));
+    for row in [5, 6] {
+        assert_eq!(buf[(at(63), row)].symbol(), " ", "{}", as_text(&buf));
+    }
+}
+
+/// What is struck moves no degree: black keys have a row of their own.
+#[test]
+fn the_degrees_stay_whatever_is_played() {
+    for within in ["F lydian", "Eb dorian", "A phrygian", "C altered"] {
+        let rows = |sounding: &[u8]| -> Vec<String> {
+            let mut scene = Scene::dorian().here(within);
+            scene.reading.held = keys(sounding);
+            scene.reading.pedalled = 0;
+            let mut view = View {
+                lowest_key: 36,
+                ..View::default()
+            };
+            let buf = scene.panel((120, 8), glyphs(Glyphs::Unicode), |pen, picture, look| {
+                piano::draw(pen, picture, &mut view, look, true);
+            });
+            let text = as_text(&buf);
+            text.lines().skip(5).take(2).map(str::to_owned).collect()
+        };
+        let mode = Scene::dorian().here(within).reading.here;
+        let (t, _) = mode.map(|h| (h.tonality, h.tonic)).expect("a mode");
+        let set = Catalogue::standard()
+            .mode(t.mode)
+            .set()
+            .up(t.center.index() as i32);
+        let own: Vec<u8> = (48..72)
+            .filter(|&k| set.contains(PitchClass::of_key(k)))
+            .collect();
+        let still = rows(&[]);
+        assert!(still.iter().any(|r| r.contains('1')), "{within}: {still:?}");
+        for key in own {
+            assert_eq!(rows(&[key]), still, "{within}, {key}");
+        }
+    }
 }
 
 prop_compose! {
