@@ -127,7 +127,7 @@ fn show_keyboard(
 }
 
 /// Whether there is a screen, not lines. A terminal that calls itself dumb moves no cursor.
-fn draws(settings: &Settings) -> bool {
+pub fn draws(settings: &Settings) -> bool {
     let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
     !settings.lines && !dumb && std::io::stdout().is_terminal()
 }

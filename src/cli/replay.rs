@@ -112,10 +112,19 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         player.order(Order::Repeat(repeat));
     }
     let markers = study::markers(&performance);
+    let tell = || {
+        for fault in &performance.faults {
+            eprintln!("peregrinus: {file}: {fault}");
+        }
+    };
+    // Where there is a screen, when that is gone.
+    let draws = monitor::draws(&settings);
+    if !draws {
+        tell();
+    }
     let outcome = monitor::show_file(player, damaged, markers, idle, &settings, own, args.format)?;
-    // When the screen is gone: all of it, and that it is not whole.
-    for fault in &performance.faults {
-        eprintln!("peregrinus: {file}: {fault}");
+    if draws {
+        tell();
     }
     Ok(match performance.faults.is_empty() {
         false if outcome == ExitCode::SUCCESS => ExitCode::FAILURE,

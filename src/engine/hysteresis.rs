@@ -656,6 +656,54 @@ mod tests {
         })
     }
 
+    /// Two centers in turn beside the one established: what one has gathered is not the
+    /// other's, a moment makes no contender, and one that is told stays a while.
+    #[test]
+    fn a_contender_is_told_by_itself_and_long_enough() {
+        let mut here = Here::new(Catalogue::standard());
+        assert!(wait(&mut here, &likely(2, 0.9, 0.0), None).is_some());
+        // Beside D at so much another center at so much.
+        let beside = |center: usize, own: f32, other: f32| {
+            let mut s = likely(center, other, 0.0);
+            let dorian = Catalogue::standard().find("dorian").expect("dorian");
+            for c in (0..12).filter(|&c| c != center) {
+                let rest = (1.0 - own - other) / 10.0;
+                s.tonalities[dorian.0 as usize * 12 + c] = if c == 2 { own } else { rest };
+            }
+            s
+        };
+        let mut step = |s: &Scores| {
+            let all = PitchClassSet::ALL;
+            let verdict = here.step(Time(0), s, all, None, Inertia::Phrase);
+            assert_eq!(verdict, Verdict::Same);
+            let told = here.contender();
+            told.map(|r| (r.tonality.center.index(), r.nearness))
+        };
+        let calm = beside(7, 0.9, 0.01);
+        assert_eq!(step(&calm), None);
+        assert_eq!(step(&beside(7, 0.5, 0.45)), None, "a moment");
+        let g = beside(7, 0.5, 0.45);
+        let told: Vec<_> = (0..30).map(|_| step(&g)).collect();
+        let first = told.iter().position(Option::is_some).expect("told");
+        assert!((3..15).contains(&first), "{told:?}");
+        let (center, near) = told[29].expect("still");
+        assert_eq!(center, 7);
+        // It has no lead, so that it has gathered nothing.
+        assert!((0.4..=0.5).contains(&near), "{near}");
+        // G is gone and A as likely as it was: G stays for a moment, and A begins low.
+        let a = beside(9, 0.5, 0.45);
+        let after: Vec<_> = (0..30).map(|_| step(&a)).collect();
+        assert_eq!(after[2].map(|r| r.0), Some(7), "{after:?}");
+        let change = after.iter().position(|r| r.is_some_and(|r| r.0 == 9));
+        let change = change.expect("A is told");
+        let (before, begins) = (after[change - 1], after[change]);
+        assert!(begins.is_some_and(|r| r.1 < near), "{before:?} {begins:?}");
+        assert!(after[..change].iter().all(|r| r.is_none_or(|r| r.0 == 7)));
+        // What is over is told a while longer, then no more.
+        let ends: Vec<_> = (0..40).map(|_| step(&calm)).collect();
+        assert!(ends[4].is_some() && ends[39].is_none(), "{ends:?}");
+    }
+
     #[test]
     fn a_clear_lead_is_told_at_once_and_a_vague_one_late_or_never() {
         let mut here = Here::new(Catalogue::standard());

@@ -665,3 +665,53 @@ fn in_other_letters() {
         }
     }
 }
+
+/// Of the header each part is whole or not there, in whatever state and size.
+#[test]
+fn the_parts_of_the_header_never_run_into_each_other() {
+    for size in [(60, 18), (80, 24), (120, 36), (240, 67)] {
+        for way in Way::ALL {
+            for state in 0..16u8 {
+                let has = |bit: u8| state >> bit & 1 == 1;
+                let mut s = Scene::wandering();
+                s.way = way;
+                if has(0) {
+                    s.frozen = Some(Time::millis(95_000));
+                }
+                if has(1) {
+                    s.reading.silent_since = Some(s.now);
+                    s.now += Time::millis(5000);
+                }
+                if has(2) {
+                    // Home again a moment ago.
+                    let back = established("D dorian", 66.0, 66.0);
+                    s.history.change(sec(66.0), Change::Here(back));
+                    s.reading.here = Some(back);
+                }
+                if has(3) {
+                    s.reading.home = Some(established("F# phrygian dominant", 1.0, 2.0));
+                }
+                s.history.advance_to(s.now);
+                let text = s.text(size.0, size.1, Glyphs::Unicode);
+                let row = text.lines().next().unwrap_or_default();
+                // The chord's caption may stand to its right.
+                let row = row.split("chord").next().unwrap_or_default();
+                let parts = row.split("  ").map(str::trim).filter(|p| !p.is_empty());
+                let whole = |p: &str| {
+                    let timed = |before: &str, after: &str| {
+                        p.strip_prefix(before)
+                            .and_then(|p| p.strip_suffix(after))
+                            .is_some_and(|p| p.ends_with(" s") || p.ends_with(" min"))
+                    };
+                    ["here", "home again"].contains(&p)
+                        || timed("frozen ", " ago")
+                        || timed("", " ago")
+                        || timed("for ", "")
+                        || p.starts_with("inside ")
+                };
+                let odd: Vec<&str> = parts.filter(|p| !whole(p)).collect();
+                assert!(odd.is_empty(), "{odd:?} in '{row}' at {size:?}, {way:?}");
+            }
+        }
+    }
+}
