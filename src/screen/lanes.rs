@@ -115,7 +115,7 @@ impl Order {
         let fifths = i32::from(self.middle.fifths()) + up;
         // Neighbours are a fifth apart but where signatures of seven would begin.
         match i8::try_from(fifths) {
-            Ok(fifths @ -6..=8) => Spelling::at(fifths),
+            Ok(fifths @ -6..=10) => Spelling::at(fifths),
             _ => Spelling::nearest(center, 0.0),
         }
     }
