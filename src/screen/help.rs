@@ -105,10 +105,44 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: 
         .collect();
     let held = look.sign("◆ ● ▲", "* O X");
     let pedalled = look.sign("◇ ○ △", "+ o x");
-    let shapes = [
-        format!("{held}  held: center, in the mode, outside it"),
-        format!("{pedalled}  held by the pedal alone"),
+    let signs = [
+        (held, "held: center, in the mode, outside it"),
+        (pedalled, "held by the pedal alone"),
+        (
+            look.sign("≠ •", "! *"),
+            "not as in the parallel major or minor; with the note that tells the mode",
+        ),
+        (
+            look.sign("[ ] ( )", "[ ] ( )"),
+            "what sounds or is here; what is heard beside a pin",
+        ),
+        (
+            look.sign("═ ━ ┄", "= - ."),
+            "looking back: at what was home then, away from it, home meanwhile",
+        ),
+        (
+            look.sign("▲ ▼", "^ v"),
+            "the plan leaves over the seam of the circle of fifths",
+        ),
+        (
+            look.sign("▾ ╵", "v '"),
+            "a marker: what it is about, and where it was set",
+        ),
+        (
+            look.sign("⌂ ×", "@ x"),
+            "home as you say it, and taken back",
+        ),
     ];
+    // Those of the piano are needed first.
+    let told = match pen.height() {
+        0..12 => 0,
+        12..36 => 2,
+        _ => signs.len(),
+    };
+    let shapes: Vec<String> = signs[..told]
+        .iter()
+        .map(|(sign, words)| format!("{sign:<7}  {words}"))
+        .collect();
     let room = pen.width().saturating_sub(2 * MARGIN);
     let whole = CARE.join(" ");
     let care = match columns(&whole) <= room {
@@ -116,8 +150,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: 
         false => CARE.to_vec(),
     };
 
-    // The foot is on every page; where rows are short the shapes go first.
-    let shapes = &shapes[..if pen.height() < 12 { 0 } else { 2 }];
+    // The foot is on every page.
     let foot = (shapes.len() + care.len()) as u16;
     let layout = |edges: u16| Layout::new(&lines, room, pen.height().saturating_sub(foot + edges));
     // A frame only where it costs no page; without one a title tells the pages.
@@ -144,7 +177,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: 
     let titled = (frame || view.pages > 1) as u16;
     let high = rows as u16 + foot + titled + frame as u16;
     // Air before the foot, where there is some to spare.
-    let air = [shapes.len() as u16 / 2, 1];
+    let air = [u16::from(told > 0), 1];
     let air = air.map(|n| n * (high + 2 <= pen.height()) as u16);
     let height = (high + air[0] + air[1]).min(pen.height());
     let wide = layout.wide * layout.columns as u16 + GAP * (layout.columns as u16 - 1);
@@ -187,7 +220,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: 
         pen.put(x + layout.keys + 1, y, &words, styles.text);
     }
     let mut row = top + rows as u16 + air[0];
-    for words in shapes {
+    for words in &shapes {
         pen.put(left, row, &fit(words, room, ascii), styles.text);
         row += 1;
     }
