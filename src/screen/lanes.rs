@@ -602,12 +602,11 @@ fn words(pen: &mut Pen, (y, rows): (u16, u16), picture: &Picture, view: &StripVi
             near.filter(|i| apart(i).is_some()).min_by_key(apart)
         }
     };
-    let turn = place.and_then(|i| Some((regions.get(i - 1)?, regions.get(i)?)));
-    let Some((before, after)) = turn else {
+    let Some(turn) = place.and_then(|i| Turn::to(regions, i)) else {
         pen.put(0, y, "no change yet", styles.quiet);
         return;
     };
-    let turn = Turn { before, after };
+    let Turn { before, after } = turn;
     let name = |r: &Region| claim::name(r.tonality, r.tonic, r.open, look);
     let arrow = look.sign("→", "->");
     let [interval, ..] = turn.interval(look);

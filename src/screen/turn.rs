@@ -5,12 +5,28 @@ use super::claim::Claim;
 use super::draw::{Look, Picture};
 use crate::plan::{Region, common_chord, notes_altered};
 use crate::theory::Spelling;
+use crate::time::Time;
 
 /// One change of region.
 #[derive(Clone, Copy)]
 pub(super) struct Turn<'a> {
     pub before: &'a Region,
     pub after: &'a Region,
+}
+
+/// What has lasted less was no place that the music came from. Common practice, no source.
+const MOMENT: Time = Time::millis(1500);
+
+impl<'a> Turn<'a> {
+    /// How the music came to the region at this place: from the last one before it that was
+    /// more than a moment, or where there is none from its neighbour.
+    pub fn to(regions: &'a [Region], at: usize) -> Option<Turn<'a>> {
+        let after = regions.get(at)?;
+        let earlier = regions.get(..at)?;
+        let lasted = |r: &&Region| r.end.since(r.start) >= MOMENT;
+        let before = earlier.iter().rev().find(lasted).or(earlier.last())?;
+        Some(Turn { before, after })
+    }
 }
 
 impl Turn<'_> {
@@ -127,6 +143,37 @@ fn moved(from: Spelling, to: Spelling) -> Move {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::Open;
+    use crate::theory::{ModeId, PitchClass, Tonality};
+
+    /// What flashed by between two regions is not what the music came from.
+    #[test]
+    fn the_music_comes_from_where_it_was_for_more_than_a_moment() {
+        let region = |center: i32, from: u64, to: u64| Region {
+            start: Time::millis(from),
+            end: Time::millis(to),
+            since: Time::millis(from),
+            tonality: Tonality {
+                center: PitchClass::new(center),
+                mode: ModeId(0),
+            },
+            tonic: Spelling::nearest(PitchClass::new(center), 0.0),
+            probability: 0.9,
+            open: Open::default(),
+        };
+        let regions = [
+            region(2, 0, 9000),
+            region(7, 9000, 10_499),
+            region(9, 10_499, 30_000),
+        ];
+        let from = |at| Turn::to(&regions, at).map(|t| t.before.tonality.center.index());
+        assert_eq!(from(0), None);
+        assert_eq!((from(1), from(2), from(3)), (Some(2), Some(2), None));
+        // Where nothing before was longer, its neighbour is all there is.
+        let brief = [region(2, 0, 400), region(7, 400, 900), region(9, 900, 9000)];
+        let from = |at| Turn::to(&brief, at).map(|t| t.before.tonality.center.index());
+        assert_eq!(from(2), Some(7));
+    }
 
     #[test]
     fn a_center_moves_the_nearer_way() {
