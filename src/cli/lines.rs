@@ -293,9 +293,9 @@ impl Printer<'_> {
                 tonality("here", e)
             }
             Change::Home(e) => tonality("home", e),
-            // What was open has been heard: the same line again, with as much more.
+            // What was open has been heard, of the same tonality.
             Change::Refined(e) if self.said.is_some_and(|said| said != e.open.claim()) => {
-                tonality("here", e)
+                tonality("known", e)
             }
             Change::NoCenter => {
                 self.here = None;
