@@ -561,7 +561,16 @@ impl<E: Estimator> Monitor<E> {
             let before = self
                 .home_established
                 .filter(|h| h.tonality.center == tonality.center && !self.home_untold);
+            // Told for the first time, home on the center here has the mode that is read here:
+            // the one that weighs most so far may have been given up since.
+            let tonality = match self.established {
+                Some(e) if self.home_untold && e.tonality.center == tonality.center => e.tonality,
+                _ => tonality,
+            };
             self.home_untold = false;
+            if before.is_some_and(|h| h.tonality == tonality) {
+                return;
+            }
             let home = Established {
                 tonality,
                 tonic: match (before, self.established) {
