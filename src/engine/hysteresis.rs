@@ -1,5 +1,6 @@
 //! What is shown: a tonality is established only when it has been clearly and
-//! long enough the likelier one, and home moves more slowly than here.
+//! long enough the likelier one, and home moves more slowly than here. Who is gaining on
+//! it is told meanwhile, long enough to be read.
 
 use super::estimator::{STEP, Scores, TONALITIES, place};
 use super::features::total;
@@ -151,6 +152,14 @@ pub struct Here {
     contender: Option<Rival>,
 }
 
+/// Who may gain on the established tonality: another center, or another mode on its own,
+/// by the first with the same notes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Who {
+    Center(PitchClass),
+    Mode(usize),
+}
+
 /// The tonality that gains on the established one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rival {
@@ -239,93 +248,78 @@ impl Here {
     ) {
         let sums = self.sums(p);
         let together = self.together(p, now.center);
-        let step = STEP.seconds() as f32 / WHILE;
-        let share = |q: f32, base: f32| q / (q + base).max(1e-9);
-        let base = sums[now.center.index()];
-        for (lately, q) in self.lately.iter_mut().zip(sums) {
-            *lately += (share(q, base) - *lately) * step;
-        }
         let own = self.kin[now.mode.0 as usize];
-        let mut best: Option<(Tonality, f32)> = None;
-        let mut offer = |t: Tonality, lately: f32| {
-            if best.is_none_or(|(_, most)| lately > most) {
-                best = Some((t, lately));
-            }
+        let step = STEP.seconds() as f32 / WHILE;
+        let toward = |lately: &mut f32, q: f32, base: f32| {
+            *lately += (q / (q + base).max(1e-9) - *lately) * step;
         };
-        for m in (0..self.modes).filter(|&m| self.kin[m] == m && m != own) {
-            let lately = &mut self.modes_lately[m];
-            // A mode is no more than its center is.
-            *lately += (share(together[m], together[own]) - *lately) * step;
-            if let Some(mode) = self.named(p, now.center, m, heard) {
-                offer(Tonality { mode, ..now }, self.modes_lately[m]);
-            }
+        for (lately, q) in self.lately.iter_mut().zip(sums) {
+            toward(lately, q, sums[now.center.index()]);
         }
+        for (lately, q) in self.modes_lately.iter_mut().zip(together) {
+            toward(lately, q, together[own]);
+        }
+        let modes = (0..self.modes).filter(|&m| self.kin[m] == m && m != own);
+        let modes = modes.filter(|&kin| self.named(p, now.center, kin, heard).is_some());
         // From the established center up, so that ties fall alike in every transposition.
-        for center in (1..12).map(|n| now.center.up(n)) {
-            let mode = now.mode;
-            offer(Tonality { center, mode }, self.lately[center.index()]);
-        }
-        let lately = |t: Tonality| match t.center == now.center {
-            true => self.modes_lately[self.kin[t.mode.0 as usize]],
-            false => self.lately[t.center.index()],
-        };
-        let before = self.contender.map(|c| c.tonality);
-        let before =
-            before.filter(|t| t.center != now.center || self.kin[t.mode.0 as usize] != own);
-        let named = |t: Tonality| self.allowed(t.mode.0 as usize, t.center, heard);
-        let kept = before.filter(|&t| lately(t) >= FORGOTTEN && named(t));
-        let rival = match (best, kept) {
-            (Some((_, most)), Some(kept)) if most < lately(kept) + FOREMOST => kept,
-            (Some((t, most)), _) if most >= NOTICED => t,
-            _ => {
-                self.contender = None;
-                return;
-            }
-        };
-        let near = match rival.center == now.center {
-            true => {
-                let kin = self.kin[rival.mode.0 as usize];
-                let of = (0..self.modes).filter(|&m| self.kin[m] == kin);
-                let most = of.map(|m| self.on_center[m]).fold(0.0, f32::max);
-                most / (MODE_PATIENCE * patience)
-            }
-            false => {
-                let way = if home == Some(rival.center) {
-                    BACK_HOME
-                } else {
-                    1.0
-                };
-                self.centers[rival.center.index()] / (way * patience)
-            }
-        };
-        let likely = (lately(rival) / 0.5).clamp(0.0, 1.0);
-        let nearness = (0.5 * likely + 0.5 * near.clamp(0.0, 1.0)).clamp(0.0, 1.0);
-        let tonality = match rival.center == now.center {
-            true => rival,
-            false => {
-                let center = rival.center;
-                let (mode, q) = self.best_mode(p, center, heard, None);
-                let others = self.together(p, center);
-                let said = before.filter(|t| t.center == center).map(|t| t.mode);
-                let stays = said.filter(|m| {
-                    let m = m.0 as usize;
-                    self.allowed(m, center, heard) && others[self.kin[m]] * OTHER_MODE > q
-                });
-                Tonality {
-                    center,
-                    mode: stays.unwrap_or(mode),
-                }
-            }
-        };
-        let probability = match rival.center == now.center {
-            true => together[self.kin[rival.mode.0 as usize]],
-            false => sums[rival.center.index()],
-        };
-        self.contender = Some(Rival {
-            tonality,
-            probability,
-            nearness,
+        let centers = (1..12).map(|n| Who::Center(now.center.up(n)));
+        let foremost = modes.map(Who::Mode).chain(centers);
+        let foremost = foremost
+            .map(|who| (who, self.lately(who)))
+            .reduce(|best, x| if x.1 > best.1 { x } else { best });
+        let named = |t: &Tonality| self.allowed(t.mode.0 as usize, t.center, heard);
+        let said = self.contender.map(|c| c.tonality).filter(named);
+        let kept = said.map(|t| match t.center == now.center {
+            true => Who::Mode(self.kin[t.mode.0 as usize]),
+            false => Who::Center(t.center),
         });
+        let kept = kept.filter(|&who| who != Who::Mode(own) && self.lately(who) >= FORGOTTEN);
+        let who = match (foremost, kept) {
+            (Some((_, most)), Some(kept)) if most < self.lately(kept) + FOREMOST => Some(kept),
+            (Some((who, most)), _) if most >= NOTICED => Some(who),
+            _ => None,
+        };
+        self.contender = who.map(|who| {
+            let (tonality, probability, gathered) = match who {
+                Who::Mode(kin) => {
+                    let own = |m: &usize| self.kin[*m] == kin;
+                    let most = (0..self.modes).filter(own).map(|m| self.on_center[m]);
+                    let most = most.fold(0.0, f32::max);
+                    let mode = said
+                        .filter(|_| kept == Some(who))
+                        .map(|t| t.mode)
+                        .or_else(|| self.named(p, now.center, kin, heard));
+                    let mode = mode.unwrap_or(ModeId(kin as u8));
+                    let tonality = Tonality { mode, ..now };
+                    (tonality, together[kin], most / MODE_PATIENCE)
+                }
+                Who::Center(center) => {
+                    let (mode, q) = self.best_mode(p, center, heard, None);
+                    let others = self.together(p, center);
+                    let before = said.filter(|t| t.center == center).map(|t| t.mode);
+                    let stays = |m: &ModeId| others[self.kin[m.0 as usize]] * OTHER_MODE > q;
+                    let mode = before.filter(stays).unwrap_or(mode);
+                    let way = if home == Some(center) { BACK_HOME } else { 1.0 };
+                    let gathered = self.centers[center.index()] / way;
+                    (Tonality { center, mode }, sums[center.index()], gathered)
+                }
+            };
+            // An even share of what the two have is the whole of the first half.
+            let likely = (self.lately(who) / 0.5).clamp(0.0, 1.0);
+            let gathered = (gathered / patience).clamp(0.0, 1.0);
+            Rival {
+                tonality,
+                probability,
+                nearness: 0.5 * (likely + gathered),
+            }
+        });
+    }
+
+    fn lately(&self, who: Who) -> f32 {
+        match who {
+            Who::Center(center) => self.lately[center.index()],
+            Who::Mode(kin) => self.modes_lately[kin],
+        }
     }
 
     /// The sum of each center's tonalities.

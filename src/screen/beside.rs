@@ -7,7 +7,7 @@
 use super::chord::Label;
 use super::claim::{Claim, Reference, reference};
 use super::draw::{Look, Picture};
-use super::large::{self, AFAR};
+use super::large;
 use super::pen::{Pen, columns, fit, fit_words};
 use super::strip::abbreviated;
 use crate::theory::{
@@ -107,8 +107,11 @@ pub(super) fn draw(
 /// The triads in large letters, below the names, to be read from the back of the room;
 /// returns the row after the last. None where they have no room.
 fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
-    let count = rows.len() as u16;
+    // Two rows are kept for what is altered.
     let room = pen.height().saturating_sub(1);
+    let ascii = look.ascii();
+    let (top, stride) = large::afar(room.saturating_sub(2), rows.len(), ascii)
+        .or_else(|| large::afar(room, rows.len(), ascii))?;
     let wide = |field: usize, of: &dyn Fn(&str) -> u16| -> u16 {
         let texts = rows.iter().flat_map(|r| &r.sides);
         texts.map(|s| of(&s[field])).max().unwrap_or(0)
@@ -117,11 +120,9 @@ fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
     let label = wide(2, &large::wide_in_brackets);
     // Its sign stands before a numeral.
     let half = 2 + numeral + 2 + label;
-    if look.ascii() || room < count * AFAR || half + 4 > right || right + half > pen.width() {
+    if half + 4 > right || right + half > pen.width() {
         return None;
     }
-    let stride = (room.saturating_sub(2) / count.max(1)).clamp(AFAR, AFAR + 1);
-    let top = 1 + u16::from(room > count * stride);
     let styles = look.styles();
     for (at, row) in rows.iter().enumerate() {
         let y = top + at as u16 * stride;
@@ -134,11 +135,7 @@ fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
                 _ if changed => [styles.away; 2],
                 _ => [styles.quiet; 2],
             };
-            let [first, second] = if lit {
-                [styles.chord, styles.lit]
-            } else {
-                plain
-            };
+            let [first, second] = if lit { [styles.chord; 2] } else { plain };
             if let (1, Some(sign)) = (side, row.signs[0]) {
                 pen.dot(x, y + 2, sign.char(look), styles.away);
             }
@@ -146,7 +143,7 @@ fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
             large::in_brackets(pen, (x + 4 + numeral, y), &texts[2], lit, second);
         }
     }
-    Some(top + count * stride)
+    Some(top + rows.len() as u16 * stride)
 }
 
 /// What changes, for its sign: as `harmonize --beside` has them.

@@ -10,7 +10,7 @@
 
 use super::claim::{self, Claim, Reference, reference};
 use super::draw::{Look, Picture};
-use super::large::{self, AFAR};
+use super::large;
 use super::pen::{Pen, columns, fit, fit_words};
 use crate::theory::{
     Catalogue, Degree, Mode, ModeId, Shade, Spelling, Tonality, alterations, brightness_order,
@@ -289,7 +289,7 @@ impl<'a> Ladder<'a> {
     /// The modes in large letters, below the caption, and at the right the step to each;
     /// returns the row after the last. None where they have no room.
     fn afar(&self, pen: &mut Pen, rows: u16, look: &Look) -> Option<u16> {
-        let count = self.rungs.len() as u16;
+        let (top, stride) = large::afar(rows, self.rungs.len(), look.ascii())?;
         let text = |r: &Rung| match r.said {
             Said::Open | Said::Guess => format!("{}?", r.name),
             _ => r.name.clone(),
@@ -300,12 +300,10 @@ impl<'a> Ladder<'a> {
         let steps = |r: &Rung| r.step.iter().flatten().map(|s| columns(s)).max();
         let step = self.rungs.iter().filter_map(steps).max().unwrap_or(0);
         let x = 2 + name + 1;
-        if look.ascii() || rows < count * AFAR || x + step > pen.width() {
+        if x + step > pen.width() {
             return None;
         }
         let styles = look.styles();
-        let stride = (rows / count.max(1)).min(AFAR + 1);
-        let top = 1 + u16::from(rows > count * stride);
         for (at, rung) in self.rungs.iter().enumerate() {
             let y = top + at as u16 * stride;
             let style = match rung.said {
@@ -322,7 +320,7 @@ impl<'a> Ladder<'a> {
                 pen.put(x, y, "(heard)", styles.home);
             }
             if rung.chosen {
-                for row in y..y + AFAR - 1 {
+                for row in y..y + large::AFAR - 1 {
                     pen.dot(0, row, look.sign('▸', '>'), styles.center);
                 }
             }
@@ -335,7 +333,7 @@ impl<'a> Ladder<'a> {
                 pen.put(x, y, &fit(&text, pen.width() - x, look.ascii()), styles.lit);
             }
         }
-        Some(top + count * stride)
+        Some(top + self.rungs.len() as u16 * stride)
     }
 
     /// The modes, below the caption in so many rows; returns the row after the last.

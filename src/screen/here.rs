@@ -60,9 +60,8 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
         draw_home(pen, &home, (left_end, x), size, look);
     }
     if asleep.is_some() {
-        pen.tint(0, below + 1, styles.asleep);
-        // What it says of itself is of now, and not dimmed.
-        caption(pen, picture, look);
+        // What the caption says of the picture is of now, and not dimmed.
+        pen.tint(1, below + 1, styles.asleep);
     }
 }
 

@@ -85,9 +85,9 @@ impl Order {
         let home = longest.map(|r| r.placed(&look.notation, look.catalogue).1);
         let here = picture.reading.here.map(|e| e.tonic);
         let mut said = [None; 12];
-        for r in picture.history.plan().regions.iter().filter(begun) {
-            let (t, tonic) = r.placed(&look.notation, look.catalogue);
-            said[t.center.index()] = Some(tonic);
+        for r in picture.history.plan().regions.iter().rev().filter(begun) {
+            let tonic = || r.placed(&look.notation, look.catalogue).1;
+            said[r.tonality.center.index()].get_or_insert_with(tonic);
         }
         Order {
             said,

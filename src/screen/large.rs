@@ -109,6 +109,14 @@ pub(super) fn write(
 /// Rows of a line that is to be read from the back of the room.
 pub(super) const AFAR: u16 = 4;
 
+/// The first row and the rows a line of so many lines of [`AFAR`] rows below a caption;
+/// none where they have no room, and in ASCII, which has no letters of that height.
+pub(super) fn afar(rows: u16, lines: usize, ascii: bool) -> Option<(u16, u16)> {
+    let lines = u16::try_from(lines).ok().filter(|&n| n > 0 && !ascii)?;
+    let stride = (rows / lines).min(AFAR + 1);
+    (stride >= AFAR).then_some((1 + u16::from(rows > lines * stride), stride))
+}
+
 /// Columns of a text in [`AFAR`] rows with brackets around it.
 pub(super) fn wide_in_brackets(text: &str) -> u16 {
     ["[", text, "]"]

@@ -10,7 +10,7 @@
 use super::chord::Label;
 use super::claim::{Claim, reference};
 use super::draw::{Look, Picture};
-use super::large::{self, AFAR};
+use super::large;
 use super::pen::{Pen, columns, fit};
 use crate::theory::{Harmonized, Place, Size, Spelling, Stack, Step, Tonality, spell_degree};
 use ratatui::style::Style;
@@ -179,11 +179,10 @@ impl Table {
     /// In large letters: numerals, triads, sevenths, and their marks. False where they
     /// have no room.
     fn afar(&self, pen: &mut Pen, look: &Look) -> bool {
-        let count = self.rows.len() as u16;
         let room = pen.height().saturating_sub(1);
-        if look.ascii() || count == 0 || room < count * AFAR {
+        let Some((top, stride)) = large::afar(room, self.rows.len(), look.ascii()) else {
             return false;
-        }
+        };
         let wide = |of: &dyn Fn(&Cell) -> u16, half: usize| -> u16 {
             let cells = self.rows.iter().filter_map(|r| r[half].as_ref());
             cells.map(of).max().unwrap_or(0)
@@ -201,8 +200,6 @@ impl Table {
             true => pen.width() - (1 + half(0) + 3 + half(1)),
             false => 0,
         };
-        let stride = (room / count).min(AFAR + 1);
-        let top = 1 + u16::from(room > count * stride);
         for (at, row) in self.rows.iter().enumerate() {
             let y = top + at as u16 * stride;
             let mut x = 1;
