@@ -1,6 +1,7 @@
 //! What is about to change: the tonality that gains on the one established, how
 //! near it is, and on which evidence.
 
+use super::claim::Claim;
 use super::draw::{Look, Picture};
 use super::large::{self, Size};
 use super::pen::{Pen, fit, fit_words};
@@ -15,11 +16,12 @@ const LARGE_NAME: u16 = 68;
 pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
-    let Some(c) = picture
-        .reading
-        .contender
-        .filter(|_| picture.asleep().is_none())
-    else {
+    // Of a mode that is not claimed there is none to be given up for another.
+    let open = picture.reading.here;
+    let open = open.filter(|h| h.open.claim() == Claim::Undecided);
+    let told = |c: &Contender| open.is_none_or(|h| h.tonality.center != c.tonality.center);
+    let contender = picture.reading.contender.filter(told);
+    let Some(c) = contender.filter(|_| picture.asleep().is_none()) else {
         return;
     };
     let (w, h) = (pen.width(), pen.height());

@@ -397,6 +397,28 @@ fn a_mode_not_heard_is_not_claimed() {
     assert_eq!(dim(&decided), [false, false]);
 }
 
+/// While the mode is open, another center may be near, but no other mode.
+#[test]
+fn an_open_mode_leans_to_no_other() {
+    let leans = |scene: &Scene, name: &str| {
+        let mut s = scene.clone();
+        let e = established(name, 1.0, 1.0);
+        s.reading.contender = Some(Contender {
+            tonality: e.tonality,
+            tonic: e.tonic,
+            probability: 0.2,
+            nearness: 0.4,
+            in_bass: false,
+            heard: None,
+        });
+        s.text(80, 24, Glyphs::Unicode).contains("leaning")
+    };
+    assert!(!leans(&Scene::fifth(), "D dorian"));
+    assert!(leans(&Scene::fifth(), "A dorian"));
+    assert!(leans(&Scene::dorian(), "D aeolian"));
+    assert!(leans(&Scene::wandering(), "G dorian"));
+}
+
 /// Deciding the mode moves no letter of the center.
 #[test]
 fn the_center_stands_while_its_mode_is_open() {
