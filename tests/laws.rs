@@ -383,7 +383,7 @@ fn bare(change: Change, down: i32) -> String {
                 sonority.bass().up(-down)
             )
         }
-        Change::Voiced(voiced) => {
+        Change::VoicedChord(voiced) => {
             let keys = match down {
                 0.. => voiced.keys >> down,
                 _ => voiced.keys << -down,
@@ -401,9 +401,9 @@ fn bare(change: Change, down: i32) -> String {
             format!("home is {:?}", note.map(|n| n.pitch_class().up(-down)))
         }
         Change::Aside(on) => format!("aside {on}"),
-        Change::Apart(apart) => {
-            let apart = apart.map(|a| [a.top, a.rest].map(|t| (t.center.up(-down), t.mode)));
-            format!("apart {apart:?}")
+        Change::Polymodal(polymodal) => {
+            let parts = polymodal.map(|a| [a.top, a.rest].map(|t| (t.center.up(-down), t.mode)));
+            format!("polymodal {parts:?}")
         }
     }
 }
@@ -448,7 +448,7 @@ fn config(cases: u32) -> ProptestConfig {
 
 /// All but the chords: those go by register, as low notes sound longer and carry more.
 fn plan(told: &Told) -> Vec<(Time, Change)> {
-    let chord = |c: &Change| matches!(c, Change::Chord { .. } | Change::Voiced(_));
+    let chord = |c: &Change| matches!(c, Change::Chord { .. } | Change::VoicedChord(_));
     told.0.iter().copied().filter(|t| !chord(&t.1)).collect()
 }
 

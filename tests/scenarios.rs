@@ -281,7 +281,7 @@ fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
 
 /// The modes of the top line and of the rest, where they are not one.
 fn apart(r: &Reading) -> Vec<String> {
-    let modes = r.apart.iter().flat_map(|a| [a.top, a.rest]);
+    let modes = r.polymodal.iter().flat_map(|a| [a.top, a.rest]);
     let id = |mode| Catalogue::standard().mode(mode).id.clone();
     modes.map(|t| id(t.mode)).collect()
 }
@@ -415,7 +415,7 @@ fn check(text: &str) -> Result<Vec<String>, String> {
     let mut complaints = Vec::new();
     // Two modes at once are rare: whoever does not expect them must not be told of them.
     if scenario.expect.iter().all(|e| e.apart.is_none())
-        && let Some((at, r)) = said.readings.iter().find(|(_, r)| r.apart.is_some())
+        && let Some((at, r)) = said.readings.iter().find(|(_, r)| r.polymodal.is_some())
     {
         let at = scenario.where_is(*at);
         complaints.push(format!("apart {:?} at {at}, not expected", apart(r)));

@@ -330,12 +330,12 @@ impl Printer<'_> {
                     ..plain("chord")
                 }
             }
-            Change::Apart(apart) => Line {
-                name: apart.map(|a| {
+            Change::Polymodal(polymodal) => Line {
+                name: polymodal.map(|a| {
                     let mode = |t| notation.mode(t, catalogue);
                     format!("top line {}, the rest {}", mode(a.top), mode(a.rest))
                 }),
-                ..plain(apart.map_or("together", |_| "apart"))
+                ..plain(polymodal.map_or("together", |_| "apart"))
             },
             Change::Silence => {
                 self.before = None;
@@ -343,7 +343,7 @@ impl Printer<'_> {
                 plain("silence")
             }
             // In text the chord's own line is enough.
-            Change::Voiced(voiced) if self.format == Format::Json => {
+            Change::VoicedChord(voiced) if self.format == Format::Json => {
                 let words = Words {
                     catalogue,
                     notation: &notation,
@@ -355,7 +355,7 @@ impl Printer<'_> {
                     ..plain("voicing")
                 }
             }
-            Change::Voiced(_) | Change::Refined(_) | Change::Rest => return Ok(()),
+            Change::VoicedChord(_) | Change::Refined(_) | Change::Rest => return Ok(()),
         };
         match change {
             Change::Here(e) | Change::Refined(e) => self.said = Some(e.open.claim()),

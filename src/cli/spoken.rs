@@ -210,13 +210,13 @@ impl<'a> Voice<'a> {
                 self.before = None;
                 lines.push("silence".into());
             }
-            Change::Apart(Some(apart)) => {
+            Change::Polymodal(Some(polymodal)) => {
                 let mode = |t| aloud(&self.notation.mode(t, self.catalogue));
-                let (top, rest) = (mode(apart.top), mode(apart.rest));
+                let (top, rest) = (mode(polymodal.top), mode(polymodal.rest));
                 lines.push(format!("top line {top}, the rest {rest}"));
             }
-            Change::Apart(None) => lines.push("top line and the rest together again".into()),
-            Change::Voiced(_) | Change::Rest => {}
+            Change::Polymodal(None) => lines.push("top line and the rest together again".into()),
+            Change::VoicedChord(_) | Change::Rest => {}
         }
         lines
     }

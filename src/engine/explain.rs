@@ -41,7 +41,7 @@ pub const CAUSES: usize = 12 + 1 + CHORDS + ENDS;
 
 /// What was taken away.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum What {
+pub enum Removed {
     /// All keys of a pitch class.
     PitchClass(PitchClass),
     /// The bass line, with its pitch classes.
@@ -56,7 +56,7 @@ pub enum What {
 /// What taking one thing away does.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cause {
-    pub what: What,
+    pub removed: Removed,
     /// What the center's probability loses by it; negative: gains.
     pub center_change: f32,
     /// The same for center and mode together.
@@ -298,10 +298,10 @@ impl<E: Estimator> Case<E> {
     pub fn explain(mut self) -> Explanation {
         let (moments, whole) = self.read_whole();
         let mut found = Vec::with_capacity(CAUSES);
-        for (what, without) in self.candidates() {
+        for (removed, without) in self.candidates() {
             let left = self.read_without(&moments, &without);
             found.push(Cause {
-                what,
+                removed,
                 center_change: whole.center - left.center,
                 change: whole.tonality - left.tonality,
                 instead: self.instead(&whole, &left),
@@ -408,35 +408,35 @@ impl<E: Estimator> Case<E> {
     }
 
     /// All that is taken away, one at a time.
-    fn candidates(&self) -> Vec<(What, Without)> {
+    fn candidates(&self) -> Vec<(Removed, Without)> {
         let notes = self.notes();
-        let mut all: Vec<(What, Without)> = Vec::with_capacity(CAUSES);
-        let mut offer = |what: What, notes: Vec<Note>| {
+        let mut all: Vec<(Removed, Without)> = Vec::with_capacity(CAUSES);
+        let mut offer = |removed: Removed, notes: Vec<Note>| {
             // A bass that is all of its pitch class is said once.
             if !notes.is_empty() && all.iter().all(|(_, w)| w.notes != notes) {
                 let cut = 0..0;
-                all.push((what, Without { notes, cut }));
+                all.push((removed, Without { notes, cut }));
             }
         };
         let (bass, over): (Vec<Note>, Vec<Note>) = notes.iter().partition(|n| self.is_bass(n));
         // Of a lone voice nothing would be left.
         if !over.is_empty() {
             let set = bass.iter().map(|n| PitchClass::of_key(n.key)).collect();
-            offer(What::Bass(set), bass);
+            offer(Removed::Bass(set), bass);
         }
         for pc in (0..12).map(|n| self.tonality.center.up(n)) {
             let own = notes.iter().filter(|n| PitchClass::of_key(n.key) == pc);
-            offer(What::PitchClass(pc), own.copied().collect());
+            offer(Removed::PitchClass(pc), own.copied().collect());
         }
         for (sonority, at, strikes) in self.chords() {
             let own = notes
                 .iter()
                 .filter(|n| n.strike.is_some_and(|s| strikes.contains(&s)));
-            offer(What::Chord(sonority, at), own.copied().collect());
+            offer(Removed::Chord(sonority, at), own.copied().collect());
         }
         all.extend(self.ends().map(|(set, at, cut)| {
             let notes = Vec::new();
-            (What::PhraseEnd(set, at), Without { notes, cut })
+            (Removed::PhraseEnd(set, at), Without { notes, cut })
         }));
         all
     }
@@ -677,8 +677,8 @@ mod tests {
         let saved = told.since;
         let mut at_saved = heard(scene, saved);
         at_saved.advance_to(saved + Time(1), &mut ());
-        for (what, without) in all {
-            let same = |c: &&Cause| c.what == what;
+        for (removed, without) in all {
+            let same = |c: &&Cause| c.removed == removed;
             let cause = causes.iter().find(same).expect("each is told");
             let left = played_without(scene, (saved, &at_saved), &case, &without);
             assert!(
@@ -749,11 +749,11 @@ mod tests {
             let case = case.expect("heard");
             held += case.notes().iter().filter(|n| n.strike.is_none()).count();
             for cause in case.explain().causes.iter().flatten() {
-                let kind = match cause.what {
-                    What::PitchClass(_) => 0,
-                    What::Bass(_) => 1,
-                    What::Chord(..) => 2,
-                    What::PhraseEnd(..) => 3,
+                let kind = match cause.removed {
+                    Removed::PitchClass(_) => 0,
+                    Removed::Bass(_) => 1,
+                    Removed::Chord(..) => 2,
+                    Removed::PhraseEnd(..) => 3,
                 };
                 kinds[kind] += usize::from(cause.change.abs() > 1e-4);
                 match cause.instead {
@@ -775,13 +775,13 @@ mod tests {
         t.expect("a tonality").tonality
     }
 
-    fn pc(n: i32) -> What {
-        What::PitchClass(PitchClass::new(n))
+    fn pc(n: i32) -> Removed {
+        Removed::PitchClass(PitchClass::new(n))
     }
 
-    fn change(e: &Explanation, what: impl Fn(What) -> bool) -> Cause {
+    fn change(e: &Explanation, which: impl Fn(Removed) -> bool) -> Cause {
         let mut causes = e.causes.iter().flatten();
-        *causes.find(|c| what(c.what)).expect("among the causes")
+        *causes.find(|c| which(c.removed)).expect("among the causes")
     }
 
     /// Dm and G over a D that is struck again and again: without it, it would be about C.
@@ -804,14 +804,14 @@ mod tests {
         assert_eq!(told.tonality, tonality("D dorian"));
         let first = told.causes[0].expect("a cause");
         let set = PitchClassSet::EMPTY.with(PitchClass::new(2));
-        assert_eq!(first.what, What::Bass(set), "{told:?}");
+        assert_eq!(first.removed, Removed::Bass(set), "{told:?}");
         assert!(first.change > 0.2 && first.center_change > 0.2, "{first:?}");
         let other = first.instead.map(|(t, _)| t.center);
         assert!(
             other.is_some_and(|c| c != PitchClass::new(2)),
             "without it another note is home: {first:?}"
         );
-        let own = change(&told, |w| w == pc(9));
+        let own = change(&told, |r| r == pc(9));
         assert_eq!(own.instead, None, "{own:?}");
     }
 
@@ -829,12 +829,12 @@ mod tests {
         }
         let told = check(&s.sorted(), 9.7);
         assert_eq!(told.tonality, tonality("C lydian"), "{told:?}");
-        let sharp = change(&told, |w| w == pc(6));
+        let sharp = change(&told, |r| r == pc(6));
         assert!(sharp.change > 0.05, "{told:?}");
         let others = told.causes.iter().flatten();
         let mode = |c: &Cause| c.change - c.center_change;
         let most = others.max_by(|a, b| mode(a).total_cmp(&mode(b)));
-        assert_eq!(most.map(|c| c.what), Some(pc(6)), "{told:?}");
+        assert_eq!(most.map(|c| c.removed), Some(pc(6)), "{told:?}");
     }
 
     /// The white keys up and down, resting on one note.
@@ -852,7 +852,7 @@ mod tests {
         }
         let told = check(&s.sorted(), at - 0.2);
         assert_eq!(told.tonality.center, PitchClass::new(4), "{told:?}");
-        let end = change(&told, |w| matches!(w, What::PhraseEnd(..)));
+        let end = change(&told, |w| matches!(w, Removed::PhraseEnd(..)));
         assert!(end.center_change > 0.0, "{told:?}");
     }
 
@@ -862,7 +862,7 @@ mod tests {
         s.note(8.9, 0.5, 70);
         let told = check(&s.sorted(), 9.7);
         assert_eq!(told.tonality, tonality("D dorian"));
-        let foreign = change(&told, |w| w == pc(10));
+        let foreign = change(&told, |r| r == pc(10));
         assert!(foreign.change < -0.05, "{told:?}");
     }
 
@@ -938,15 +938,15 @@ mod tests {
             let down = -i32::from(by);
             let causes = told.causes.map(|c| {
                 c.map(|c| {
-                    let what = match c.what {
-                        What::PitchClass(p) => format!("{:?}", p.up(down)),
-                        What::Bass(s) => format!("bass {:?}", s.up(down)),
-                        What::Chord(s, at) => format!("chord {:?} {at:?}", s.set().up(down)),
-                        What::PhraseEnd(s, at) => format!("end {:?} {at:?}", s.up(down)),
+                    let removed = match c.removed {
+                        Removed::PitchClass(p) => format!("{:?}", p.up(down)),
+                        Removed::Bass(s) => format!("bass {:?}", s.up(down)),
+                        Removed::Chord(s, at) => format!("chord {:?} {at:?}", s.set().up(down)),
+                        Removed::PhraseEnd(s, at) => format!("end {:?} {at:?}", s.up(down)),
                     };
                     let instead = c.instead.map(|(t, _)| (t.center.up(down), t.mode));
                     let bits = (c.change.to_bits(), c.center_change.to_bits());
-                    (what, bits, instead)
+                    (removed, bits, instead)
                 })
             });
             (told.tonality.center.up(down), causes)

@@ -4,7 +4,7 @@ use super::chords::CLUSTER;
 use super::monitor::{Change, Observer};
 use super::phrases::Phrases;
 use super::reading::Established;
-use super::voiced::Voiced;
+use super::voicing::VoicedChord;
 use crate::plan::{ChordSpan, Region, TonalPlan};
 use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
@@ -127,7 +127,7 @@ impl History {
 
     /// The label comes with the first keys of a stroke, the voicing with all of it. What is
     /// broken grows; the same chord struck otherwise later leaves it as it was first.
-    fn voice(&mut self, voiced: Voiced) {
+    fn voice(&mut self, voiced: VoicedChord) {
         if self.chord
             && let Some(c) = self.chords.last_mut()
             && c.sonority == voiced.sonority
@@ -185,7 +185,7 @@ fn close(list: &mut Vec<Region>) {
 impl Observer for History {
     fn change(&mut self, at: Time, change: Change) {
         // A voicing moves no boundary, nor does how the voices stand to one another.
-        if !matches!(change, Change::Voiced(_) | Change::Apart(_)) {
+        if !matches!(change, Change::VoicedChord(_) | Change::Polymodal(_)) {
             self.take_back(at);
             // A stroke after silence always tells its chord; the rest may come in silence too.
             if matches!(change, Change::Chord { .. }) {
@@ -283,8 +283,8 @@ impl Observer for History {
                 });
                 (self.chord, self.voiced) = (true, false);
             }
-            Change::Voiced(voiced) => self.voice(voiced),
-            Change::Apart(_) => {}
+            Change::VoicedChord(voiced) => self.voice(voiced),
+            Change::Polymodal(_) => {}
         }
     }
 }

@@ -7,9 +7,9 @@ use super::features::{Frame, Frames};
 use super::harmony::{Judgement, Stroke};
 use super::hysteresis::{Here, Home, Inertia, Rival, Verdict};
 use super::keys::{Fading, Filter, Happened, KeySet, Keys};
+use super::polymodal::{Polymodal, PolymodalTracker};
 use super::reading::{CollectionId, Contender, Established, Reading};
-use super::voiced::{Onset, Voiced, VoicingTracker};
-use super::voices::{Apart, Voices};
+use super::voicing::{Onset, VoicedChord, VoicingTracker};
 use super::weights::Model;
 use super::window::Window;
 use crate::midi;
@@ -130,11 +130,11 @@ pub enum Change {
         sonority: Sonority,
         keys: KeySet,
     },
-    /// The chord is voiced otherwise: see [`Reading::voiced`].
-    Voiced(Voiced),
+    /// The chord is voiced otherwise: see [`Reading::voiced_chord`].
+    VoicedChord(VoicedChord),
     /// The top line and the rest keep to different modes, or no longer: see
-    /// [`Reading::apart`]. It is over with a rest and after an aside, too.
-    Apart(Option<Apart>),
+    /// [`Reading::polymodal`]. It is over with a rest and after an aside, too.
+    Polymodal(Option<Polymodal>),
     /// Nothing sounds; the chord is over.
     Silence,
     /// A rest was so long that what follows begins afresh.
@@ -199,7 +199,7 @@ pub struct Monitor<E: Estimator = Learned> {
     home: Home,
     chords: ChordTracker,
     voicing: VoicingTracker,
-    voices: Voices,
+    polymodal: PolymodalTracker,
     established: Option<Established>,
     home_established: Option<Established>,
     /// Home has not been told since the beginning or the last long rest.
@@ -250,7 +250,7 @@ impl<E: Estimator> Monitor<E> {
             estimator,
             chords: ChordTracker::default(),
             voicing: VoicingTracker::default(),
-            voices: Voices::new(STEP),
+            polymodal: PolymodalTracker::new(STEP),
             established: None,
             home_established: None,
             home_untold: true,
@@ -369,7 +369,7 @@ impl<E: Estimator> Monitor<E> {
                 }
                 self.follow_voicing(at, key, observer);
                 let (start, bass) = (self.chords.struck().1, self.chords.bass());
-                self.voices.on_onset(key, start, bass, &self.keys);
+                self.polymodal.on_onset(key, start, bass, &self.keys);
                 self.frames.on_onset(key);
                 self.recent.on_onset(at, key, &self.chords);
             }
@@ -418,7 +418,7 @@ impl<E: Estimator> Monitor<E> {
             sonority: self.chords.now().map(|(s, _)| s),
         });
         if let (true, Some(voiced)) = (changed, self.voicing.now()) {
-            observer.change(at, Change::Voiced(voiced));
+            observer.change(at, Change::VoicedChord(voiced));
         }
     }
 
@@ -435,7 +435,7 @@ impl<E: Estimator> Monitor<E> {
         self.here.reset();
         self.chords.reset();
         self.voicing.rest();
-        self.voices.reset();
+        self.polymodal.reset();
         self.established = None;
         self.home_untold = true;
         self.recent.begin(at, &self.estimator, &self.frames);
@@ -488,8 +488,8 @@ impl<E: Estimator> Monitor<E> {
             self.follow(at, verdict, observer);
         }
         let here = self.established.map(|e| e.tonality);
-        if self.voices.step(at, &self.keys, here, &self.catalogue) {
-            observer.change(at, Change::Apart(self.voices.now()));
+        if self.polymodal.step(at, &self.keys, here, &self.catalogue) {
+            observer.change(at, Change::Polymodal(self.polymodal.now()));
         }
         let silent = self
             .silent_since
@@ -608,11 +608,11 @@ impl<E: Estimator> Monitor<E> {
             window: self.window.shares(),
             heard: self.window.heard(),
             chord: self.chords.now(),
-            voiced: self.voicing.now(),
+            voiced_chord: self.voicing.now(),
             here: self.established,
             home: self.home_established,
             contender: self.contender(),
-            apart: self.voices.now(),
+            polymodal: self.polymodal.now(),
             pinned: self.pinned,
             stated: self.stated,
             aside: self.aside,

@@ -83,8 +83,8 @@ impl Observer for Phrases {
             }
             Change::Refined(_)
             | Change::Home(_)
-            | Change::Voiced(_)
-            | Change::Apart(_)
+            | Change::VoicedChord(_)
+            | Change::Polymodal(_)
             | Change::Pinned(_)
             | Change::HomeIs(_) => {}
         }

@@ -2,8 +2,8 @@
 
 use super::hysteresis::Inertia;
 use super::keys::KeySet;
-use super::voiced::Voiced;
-use super::voices::Apart;
+use super::polymodal::Polymodal;
+use super::voicing::VoicedChord;
 use crate::plan::Open;
 use crate::theory::{PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
 use crate::time::Time;
@@ -60,13 +60,13 @@ pub struct Reading {
     pub chord: Option<(Sonority, Time)>,
     /// The keys of the chord that was struck last, together or one by one; it stays in
     /// silence. `None` before the first note.
-    pub voiced: Option<Voiced>,
+    pub voiced_chord: Option<VoicedChord>,
     pub here: Option<Established>,
     pub home: Option<Established>,
     pub contender: Option<Contender>,
     /// The top line and the rest keep to different modes of the center here. It stays in
     /// silence.
-    pub apart: Option<Apart>,
+    pub polymodal: Option<Polymodal>,
     /// The tonality that the player wants names to refer to, whatever is heard.
     pub pinned: Option<(Tonality, Spelling)>,
     /// What the player said is home, and when; the engine goes by its own ears.

@@ -9,7 +9,7 @@
 use super::draw::{Look, Picture, length};
 use super::large::{self, Size};
 use super::pen::{Pen, columns, fit, fit_words};
-use crate::engine::{KeySet, SEEN, Voiced};
+use crate::engine::{KeySet, SEEN, VoicedChord};
 use crate::theory::{Around, Chord, Hands, Sonority, Spelling, Tonality, neighbour};
 use crate::time::Time;
 
@@ -18,7 +18,7 @@ use crate::time::Time;
 struct Shown {
     sonority: Sonority,
     within: Option<(Tonality, Spelling)>,
-    voiced: Option<Voiced>,
+    voiced: Option<VoicedChord>,
 }
 
 /// After a key was struck a new label waits so long for more of the same stroke:
@@ -186,7 +186,7 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look:
     let room = pen.width().saturating_sub(x);
     let rows = pen.height().saturating_sub(y);
     // Under a new label the keys of the chord before say nothing yet.
-    let own = |v: &Voiced| {
+    let own = |v: &VoicedChord| {
         let (keys, label) = (v.sonority.set(), sonority.set());
         keys.is_subset(label) || label.is_subset(keys)
     };
@@ -251,7 +251,7 @@ fn by_hands(notes: &[String], hands: Option<Hands>, look: &Look) -> String {
 /// The chord of the moment; in silence the last one.
 fn named(picture: &Picture) -> Option<Shown> {
     let reading = picture.reading;
-    let voiced = reading.voiced;
+    let voiced = reading.voiced_chord;
     let (sonority, within) = match reading.chord {
         // What was heard then keeps the name that it had.
         Some((sonority, _)) => match picture.past {

@@ -3,12 +3,12 @@
 //!
 //! Rows: a caption, the letters, a line in words.
 
-use super::apart::apart_words;
 use super::claim::{self, Claim};
 use super::draw::{Look, Picture, length};
 use super::large::{self, Size};
 use super::layout::Sizes;
 use super::pen::{Pen, columns, fit, fit_words};
+use super::polymodal::polymodal_words;
 use crate::engine::{Established, collection_name};
 use crate::time::Time;
 use ratatui::style::Style;
@@ -25,8 +25,8 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
     match reading.here {
         Some(e) => {
             left_end = tonality(pen, &e, size.here, look);
-            words = match reading.apart {
-                Some(apart) => apart_words(apart, look),
+            words = match reading.polymodal {
+                Some(polymodal) => polymodal_words(polymodal, look),
                 None => open(&e, look),
             };
         }

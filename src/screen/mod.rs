@@ -3,7 +3,6 @@
 //! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
 //! and what the player wants goes back to it.
 
-mod apart;
 mod beside;
 mod brightness;
 mod chord;
@@ -22,6 +21,7 @@ mod palette;
 mod past;
 mod pen;
 mod piano;
+mod polymodal;
 mod run;
 mod scale;
 mod status;

@@ -1,7 +1,7 @@
 //! What stands still while everything goes on: a frozen picture, a chord before, the
 //! sitting shown once more.
 
-use crate::engine::{Established, Explanation, History, Reading, Voiced};
+use crate::engine::{Established, Explanation, History, Reading, VoicedChord};
 use crate::plan::{ChordSpan, Marker, Region};
 use crate::theory::PitchClassSet;
 use crate::time::Time;
@@ -50,7 +50,7 @@ pub(super) fn with_chord(reading: Reading, span: &ChordSpan) -> Reading {
         struck: span.keys,
         struck_at: span.start,
         chord: Some((span.sonority, span.start)),
-        voiced: Some(Voiced {
+        voiced_chord: Some(VoicedChord {
             keys: span.keys,
             sonority: span.sonority,
         }),
@@ -71,7 +71,7 @@ pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading
         struck_at: Time::ZERO,
         window: [0.0; 12],
         chord: None,
-        voiced: None,
+        voiced_chord: None,
         here: at(&plan.regions, now),
         home: at(&plan.home, now),
         contender: None,
@@ -81,7 +81,7 @@ pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading
         pinned: None,
         stated: None,
         aside: None,
-        apart: None,
+        polymodal: None,
         heard: PitchClassSet::EMPTY,
         ranking: [None; 5],
         inertia: present.inertia,
@@ -104,14 +104,14 @@ pub(super) fn chord_at(history: &History, now: Time) -> Option<&ChordSpan> {
 pub(super) fn without_names(reading: Reading) -> Reading {
     Reading {
         chord: None,
-        voiced: None,
+        voiced_chord: None,
         here: None,
         home: None,
         contender: None,
         collection: None,
         pinned: None,
         stated: None,
-        apart: None,
+        polymodal: None,
         ranking: [None; 5],
         ..reading
     }

@@ -9,7 +9,7 @@ use super::pen::Pen;
 use super::{Link, Source, Transport};
 use crate::engine::{
     Cause, Change, CollectionId, Contender, Established, Explanation, History, Inertia, KeySet,
-    Observer, Reading, Voiced, What,
+    Observer, Reading, Removed, VoicedChord,
 };
 use crate::plan::{ChordSpan, Marker, Open};
 use crate::theory::{
@@ -66,8 +66,8 @@ pub(super) fn named(list: &[u8], within: &str) -> Sonority {
     Kinds::standard().name(set, PitchClass::of_key(bass), home)
 }
 
-fn voiced(list: &[u8], within: &str) -> Option<Voiced> {
-    Some(Voiced {
+fn voiced_chord(list: &[u8], within: &str) -> Option<VoicedChord> {
+    Some(VoicedChord {
         keys: keys(list),
         sonority: named(list, within),
     })
@@ -112,11 +112,11 @@ impl Scene {
                 window: [0.0; 12],
                 heard: PitchClassSet::EMPTY,
                 chord: None,
-                voiced: None,
+                voiced_chord: None,
                 here: None,
                 home: None,
                 contender: None,
-                apart: None,
+                polymodal: None,
                 pinned: None,
                 stated: None,
                 aside: None,
@@ -163,7 +163,7 @@ impl Scene {
         s.reading.pedalled = keys(&[38, 62]);
         s.reading.damper = true;
         s.reading.chord = Some((named(&chord, "D dorian"), sec(14.0)));
-        s.reading.voiced = voiced(&chord, "D dorian");
+        s.reading.voiced_chord = voiced_chord(&chord, "D dorian");
         // D E F G A C.
         let w = [
             0.13, 0.0, 0.26, 0.0, 0.08, 0.17, 0.0, 0.11, 0.0, 0.2, 0.0, 0.0,
@@ -210,7 +210,7 @@ impl Scene {
         s.reading.home = Some(here);
         s.reading.held = keys(&chord);
         s.reading.chord = Some((named(&chord, "D ionian"), sec(1.0)));
-        s.reading.voiced = voiced(&chord, "D ionian");
+        s.reading.voiced_chord = voiced_chord(&chord, "D ionian");
         s.hear([0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.5, 0.0, 0.0]);
         s.history.change(sec(3.0), Change::Here(here));
         s.history.change(sec(3.0), Change::Home(here));
@@ -265,7 +265,7 @@ impl Scene {
             held: keys(&chord),
             pedalled: keys(&[66, 52]),
             chord: Some((named(&chord, "G mixolydian"), sec(65.0))),
-            voiced: voiced(&chord, "G mixolydian"),
+            voiced_chord: voiced_chord(&chord, "G mixolydian"),
             contender: Some(Contender {
                 tonality: e.tonality,
                 tonic: e.tonic,
@@ -331,7 +331,7 @@ impl Scene {
         s.reading.held = keys(&chord);
         s.reading.pedalled = 0;
         s.reading.chord = Some((named(&chord, "A minor"), sec(14.0)));
-        s.reading.voiced = voiced(&chord, "A minor");
+        s.reading.voiced_chord = voiced_chord(&chord, "A minor");
         s
     }
 
@@ -382,7 +382,7 @@ impl Scene {
         s.reading.held = keys(&chord);
         s.reading.pedalled = 0;
         s.reading.chord = Some((named(&chord, "C mixolydian"), sec(14.0)));
-        s.reading.voiced = voiced(&chord, "C mixolydian");
+        s.reading.voiced_chord = voiced_chord(&chord, "C mixolydian");
         s
     }
 
@@ -393,7 +393,7 @@ impl Scene {
         s.reading.held = keys(&chord);
         s.reading.pedalled = 0;
         s.reading.chord = Some((named(&chord, "D dorian"), sec(14.0)));
-        s.reading.voiced = voiced(&chord, "D dorian");
+        s.reading.voiced_chord = voiced_chord(&chord, "D dorian");
         s
     }
 
@@ -406,7 +406,7 @@ impl Scene {
         s.reading.collection = Some(CollectionId(0));
         s.reading.held = keys(&chord);
         s.reading.chord = Some((named(&chord, "C ionian"), sec(3.0)));
-        s.reading.voiced = voiced(&chord, "C ionian");
+        s.reading.voiced_chord = voiced_chord(&chord, "C ionian");
         s.hear([0.2, 0.0, 0.2, 0.0, 0.2, 0.0, 0.2, 0.0, 0.1, 0.0, 0.1, 0.0]);
         s.history.advance_to(s.now);
         s
@@ -422,7 +422,7 @@ impl Scene {
         let chord = [54, 58, 61, 64, 67];
         s.reading.held = keys(&chord);
         s.reading.chord = Some((named(&chord, "F# phrygian dominant"), sec(65.0)));
-        s.reading.voiced = voiced(&chord, "F# phrygian dominant");
+        s.reading.voiced_chord = voiced_chord(&chord, "F# phrygian dominant");
         s.history.change(sec(67.4), Change::Here(here));
         s.source = Source {
             name: "several modes on one center.mid".into(),
@@ -482,23 +482,23 @@ impl Scene {
         };
         let mut causes = [None; crate::engine::CAUSES];
         let all = [
-            (What::Bass(up(0)), 0.31, 0.41),
-            (What::PitchClass(center.up(3)), 0.02, 0.12),
-            (What::Chord(g7, at - sec(2.5)), 0.05, 0.1),
-            (What::PhraseEnd(up(0), at - sec(1.0)), 0.07, 0.08),
-            (What::PitchClass(center.up(7)), 0.03, 0.02),
-            (What::PitchClass(center.up(5)), 0.001, 0.001),
-            (What::PitchClass(center.up(10)), -0.01, -0.02),
-            (What::PitchClass(center.up(8)), -0.03, -0.05),
+            (Removed::Bass(up(0)), 0.31, 0.41),
+            (Removed::PitchClass(center.up(3)), 0.02, 0.12),
+            (Removed::Chord(g7, at - sec(2.5)), 0.05, 0.1),
+            (Removed::PhraseEnd(up(0), at - sec(1.0)), 0.07, 0.08),
+            (Removed::PitchClass(center.up(7)), 0.03, 0.02),
+            (Removed::PitchClass(center.up(5)), 0.001, 0.001),
+            (Removed::PitchClass(center.up(10)), -0.01, -0.02),
+            (Removed::PitchClass(center.up(8)), -0.03, -0.05),
         ];
         // Without the bass another center, without the third another mode.
         let ionian = other("C ionian").map(|(t, _)| (Tonality { center, ..t }, here.tonic));
         let instead = [other("A aeolian"), ionian];
         let instead = instead.into_iter().chain(std::iter::repeat(None));
         let all = all.into_iter().zip(instead);
-        for (place, ((what, center_change, change), instead)) in causes.iter_mut().zip(all) {
+        for (place, ((removed, center_change, change), instead)) in causes.iter_mut().zip(all) {
             *place = Some(Cause {
-                what,
+                removed,
                 center_change,
                 change,
                 instead,

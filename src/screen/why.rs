@@ -5,7 +5,7 @@ use super::claim::{self, Claim};
 use super::draw::{Look, Picture, length};
 use super::pen::{Pen, columns, fit, fit_words};
 use super::strip::abbreviated;
-use crate::engine::{Cause, Explanation, What};
+use crate::engine::{Cause, Explanation, Removed};
 use crate::plan::Open;
 use crate::theory::{PitchClassSet, Spelling, Tonality, spell_degree};
 use crate::time::Time;
@@ -84,7 +84,7 @@ impl<'a> Told<'a> {
 
     /// `D in the bass +41`.
     fn item(&self, c: &Cause) -> String {
-        let words = words(c.what, self.e, self.look);
+        let words = words(c.removed, self.e, self.look);
         format!("{words} {}", figure(self.change(c), self.look))
     }
 }
@@ -348,7 +348,7 @@ impl Columns {
         let look = told.look;
         let styles = look.styles();
         let ascii = look.ascii();
-        let words = told.row_words(cause.what, self.words, ascii);
+        let words = told.row_words(cause.removed, self.words, ascii);
         pen.put(0, y, &words, styles.text);
         self.bar(pen, y, told.change(cause) / full, look);
         let figure = format!("{} %", figure(told.change(cause), look));
@@ -437,21 +437,23 @@ impl Told<'_> {
 
     /// `G in the bass`, `B♭ heard`, `G7 two seconds ago`, `ends on G`; with less room
     /// `bass G`, `B♭`, `G7 2 s ago`, `G7`.
-    fn row_words(&self, what: What, room: u16, ascii: bool) -> String {
+    fn row_words(&self, removed: Removed, room: u16, ascii: bool) -> String {
         let (e, look) = (self.e, self.look);
-        let plain = words(what, e, look);
+        let plain = words(removed, e, look);
         let mut all = Vec::new();
-        match what {
-            What::PitchClass(_) => all.push(format!("{plain} heard")),
-            What::Chord(_, at) => {
-                let label = chord(what, e, look);
+        match removed {
+            Removed::PitchClass(_) => all.push(format!("{plain} heard")),
+            Removed::Chord(_, at) => {
+                let label = chord(removed, e, look);
                 if e.at.since(at) >= SOUNDS {
                     all.push(format!("{label} {} ago", in_words(e.at.since(at))));
                 }
                 all.extend([plain.clone(), label]);
             }
-            What::Bass(set) => all.extend([plain.clone(), format!("bass {}", notes(set, e, look))]),
-            What::PhraseEnd(set, _) => {
+            Removed::Bass(set) => {
+                all.extend([plain.clone(), format!("bass {}", notes(set, e, look))])
+            }
+            Removed::PhraseEnd(set, _) => {
                 all.extend([plain.clone(), format!("end {}", notes(set, e, look))]);
             }
         }
@@ -463,26 +465,26 @@ impl Told<'_> {
     fn clause(&self, cause: &Cause) -> String {
         let (e, look) = (self.e, self.look);
         let within = Some((e.tonality, e.tonic));
-        match cause.what {
-            What::Bass(set) => {
+        match cause.removed {
+            Removed::Bass(set) => {
                 let are = if set.len() > 1 { "are" } else { "is" };
                 format!("{} {are} in the bass", notes(set, e, look))
             }
-            What::PitchClass(pc) => {
+            Removed::PitchClass(pc) => {
                 let note = look.notation.note_named(pc, within, look.catalogue);
                 match self.rival(cause) {
                     Some(other) => format!("{note}, not {other}, was heard"),
                     None => format!("{note} was heard"),
                 }
             }
-            What::Chord(_, at) => {
-                let label = chord(cause.what, e, look);
+            Removed::Chord(_, at) => {
+                let label = chord(cause.removed, e, look);
                 match e.at.since(at) {
                     now if now < SOUNDS => format!("{label} is struck"),
                     ago => format!("{label} was struck {} ago", in_words(ago)),
                 }
             }
-            What::PhraseEnd(set, _) => format!("it ends on {}", notes(set, e, look)),
+            Removed::PhraseEnd(set, _) => format!("it ends on {}", notes(set, e, look)),
         }
     }
 
@@ -490,7 +492,7 @@ impl Told<'_> {
     /// or, of a characteristic note, in the parallel major or minor.
     fn rival(&self, cause: &Cause) -> Option<String> {
         let (e, look) = (self.e, self.look);
-        let What::PitchClass(pc) = cause.what else {
+        let Removed::PitchClass(pc) = cause.removed else {
             return None;
         };
         if self.center {
@@ -520,12 +522,12 @@ impl Told<'_> {
 
     /// Whether the second only says in other words what the first does.
     fn says_again(&self, first: &Cause, second: &Cause) -> bool {
-        let alone = |what: What| match what {
-            What::PitchClass(pc) => Some(PitchClassSet::EMPTY.with(pc)),
-            What::Bass(set) | What::PhraseEnd(set, _) => Some(set),
-            What::Chord(..) => None,
+        let alone = |removed: Removed| match removed {
+            Removed::PitchClass(pc) => Some(PitchClassSet::EMPTY.with(pc)),
+            Removed::Bass(set) | Removed::PhraseEnd(set, _) => Some(set),
+            Removed::Chord(..) => None,
         };
-        alone(first.what).is_some_and(|set| alone(second.what) == Some(set))
+        alone(first.removed).is_some_and(|set| alone(second.removed) == Some(set))
     }
 }
 
@@ -590,21 +592,21 @@ fn hundredths(share: f32) -> i32 {
 }
 
 /// `D in the bass`, `F`, `G7 2 s ago`, `D triad`, `ends on D`.
-fn words(what: What, e: &Explanation, look: &Look) -> String {
-    match what {
-        What::PitchClass(pc) => {
+fn words(removed: Removed, e: &Explanation, look: &Look) -> String {
+    match removed {
+        Removed::PitchClass(pc) => {
             let within = Some((e.tonality, e.tonic));
             look.notation.note_named(pc, within, look.catalogue)
         }
-        What::Bass(set) => format!("{} in the bass", notes(set, e, look)),
-        What::Chord(_, at) => {
-            let label = chord(what, e, look);
+        Removed::Bass(set) => format!("{} in the bass", notes(set, e, look)),
+        Removed::Chord(_, at) => {
+            let label = chord(removed, e, look);
             match e.at.since(at) {
                 now if now < SOUNDS => label,
                 ago => format!("{label} {} ago", length(ago)),
             }
         }
-        What::PhraseEnd(set, _) => format!("ends on {}", notes(set, e, look)),
+        Removed::PhraseEnd(set, _) => format!("ends on {}", notes(set, e, look)),
     }
 }
 
@@ -624,8 +626,8 @@ fn notes(set: PitchClassSet, e: &Explanation, look: &Look) -> String {
 }
 
 /// A chord's label; nothing for what is no chord.
-fn chord(what: What, e: &Explanation, look: &Look) -> String {
-    let What::Chord(sonority, _) = what else {
+fn chord(removed: Removed, e: &Explanation, look: &Look) -> String {
+    let Removed::Chord(sonority, _) = removed else {
         return String::new();
     };
     let within = Some((e.tonality, e.tonic));
@@ -673,15 +675,15 @@ mod tests {
             Kinds::standard().name(set, PitchClass::of_key(keys[0]), PitchClassSet::ALL)
         };
         let causes = [
-            What::PitchClass(PitchClass::new(2)),
-            What::Chord(of(&[50, 54, 57]), e.at),
-            What::Chord(of(&[50, 53, 57]), e.at),
+            Removed::PitchClass(PitchClass::new(2)),
+            Removed::Chord(of(&[50, 54, 57]), e.at),
+            Removed::Chord(of(&[50, 53, 57]), e.at),
         ];
         e.causes = [None; CAUSES];
-        for (place, what) in e.causes.iter_mut().zip(causes) {
+        for (place, removed) in e.causes.iter_mut().zip(causes) {
             let (center_change, change) = (0.3, 0.3);
             *place = Some(Cause {
-                what,
+                removed,
                 center_change,
                 change,
                 instead: None,
@@ -742,16 +744,16 @@ mod tests {
         );
         let g = PitchClassSet::EMPTY.with(PitchClass::new(7));
         let causes = [
-            (What::Bass(g), 0.41, at("D dorian")),
-            (What::PitchClass(PitchClass::new(5)), 0.3, at("G ionian")),
-            (What::Chord(g7, e.at - Time::millis(2400)), 0.12, None),
-            (What::PhraseEnd(g, e.at), 0.06, None),
-            (What::PitchClass(PitchClass::new(10)), -0.09, None),
+            (Removed::Bass(g), 0.41, at("D dorian")),
+            (Removed::PitchClass(PitchClass::new(5)), 0.3, at("G ionian")),
+            (Removed::Chord(g7, e.at - Time::millis(2400)), 0.12, None),
+            (Removed::PhraseEnd(g, e.at), 0.06, None),
+            (Removed::PitchClass(PitchClass::new(10)), -0.09, None),
         ];
         e.causes = [None; CAUSES];
-        for (place, (what, change, instead)) in e.causes.iter_mut().zip(causes) {
+        for (place, (removed, change, instead)) in e.causes.iter_mut().zip(causes) {
             *place = Some(Cause {
-                what,
+                removed,
                 center_change: change,
                 change,
                 instead,

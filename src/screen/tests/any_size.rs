@@ -74,13 +74,13 @@ fn share() -> impl Strategy<Value = f32> {
     ]
 }
 
-fn causes() -> impl Strategy<Value = What> {
+fn causes() -> impl Strategy<Value = Removed> {
     let set = || any::<u16>().prop_map(PitchClassSet::from_mask);
     prop_oneof![
-        pitch_class().prop_map(What::PitchClass),
-        set().prop_map(What::Bass),
-        (sonority(), time()).prop_map(|(s, at)| What::Chord(s, at)),
-        (set(), time()).prop_map(|(s, at)| What::PhraseEnd(s, at)),
+        pitch_class().prop_map(Removed::PitchClass),
+        set().prop_map(Removed::Bass),
+        (sonority(), time()).prop_map(|(s, at)| Removed::Chord(s, at)),
+        (set(), time()).prop_map(|(s, at)| Removed::PhraseEnd(s, at)),
     ]
 }
 
@@ -112,7 +112,7 @@ prop_compose! {
             held, pedalled, damper, window, chord, here, home, contender, collection, silent_since, begun,
             heard: PitchClassSet::from_mask(heard),
             // Few keys, or nearly all.
-            voiced: voiced.map(|(a, b, sonority)| Voiced { keys: if a & 1 == 0 { a & b } else { a }, sonority }),
+            voiced_chord: voiced.map(|(a, b, sonority)| VoicedChord { keys: if a & 1 == 0 { a & b } else { a }, sonority }),
             inertia: Inertia::ALL[inertia],
             pinned: pinned.map(|p| (p.tonality, p.tonic)),
             ..Scene::nothing().reading
@@ -165,10 +165,10 @@ prop_compose! {
         causes in prop::collection::vec((causes(), share(), share(), any::<bool>(), prop::option::of(any_established())), 0..CAUSES),
     ) -> Explanation {
         let mut all = [None; CAUSES];
-        for (place, (what, a, b, against, other)) in all.iter_mut().zip(causes) {
+        for (place, (removed, a, b, against, other)) in all.iter_mut().zip(causes) {
             let sign = if against { -1.0 } else { 1.0 };
             let instead = other.map(|e| (e.tonality, e.tonic));
-            *place = Some(Cause { what, center_change: a * sign, change: b * sign, instead });
+            *place = Some(Cause { removed, center_change: a * sign, change: b * sign, instead });
         }
         Explanation {
             at, since: e.since, tonality: e.tonality, tonic: e.tonic, center_probability, probability, causes: all,

@@ -575,7 +575,7 @@ fn the_keys_come_with_their_label() {
         scene.reading.struck = keys(notes);
         scene.reading.struck_at = start;
         scene.reading.chord = Some((named(notes, "D dorian"), scene.now));
-        scene.reading.voiced = voiced(notes, "D dorian");
+        scene.reading.voiced_chord = voiced_chord(notes, "D dorian");
         assert_eq!(row(&scene), first);
     }
     scene.now += Time::millis(50);
@@ -594,7 +594,7 @@ fn the_keys_stand_where_they_stood() {
         let place = |chord: &[u8], words: &str| -> (usize, usize) {
             let mut scene = Scene::dorian();
             scene.reading.chord = Some((named(chord, "D dorian"), sec(14.0)));
-            scene.reading.voiced = voiced(chord, "D dorian");
+            scene.reading.voiced_chord = voiced_chord(chord, "D dorian");
             let text = scene.text(width, height, Glyphs::Ascii);
             let found = text.lines().enumerate();
             let found = found.filter_map(|(y, l)| Some((y, l.find(words)?)));

@@ -21,12 +21,12 @@ const CHORD: usize = 3;
 
 /// The keys of a chord as it was struck last, and what they are.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Voiced {
+pub struct VoicedChord {
     pub keys: KeySet,
     pub sonority: Sonority,
 }
 
-impl Voiced {
+impl VoicedChord {
     /// The same from bottom to top. Allocates.
     pub fn voicing(self) -> Voicing {
         Voicing::new(each(self.keys))
@@ -36,7 +36,7 @@ impl Voiced {
 /// Follows it.
 #[derive(Clone, Debug, Default)]
 pub(super) struct VoicingTracker {
-    now: Option<Voiced>,
+    now: Option<VoicedChord>,
     /// It was struck as a block.
     block: bool,
     /// The keys struck after the last block, the latest first.
@@ -66,7 +66,7 @@ pub(super) struct Onset<'a> {
 }
 
 impl VoicingTracker {
-    pub fn now(&self) -> Option<Voiced> {
+    pub fn now(&self) -> Option<VoicedChord> {
         self.now
     }
 
@@ -132,7 +132,7 @@ impl VoicingTracker {
             }
             broken
         };
-        let fresh = Some(Voiced {
+        let fresh = Some(VoicedChord {
             keys: fresh,
             sonority,
         });
@@ -171,11 +171,11 @@ mod tests {
     use std::sync::Arc;
 
     #[derive(Default)]
-    struct Told(Vec<Vec<u8>>);
+    struct Voicings(Vec<Vec<u8>>);
 
-    impl Observer for Told {
+    impl Observer for Voicings {
         fn change(&mut self, _: Time, change: Change) {
-            if let Change::Voiced(v) = change {
+            if let Change::VoicedChord(v) = change {
                 self.0.push(each(v.keys).collect());
             }
         }
@@ -185,7 +185,7 @@ mod tests {
     fn played(script: &str) -> (Vec<u8>, Vec<Vec<u8>>) {
         let catalogue = Arc::new(Catalogue::standard().clone());
         let mut monitor = Monitor::new(catalogue).expect("the weights");
-        let mut told = Told::default();
+        let mut told = Voicings::default();
         for line in script.split(',') {
             let mut words = line.split_whitespace();
             let ms: u64 = words.next().and_then(|w| w.parse().ok()).expect("a time");
@@ -211,7 +211,7 @@ mod tests {
             }
         }
         let reading = monitor.reading();
-        let keys = reading.voiced.map_or(0, |v| v.keys);
+        let keys = reading.voiced_chord.map_or(0, |v| v.keys);
         assert_eq!(
             told.0.last().cloned().unwrap_or_default(),
             each(keys).collect::<Vec<_>>()
@@ -226,7 +226,7 @@ mod tests {
     #[test]
     fn nothing_is_voiced_before_the_first_note() {
         let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).expect("weights");
-        assert_eq!(monitor.reading().voiced, None);
+        assert_eq!(monitor.reading().voiced_chord, None);
     }
 
     #[test]

@@ -1,15 +1,15 @@
 //! The top line and the rest in different modes, in words.
 
 use super::draw::Look;
-use crate::engine::Apart;
+use crate::engine::Polymodal;
 
 /// `top line Lydian, the rest Ionian`: both on the center here.
-pub(super) fn apart_words(apart: Apart, look: &Look) -> String {
+pub(super) fn polymodal_words(polymodal: Polymodal, look: &Look) -> String {
     let mode = |t| look.notation.mode(t, look.catalogue);
     format!(
         "top line {}, the rest {}",
-        mode(apart.top),
-        mode(apart.rest)
+        mode(polymodal.top),
+        mode(polymodal.rest)
     )
 }
 
@@ -24,7 +24,7 @@ mod tests {
     fn the_modes_are_named_as_the_user_wants_them() {
         let catalogue = Catalogue::standard();
         let t = |name: &str| catalogue.parse_tonality(name).unwrap().tonality;
-        let apart = Apart {
+        let polymodal = Polymodal {
             top: t("C lydian_dominant"),
             rest: t("C ionian"),
         };
@@ -37,7 +37,7 @@ mod tests {
                 catalogue,
                 keys: &keys,
             };
-            apart_words(apart, &look)
+            polymodal_words(polymodal, &look)
         };
         let plain = Notation::default();
         assert_eq!(said(plain), "top line Lydian dominant, the rest Ionian");

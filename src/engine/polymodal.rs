@@ -47,13 +47,13 @@ const LET_GO: Time = Time::millis(2000);
 
 /// The top line and the rest keep to different modes of the center established here.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Apart {
+pub struct Polymodal {
     pub top: Tonality,
     pub rest: Tonality,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Voice {
+enum Part {
     Top,
     Rest,
 }
@@ -62,7 +62,7 @@ enum Voice {
 #[derive(Clone, Copy, Debug, Default)]
 struct Pair {
     /// Who had its own of them last, and how often that went to and fro.
-    last: Option<Voice>,
+    last: Option<Part>,
     answers: u8,
     at: Time,
     /// The basses above which the top line had its own.
@@ -80,7 +80,7 @@ struct Stroke {
 }
 
 #[derive(Clone, Debug)]
-pub(super) struct Voices {
+pub(super) struct PolymodalTracker {
     step: f32,
     keep: f32,
     stroke: Option<Stroke>,
@@ -94,15 +94,15 @@ pub(super) struct Voices {
     /// By the lower of the two: first those whose lower note the top line has.
     pairs: [[Pair; 2]; 12],
     /// What could be said since when, and what is.
-    likely: Option<Apart>,
+    likely: Option<Polymodal>,
     since: Time,
-    said: Option<Apart>,
+    said: Option<Polymodal>,
 }
 
-impl Voices {
-    pub fn new(step: Time) -> Voices {
+impl PolymodalTracker {
+    pub fn new(step: Time) -> PolymodalTracker {
         let step = step.seconds() as f32;
-        Voices {
+        PolymodalTracker {
             step,
             keep: (-step / LONG).exp(),
             stroke: None,
@@ -126,7 +126,7 @@ impl Voices {
         self.pairs = [[Pair::default(); 2]; 12];
     }
 
-    pub fn now(&self) -> Option<Apart> {
+    pub fn now(&self) -> Option<Polymodal> {
         self.said
     }
 
@@ -185,7 +185,7 @@ impl Voices {
         let rest = if is_line {
             self.line |= bit;
             self.latest = Some((top, start));
-            self.count(Voice::Top, top, start, bass);
+            self.count(Part::Top, top, start, bass);
             keys & !bit & !doubled
         } else if higher & !left & self.line != 0 {
             keys
@@ -195,19 +195,19 @@ impl Voices {
         };
         self.under |= rest;
         for key in each(rest) {
-            self.count(Voice::Rest, key, start, None);
+            self.count(Part::Rest, key, start, None);
         }
     }
 
     /// A note of one of the two, of the top line above a bass.
-    fn count(&mut self, voice: Voice, key: u8, at: Time, bass: Option<u8>) {
+    fn count(&mut self, voice: Part, key: u8, at: Time, bass: Option<u8>) {
         let pc = PitchClass::of_key(key);
         match voice {
-            Voice::Top => self.top[pc.index()] += ONSET,
-            Voice::Rest => self.rest[pc.index()] += ONSET,
+            Part::Top => self.top[pc.index()] += ONSET,
+            Part::Rest => self.rest[pc.index()] += ONSET,
         }
         // As the lower of two neighbours, and as the upper.
-        let roles = [(pc, Voice::Top), (pc.up(-1), Voice::Rest)];
+        let roles = [(pc, Part::Top), (pc.up(-1), Part::Rest)];
         for (lower, first) in roles {
             for (n, pair) in self.pairs[lower.index()].iter_mut().enumerate() {
                 let its_own = (voice == first) == (n == 0);
@@ -254,7 +254,7 @@ impl Voices {
                 self.rest[PitchClass::of_key(key).index()] += self.step;
             }
         }
-        let likely = here.and_then(|here| self.apart(at, here, catalogue));
+        let likely = here.and_then(|here| self.differing(at, here, catalogue));
         if likely != self.likely {
             (self.likely, self.since) = (likely, at);
         }
@@ -273,7 +273,7 @@ impl Voices {
     }
 
     /// What could be said, were it to last.
-    fn apart(&self, at: Time, here: Tonality, catalogue: &Catalogue) -> Option<Apart> {
+    fn differing(&self, at: Time, here: Tonality, catalogue: &Catalogue) -> Option<Polymodal> {
         // Of a chord that the mode borrows the top line has the altered note as well, but not
         // above the center.
         let answered = |p: &Pair| {
@@ -301,7 +301,7 @@ impl Voices {
             let upper = lower.up(1);
             answered(first) && tells(lower, upper) || answered(second) && tells(upper, lower)
         });
-        differ.then_some(Apart { top, rest })
+        differ.then_some(Polymodal { top, rest })
     }
 }
 
@@ -343,12 +343,12 @@ mod tests {
 
     /// What was said, and when in seconds.
     #[derive(Default, Debug, PartialEq)]
-    struct Told(Vec<(f64, Option<Apart>)>);
+    struct Said(Vec<(f64, Option<Polymodal>)>);
 
-    impl Observer for Told {
+    impl Observer for Said {
         fn change(&mut self, at: Time, change: Change) {
-            if let Change::Apart(apart) = change {
-                self.0.push((at.seconds(), apart));
+            if let Change::Polymodal(polymodal) = change {
+                self.0.push((at.seconds(), polymodal));
             }
         }
     }
@@ -419,9 +419,9 @@ mod tests {
         }
     }
 
-    fn hear(events: &[(Time, Event)]) -> (Told, Monitor) {
+    fn hear(events: &[(Time, Event)]) -> (Said, Monitor) {
         let mut m = fresh();
-        let mut told = Told::default();
+        let mut told = Said::default();
         for &(at, event) in events {
             m.on_event(at, event, &mut told);
         }
@@ -429,9 +429,9 @@ mod tests {
         (told, m)
     }
 
-    fn apart(top: &str, rest: &str) -> Option<Apart> {
+    fn polymodal(top: &str, rest: &str) -> Option<Polymodal> {
         let t = |name| Some(Catalogue::standard().parse_tonality(name).ok()?.tonality);
-        Some(Apart {
+        Some(Polymodal {
             top: t(top)?,
             rest: t(rest)?,
         })
@@ -453,10 +453,10 @@ mod tests {
     fn a_melody_in_another_mode_than_its_chords_is_said() {
         for held in [0.95, 1.04] {
             let (told, m) = hear(&Playing::bars(4, held, &LYDIAN).events());
-            let expected = apart("C lydian", "C ionian");
+            let expected = polymodal("C lydian", "C ionian");
             assert!(expected.is_some());
             assert_eq!(
-                m.reading().apart,
+                m.reading().polymodal,
                 expected,
                 "{told:?} {:?}",
                 m.reading().here
@@ -470,7 +470,11 @@ mod tests {
     #[test]
     fn so_it_is_under_the_pedal() {
         let (told, m) = hear(&Playing::bars(4, 0.9, &LYDIAN).pedalled());
-        assert_eq!(m.reading().apart, apart("C lydian", "C ionian"), "{told:?}");
+        assert_eq!(
+            m.reading().polymodal,
+            polymodal("C lydian", "C ionian"),
+            "{told:?}"
+        );
     }
 
     #[test]
@@ -482,7 +486,7 @@ mod tests {
             (&[50, 55, 58], &[74, 77, 79, 77, 75, 72]),
         ];
         let (told, m) = hear(&Playing::bars(4, 0.9, &bars).events());
-        let said = m.reading().apart.map(|a| a.top);
+        let said = m.reading().polymodal.map(|a| a.top);
         let here = m.reading().here.map(|h| h.tonality);
         let third = said.map(|t| Catalogue::standard().set(t).contains(t.center.up(3)));
         assert_eq!(third, Some(true), "{told:?} in {here:?}");
@@ -517,7 +521,7 @@ mod tests {
         let events = Playing::bars(4, 0.9, &LYDIAN).events();
         let (told, _) = hear(&events);
         let mut m = fresh();
-        let mut often = Told::default();
+        let mut often = Said::default();
         for (at, event) in events {
             while m.now() + Time::millis(17) < at {
                 m.advance_to(m.now() + Time::millis(17), &mut often);
@@ -532,10 +536,10 @@ mod tests {
     fn after_a_long_rest_nothing_is_said() {
         let mut playing = Playing::bars(4, 0.9, &LYDIAN);
         let (_, m) = hear(&playing.events());
-        assert!(m.reading().apart.is_some());
+        assert!(m.reading().polymodal.is_some());
         playing.0.push((60.0, 61.0, 60));
         let (_, m) = hear(&playing.events());
-        assert_eq!(m.reading().apart, None);
+        assert_eq!(m.reading().polymodal, None);
     }
 
     fn silent(why: &str, rounds: usize, bars: &[(&[u8], &[u8])]) {
@@ -543,7 +547,7 @@ mod tests {
             let playing = Playing::bars(rounds, 0.95, bars).up(by);
             for events in [playing.events(), playing.pedalled()] {
                 let (told, m) = hear(&events);
-                assert_eq!(told, Told::default(), "{why}");
+                assert_eq!(told, Said::default(), "{why}");
                 assert!(m.reading().here.is_some(), "{why}: it was music");
             }
         }
@@ -638,7 +642,7 @@ mod tests {
         let info = allocation_counter::measure(|| {
             for &(at, event) in counted {
                 m.on_event(at, event, &mut ());
-                said += usize::from(m.reading().apart.is_some());
+                said += usize::from(m.reading().polymodal.is_some());
             }
         });
         assert!(said > 50, "{said}");
@@ -656,12 +660,12 @@ mod tests {
         for path in paths {
             let bytes = std::fs::read(&path).expect("a file");
             let performance = crate::midi::read(&bytes).expect("a recording");
-            let mut told = Told::default();
+            let mut told = Said::default();
             let mut m = fresh();
             for (at, event) in crate::study::events(&performance, Catalogue::standard()) {
                 m.on_event(at, event, &mut told);
             }
-            assert_eq!(told, Told::default(), "{}", path.display());
+            assert_eq!(told, Said::default(), "{}", path.display());
             heard += 1;
         }
         assert!(heard >= 5);
