@@ -9,8 +9,8 @@ use crate::midi::{PERCUSSION, Trigger};
 use crate::nearest::nearest;
 use crate::screen::{Depth, Key, Keys, Palette, Panel, Panels, Update, Way};
 use crate::theory::{
-    Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Glyphs, HalfDiminished,
-    Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase, Ties,
+    Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Enharmonic, Glyphs,
+    HalfDiminished, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis, NumeralCase,
 };
 use crate::time::Time;
 use etcetera::BaseStrategy;
@@ -249,7 +249,7 @@ impl Settings {
     fn take_notation(&mut self, mut table: Table) {
         let own = &mut self.notation;
         let marks = &mut own.marks;
-        set(&mut own.measure, table.choice("numerals", &[("major", Measure::Major), ("mode", Measure::Mode)]));
+        set(&mut own.numeral_basis, table.choice("numerals", &[("major", NumeralBasis::MajorScale), ("mode", NumeralBasis::Mode)]));
         set(&mut own.case, table.choice("numeral_case", &[
             ("textbook", NumeralCase::Textbook), ("capitals", NumeralCase::Capitals)]));
         set(&mut own.cadential, table.choice("six_four", &[("I64", Cadential::Tonic), ("V", Cadential::Dominant)]));
@@ -270,8 +270,8 @@ impl Settings {
             ("aug", AugmentedMark::Aug), ("+", AugmentedMark::Plus)]));
         set(&mut own.accidentals, table.choice("accidentals", &[
             ("by context", Accidentals::ByContext), ("flats", Accidentals::Flats), ("sharps", Accidentals::Sharps)]));
-        set(&mut own.ties, table.choice("ties", &[
-            ("nearest", Ties::Nearest), ("flats", Ties::Flats), ("sharps", Ties::Sharps)]));
+        set(&mut own.enharmonic, table.choice("enharmonic", &[
+            ("nearest", Enharmonic::Nearest), ("flats", Enharmonic::Flats), ("sharps", Enharmonic::Sharps)]));
         table.finish();
     }
 
@@ -557,7 +557,7 @@ mod tests {
         let mut s = Settings::standard().expect("the embedded defaults");
         let text = "[reading]\nbassist = true\n[notation]\nletters = 'german'\nminor = '-'\n\
                     major_seventh = 'Δ'\nhalf_diminished = 'ø7'\ndiminished = 'dim'\n\
-                    augmented = '+'\naccidentals = 'sharps'\nties = 'sharps'\n";
+                    augmented = '+'\naccidentals = 'sharps'\nenharmonic = 'sharps'\n";
         s.override_with(text, Path::new("s.toml")).expect("right");
         assert!(s.bassist);
         assert_eq!(s.notation.letters, Letters::German);
@@ -567,7 +567,7 @@ mod tests {
         assert_eq!(s.notation.marks.diminished, DiminishedMark::Dim);
         assert_eq!(s.notation.marks.augmented, AugmentedMark::Plus);
         assert_eq!(s.notation.accidentals, Accidentals::Sharps);
-        assert_eq!(s.notation.ties, Ties::Sharps);
+        assert_eq!(s.notation.enharmonic, Enharmonic::Sharps);
         let say = |text: &str| {
             let mut s = s.clone();
             let wrong = s.override_with(text, Path::new("s.toml"));

@@ -177,7 +177,7 @@ fn naming_a_chord() {
         for mask in 1..4096u16 {
             let set = PitchClassSet::from_mask(mask);
             for bass in set.iter() {
-                let found = std::hint::black_box(kinds.readings(set, bass, hearing));
+                let found = std::hint::black_box(kinds.names(set, bass, hearing));
                 if let Some(chord) = found.best().chord() {
                     hearing.before = Some(chord);
                     chords += 1;

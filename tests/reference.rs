@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use peregrinus::theory::{
-    Around, Catalogue, Chord, Context, Glyphs, Hearing, Kinds, Measure, Mode, ModeId, Notation,
-    Numeral, PitchClass, PitchClassSet, Role, Sonority, Spelling, Tonality, analyse,
+    Around, Catalogue, Chord, Context, Glyphs, Hearing, Kinds, Mode, ModeId, Notation, Numeral,
+    NumeralBasis, PitchClass, PitchClassSet, Role, Sonority, Spelling, Tonality, analyse,
 };
 
 #[path = "python/mod.rs"]
@@ -370,10 +370,10 @@ fn pretty(numeral: &str) -> String {
         .replace('#', "♯")
 }
 
-fn notation(measure: Measure) -> Notation {
+fn notation(numeral_basis: NumeralBasis) -> Notation {
     Notation {
         glyphs: Glyphs::Unicode,
-        measure,
+        numeral_basis,
         ..Notation::PLAIN
     }
 }
@@ -433,7 +433,8 @@ fn triads_and_sevenths_of_every_scale_in_every_transposition() {
                 };
                 let is = &kinds.kind(chord.kind).symbol;
                 differs("kind", symbol.to_owned(), is.clone());
-                let root_spelled = notation(Measure::Major).root(chord, Some((t, tonic)), c);
+                let root_spelled =
+                    notation(NumeralBasis::MajorScale).root(chord, Some((t, tonic)), c);
                 let notes: Vec<String> = spelled(chord, root_spelled)
                     .iter()
                     .map(|s| s.text(ASCII))
@@ -450,7 +451,13 @@ fn triads_and_sevenths_of_every_scale_in_every_transposition() {
                 // A note by itself inside the tonality is spelled the same.
                 let alone: Vec<String> = spelled(chord, root_spelled)
                     .iter()
-                    .map(|s| notation(Measure::Major).note(s.pitch_class(), Some((t, tonic)), c))
+                    .map(|s| {
+                        notation(NumeralBasis::MajorScale).note(
+                            s.pitch_class(),
+                            Some((t, tonic)),
+                            c,
+                        )
+                    })
                     .map(|s| s.text(ASCII))
                     .collect();
                 differs("notes by themselves", want.join(" "), alone.join(" "));
@@ -461,12 +468,12 @@ fn triads_and_sevenths_of_every_scale_in_every_transposition() {
                 } else {
                     "roman_vs_major"
                 };
-                for (measure, column) in [
-                    (Measure::Major, against_major),
-                    (Measure::Mode, "roman_modal"),
+                for (basis, column) in [
+                    (NumeralBasis::MajorScale, against_major),
+                    (NumeralBasis::Mode, "roman_modal"),
                 ] {
-                    let is = numeral(chord, t, tonic, c, &notation(measure));
-                    differs(&format!("numeral by {measure:?}"), by(column), is);
+                    let is = numeral(chord, t, tonic, c, &notation(basis));
+                    differs(&format!("numeral by {basis:?}"), by(column), is);
                 }
             }
         }
@@ -498,7 +505,7 @@ fn modal_progressions_have_the_numerals_of_the_textbooks() {
                 let chord = s
                     .chord()
                     .unwrap_or_else(|| panic!("{id}: {parts:?} is no chord"));
-                let is = numeral(chord, t, tonic, c, &notation(Measure::Major));
+                let is = numeral(chord, t, tonic, c, &notation(NumeralBasis::MajorScale));
                 assert_eq!(is, pretty(parts[0]), "{id} on {tonic}");
             }
         }
@@ -599,7 +606,7 @@ fn textbook_chords_have_root_inversion_and_numeral() {
             continue;
         };
         numerals += 1;
-        let is = numeral(chord, t, tonic, c, &notation(Measure::Mode));
+        let is = numeral(chord, t, tonic, c, &notation(NumeralBasis::Mode));
         if is != want {
             let known = TEXTBOOK_OTHERWISE
                 .iter()
@@ -1280,7 +1287,7 @@ fn no_nick_name_is_shown() {
     let kinds = Kinds::standard();
     for mask in (1..4096u16).step_by(2) {
         let set = PitchClassSet::from_mask(mask);
-        let found = kinds.readings(set, PitchClass::new(0), Hearing::default());
+        let found = kinds.names(set, PitchClass::new(0), Hearing::default());
         for s in std::iter::once(&found.best()).chain(found.alternatives()) {
             let label = Notation::PLAIN.sonority(*s, None, c).to_lowercase() + s.words();
             assert!(nick.iter().all(|n| !label.contains(n)), "{label}");
@@ -1307,7 +1314,7 @@ fn every_name_is_the_one_that_was_agreed() {
     );
     for mask in (1..4096u16).step_by(2) {
         let set = PitchClassSet::from_mask(mask);
-        let found = Kinds::standard().readings(set, PitchClass::new(0), Hearing::default());
+        let found = Kinds::standard().names(set, PitchClass::new(0), Hearing::default());
         let best = found.best();
         if matches!(best, Sonority::Notes { .. }) && best.quartal().is_none() {
             continue;
@@ -1380,7 +1387,7 @@ fn mir_eval_reads_our_harte_labels_as_the_notes_that_sound() {
     for mask in 1..4096u16 {
         let set = PitchClassSet::from_mask(mask);
         for bass in set.iter() {
-            let found = kinds.readings(set, bass, Hearing::default());
+            let found = kinds.names(set, bass, Hearing::default());
             let notes = Sonority::Notes { set, bass };
             for s in [found.best(), notes].iter().chain(found.alternatives()) {
                 expect(Notation::PLAIN.harte(*s, None, c), set, bass);

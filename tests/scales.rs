@@ -7,7 +7,7 @@ use std::process::Command;
 
 use peregrinus::formats::{Words, beside_csv, scale_csv, scale_json};
 use peregrinus::theory::{
-    Beside, Catalogue, Glyphs, Harmonized, Measure, Notation, PitchClass, Spelling, Tonality,
+    Beside, Catalogue, Glyphs, Harmonized, Notation, NumeralBasis, PitchClass, Spelling, Tonality,
 };
 use serde_json::Value;
 
@@ -31,10 +31,10 @@ fn diatonic_chords() -> Vec<Row> {
     rows
 }
 
-const fn notation(measure: Measure) -> Notation {
+const fn notation(numeral_basis: NumeralBasis) -> Notation {
     Notation {
         glyphs: Glyphs::Ascii,
-        measure,
+        numeral_basis,
         ..Notation::PLAIN
     }
 }
@@ -90,11 +90,11 @@ fn every_degree_of_the_table_on_every_center() {
             };
             let tonic = c.spell(t, None);
             let h = Harmonized::new(t, tonic, c);
-            let printed: Vec<Vec<Row>> = [Measure::Major, Measure::Mode]
-                .map(|measure| {
+            let printed: Vec<Vec<Row>> = [NumeralBasis::MajorScale, NumeralBasis::Mode]
+                .map(|basis| {
                     let w = Words {
                         catalogue: c,
-                        notation: &notation(measure),
+                        notation: &notation(basis),
                     };
                     rows(&scale_csv(&w, &h).expect("a table"), b',')
                 })
@@ -189,7 +189,7 @@ fn what_changes_side_by_side_is_what_the_table_says() {
         .map(|r| r["mode"].as_str())
         .filter(|m| !m.ends_with("_minor"))
         .collect();
-    let n = notation(Measure::Major);
+    let n = notation(NumeralBasis::MajorScale);
     let w = Words {
         catalogue: c,
         notation: &n,

@@ -5,7 +5,7 @@ use crate::formats::{
     Words, beside_csv, beside_json, beside_text, scale_csv, scale_json, scale_text,
 };
 use crate::settings::Settings;
-use crate::theory::{Beside, Harmonized, Notation, Ties};
+use crate::theory::{Beside, Enharmonic, Harmonized, Notation};
 use clap::ValueEnum;
 use std::io::Write;
 use std::process::ExitCode;
@@ -80,7 +80,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
 /// The user's conventions, but the tonic is the one that was asked for: F♯, not G♭.
 pub fn as_written(settings: &Settings) -> Notation {
     Notation {
-        ties: Ties::Nearest,
+        enharmonic: Enharmonic::Nearest,
         ..settings.notation
     }
 }

@@ -18,7 +18,7 @@ pub(super) fn others(a: &Analysis, c: &ChordSpan) -> Vec<String> {
             ..Hearing::default()
         },
     };
-    let found = Kinds::standard().readings(c.sonority.set(), c.sonority.bass(), known);
+    let found = Kinds::standard().names(c.sonority.set(), c.sonority.bass(), known);
     std::iter::once(found.best())
         .chain(found.alternatives().iter().copied())
         .filter(|s| *s != c.sonority && s.chord().is_some())

@@ -3,14 +3,14 @@
 use super::*;
 use crate::theory::{
     Accidentals, AugmentedMark, Beside, Cadential, Catalogue, ChordMarks, DiminishedMark, Glyphs,
-    HalfDiminished, Harmonized, Letters, MajorSeventh, Measure, MinorMark, Notation, NumeralCase,
-    PitchClass, Spelling, Tonality, WrittenTonality,
+    HalfDiminished, Harmonized, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis,
+    NumeralCase, PitchClass, Spelling, Tonality, WrittenTonality,
 };
 use unicode_width::UnicodeWidthStr;
 
 const ASCII: Notation = Notation {
     glyphs: Glyphs::Ascii,
-    measure: Measure::Mode,
+    numeral_basis: NumeralBasis::Mode,
     ionian_is_major: true,
     ..Notation::PLAIN
 };
@@ -310,7 +310,7 @@ fn the_tables_say_the_same_under_every_convention() {
             ..Notation::PLAIN
         },
         Notation {
-            measure: Measure::Mode,
+            numeral_basis: NumeralBasis::Mode,
             ..Notation::PLAIN
         },
         Notation {
@@ -402,7 +402,9 @@ fn the_tables_say_the_same_under_every_convention() {
                         assert_eq!(l.len(), r.len(), "{at}");
                         l.iter().zip(&r).for_each(|(l, r)| same(l, r));
                         // Letters and marks are none of the numeral's affair.
-                        if n.case == NumeralCase::Textbook && n.measure == Measure::Major {
+                        if n.case == NumeralCase::Textbook
+                            && n.numeral_basis == NumeralBasis::MajorScale
+                        {
                             assert_eq!(ascii(&a["numeral"]), ascii(&b["numeral"]), "{at}");
                         }
                         compared += 1;

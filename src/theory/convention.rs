@@ -75,9 +75,10 @@ pub enum Accidentals {
     Sharps,
 }
 
-/// A tonality with as many accidentals either way: G♭ or F♯ major.
+/// Which of two enharmonic spellings a tonality has that needs as many accidentals
+/// either way: G♭ or F♯ major.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Ties {
+pub enum Enharmonic {
     /// Nearest to the center before; flats at the beginning.
     #[default]
     Nearest,

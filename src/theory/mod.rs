@@ -22,15 +22,15 @@ mod written;
 
 pub use chord::{Chord, FOREIGN_BASS, Kind, KindId, Kinds, Member, Sonority, Triad, bass_cost};
 pub use convention::{
-    Accidentals, AugmentedMark, ChordMarks, DiminishedMark, HalfDiminished, Letters, MajorSeventh,
-    MinorMark, Ties, syllable,
+    Accidentals, AugmentedMark, ChordMarks, DiminishedMark, Enharmonic, HalfDiminished, Letters,
+    MajorSeventh, MinorMark, syllable,
 };
 pub use mode::{
     Catalogue, CatalogueError, Degree, MAX_MODES, Mode, ModeId, Tonality, WrittenTonality,
     spell_degree,
 };
-pub use naming::{Hearing, MAX_READINGS, Readings};
-pub use notation::{Cadential, Measure, Notation, NumeralCase};
+pub use naming::{ChordNames, Hearing, MAX_NAMES};
+pub use notation::{Cadential, Notation, NumeralBasis, NumeralCase};
 pub use numeral::{Around, Context, Numeral, Role, Sixth, Target, analyse, degree_in, neighbour};
 pub use pitch::{PitchClass, PitchClassSet};
 pub use pivot::{Pivot, altered, pivot};

@@ -185,19 +185,19 @@ impl Kind {
 }
 
 /// How many readings are kept.
-pub const MAX_READINGS: usize = 5;
+pub const MAX_NAMES: usize = 5;
 
 /// The readings of what sounds, best first; never none.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Readings {
-    list: [Sonority; MAX_READINGS],
+pub struct ChordNames {
+    list: [Sonority; MAX_NAMES],
     len: u8,
 }
 
-impl Readings {
-    fn of(best: Sonority) -> Readings {
-        Readings {
-            list: [best; MAX_READINGS],
+impl ChordNames {
+    fn of(best: Sonority) -> ChordNames {
+        ChordNames {
+            list: [best; MAX_NAMES],
             len: 1,
         }
     }
@@ -310,7 +310,7 @@ impl Names {
 }
 
 impl Kinds {
-    /// Names a set of notes above its lowest, as [`Kinds::readings`] does first.
+    /// Names a set of notes above its lowest, as [`Kinds::names`] does first.
     pub fn name(
         &self,
         set: PitchClassSet,
@@ -323,31 +323,31 @@ impl Kinds {
     /// All that a set of notes above its lowest may be called, the least
     /// far-fetched first: the kind's own cost, what the bass adds (see
     /// [`bass_cost`]), and what is known beside them.
-    pub fn readings(
+    pub fn names(
         &self,
         set: PitchClassSet,
         bass: PitchClass,
         hearing: impl Into<Hearing>,
-    ) -> Readings {
+    ) -> ChordNames {
         let hearing = hearing.into();
         let set = set.with(bass);
         match set.len() {
-            1 => return Readings::of(Sonority::Note(bass)),
+            1 => return ChordNames::of(Sonority::Note(bass)),
             2 => {
                 let high = set.without(bass).iter().next().unwrap_or(bass);
-                return Readings::of(Sonority::Interval { low: bass, high });
+                return ChordNames::of(Sonority::Interval { low: bass, high });
             }
             _ => {}
         }
         let notes = Sonority::Notes { set, bass };
-        let mut found = Readings::of(notes);
-        let mut costs = [i32::MAX; MAX_READINGS];
+        let mut found = ChordNames::of(notes);
+        let mut costs = [i32::MAX; MAX_NAMES];
         let mut len = 0;
         let mut put = |cost: i32, reading: Sonority| {
             // Of equals the first stays before.
             let at = costs[..len].iter().position(|&c| cost < c).unwrap_or(len);
-            if at < MAX_READINGS {
-                len = (len + 1).min(MAX_READINGS);
+            if at < MAX_NAMES {
+                len = (len + 1).min(MAX_NAMES);
                 costs[at..len].rotate_right(1);
                 found.list[at..len].rotate_right(1);
                 (costs[at], found.list[at]) = (cost, reading);
@@ -426,7 +426,7 @@ mod tests {
     fn readings(notes: &str, hearing: Hearing) -> Vec<String> {
         let all = pcs(notes);
         let set = all.iter().copied().collect();
-        let found = Kinds::standard().readings(set, all[0], hearing);
+        let found = Kinds::standard().names(set, all[0], hearing);
         let label = |s: &Sonority| Notation::PLAIN.sonority(*s, None, Catalogue::standard());
         std::iter::once(&found.best())
             .chain(found.alternatives())
@@ -631,7 +631,7 @@ mod tests {
             let set = PitchClassSet::from_mask(mask);
             for bass in set.iter() {
                 for hearing in hearings {
-                    let found = kinds.readings(set, bass, hearing);
+                    let found = kinds.names(set, bass, hearing);
                     let all = std::iter::once(found.best());
                     let all: Vec<Sonority> =
                         all.chain(found.alternatives().iter().copied()).collect();
@@ -680,7 +680,7 @@ mod tests {
                     let set = PitchClassSet::from_mask(mask);
                     for bass in [0, 5].map(PitchClass::new) {
                         let hearing = Hearing { bassist, ..hearing };
-                        let here = kinds.readings(set, bass, hearing);
+                        let here = kinds.names(set, bass, hearing);
                         for n in [1, 6, 11] {
                             let there = Hearing {
                                 scale: hearing.scale.up(n),
@@ -688,7 +688,7 @@ mod tests {
                                 before: hearing.before.map(|c| moved(c, n)),
                                 bassist,
                             };
-                            let there = kinds.readings(set.up(n), bass.up(n), there);
+                            let there = kinds.names(set.up(n), bass.up(n), there);
                             assert_eq!(up(here.best(), n), there.best());
                             let alternatives = here.alternatives().iter();
                             let alternatives: Vec<_> = alternatives.map(|&s| up(s, n)).collect();

@@ -1,7 +1,7 @@
 //! How the user wants things written: a value that whoever makes text is given.
 
 use super::chord::{Chord, Kinds, Sonority, Triad};
-use super::convention::{Accidentals, ChordMarks, Letters, Ties, syllable};
+use super::convention::{Accidentals, ChordMarks, Enharmonic, Letters, syllable};
 use super::mode::{Catalogue, Tonality};
 use super::numeral::{self, Around, Context, analyse};
 use super::pitch::PitchClass;
@@ -9,7 +9,7 @@ use super::spelling::{Glyphs, Spelling};
 
 /// What a numeral's accidental is measured against.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Measure {
+pub enum NumeralBasis {
     /// The major scale on the same center: ♭VII in Dorian.
     #[default]
     Major,
@@ -42,13 +42,13 @@ pub enum Cadential {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Notation {
     pub glyphs: Glyphs,
-    pub measure: Measure,
+    pub numeral_basis: NumeralBasis,
     /// Ionian is written "major".
     pub ionian_is_major: bool,
     pub letters: Letters,
     pub marks: ChordMarks,
     pub accidentals: Accidentals,
-    pub ties: Ties,
+    pub enharmonic: Enharmonic,
     pub case: NumeralCase,
     pub cadential: Cadential,
 }
@@ -60,12 +60,12 @@ impl Notation {
     /// The defaults, where a constant is needed.
     pub const PLAIN: Notation = Notation {
         glyphs: Glyphs::Unicode,
-        measure: Measure::Major,
+        numeral_basis: NumeralBasis::MajorScale,
         ionian_is_major: false,
         letters: Letters::English,
         marks: ChordMarks::PLAIN,
         accidentals: Accidentals::ByContext,
-        ties: Ties::Nearest,
+        enharmonic: Enharmonic::Nearest,
         case: NumeralCase::Textbook,
         cadential: Cadential::Tonic,
     };
@@ -124,10 +124,10 @@ impl Notation {
 
     /// The tonic as the user wants it where sharps and flats are equally many.
     pub fn tonic(&self, t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Spelling {
-        let by = match self.ties {
-            Ties::Nearest => return tonic,
-            Ties::Flats => -12,
-            Ties::Sharps => 12,
+        let by = match self.enharmonic {
+            Enharmonic::Nearest => return tonic,
+            Enharmonic::Flats => -12,
+            Enharmonic::Sharps => 12,
         };
         let other = Spelling::at(tonic.fifths().saturating_add(by));
         let signature = |s| catalogue.signature(s, t.mode);
@@ -421,12 +421,13 @@ mod tests {
                     Accidentals::Sharps,
                 ];
                 accidentals.into_iter().flat_map(move |accidentals| {
-                    let ties = [Ties::Nearest, Ties::Flats, Ties::Sharps].into_iter();
-                    ties.map(move |ties| Notation {
+                    let all =
+                        [Enharmonic::Nearest, Enharmonic::Flats, Enharmonic::Sharps].into_iter();
+                    all.map(move |enharmonic| Notation {
                         glyphs,
                         letters,
                         accidentals,
-                        ties,
+                        enharmonic,
                         ..Notation::PLAIN
                     })
                 })
@@ -541,13 +542,13 @@ mod tests {
         let c = Catalogue::standard();
         let black = [1, 3, 6, 8, 10].map(PitchClass::new);
         let names = |n: Notation, within| black.map(|pc| n.note_named(pc, within, c)).join(" ");
-        let with = |accidentals, ties| Notation {
+        let with = |accidentals, enharmonic| Notation {
             accidentals,
-            ties,
+            enharmonic,
             ..Notation::PLAIN
         };
-        let flats = with(Accidentals::Flats, Ties::Nearest);
-        let sharps = with(Accidentals::Sharps, Ties::Nearest);
+        let flats = with(Accidentals::Flats, Enharmonic::Nearest);
+        let sharps = with(Accidentals::Sharps, Enharmonic::Nearest);
         assert_eq!(names(flats, None), "D♭ E♭ G♭ A♭ B♭");
         assert_eq!(names(sharps, None), "C♯ D♯ F♯ G♯ A♯");
         let tonality = |text: &str| c.parse_tonality(text).map(|w| (w.tonality, w.tonic)).ok();
@@ -562,8 +563,8 @@ mod tests {
             for center in PitchClass::all() {
                 let t = Tonality { center, mode };
                 let tonic = c.spell(t, None);
-                let flat = with(Accidentals::ByContext, Ties::Flats).tonic(t, tonic, c);
-                let sharp = with(Accidentals::ByContext, Ties::Sharps).tonic(t, tonic, c);
+                let flat = with(Accidentals::ByContext, Enharmonic::Flats).tonic(t, tonic, c);
+                let sharp = with(Accidentals::ByContext, Enharmonic::Sharps).tonic(t, tonic, c);
                 assert!([flat, sharp].contains(&tonic));
                 if flat != sharp {
                     let equal = c.signature(flat, mode) + c.signature(sharp, mode) == 0;
@@ -576,7 +577,7 @@ mod tests {
         assert_eq!(moved["ionian"], "G♭ F♯");
         assert_eq!(moved["aeolian"], "E♭ D♯");
         let g_flat = tonality("gb ionian");
-        let as_sharp = with(Accidentals::ByContext, Ties::Sharps);
+        let as_sharp = with(Accidentals::ByContext, Enharmonic::Sharps);
         let label = |n: Notation, s| n.sonority(s, g_flat, c);
         assert_eq!(label(as_sharp, named(&[11, 3, 6])), "B");
         assert_eq!(label(Notation::PLAIN, named(&[11, 3, 6])), "C♭");

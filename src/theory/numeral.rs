@@ -13,7 +13,7 @@
 
 use super::chord::{Chord, Kind, KindId, Kinds, Member, Triad};
 use super::mode::{Catalogue, Degree, Mode, Tonality, spell_degree};
-use super::notation::{Cadential, Measure, Notation, NumeralCase};
+use super::notation::{Cadential, Notation, NumeralBasis, NumeralCase};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling, accidentals};
 
@@ -212,7 +212,7 @@ struct Notes {
 }
 
 /// What a chord would be in the tonality.
-struct Reading {
+struct Interpretation {
     role: Role,
     chord: Chord,
     degree: Degree,
@@ -338,7 +338,7 @@ fn leads(chord: Chord) -> Option<usize> {
 }
 
 impl Place<'_> {
-    fn read(&self, chord: Chord, before: Option<Chord>, ahead: Ahead) -> Reading {
+    fn read(&self, chord: Chord, before: Option<Chord>, ahead: Ahead) -> Interpretation {
         let names = names(chord);
         let after = ahead[0];
         if let Some(r) = self.cadential(chord, before, ahead) {
@@ -490,7 +490,7 @@ impl Place<'_> {
     }
 
     /// On its own degree, as `mode` has it.
-    fn plain(&self, chord: Chord, role: Role, mode: &Mode) -> Reading {
+    fn plain(&self, chord: Chord, role: Role, mode: &Mode) -> Interpretation {
         let above = chord.root.above(self.center);
         let root = match mode.degree_at(above) {
             Some(d) => spell_degree(self.tonic, d),
@@ -501,8 +501,8 @@ impl Place<'_> {
         self.at(chord, role, root)
     }
 
-    fn at(&self, chord: Chord, role: Role, root: Spelling) -> Reading {
-        Reading {
+    fn at(&self, chord: Chord, role: Role, root: Spelling) -> Interpretation {
+        Interpretation {
             role,
             degree: self.degree_of(chord.root, root),
             chord,
@@ -570,13 +570,19 @@ impl Place<'_> {
     }
 
     /// A chord applied to `pc`; `steps` letters above it lies the root.
-    fn applied_to(&self, chord: Chord, pc: PitchClass, minor: bool, steps: usize) -> Reading {
+    fn applied_to(
+        &self,
+        chord: Chord,
+        pc: PitchClass,
+        minor: bool,
+        steps: usize,
+    ) -> Interpretation {
         let (spelled, degree) = match self.target(pc) {
             (_, _, None) if minor => self.with_minor_triad(pc),
             (spelled, degree, _) => (spelled, degree),
         };
         let above = chord.root.above(pc);
-        Reading {
+        Interpretation {
             role: Role::Applied(Target { degree, minor }),
             chord,
             degree: self::degree(steps as u8 + 1, above),
@@ -585,7 +591,7 @@ impl Place<'_> {
     }
 
     /// A dominant, or a chord on the leading note, that goes where it leads.
-    fn resolving(&self, chord: Chord, after: Option<Chord>) -> Option<Reading> {
+    fn resolving(&self, chord: Chord, after: Option<Chord>) -> Option<Interpretation> {
         let (up, after) = (leads(chord)?, after?);
         let to = chord.root.up(up as i32);
         let fifth = self.center.up(7);
@@ -624,7 +630,7 @@ impl Place<'_> {
 
     /// What belongs to the degree that the next chord is applied to: iiø7/V before V7/V,
     /// VI/ii before iiø7/ii.
-    fn in_the_key_of(&self, names: &[Chord], ahead: Ahead) -> Option<Reading> {
+    fn in_the_key_of(&self, names: &[Chord], ahead: Ahead) -> Option<Interpretation> {
         let (&chord, after) = (names.first()?, ahead[0]?);
         let target = self.read(after, Some(chord), beyond(ahead)).role.target();
         let target = target.map(|t| (t, self.center.up(t.degree.semitones() as i32)));
@@ -667,7 +673,12 @@ impl Place<'_> {
 
     /// A diminished seventh that shares the root of the triad after it: of the tonic, or
     /// of V and IV where it comes from them as well. Before a six-four it leads to V.
-    fn common_tone(&self, chord: Chord, before: Option<Chord>, after: Chord) -> Option<Reading> {
+    fn common_tone(
+        &self,
+        chord: Chord,
+        before: Option<Chord>,
+        after: Chord,
+    ) -> Option<Interpretation> {
         let k = kind(after.kind);
         let to = after.root;
         let shared = kind(chord.kind).symbol == "dim7" && chord.set().contains(to);
@@ -694,7 +705,7 @@ impl Place<'_> {
             root: to.up(up),
             ..chord
         };
-        Some(Reading {
+        Some(Interpretation {
             role: Role::CommonTone(target),
             chord,
             degree: degree(number, up as usize),
@@ -704,7 +715,7 @@ impl Place<'_> {
 
     /// A major triad a third from the tonic, between it and the tonic again or another
     /// chromatic one a third away: III in I III I. Else it is V of something.
-    fn mediant(&self, chord: Chord, before: Option<Chord>, after: Chord) -> Option<Reading> {
+    fn mediant(&self, chord: Chord, before: Option<Chord>, after: Chord) -> Option<Interpretation> {
         let third = |from: PitchClass, to: PitchClass| [3, 4, 8, 9].contains(&to.above(from));
         let from_tonic = before?.root == self.center && third(self.center, chord.root);
         let beside = !self.mode.all_forms().contains(self.center_to(after.root));
@@ -722,11 +733,11 @@ impl Place<'_> {
         names: &[Chord],
         before: Option<Chord>,
         after: Option<Chord>,
-    ) -> Option<Reading> {
+    ) -> Option<Interpretation> {
         // Of the names of an augmented triad the bass decides.
         let augmented = kind(names[0].kind).symbol == "aug";
         let names = if augmented { &names[..1] } else { names };
-        let mut best: Option<(usize, Reading)> = None;
+        let mut best: Option<(usize, Interpretation)> = None;
         for &chord in names {
             let Some(up) = leads(chord) else { continue };
             let to = chord.root.up(up as i32);
@@ -774,7 +785,7 @@ impl Place<'_> {
     }
 
     /// A dominant after the ii of where it leads, far from the key: E♭7 after B♭m7 in C.
-    fn after_its_ii(&self, chord: Chord, ii: Chord) -> Option<Reading> {
+    fn after_its_ii(&self, chord: Chord, ii: Chord) -> Option<Interpretation> {
         let to = chord.root.up(5);
         let half = is_half_diminished(ii);
         let k = kind(ii.kind);
@@ -798,7 +809,7 @@ impl Place<'_> {
 
     /// ♭6 in the bass and ♯4 above it, or the two exchanged, before V or the six-four that
     /// stands for it: of the tonic, or of the degree that the next chord is applied to.
-    fn augmented_sixth(&self, chord: Chord, ahead: Ahead) -> Option<Reading> {
+    fn augmented_sixth(&self, chord: Chord, ahead: Ahead) -> Option<Interpretation> {
         let after = ahead[0]?;
         let k = kind(after.kind);
         let before_dominant = |to: PitchClass| {
@@ -826,7 +837,7 @@ impl Place<'_> {
             "7b5" if [root, root.up(10)].contains(&chord.bass) => Sixth::French,
             _ => return None,
         };
-        Some(Reading {
+        Some(Interpretation {
             role: Role::AugmentedSixth(sixth, target),
             chord,
             degree: degree(6, 8),
@@ -836,7 +847,7 @@ impl Place<'_> {
 
     /// A dominant seventh a semitone above where it goes; unresolved, only that of the
     /// tonic and that a tritone from it (of IV).
-    fn substitute(&self, chord: Chord, after: Option<Chord>) -> Option<Reading> {
+    fn substitute(&self, chord: Chord, after: Option<Chord>) -> Option<Interpretation> {
         if !is_dominant(chord) || kind(chord.kind).triad() != Triad::Major {
             return None;
         }
@@ -863,7 +874,7 @@ impl Place<'_> {
             }
         });
         let target = (above != 0).then_some(Target { degree, minor });
-        Some(Reading {
+        Some(Interpretation {
             role: Role::TritoneSubstitute(target),
             chord,
             degree: Degree {
@@ -875,7 +886,12 @@ impl Place<'_> {
     }
 
     /// A six-four whose bass becomes the root of the dominant after it.
-    fn cadential(&self, chord: Chord, before: Option<Chord>, ahead: Ahead) -> Option<Reading> {
+    fn cadential(
+        &self,
+        chord: Chord,
+        before: Option<Chord>,
+        ahead: Ahead,
+    ) -> Option<Interpretation> {
         let after = ahead[0];
         let k = kind(chord.kind);
         let triad = matches!(k.triad(), Triad::Major | Triad::Minor);
@@ -883,7 +899,7 @@ impl Place<'_> {
         if !triad || k.members.len() != 3 || chord.bass != fifth {
             return None;
         }
-        let tonic = |target, root| Reading {
+        let tonic = |target, root| Interpretation {
             role: Role::Cadential(target),
             chord,
             degree: degree(1, 0),
@@ -915,7 +931,7 @@ impl Place<'_> {
     }
 
     /// A note of the chord as a degree of the tonality, as theory spells it.
-    fn stands(&self, reading: &Reading, pc: PitchClass) -> Degree {
+    fn stands(&self, reading: &Interpretation, pc: PitchClass) -> Degree {
         let Some(m) = member(reading.chord, pc) else {
             return self.beside_the_mode(pc).1;
         };
@@ -940,7 +956,7 @@ impl Place<'_> {
     /// The notes as they are shown: stacked thirds upon a root that reads plainly, but
     /// without doubled flats, and what the tonality has as a degree is written so where
     /// the chord only alters it: E♭ in G+ in C minor.
-    fn spell(&self, chord: Chord, reading: &Reading, after: Option<Chord>) -> Notes {
+    fn spell(&self, chord: Chord, reading: &Interpretation, after: Option<Chord>) -> Notes {
         let k = kind(reading.chord.kind);
         let own = |s: Spelling| {
             let mut all = self.mode.degrees.iter().chain(&self.mode.movable);
@@ -1106,10 +1122,10 @@ impl Numeral {
         }
     }
 
-    /// The accidental of a degree by the user's measure. `small`: whether a minor or
+    /// The accidental of a degree by the user's basis. `small`: whether a minor or
     /// diminished triad stands upon it.
     fn sign(&self, d: Degree, small: bool, notation: &Notation) -> i8 {
-        let own = notation.measure == Measure::Mode || self.minor;
+        let own = notation.numeral_basis == NumeralBasis::Mode || self.minor;
         let sign = match own {
             true => d.alter - self.own[(d.number as usize + 6) % 7],
             false => d.alter,
@@ -1252,12 +1268,12 @@ impl Numeral {
         format!(", bass {}", self.bass_degree(notation))
     }
 
-    /// The bass as a degree, by the user's measure.
+    /// The bass as a degree, by the user's basis.
     fn bass_degree(&self, notation: &Notation) -> String {
         let d = self.bass;
-        let sign = match notation.measure {
-            Measure::Mode => d.alter - self.own[(d.number as usize + 6) % 7],
-            Measure::Major => d.alter,
+        let sign = match notation.numeral_basis {
+            NumeralBasis::Mode => d.alter - self.own[(d.number as usize + 6) % 7],
+            NumeralBasis::MajorScale => d.alter,
         };
         format!("{}{}", accidentals(sign, notation.glyphs), d.number)
     }
@@ -1711,7 +1727,7 @@ mod tests {
             "Im7 IV7 ♭VII"
         );
         let own = Notation {
-            measure: Measure::Mode,
+            numeral_basis: NumeralBasis::Mode,
             ..Notation::default()
         };
         assert_eq!(all("C dorian", "Bb Eb Ab", true, &own), "VII III ♭VI");
@@ -1849,7 +1865,7 @@ mod tests {
             Notation::default(),
             Notation {
                 case: NumeralCase::Capitals,
-                measure: Measure::Mode,
+                numeral_basis: NumeralBasis::Mode,
                 cadential: Cadential::Dominant,
                 ..Notation::default()
             },
