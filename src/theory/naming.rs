@@ -317,7 +317,7 @@ impl Kinds {
         bass: PitchClass,
         hearing: impl Into<Hearing>,
     ) -> Sonority {
-        self.readings(set, bass, hearing).best()
+        self.names(set, bass, hearing).best()
     }
 
     /// All that a set of notes above its lowest may be called, the least

@@ -12,7 +12,7 @@ use super::spelling::{Glyphs, Spelling};
 pub enum NumeralBasis {
     /// The major scale on the same center: ♭VII in Dorian.
     #[default]
-    Major,
+    MajorScale,
     /// The degrees of the mode itself: VII in Dorian.
     Mode,
 }
