@@ -1,5 +1,6 @@
-//! The demo études: what is committed is what the score gives, and it is music
-//! that two hands and a foot can play and a listener can follow.
+//! The demo études: what is committed is what the score gives, as mido and a second
+//! reader of the score find as well, and it is music that two hands and a foot can play
+//! and a listener can follow.
 
 mod etudes;
 
@@ -10,6 +11,10 @@ use midly::{MetaMessage, MidiMessage, Smf, TrackEventKind};
 use serde::Deserialize;
 
 use etudes::score::{self, Hand, Note, Piece, QUARTER, Section, Tonality, Voice};
+
+#[path = "python/mod.rs"]
+mod python;
+use python::Python;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -139,6 +144,86 @@ fn playing_the_scores_again_gives_the_committed_bytes() {
         );
         let text = committed(&format!("{}.toml", r.name));
         assert_eq!(r.plan.as_bytes(), text, "{}.toml", r.name);
+    }
+}
+
+/// The scores as they are written, for a reader of its own: tests/python/check_etudes.py.
+fn scores() -> serde_json::Value {
+    let section = |s: &Section| {
+        let lines: Vec<_> = s
+            .lines
+            .iter()
+            .filter(|(voice, _)| *voice != Voice::Pedal)
+            .map(|(voice, text)| match voice.hand() {
+                Hand::Right => ("right", text),
+                Hand::Left => ("left", text),
+            })
+            .collect();
+        let tonality = |t: Tonality| [t.0, t.1];
+        serde_json::json!({
+            "here": tonality(s.here), "passing": s.passing.map(tonality), "lines": lines,
+        })
+    };
+    let pieces: Vec<_> = etudes::pieces::ALL
+        .iter()
+        .map(|p| {
+            let sections: Vec<_> = p.sections.iter().map(section).collect();
+            serde_json::json!({
+                "name": p.name, "title": p.title, "tempo": p.tempo, "sections": sections,
+            })
+        })
+        .collect();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
+    serde_json::json!({ "folder": folder, "pieces": pieces })
+}
+
+const CHECK: &str = "python/check_etudes.py";
+
+#[test]
+fn mido_finds_in_the_files_what_the_scores_say() {
+    let said = python::run(Python::Checks, CHECK, &[], &scores().to_string());
+    let notes: usize = all().map(|(_, heard, _)| heard.notes.len()).sum();
+    let regions = |plan: &Plan| plan.region.len() + plan.passing.len();
+    let regions: usize = all().map(|(_, _, plan)| regions(&plan)).sum();
+    assert_eq!(
+        said.trim(),
+        format!("5 pieces, {notes} notes, {regions} regions")
+    );
+}
+
+/// The check can fail: with another note, one more, one fewer, another length, another
+/// tempo, another mode, another center, another boundary.
+#[test]
+fn the_check_tells_what_is_wrong() {
+    let scores = scores().to_string();
+    let cases = [
+        ("A4q.> B4e C5q A4q", "A4q.> B4e C#5q A4q", "not written"),
+        ("A4q.> B4e C5q A4q", "A4q.> B4q A4q", "not written"),
+        ("A4q.> B4e C5q A4q", "A4q.> B4e C5e C5e A4q", "not played"),
+        ("A4q.> B4e C5q A4q", "A4q.> B4e C5q B3q", "not played"),
+        ("@58 *0.9 rw |", "@58 *0.9 rw rw |", "lines end at"),
+        ("\"tempo\":90.0", "\"tempo\":30.0", "of the tempo"),
+        (
+            "[\"D\",\"mixolydian\"]",
+            "[\"D\",\"ionian\"]",
+            "the plan says",
+        ),
+        (
+            "[\"D\",\"mixolydian\"]",
+            "[\"E\",\"mixolydian\"]",
+            "the plan says",
+        ),
+        (
+            "[\"D\",\"lydian\"]",
+            "[\"D\",\"mixolydian\"]",
+            "regions in the plan",
+        ),
+    ];
+    for (old, new, expected) in cases {
+        assert!(scores.contains(old), "{old}");
+        let wrong = scores.replacen(old, new, 1);
+        let said = python::fails(Python::Checks, CHECK, &[], &wrong);
+        assert!(said.contains(expected), "{new}: {said}");
     }
 }
 

@@ -1,11 +1,17 @@
-//! Runs a script of tests/ with an interpreter that has what it needs.
+//! Runs a script of tests/ with an interpreter that has what it needs, which is started once
+//! a test program.
 
 // Each test target uses a part of this.
 #![allow(dead_code)]
 
-use std::io::Write;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::os::unix::net::UnixStream;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Child, Command, Stdio};
+use std::sync::OnceLock;
+
+use serde::Deserialize;
+use serde_json::json;
 
 /// Which interpreter.
 #[derive(Clone, Copy)]
@@ -48,37 +54,77 @@ impl Python {
     }
 }
 
-fn output(python: Python, script: &str, arguments: &[&str], input: &str) -> Output {
-    let path = python.path();
-    let script = Path::new(env!("CARGO_MANIFEST_DIR"))
+/// What a script did: see serve.py.
+#[derive(Deserialize)]
+struct Output {
+    status: i32,
+    out: String,
+    err: String,
+}
+
+/// One process an interpreter, which has loaded its libraries: see serve.py.
+struct Server {
+    /// Its standard input is closed when this test program ends; that ends it.
+    _child: Child,
+    socket: PathBuf,
+}
+
+impl Server {
+    fn start(python: Python) -> Server {
+        let path = python.path();
+        // serve.py takes it away.
+        let folder = tempfile::tempdir().expect("a folder for a socket").keep();
+        let socket = folder.join("socket");
+        let mut child = Command::new(&path)
+            .arg(script_path("python/serve.py"))
+            .arg(&socket)
+            .env("PYTHONDONTWRITEBYTECODE", "1")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap_or_else(|e| {
+                panic!(
+                    "{} does not start ({e}): {}",
+                    path.display(),
+                    python.wanted()
+                )
+            });
+        let mut ready = String::new();
+        let mut said = BufReader::new(child.stdout.take().expect("a pipe"));
+        said.read_line(&mut ready).expect("a line");
+        assert_eq!(ready, "ready\n", "serve.py does not start");
+        Server {
+            _child: child,
+            socket,
+        }
+    }
+
+    fn of(python: Python) -> &'static Server {
+        static SERVERS: [OnceLock<Server>; 2] = [OnceLock::new(), OnceLock::new()];
+        SERVERS[python as usize].get_or_init(|| Server::start(python))
+    }
+}
+
+fn script_path(script: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("tests")
-        .join(script);
-    let mut child = Command::new(&path)
-        .arg(&script)
-        .args(arguments)
-        .env("PYTHONDONTWRITEBYTECODE", "1")
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap_or_else(|e| {
-            panic!(
-                "{} does not start ({e}): {}",
-                path.display(),
-                python.wanted()
-            )
-        });
-    let mut stdin = child.stdin.take().expect("a pipe");
-    let input = input.to_owned();
-    // A script that fails early closes the pipe: its message says more than ours.
-    let writer = std::thread::spawn(move || drop(stdin.write_all(input.as_bytes())));
-    let output = child.wait_with_output().expect("the script ends");
-    writer.join().expect("the writer ends");
-    let errors = String::from_utf8_lossy(&output.stderr);
+        .join(script)
+}
+
+fn output(python: Python, script: &str, arguments: &[&str], input: &str) -> Output {
+    let server = Server::of(python);
+    let mut stream = UnixStream::connect(&server.socket).expect("serve.py listens");
+    let asked = json!({"script": script_path(script), "arguments": arguments, "input": input});
+    writeln!(stream, "{asked}").expect("serve.py reads");
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).expect("an answer");
+    let output: Output = serde_json::from_str(&answer)
+        .unwrap_or_else(|e| panic!("{script}: serve.py gave no answer ({e}): {answer:?}"));
+    let errors = &output.err;
     assert!(
         !errors.contains("ModuleNotFoundError") && !errors.contains("is not installed"),
         "{}: {errors}\n{}",
-        path.display(),
+        python.path().display(),
         python.wanted()
     );
     output
@@ -86,17 +132,16 @@ fn output(python: Python, script: &str, arguments: &[&str], input: &str) -> Outp
 
 /// What a script of tests/ prints; it must succeed.
 pub fn run(python: Python, script: &str, arguments: &[&str], input: &str) -> String {
-    let out = output(python, script, arguments, input);
-    let errors = String::from_utf8_lossy(&out.stderr);
-    assert!(out.status.success(), "{script}: {errors}");
-    String::from_utf8_lossy(&out.stdout).into_owned()
+    let output = output(python, script, arguments, input);
+    assert_eq!(output.status, 0, "{script}: {}", output.err);
+    output.out
 }
 
 /// What it complains of; it must fail, and not for want of a library.
 pub fn fails(python: Python, script: &str, arguments: &[&str], input: &str) -> String {
-    let out = output(python, script, arguments, input);
-    let errors = String::from_utf8_lossy(&out.stderr).into_owned();
-    assert_eq!(out.status.code(), Some(1), "{script}: {errors}");
+    let output = output(python, script, arguments, input);
+    let errors = output.err;
+    assert_eq!(output.status, 1, "{script}: {errors}");
     assert!(!errors.contains("Traceback"), "{script}: {errors}");
     errors
 }
