@@ -24,6 +24,7 @@ pub mod midi;
 mod nearest;
 pub mod plan;
 pub mod quiet;
+pub mod recording;
 pub mod screen;
 pub mod settings;
 pub mod study;

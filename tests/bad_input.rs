@@ -8,9 +8,10 @@ use std::sync::Arc;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use peregrinus::engine::Monitor;
+use peregrinus::engine::{Event, Monitor};
 use peregrinus::live::{Link, SystemClock, Wanted, World, listen};
 use peregrinus::midi::{Connection, PortError, PortInfo, Ports, Sink};
+use peregrinus::recording;
 use peregrinus::theory::Catalogue;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
@@ -342,21 +343,20 @@ fn links_to_folders_are_passed_over() {
 fn an_inertia_asked_for_beats_the_recorded_one() {
     let home = Home::new();
     let etude = std::fs::read(format!("{ROOT}/recordings/05_ferry_lamp.mid")).unwrap();
-    let mut performance = peregrinus::midi::read(&etude).unwrap();
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let mut recording = recording::read(&etude, &catalogue).unwrap();
     let file = home.tmp().join("take.mid");
     let mut analyze = |recorded: Option<&str>, asked: Option<&str>| {
-        performance.texts.clear();
+        recording.said.clear();
         if let Some(stop) = recorded {
-            performance.texts.push(peregrinus::midi::Text {
+            recording.said.push(recording::Said {
+                before_note: 0,
                 at: peregrinus::time::Time::ZERO,
-                kind: peregrinus::midi::TextKind::Text,
-                text: format!("{}inertia={stop}", peregrinus::midi::OURS),
-                before_event: 0,
+                event: Event::Inertia(stop.parse().unwrap()),
             });
         }
-        let mut bytes = Vec::new();
-        peregrinus::midi::write(&performance, &mut bytes).unwrap();
-        std::fs::write(&file, bytes).unwrap();
+        let out = std::fs::File::create(&file).unwrap();
+        recording::write(&recording, &catalogue, out).unwrap();
         let mut args = vec!["analyze".to_owned(), file.to_str().unwrap().to_owned()];
         args.extend(asked.map(|stop| format!("--inertia={stop}")));
         home.run(&args, "inertia").1

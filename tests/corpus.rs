@@ -11,8 +11,8 @@ use std::sync::Arc;
 use serde::Deserialize;
 
 use peregrinus::engine::Monitor;
-use peregrinus::midi;
 use peregrinus::plan::Region;
+use peregrinus::recording;
 use peregrinus::study::{Study, study};
 use peregrinus::theory::Catalogue;
 
@@ -109,10 +109,10 @@ fn studied(folder: &Path) -> Vec<(Labelled, Study)> {
     let study_of = |label: &Labelled| {
         let path = folder.join(format!("{}.mid", label.name));
         let bytes = std::fs::read(&path).expect("a file that corpus.py wrote");
-        let performance = midi::read(&bytes).expect("a MIDI file");
-        assert!(performance.faults.is_empty(), "{}", label.name);
+        let recording = recording::read(&bytes, &catalogue).expect("a MIDI file");
+        assert!(recording.faults.is_empty(), "{}", label.name);
         let monitor = Monitor::new(Arc::clone(&catalogue)).expect("the embedded weights");
-        study(&performance, monitor, &catalogue)
+        study(&recording, monitor, &catalogue)
     };
     let halves = labels.split_at(labels.len() / 2);
     let (one, two) = std::thread::scope(|scope| {

@@ -9,8 +9,8 @@ use std::sync::Arc;
 use serde::Deserialize;
 
 use peregrinus::engine::Monitor;
-use peregrinus::midi;
 use peregrinus::plan::{Region, TonalPlan};
+use peregrinus::recording;
 use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, Glyphs, Notation};
 
@@ -186,10 +186,10 @@ fn the_etudes_are_read_as_they_were_meant() {
         let text = std::fs::read_to_string(folder.join(format!("{name}.toml"))).expect("a plan");
         let intended: Intended = toml::from_str(&text).expect("a plan");
         let bytes = std::fs::read(folder.join(format!("{name}.mid"))).expect("a recording");
-        let performance = midi::read(&bytes).expect("a MIDI file");
-        assert!(performance.faults.is_empty());
+        let recording = recording::read(&bytes, &catalogue).expect("a MIDI file");
+        assert!(recording.faults.is_empty());
         let monitor = Monitor::new(Arc::clone(&catalogue)).expect("an estimator");
-        let studied = study(&performance, monitor, &catalogue);
+        let studied = study(&recording, monitor, &catalogue);
         for (plan_name, plan, lag) in [
             ("as heard", studied.heard.plan(), LAG_HEARD),
             ("in hindsight", &studied.hindsight, LAG_HINDSIGHT),

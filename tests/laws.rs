@@ -8,10 +8,11 @@ use proptest::strategy::ValueTree;
 use proptest::test_runner::FileFailurePersistence;
 
 use peregrinus::engine::{Change, Established, Event, Fading, Filter, Inertia, Monitor, Observer};
-use peregrinus::midi::{self, Performance, Text, TextKind, Timed};
+use peregrinus::midi::{self, Timed};
 use peregrinus::plan::Region;
 use peregrinus::plan::{ChordSpan, Marker};
-use peregrinus::study::{Study, events, study};
+use peregrinus::recording::{self, Recording};
+use peregrinus::study::{Study, study};
 use peregrinus::theory::{Catalogue, Chord, ModeId, PitchClass, PitchClassSet, Sonority, Tonality};
 use peregrinus::time::Time;
 
@@ -286,20 +287,19 @@ fn together(notes: &[Timed], said: &[Said]) -> Vec<(Time, Event)> {
     all
 }
 
-/// As a recording keeps it.
-fn written(notes: &[Timed], said: &[Said]) -> Vec<Text> {
-    let text = |&(part, event): &Said| {
-        let (before_event, at) = moment(notes, part);
-        let setting = event.setting(&catalogue()).expect("no note");
-        let (kind, text) = (TextKind::Text, format!("{}{setting}", midi::OURS));
-        Text {
+/// As a recording has it.
+fn written(notes: &[Timed], said: &[Said]) -> Vec<recording::Said> {
+    let word = |&(part, event): &Said| {
+        let (before_note, at) = moment(notes, part);
+        recording::Said {
+            before_note,
             at,
-            before_event,
-            kind,
-            text,
+            event,
         }
     };
-    said.iter().map(text).collect()
+    let mut words: Vec<_> = said.iter().map(word).collect();
+    words.sort_by_key(|w| w.before_note);
+    words
 }
 
 // ---- hearing ----
@@ -423,14 +423,17 @@ fn shifted(change: Change, by: Time) -> Change {
 }
 
 /// Every recording of the études.
-fn etudes() -> impl Iterator<Item = (PathBuf, Performance)> {
+fn etudes() -> impl Iterator<Item = (PathBuf, Recording)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
     let files = std::fs::read_dir(folder).expect("recordings/");
     let paths = files.map(|file| file.expect("a file").path());
     let midi = paths.filter(|path| path.extension().is_some_and(|e| e == "mid"));
     midi.map(|path| {
         let bytes = std::fs::read(&path).expect("bytes");
-        (path, midi::read(&bytes).expect("a MIDI file"))
+        (
+            path,
+            recording::read(&bytes, &catalogue()).expect("a MIDI file"),
+        )
     })
 }
 
@@ -461,12 +464,12 @@ fn bare_plan(told: &Told, by: i32) -> Vec<String> {
 /// The plan in hindsight, written so that a recording transposed by `by` must be written
 /// alike: all but spelling, probabilities to the last bit.
 fn bare_hindsight(events: &[Timed], by: i32) -> Vec<String> {
-    let performance = Performance {
-        events: events.to_vec(),
+    let recording = Recording {
+        notes: events.to_vec(),
         end: end(events),
-        ..Performance::default()
+        ..Recording::default()
     };
-    let plan = study(&performance, monitor(), &catalogue()).hindsight;
+    let plan = study(&recording, monitor(), &catalogue()).hindsight;
     let write = |what: &str, r: &Region| {
         let open: Vec<u8> = r.open.numbers().collect();
         let others: Vec<_> = r.open.others().collect();
@@ -488,9 +491,9 @@ fn bare_hindsight(events: &[Timed], by: i32) -> Vec<String> {
 #[test]
 fn the_etudes_transposed_are_read_alike_in_hindsight() {
     let mut compared = 0;
-    for (path, performance) in etudes() {
+    for (path, recording) in etudes() {
         let read = |by: i32| {
-            let mut events = performance.events.clone();
+            let mut events = recording.notes.clone();
             for t in &mut events {
                 if let midi::Event::NoteOn { key, .. } | midi::Event::NoteOff { key, .. } =
                     &mut t.event
@@ -513,7 +516,7 @@ fn the_etudes_transposed_are_read_alike_in_hindsight() {
 #[test]
 fn the_etudes_transposed_show_the_same_plan() {
     let mut compared = 0;
-    for (path, performance) in etudes() {
+    for (path, recording) in etudes() {
         let hear = |by: i8| {
             let mut m = monitor();
             let filter = Filter {
@@ -521,7 +524,7 @@ fn the_etudes_transposed_show_the_same_plan() {
                 ..Filter::default()
             };
             m.on_event(Time::ZERO, Event::Filter(filter), &mut ());
-            bare_plan(&hear(m, &performance.events).0, i32::from(by))
+            bare_plan(&hear(m, &recording.notes).0, i32::from(by))
         };
         let here = hear(0);
         for by in (-6..=5i8).filter(|&by| by != 0) {
@@ -681,31 +684,26 @@ proptest! {
         }).collect();
         all.extend(said);
         all.extend(asides);
-        let mut texts = written(&notes, &all);
-        let mut markers: Vec<(usize, Marker)> = Vec::new();
+        let said = written(&notes, &all);
+        let mut markers: Vec<Marker> = Vec::new();
         for (part, long) in marked {
-            let (before_event, at) = moment(&notes, part);
+            let (_, at) = moment(&notes, part);
             let name = format!("no. {}", markers.len());
-            let about = (at - Time(long), at);
-            let stretch = format!("{}{:.6} {:.6}", midi::ABOUT, about.0.seconds(), at.seconds());
-            texts.push(Text { at, before_event, kind: TextKind::Marker, text: name.clone() });
-            texts.push(Text { at, before_event, kind: TextKind::Text, text: stretch });
-            markers.push((before_event, Marker { at, about: Some(about), name }));
+            markers.push(Marker { at, about: Some((at - Time(long), at)), name });
         }
-        texts.sort_by_key(|t| t.before_event);
-        markers.sort_by_key(|m| m.0);
-        let markers: Vec<Marker> = markers.into_iter().map(|m| m.1).collect();
+        markers.sort_by_key(|m| m.at);
         let told = together(&notes, &all);
-        let performance = Performance { end: end(&notes), events: notes, texts, ..Performance::default() };
-        prop_assert_eq!(&events(&performance, &catalogue()), &told);
+        let recording = Recording {
+            end: end(&notes), notes, said, markers: markers.clone(), ..Recording::default()
+        };
+        prop_assert_eq!(&recording.events().collect::<Vec<_>>(), &told);
 
         // Live: the engine hears each thing as it comes.
-        let live = study(&performance, monitor(), &catalogue());
-        let mut bytes = Vec::new();
-        midi::write(&performance, &mut bytes).expect("a memory never fails");
-        let back = midi::read(&bytes).expect("our own file");
-        prop_assert_eq!(&back.faults, &vec![]);
-        prop_assert_eq!(&events(&back, &catalogue()), &told);
+        let live = study(&recording, monitor(), &catalogue());
+        let out = std::io::Cursor::new(Vec::new());
+        let bytes = recording::write(&recording, &catalogue(), out).expect("a memory never fails");
+        let back = recording::read(bytes.get_ref(), &catalogue()).expect("our own file");
+        prop_assert_eq!(&back, &recording);
         let replayed = study(&back, monitor(), &catalogue());
         prop_assert_eq!(live.duration, replayed.duration);
         prop_assert_eq!(&live.heard, &replayed.heard);
@@ -719,8 +717,8 @@ proptest! {
         for (at, event) in told {
             direct.on_event(at, event, &mut history);
         }
-        direct.advance_to(performance.end, &mut history);
-        history.advance_to(performance.end);
+        direct.advance_to(recording.end, &mut history);
+        history.advance_to(recording.end);
         prop_assert_eq!(&live.heard, &history);
     }
 
@@ -738,13 +736,12 @@ proptest! {
         prop_assert_eq!(alone.ranking, spoken.ranking);
         prop_assert_eq!(alone.collection, spoken.collection);
         // And in hindsight.
-        let performance = |said: &[Said]| {
-            let mut texts = written(&notes, said);
-            texts.sort_by_key(|t| t.before_event);
-            Performance { end: end(&notes), events: notes.clone(), texts, ..Performance::default() }
+        let recording = |said: &[Said]| {
+            let said = written(&notes, said);
+            Recording { end: end(&notes), notes: notes.clone(), said, ..Recording::default() }
         };
-        let silent = study(&performance(&[]), monitor(), &catalogue());
-        let spoken = study(&performance(&said), monitor(), &catalogue());
+        let silent = study(&recording(&[]), monitor(), &catalogue());
+        let spoken = study(&recording(&said), monitor(), &catalogue());
         prop_assert_eq!(&silent.hindsight, &spoken.hindsight);
         prop_assert_eq!(&silent.chords, &spoken.chords);
         let spans = |s: &Study| -> Vec<(Time, Option<_>)> {
@@ -772,20 +769,17 @@ proptest! {
     ) {
         let (a, b) = (parts.0.min(parts.1), parts.0.max(parts.1));
         let ((i, from), (j, to)) = (moment(&notes, a), moment(&notes, b));
-        let performance = |events: Vec<Timed>, end, texts| {
-            study(&Performance { events, end, texts, ..Performance::default() }, monitor(), &catalogue())
+        let studied = |notes: Vec<Timed>, end, said| {
+            study(&Recording { notes, end, said, ..Recording::default() }, monitor(), &catalogue())
         };
         let last = end(&notes);
         // All is let go before it is over.
         let release = Timed { at: to, event: midi::Event::Release };
         let events = [&notes[..j], &[release], &notes[j..]].concat();
-        let text = |at, before_event, on: bool| Text {
-            at, before_event, kind: TextKind::Text,
-            text: format!("{}{}", midi::OURS, Event::Aside(on).setting(&catalogue()).unwrap_or_default()),
-        };
-        let whole = performance(events, last, vec![text(from, i, true), text(to, j + 1, false)]);
-        let before = performance(notes[..i].to_vec(), from, Vec::new());
-        let after = performance(notes[j..].to_vec(), last, Vec::new());
+        let word = |at, before_note, on| recording::Said { at, before_note, event: Event::Aside(on) };
+        let whole = studied(events, last, vec![word(from, i, true), word(to, j + 1, false)]);
+        let before = studied(notes[..i].to_vec(), from, Vec::new());
+        let after = studied(notes[j..].to_vec(), last, Vec::new());
         prop_assert_eq!(whole.heard.asides().collect::<Vec<_>>(), vec![(from, to)]);
         prop_assert_eq!(whole.counted(), last - (to - from));
 

@@ -6,12 +6,14 @@ use peregrinus::engine::{Event, History, Inertia, Monitor};
 use peregrinus::live::{About, Clock, Link, Listener, Order, Player, Wanted, World, listen, play};
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
 use peregrinus::plan::{ChordSpan, Marker, TonalPlan};
+use peregrinus::recording::{self, Recording};
 use peregrinus::screen::{Deed, Intent};
 use peregrinus::settings::Settings;
-use peregrinus::study::{events, study};
+use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, PitchClass, Spelling};
 use peregrinus::time::Time;
 use proptest::prelude::*;
+use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering::SeqCst};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -378,7 +380,7 @@ proptest! {
         let mut live = listener.feed.history().clone();
         drop(listener);
 
-        let read = midi::read(&std::fs::read(&file).unwrap()).unwrap();
+        let read = read(&file);
         prop_assert_eq!(&read.faults, &vec![]);
         prop_assert!(read.end >= last);
         let catalogue = Arc::new(Catalogue::standard().clone());
@@ -395,10 +397,15 @@ proptest! {
     }
 }
 
+fn read(file: impl AsRef<Path>) -> Recording {
+    let bytes = std::fs::read(file).unwrap();
+    recording::read(&bytes, Catalogue::standard()).unwrap()
+}
+
 fn etude() -> (Vec<(Time, Event)>, Time) {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid");
-    let performance = midi::read(&std::fs::read(path).unwrap()).unwrap();
-    (events(&performance, Catalogue::standard()), performance.end)
+    let recording = read(path);
+    (recording.events().collect(), recording.end)
 }
 
 fn straight(to: Time) -> History {
@@ -568,7 +575,7 @@ fn jobs_from_the_piano() {
     assert_eq!((reading.held, reading.damper), (1 << 60, true));
     assert_eq!(listener.feed.history().chords().len(), 1);
     listener.finish().unwrap();
-    let read = midi::read(&std::fs::read(&file).unwrap()).unwrap();
+    let read = read(&file);
     let (channel, key) = (0, 60);
     let velocity = 80;
     let heard = [
@@ -583,7 +590,7 @@ fn jobs_from_the_piano() {
         },
     ];
     assert_eq!(
-        read.events.iter().map(|t| t.event).collect::<Vec<_>>(),
+        read.notes.iter().map(|t| t.event).collect::<Vec<_>>(),
         heard
     );
 }

@@ -1,9 +1,10 @@
 //! `analyze FILE…`: whole files, as fast as they go, on all cores.
 
 use super::Failure;
-use crate::engine::{Event, Inertia};
+use crate::engine::Inertia;
 use crate::formats::{Analysis, analysis_json, analysis_text, roman_text, voicings_text};
-use crate::midi::{self, Performance};
+use crate::midi;
+use crate::recording::{self, Recording};
 use crate::settings::Settings;
 use crate::study;
 use crate::theory::Catalogue;
@@ -150,16 +151,16 @@ fn each_file(
 }
 
 fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failure> {
-    let mut performance = read(path)?;
+    let mut recording = read(path, &settings.catalogue)?;
     if args.inertia.is_some() {
-        drop_inertia(&mut performance, &settings.catalogue);
+        recording.drop_inertia();
     }
-    let study = study::study(&performance, settings.monitor(), &settings.catalogue);
+    let study = study::study(&recording, settings.monitor(), &settings.catalogue);
     let name = path.display().to_string();
     let analysis = Analysis {
         file: &name,
         study: &study,
-        faults: &performance.faults,
+        faults: &recording.faults,
         catalogue: &settings.catalogue,
         notation: &settings.notation,
     };
@@ -172,12 +173,12 @@ fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failu
     };
     Ok(Report {
         text,
-        faults: performance.faults,
+        faults: recording.faults,
     })
 }
 
-/// Reads a performance from disk.
-pub fn read(path: &Path) -> Result<Performance, Failure> {
+/// Reads a recording from disk.
+pub fn read(path: &Path, catalogue: &Catalogue) -> Result<Recording, Failure> {
     let bytes = std::fs::read(path).map_err(|e| match e.kind() {
         std::io::ErrorKind::NotFound => "there is no such file: check its name".into(),
         std::io::ErrorKind::IsADirectory => "this is a folder: name a file in it".into(),
@@ -186,7 +187,7 @@ pub fn read(path: &Path) -> Result<Performance, Failure> {
         }
         _ => format!("cannot be read: {e}"),
     })?;
-    Ok(midi::read(&bytes)?)
+    Ok(recording::read(&bytes, catalogue)?)
 }
 
 const ENDINGS: [&str; 4] = ["mid", "midi", "smf", "rmi"];
@@ -246,15 +247,4 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>, unread: &mut Vec<String>) {
             }
         }
     }
-}
-
-/// What the user asks for now is meant, whatever a recording of ours was made with.
-pub fn drop_inertia(performance: &mut Performance, catalogue: &Catalogue) {
-    performance.texts.retain(|t| {
-        let setting = t.text.strip_prefix(midi::OURS);
-        !matches!(
-            setting.and_then(|text| Event::from_setting(text, catalogue)),
-            Some(Event::Inertia(_))
-        )
-    });
 }

@@ -7,9 +7,9 @@ use crate::engine::{Inertia, Reading};
 use crate::live::{self, Link, Listener, Order, Player, SystemClock, Wanted, World, play};
 use crate::midi;
 use crate::plan::Marker;
+use crate::recording;
 use crate::screen::{self, Depth, Outcome};
 use crate::settings::{Settings, state_dir};
-use crate::study;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -103,11 +103,11 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
 }
 
 fn demo(settings: &Settings) -> Result<Player, Failure> {
-    let performance = midi::read(DEMO.1)?;
+    let recording = recording::read(DEMO.1, &settings.catalogue)?;
     Ok(play(
         DEMO.0,
-        study::events(&performance, &settings.catalogue),
-        performance.end,
+        recording.events().collect(),
+        recording.end,
         settings.monitor(),
         Arc::new(SystemClock::start()),
         Order::Speed(1.0),

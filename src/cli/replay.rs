@@ -3,7 +3,6 @@
 use super::{Failure, Own, analyze, lines, monitor};
 use crate::engine::Inertia;
 use crate::live::{Order, SystemClock, play};
-use crate::study;
 use crate::time::Time;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -59,8 +58,9 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         Err(what) => return usage(what),
     };
     let file = args.file.display().to_string();
-    let mut performance = analyze::read(&args.file).map_err(|e| format!("{file}: {e}"))?;
-    let end = performance.end;
+    let catalogue = &own.settings.catalogue;
+    let mut recording = analyze::read(&args.file, catalogue).map_err(|e| format!("{file}: {e}"))?;
+    let end = recording.end;
     let length = || format!("{file} is {:.1} seconds long", end.seconds());
     if Time::from_seconds(args.from) > end {
         return usage(format!(
@@ -82,7 +82,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     own.lines.or(args.lines).take_into(&mut settings);
     settings.inertia = monitor::inertia(&settings, args.inertia);
     if args.inertia.is_some() {
-        analyze::drop_inertia(&mut performance, &settings.catalogue);
+        recording.drop_inertia();
     }
     let engine = settings.monitor();
     let idle = engine.reading();
@@ -90,17 +90,17 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         .file
         .file_name()
         .map_or(file.clone(), |n| n.to_string_lossy().into_owned());
-    let damaged = performance
+    let damaged = recording
         .faults
         .first()
-        .map(|first| match performance.faults.len() {
+        .map(|first| match recording.faults.len() {
             1 => format!("this file is damaged: {first}"),
             n => format!("this file is damaged in {n} places; the first: {first}"),
         });
     let player = play(
         &name,
-        study::events(&performance, &settings.catalogue),
-        performance.end,
+        recording.events().collect(),
+        recording.end,
         engine,
         Arc::new(SystemClock::start()),
         Order::Speed(args.speed),
@@ -111,9 +111,9 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     if repeat.is_some() {
         player.order(Order::Repeat(repeat));
     }
-    let markers = study::markers(&performance);
+    let markers = std::mem::take(&mut recording.markers);
     let tell = || {
-        for fault in &performance.faults {
+        for fault in &recording.faults {
             eprintln!("peregrinus: {file}: {fault}");
         }
     };
@@ -126,7 +126,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     if draws {
         tell();
     }
-    Ok(match performance.faults.is_empty() {
+    Ok(match recording.faults.is_empty() {
         false if outcome == ExitCode::SUCCESS => ExitCode::FAILURE,
         _ => outcome,
     })

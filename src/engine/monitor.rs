@@ -15,7 +15,7 @@ use super::window::Window;
 use crate::midi;
 use crate::plan::Open;
 use crate::theory::{
-    Catalogue, Glyphs, Hearing, ModeId, PitchClass, PitchClassSet, Sonority, Spelling, Tonality,
+    Catalogue, Hearing, ModeId, PitchClass, PitchClassSet, Sonority, Spelling, Tonality,
 };
 use crate::time::Time;
 use std::sync::Arc;
@@ -36,78 +36,6 @@ pub enum Event {
     HomeIs(Option<PitchClass>),
     /// What follows stays out of the tonal plan, or belongs to it again.
     Aside(bool),
-}
-
-/// The words of a recording for what the player says.
-const PIN: &str = "pin=";
-const HOME: &str = "home=";
-const NOBODY: &str = "none";
-
-impl Event {
-    /// As a recording keeps it: `inertia=phrase`, `pin=Eb mixolydian`. Notes have no such
-    /// form. In ASCII, the one set of characters that every reader of MIDI files knows.
-    pub fn setting(&self, catalogue: &Catalogue) -> Option<String> {
-        let note = |s: Spelling| s.text(Glyphs::Ascii);
-        match self {
-            Event::Midi(_) => None,
-            Event::Inertia(i) => Some(format!("inertia={}", i.name())),
-            Event::Filter(f) => Some(format!("channels={} transpose={}", f.channels, f.transpose)),
-            Event::Fading(f) => Some(format!("fading={}", f.name())),
-            Event::Bassist(there) => Some(format!("bassist={there}")),
-            Event::Pin(None) => Some(format!("{PIN}{NOBODY}")),
-            Event::Pin(Some((t, tonic))) => Some(format!(
-                "{PIN}{} {}",
-                note(*tonic),
-                catalogue.mode(t.mode).id
-            )),
-            Event::HomeIs(None) => Some(format!("{HOME}{NOBODY}")),
-            Event::HomeIs(Some(center)) => {
-                let name = note(Spelling::nearest(*center, PLAIN));
-                Some(format!("{HOME}{name}"))
-            }
-            Event::Aside(on) => Some(format!("aside={on}")),
-        }
-    }
-
-    /// Reads what [`Event::setting`] wrote. A mode that the catalogue does not have is
-    /// nothing that can be pinned.
-    pub fn from_setting(text: &str, catalogue: &Catalogue) -> Option<Event> {
-        if let Some(name) = text.strip_prefix(PIN) {
-            if name == NOBODY {
-                return Some(Event::Pin(None));
-            }
-            let t = catalogue.parse_tonality(name).ok()?;
-            return Some(Event::Pin(Some((t.tonality, t.tonic))));
-        }
-        if let Some(name) = text.strip_prefix(HOME) {
-            if name == NOBODY {
-                return Some(Event::HomeIs(None));
-            }
-            let note: Spelling = name.parse().ok()?;
-            return Some(Event::HomeIs(Some(note.pitch_class())));
-        }
-        let mut filter = Filter::default();
-        let mut event = None;
-        for word in text.split_whitespace() {
-            let (key, value) = word.split_once('=')?;
-            event = Some(match key {
-                "inertia" => Event::Inertia(value.parse().ok()?),
-                "fading" => Event::Fading(value.parse().ok()?),
-                "bassist" => Event::Bassist(value.parse().ok()?),
-                "aside" => Event::Aside(value.parse().ok()?),
-                "channels" => {
-                    filter.channels = value.parse().ok()?;
-                    Event::Filter(filter)
-                }
-                "transpose" => {
-                    filter.transpose = value.parse().ok().filter(|t| (-48..=48).contains(t))?;
-                    Event::Filter(filter)
-                }
-                _ => return None,
-            });
-        }
-        event
-    }
 }
 
 impl From<midi::Event> for Event {
@@ -775,44 +703,7 @@ pub(super) fn fresh() -> Monitor {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Every tonality on every name of its center in use, as a recording keeps it.
-    #[test]
-    fn what_is_said_is_read_as_it_was_written() {
-        let catalogue = Catalogue::standard();
-        let read = |e: Event| Event::from_setting(&e.setting(catalogue)?, catalogue);
-        let mut all = vec![Event::Pin(None), Event::HomeIs(None)];
-        all.extend([true, false].map(Event::Aside));
-        all.extend(PitchClass::all().map(|c| Event::HomeIs(Some(c))));
-        for (mode, _) in catalogue.iter() {
-            all.extend((-10..=15).map(Spelling::at).map(|tonic| {
-                let center = tonic.pitch_class();
-                Event::Pin(Some((Tonality { center, mode }, tonic)))
-            }));
-        }
-        assert!(all.len() > 800);
-        for event in all {
-            assert_eq!(read(event), Some(event));
-            let text = event.setting(catalogue).unwrap_or_default();
-            assert!(text.is_ascii(), "{text}");
-        }
-        let t = catalogue.parse_tonality("E♭ mixolydian").unwrap();
-        let text = Event::Pin(Some((t.tonality, t.tonic))).setting(catalogue);
-        assert_eq!(text.as_deref(), Some("pin=Eb mixolydian"));
-        let text = Event::HomeIs(Some(PitchClass::new(8))).setting(catalogue);
-        assert_eq!(text.as_deref(), Some("home=G#"));
-        for nothing in [
-            "pin=",
-            "pin=Eb",
-            "pin=Eb nothing",
-            "home=",
-            "home=H",
-            "aside=",
-            "aside=yes",
-        ] {
-            assert_eq!(Event::from_setting(nothing, catalogue), None, "{nothing}");
-        }
-    }
+    use crate::theory::Glyphs;
 
     /// Spelled as the pinned tonality and the centers about are, and never with two accidentals.
     #[test]

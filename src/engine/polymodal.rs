@@ -659,10 +659,11 @@ mod tests {
         let mut heard = 0;
         for path in paths {
             let bytes = std::fs::read(&path).expect("a file");
-            let performance = crate::midi::read(&bytes).expect("a recording");
+            let catalogue = Catalogue::standard();
+            let recording = crate::recording::read(&bytes, catalogue).expect("a recording");
             let mut told = Said::default();
             let mut m = fresh();
-            for (at, event) in crate::study::events(&performance, Catalogue::standard()) {
+            for (at, event) in recording.events() {
                 m.on_event(at, event, &mut told);
             }
             assert_eq!(told, Said::default(), "{}", path.display());

@@ -6,7 +6,7 @@ use super::feed::{Feed, Publisher, StatusDesk, feed, orders};
 use super::keeper::{Keeper, Wanted};
 use super::mark::About;
 use super::provoke;
-use super::record::{RecordError, Recording};
+use super::record::{RecordError, Recorder};
 use crate::engine::{Change, Event, Monitor, Observer, Phrases};
 use crate::midi::{self, Fed, Outlet, intake};
 use crate::time::Time;
@@ -50,7 +50,7 @@ pub fn listen(
     let (feeder, outlet) = intake(QUEUE, &wanted.jobs, move || stamp.now());
     let (orders, orders_in) = orders();
     let mut recording = record
-        .map(|path| Recording::start(path, Arc::clone(monitor.catalogue()), desk.clone()))
+        .map(|path| Recorder::start(path, Arc::clone(monitor.catalogue()), desk.clone()))
         .transpose()?;
     for &event in first {
         monitor.on_event(Time::ZERO, event, &mut tell);
@@ -166,7 +166,7 @@ struct Engine {
     clock: Arc<dyn Clock>,
     monitor: Monitor,
     tell: Tell,
-    recording: Option<Recording>,
+    recording: Option<Recorder>,
     outlet: Outlet,
     desk: StatusDesk,
     dropped: u64,

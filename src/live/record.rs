@@ -2,8 +2,9 @@
 
 use super::feed::StatusDesk;
 use crate::engine::Event;
-use crate::midi::{self, ABOUT, OURS, Recorder, TextKind, Timed};
+use crate::midi;
 use crate::plan::Marker;
+use crate::recording::Writer;
 use crate::theory::Catalogue;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
@@ -54,7 +55,7 @@ impl Disk for File {
 }
 
 /// The engine's end of a recording; dropping it ends the file after the last event.
-pub(super) struct Recording {
+pub(super) struct Recorder {
     notes: Option<Sender<Note>>,
     writer: Option<JoinHandle<()>>,
     desk: StatusDesk,
@@ -70,20 +71,20 @@ pub(super) struct Recording {
 const WAITING: usize = 65_536;
 const FLUSH: Duration = Duration::from_millis(900);
 
-impl Recording {
+impl Recorder {
     /// A file that exists is not written over. `catalogue`: of the modes that events name.
     pub fn start(
         path: &Path,
         catalogue: Arc<Catalogue>,
         desk: StatusDesk,
-    ) -> Result<Recording, RecordError> {
+    ) -> Result<Recorder, RecordError> {
         let file = File::options()
             .write(true)
             .read(true)
             .create_new(true)
             .open(path);
         let name = path.display().to_string();
-        file.and_then(|file| Recording::on(file, name, catalogue, desk, WAITING))
+        file.and_then(|file| Recorder::on(file, name, catalogue, desk, WAITING))
             .map_err(|why| RecordError {
                 path: path.to_owned(),
                 why,
@@ -96,20 +97,20 @@ impl Recording {
         catalogue: Arc<Catalogue>,
         desk: StatusDesk,
         waiting: usize,
-    ) -> std::io::Result<Recording> {
-        let recorder = Recorder::new(disk)?;
+    ) -> std::io::Result<Recorder> {
+        let recording = Writer::new(disk, catalogue)?;
         let (notes, receiver) = bounded(waiting);
         let (guard, say, file) = (desk.clone(), desk.clone(), name.clone());
         let writer = std::thread::Builder::new()
             .name("recorder".into())
             .spawn(move || {
                 guard.guard("the recorder", move || {
-                    if let Err(e) = write(recorder, &catalogue, &receiver) {
+                    if let Err(e) = write(recording, &receiver) {
                         say.unwritten(format!("{file}: cannot be written any more: {e}"));
                     }
                 });
             })?;
-        Ok(Recording {
+        Ok(Recorder {
             notes: Some(notes),
             writer: Some(writer),
             desk,
@@ -168,7 +169,7 @@ impl Recording {
     }
 }
 
-impl Drop for Recording {
+impl Drop for Recorder {
     /// Also while the engine panics: what was played until then is kept.
     fn drop(&mut self) {
         self.notes = None;
@@ -178,11 +179,7 @@ impl Drop for Recording {
     }
 }
 
-fn write(
-    mut recorder: Recorder<impl Disk>,
-    catalogue: &Catalogue,
-    notes: &Receiver<Note>,
-) -> std::io::Result<()> {
+fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::Result<()> {
     let mut last = Time::ZERO;
     let mut flushed = Instant::now();
     let mut dirty = false;
@@ -195,35 +192,24 @@ fn write(
             Ok(Note::Event(at, event)) => {
                 last = at;
                 dirty = true;
-                match event.setting(catalogue) {
-                    Some(text) => recorder.text(at, TextKind::Text, &format!("{OURS}{text}")),
-                    None => {
-                        if let Event::Midi(event) = event {
-                            recorder.push(&Timed { at, event });
-                        }
-                    }
-                }
+                recording.event(at, event);
             }
-            Ok(Note::Marker(Marker { at, about, name })) => {
-                last = at;
+            Ok(Note::Marker(marker)) => {
+                last = marker.at;
                 dirty = true;
-                recorder.text(at, TextKind::Marker, &name);
-                if let Some((from, to)) = about {
-                    let (from, to) = (from.seconds(), to.seconds());
-                    recorder.text(at, TextKind::Text, &format!("{ABOUT}{from:.6} {to:.6}"));
-                }
+                recording.marker(&marker);
             }
             Ok(Note::End(end)) => {
-                return recorder.finish(end)?.sync();
+                return recording.finish(end)?.sync();
             }
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => {
-                return recorder.finish(last)?.sync();
+                return recording.finish(last)?.sync();
             }
         }
         if dirty && flushed.elapsed() >= FLUSH {
-            recorder.flush()?;
-            recorder.get_ref().sync()?;
+            recording.flush()?;
+            recording.get_ref().sync()?;
             flushed = Instant::now();
             dirty = false;
         }
@@ -290,15 +276,17 @@ mod tests {
         Arc::new(Catalogue::standard().clone())
     }
 
-    fn events(disk: &Small) -> Vec<midi::Timed> {
-        midi::read(disk.lock().get_ref()).unwrap().events
+    fn notes(disk: &Small) -> Vec<midi::Timed> {
+        let disk = disk.lock();
+        let read = crate::recording::read(disk.get_ref(), Catalogue::standard());
+        read.unwrap().notes
     }
 
     #[test]
     fn a_last_flush_that_fails_is_told() {
         let (_publisher, feed, desk) = feed();
         let mut r =
-            Recording::on(Small::new(70), "take.mid".into(), catalogue(), desk, 100).unwrap();
+            Recorder::on(Small::new(70), "take.mid".into(), catalogue(), desk, 100).unwrap();
         for i in 0..50 {
             r.note(Time::millis(i), key(60));
         }
@@ -314,7 +302,7 @@ mod tests {
     fn what_a_slow_disk_misses_is_counted_and_released() {
         let (_publisher, feed, desk) = feed();
         let disk = Small::new(u64::MAX);
-        let mut r = Recording::on(disk.clone(), "take.mid".into(), catalogue(), desk, 4).unwrap();
+        let mut r = Recorder::on(disk.clone(), "take.mid".into(), catalogue(), desk, 4).unwrap();
         {
             let _stuck = disk.lock();
             // The writer takes events until it flushes; then nothing more goes.
@@ -342,7 +330,7 @@ mod tests {
         let said = feed.status().unwritten.unwrap();
         assert!(said.contains("events are missing"), "{said}");
         assert!(missed > 0);
-        let mut kinds: Vec<_> = events(&disk)
+        let mut kinds: Vec<_> = notes(&disk)
             .iter()
             .map(|t| Event::Midi(t.event))
             .skip_while(|e| *e == key(60))
@@ -356,7 +344,7 @@ mod tests {
     fn a_recording_whose_engine_dies_is_whole() {
         let (_publisher, feed, desk) = feed();
         let disk = Small::new(u64::MAX);
-        let mut r = Recording::on(
+        let mut r = Recorder::on(
             disk.clone(),
             "take.mid".into(),
             catalogue(),
@@ -368,7 +356,7 @@ mod tests {
             r.note(Time::millis(5), key(60));
             panic!("provoked");
         });
-        assert_eq!(events(&disk).len(), 1);
+        assert_eq!(notes(&disk).len(), 1);
         assert_eq!(feed.status().unwritten, None);
         assert_eq!(
             feed.status().failed.unwrap(),

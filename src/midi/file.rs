@@ -21,18 +21,6 @@ use crate::time::{TICKS_PER_SECOND, Time};
 /// performance of centuries.
 pub const LONGEST: Time = Time(1_000 * 3_600 * TICKS_PER_SECOND);
 
-/// Text events of kind [`TextKind::Text`] that begin so are ours: settings that belong to a
-/// recording, in order with its notes.
-pub const OURS: &str = "peregrinus: ";
-
-/// The text right after a marker of ours: the stretch that it is about, as two numbers of
-/// seconds from the start, with microseconds.
-pub const ABOUT: &str = "peregrinus: about ";
-
-/// The text that stands for [`Event::Release`], followed by the number of channel messages that
-/// spell it out for other programs.
-pub(super) const RELEASE: &str = "peregrinus: release ";
-
 /// A file's content on one line of time.
 ///
 /// Events keep the order of the file: by time; at equal times by track, and within a track as
@@ -663,8 +651,6 @@ impl<'a> Chunks<'a, '_> {
         };
         let mut tick = 0u64;
         let mut events = EventIter::new(raw);
-        // Messages still to come that spell out a release for other programs.
-        let mut spelled = 0u8;
         loop {
             let offset = limit - events.unread().len();
             let running = events.running_status();
@@ -698,18 +684,10 @@ impl<'a> Chunks<'a, '_> {
                 }
             };
             parsed.events += 1;
-            let delta = event.delta.as_int();
-            tick += u64::from(delta);
+            tick += u64::from(event.delta.as_int());
             let what = match event.kind {
                 TrackEventKind::Midi { channel, message } => {
-                    let controller = matches!(message, MidiMessage::Controller { .. });
-                    if spelled > 0 && delta == 0 && controller {
-                        spelled -= 1;
-                        None
-                    } else {
-                        spelled = 0;
-                        translate(channel.as_int(), message).map(What::Event)
-                    }
+                    translate(channel.as_int(), message).map(What::Event)
                 }
                 TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => None,
                 TrackEventKind::Meta(meta) => match meta {
@@ -732,13 +710,7 @@ impl<'a> Chunks<'a, '_> {
                         );
                         None
                     }
-                    MetaMessage::Text(text) => match release(text) {
-                        Some(messages) => {
-                            spelled = messages;
-                            Some(What::Event(Event::Release))
-                        }
-                        None => Some(What::Text(TextKind::Text, text)),
-                    },
+                    MetaMessage::Text(text) => Some(What::Text(TextKind::Text, text)),
                     MetaMessage::Copyright(text) => Some(What::Text(TextKind::Copyright, text)),
                     MetaMessage::TrackName(text) => Some(What::Text(TextKind::TrackName, text)),
                     MetaMessage::InstrumentName(text) => {
@@ -775,12 +747,6 @@ impl<'a> Chunks<'a, '_> {
         }
         parsed
     }
-}
-
-/// The number of messages that follow a release of ours, if the text is one.
-fn release(text: &[u8]) -> Option<u8> {
-    let number = text.strip_prefix(RELEASE.as_bytes())?;
-    std::str::from_utf8(number).ok()?.parse().ok()
 }
 
 /// The event that a channel message is, if it matters here.

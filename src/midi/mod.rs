@@ -9,11 +9,9 @@ mod trigger;
 mod wire;
 
 pub use event::{Channel, Event, PERCUSSION, Timed};
-pub use file::{
-    ABOUT, Fault, FileError, KeySignature, LONGEST, OURS, Performance, Text, TextKind, read,
-};
+pub use file::{Fault, FileError, KeySignature, LONGEST, Performance, Text, TextKind, read};
 pub use intake::{Fed, Feeder, Outlet, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};
-pub use record::{Recorder, write};
+pub use record::{FileWriter, write};
 pub use trigger::{Trigger, TriggerError};
 pub use wire::{Sensing, Wire, WireEvent};

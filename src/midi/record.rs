@@ -1,18 +1,17 @@
 //! Standard MIDI Files, written.
 //!
 //! Type 1, 25,000 ticks to the quarter at 120 quarters a minute: one tick of the file is one tick
-//! of [`Time`], so that what is written is read back exactly. The first track holds the tempo,
-//! texts, markers and key signatures, the second the notes, the pedals and our own texts, in
-//! order.
+//! of [`Time`], so that what is written is read back exactly. The first track holds the tempo and
+//! the key signatures, the second the events and the texts, in order.
 //!
-//! [`Event::Release`] has no message of its own. It is written as a text `peregrinus: release N`
-//! and N controller messages that lift the pedals and all keys of the channels in use, so that no
-//! program hangs a note; the reader takes the text for the event and passes over the N messages.
+//! [`Event::Release`] has no message of its own. It is written as controller messages that lift
+//! the pedals and all keys of the channels in use, so that no program hangs a note; read back, it
+//! is these messages.
 
 use std::io::{self, Seek, SeekFrom, Write};
 
 use super::event::{Event, Timed};
-use super::file::{ABOUT, LONGEST, OURS, Performance, RELEASE, Text, TextKind};
+use super::file::{LONGEST, Performance, TextKind};
 use crate::time::Time;
 
 /// Ticks to the quarter.
@@ -22,29 +21,17 @@ const LARGEST: u32 = 0x0fff_ffff;
 const END: [u8; 4] = [0x00, 0xff, 0x2f, 0x00];
 
 /// Writes a performance. Its format, number of tracks and faults are not used. Times must not go
-/// back; one that does is put at the latest before it. Texts of ours, and the markers that they
-/// tell about, go where `before_event` puts them, all others by their time.
+/// back; one that does is put at the latest before it. Texts go where `before_event` puts them.
 pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> {
-    let (own, others) = ours(&performance.texts);
-    let mut around = Vec::new();
-    for text in others {
-        around.push((text.at, Around::Text(text.kind, &text.text)));
-    }
-    for key in &performance.key_signatures {
-        around.push((key.at, Around::Key([key.sharps as u8, u8::from(key.minor)])));
-    }
-    around.sort_by_key(|(at, _)| *at);
     let mut first = Track::default();
     first.tempo();
-    for (at, what) in around {
-        match what {
-            Around::Text(kind, text) => first.text(at, kind, text),
-            Around::Key(key) => first.meta(at, 0x59, &key),
-        }
+    for key in &performance.key_signatures {
+        let content = [key.sharps as u8, u8::from(key.minor)];
+        first.meta(key.at, 0x59, &content);
     }
 
     let mut second = Track::default();
-    let mut texts = own.into_iter().peekable();
+    let mut texts = performance.texts.iter().peekable();
     for (i, timed) in performance.events.iter().enumerate() {
         while let Some(text) = texts.next_if(|t| t.before_event <= i) {
             second.text(text.at.min(timed.at), text.kind, &text.text);
@@ -66,26 +53,6 @@ pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> 
     out.flush()
 }
 
-/// Texts of ours, and the others. What a marker is about stays right behind it.
-fn ours(texts: &[Text]) -> (Vec<&Text>, Vec<&Text>) {
-    let after = texts.iter().skip(1).map(Some).chain([None]);
-    let (own, others): (Vec<_>, Vec<_>) = texts.iter().zip(after).partition(|(t, next)| {
-        let about = |next: &&Text| next.at == t.at && next.text.starts_with(ABOUT);
-        match t.kind {
-            TextKind::Text => t.text.starts_with(OURS),
-            TextKind::Marker => next.as_ref().is_some_and(about),
-            _ => false,
-        }
-    });
-    let alone = |all: Vec<(_, _)>| all.into_iter().map(|(t, _)| t).collect();
-    (alone(own), alone(others))
-}
-
-enum Around<'a> {
-    Text(TextKind, &'a str),
-    Key([u8; 2]),
-}
-
 fn header() -> [u8; 14] {
     let [high, low] = DIVISION.to_be_bytes();
     [b'M', b'T', b'h', b'd', 0, 0, 0, 6, 0, 1, 0, 2, high, low]
@@ -98,6 +65,13 @@ fn length(bytes: u64) -> io::Result<[u8; 4]> {
             "a track of a MIDI file holds at most 4 gigabytes: begin a new file",
         )
     })
+}
+
+/// The controllers that let a channel go: damper, sostenuto, all notes off.
+const LIFTING: [u8; 3] = [64, 66, 123];
+
+fn control(channel: u8, number: u8, value: u8) -> [u8; 3] {
+    [0xb0 | channel & 15, number, value & 127]
 }
 
 /// The bytes of one track, without its end.
@@ -175,8 +149,6 @@ impl Track {
     }
 
     fn event(&mut self, at: Time, event: Event) {
-        let control =
-            |channel: u8, number: u8, value: u8| [0xb0 | channel & 15, number, value & 127];
         let message = match event {
             Event::NoteOn {
                 channel,
@@ -193,13 +165,10 @@ impl Track {
             Event::AllNotesOff { channel } => control(channel, 123, 0),
             Event::Release => {
                 let used = std::mem::take(&mut self.used);
-                let channels = (0u8..).zip(used).filter(|(_, used)| *used).map(|(c, _)| c);
-                let spelled: Vec<_> = channels
-                    .flat_map(|c| [control(c, 64, 0), control(c, 66, 0), control(c, 123, 0)])
-                    .collect();
-                self.text(at, TextKind::Text, &format!("{RELEASE}{}", spelled.len()));
-                for message in spelled {
-                    self.message(at, message);
+                for (channel, _) in (0u8..).zip(used).filter(|(_, used)| *used) {
+                    for number in LIFTING {
+                        self.message(at, control(channel, number, 0));
+                    }
                 }
                 return;
             }
@@ -211,12 +180,12 @@ impl Track {
     }
 }
 
-/// Writes what is played while it is played. After each [`flush`](Recorder::flush) the file is
+/// Writes what is played while it is played. After each [`flush`](FileWriter::flush) the file is
 /// complete and valid; a crash loses at most what came later.
 ///
-/// Markers stand in the track of the notes, since the first track is written before they are
-/// known.
-pub struct Recorder<W: Write + Seek> {
+/// Texts, markers too, stand in the track of the notes, since the first track is written before
+/// they are known.
+pub struct FileWriter<W: Write + Seek> {
     out: W,
     track: Track,
     /// Where the second track's content begins, and how many bytes of it are on the file.
@@ -224,9 +193,9 @@ pub struct Recorder<W: Write + Seek> {
     written: u64,
 }
 
-impl<W: Write + Seek> Recorder<W> {
+impl<W: Write + Seek> FileWriter<W> {
     /// Begins a file at the current position of `out`, which should be its start.
-    pub fn new(mut out: W) -> io::Result<Recorder<W>> {
+    pub fn new(mut out: W) -> io::Result<FileWriter<W>> {
         let mut first = Track::default();
         first.tempo();
         out.write_all(&header())?;
@@ -237,19 +206,26 @@ impl<W: Write + Seek> Recorder<W> {
         out.write_all(b"MTrk")?;
         out.write_all(&length(END.len() as u64)?)?;
         let start = out.stream_position()?;
-        let mut recorder = Recorder {
+        let mut writer = FileWriter {
             out,
             track: Track::default(),
             start,
             written: 0,
         };
-        recorder.flush()?;
-        Ok(recorder)
+        writer.flush()?;
+        Ok(writer)
     }
 
     /// Takes an event. Times must not go back; one that does is put at the latest before it.
     pub fn push(&mut self, timed: &Timed) {
         self.track.event(timed.at, timed.event);
+    }
+
+    /// How many messages an [`Event::Release`] would be written as now: three for each channel in
+    /// use since the last one.
+    pub fn release_messages(&self) -> u8 {
+        let used = self.track.used.iter().filter(|used| **used);
+        (used.count() * LIFTING.len()) as u8
     }
 
     /// Takes a text, after the events that came before it.
@@ -330,8 +306,7 @@ mod tests {
         let expected = [
             b"MThd\0\0\0\x06\0\x01\0\x02\x61\xa8",
             &b"MTrk\0\0\0\x0b\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"[..],
-            b"MTrk\0\0\0\x32\x81\0\x91\x3c\x64",
-            b"\0\xff\x01\x15peregrinus: release 3",
+            b"MTrk\0\0\0\x19\x81\0\x91\x3c\x64",
             b"\0\xb1\x40\0\0\xb1\x42\0\0\xb1\x7b\0",
             b"\x01\xff\x7f\0\0\xff\x2f\0",
         ]
@@ -357,7 +332,6 @@ mod tests {
             1 => channel.clone().prop_map(|channel| AllSoundOff { channel }),
             1 => channel.clone().prop_map(|channel| ResetControllers { channel }),
             1 => channel.prop_map(|channel| AllNotesOff { channel }),
-            1 => Just(Release),
         ]
     }
 
@@ -368,7 +342,6 @@ mod tests {
     #[derive(Clone, Debug)]
     enum Step {
         Event(Event),
-        Ours(String),
         Text(TextKind, String),
         Key(i8, bool),
     }
@@ -380,14 +353,12 @@ mod tests {
         ]);
         prop_oneof![
             8 => event().prop_map(Step::Event),
-            1 => "[a-z ]{0,200}".prop_map(|s| Step::Ours(format!("{OURS}set {s}"))),
-            1 => (kind, "\\PC{0,20}").prop_map(|(kind, s)| Step::Text(kind, s)),
+            2 => (kind, "\\PC{0,200}").prop_map(|(kind, s)| Step::Text(kind, s)),
             1 => (-7i8..=7, any::<bool>()).prop_map(|(sharps, minor)| Step::Key(sharps, minor)),
         ]
     }
 
-    /// As a file of two tracks gives it back: at equal times the texts of the first come before
-    /// all events.
+    /// As the file gives it back.
     fn performance(steps: Vec<(u64, Step)>, rest: u64) -> Performance {
         let mut out = Performance {
             format: 1,
@@ -400,33 +371,17 @@ mod tests {
             let before_event = out.events.len();
             match step {
                 Step::Event(event) => out.events.push(Timed { at, event }),
-                Step::Ours(text) => out.texts.push(Text {
+                Step::Text(kind, text) => out.texts.push(Text {
                     at,
                     before_event,
-                    kind: TextKind::Text,
+                    kind,
                     text,
                 }),
-                Step::Text(kind, text) => {
-                    let before_event = out.events.partition_point(|t| t.at < at);
-                    out.texts.push(Text {
-                        at,
-                        before_event,
-                        kind,
-                        text,
-                    })
-                }
                 Step::Key(sharps, minor) => {
                     out.key_signatures.push(KeySignature { at, sharps, minor })
                 }
             }
         }
-        out.texts.sort_by_key(|t| {
-            (
-                t.at,
-                t.kind == TextKind::Text && t.text.starts_with(OURS),
-                t.before_event,
-            )
-        });
         out.end += Time(rest);
         out
     }
@@ -448,7 +403,7 @@ mod tests {
             steps in prop::collection::vec((delta(), step(), any::<bool>()), 0..60),
             rest in delta(),
         ) {
-            let mut recorder = Recorder::new(Cursor::new(Vec::new())).unwrap();
+            let mut writer = FileWriter::new(Cursor::new(Vec::new())).unwrap();
             let (mut at, mut events, mut texts) = (Time::ZERO, Vec::new(), Vec::new());
             for (delta, step, flush) in steps {
                 at += Time(delta);
@@ -456,11 +411,6 @@ mod tests {
                     Step::Event(event) => {
                         recorder.push(&Timed { at, event });
                         events.push(Timed { at, event });
-                    }
-                    Step::Ours(text) => {
-                        recorder.text(at, TextKind::Text, &text);
-                        let (before_event, kind) = (events.len(), TextKind::Text);
-                        texts.push(Text { at, before_event, kind, text });
                     }
                     Step::Text(kind, text) => {
                         recorder.text(at, kind, &text);
@@ -495,32 +445,36 @@ mod tests {
         }
     }
 
-    /// Two at one moment, the first of others: each keeps what belongs to it.
+    /// It lifts what is in use, and leaves nothing to lift.
     #[test]
-    fn what_a_marker_is_about_stays_behind_it() {
+    fn a_release_is_spelled_out() {
+        let mut writer = FileWriter::new(Cursor::new(Vec::new())).unwrap();
         let at = Time(7);
-        let text = |kind, text: &str| Text {
-            at,
-            before_event: 1,
-            kind,
-            text: text.into(),
+        let mut push = |event| {
+            let messages = writer.release_messages();
+            writer.push(&Timed { at, event });
+            messages
         };
-        let note = Event::NoteOff { channel: 0, key: 1 };
-        let performance = Performance {
-            events: [Timed { at, event: note }; 2].to_vec(),
-            texts: vec![
-                text(TextKind::Marker, "a"),
-                text(TextKind::Text, &format!("{ABOUT}0.000000 0.000140")),
-                text(TextKind::Marker, "b"),
-                text(TextKind::Text, &format!("{ABOUT}0.000020 0.000140")),
-                text(TextKind::Text, &format!("{OURS}inertia=chord")),
-            ],
-            end: at,
-            format: 1,
-            tracks: 2,
-            ..Default::default()
+        let on = |channel| Event::NoteOn {
+            channel,
+            key: 60,
+            velocity: 64,
         };
-        assert_eq!(read(&bytes(&performance)).unwrap(), performance);
+        let events = [Event::Release, on(2), on(9), Event::Release, Event::Release];
+        assert_eq!(events.map(&mut push), [0, 0, 3, 6, 0]);
+        let bytes = writer.finish(at).unwrap().into_inner();
+        let lifted = |channel| {
+            [
+                Event::Damper { channel, value: 0 },
+                Event::Sostenuto { channel, value: 0 },
+                Event::AllNotesOff { channel },
+            ]
+        };
+        let expected = [&[on(2), on(9)][..], &lifted(2), &lifted(9)].concat();
+        let read = read(&bytes).unwrap();
+        assert!(read.events.iter().all(|t| t.at == at));
+        let events: Vec<Event> = read.events.iter().map(|t| t.event).collect();
+        assert_eq!(events, expected);
     }
 
     #[test]

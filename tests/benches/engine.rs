@@ -5,8 +5,9 @@
 //! three-byte message takes on a DIN cable (31,250 baud, MIDI 1.0).
 
 use peregrinus::engine::{Event, Monitor, STEP};
-use peregrinus::midi::{self, Performance};
-use peregrinus::study::{events, study};
+use peregrinus::midi;
+use peregrinus::recording::{self, Recording};
+use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Tonality};
 use peregrinus::time::Time;
 use std::hint::black_box;
@@ -21,9 +22,9 @@ fn main() {
     let mut chord = Vec::new();
     for _ in 0..4 {
         for (_, bytes) in &files {
-            let performance = read(bytes);
+            let recording = read(bytes);
             let mut monitor = new(&catalogue);
-            for (at, event) in events(&performance, &catalogue) {
+            for (at, event) in recording.events() {
                 // The grid's steps first, for themselves.
                 while let Some(next) = monitor.next_step().filter(|&n| n < at) {
                     let start = Instant::now();
@@ -61,10 +62,10 @@ fn main() {
     let mut cases = Vec::new();
     let mut explained = Vec::new();
     for (_, bytes) in &files {
-        let performance = read(bytes);
+        let recording = read(bytes);
         let mut monitor = new(&catalogue);
         let mut next = Time::millis(8000);
-        for (at, event) in events(&performance, &catalogue) {
+        for (at, event) in recording.events() {
             monitor.on_event(at, event, &mut ());
             if at < next {
                 continue;
@@ -90,10 +91,10 @@ fn main() {
     for _ in 0..3 {
         for (_, bytes) in &files {
             let start = Instant::now();
-            let performance = black_box(read(bytes));
+            let recording = black_box(read(bytes));
             parse.push(start.elapsed());
             let start = Instant::now();
-            black_box(study(&performance, new(&catalogue), &catalogue));
+            black_box(study(&recording, new(&catalogue), &catalogue));
             whole.push(start.elapsed());
         }
     }
@@ -149,8 +150,8 @@ fn new(catalogue: &Arc<Catalogue>) -> Monitor {
     Monitor::new(Arc::clone(catalogue)).unwrap_or_else(|e| panic!("{e}"))
 }
 
-fn read(bytes: &[u8]) -> Performance {
-    midi::read(bytes).unwrap_or_else(|e| panic!("{e}"))
+fn read(bytes: &[u8]) -> Recording {
+    recording::read(bytes, Catalogue::standard()).unwrap_or_else(|e| panic!("{e}"))
 }
 
 fn recordings() -> Vec<(String, Vec<u8>)> {

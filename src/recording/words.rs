@@ -1,0 +1,243 @@
+//! The words of a recording: text events that begin with `peregrinus: `, in ASCII, the one set
+//! of characters that every reader of MIDI files knows.
+//!
+//! | after `peregrinus: ` | says |
+//! |---|---|
+//! | `inertia=phrase` | how slowly a new tonality is established |
+//! | `channels=65023 transpose=-2` | which channels are music (bit n for channel n), semitones added |
+//! | `fading=struck` | how notes die away |
+//! | `bassist=true` | somebody else plays the roots of the chords |
+//! | `pin=Eb mixolydian`, `pin=none` | names refer to this tonality from here on, or to none |
+//! | `home=G#`, `home=none` | the player says what is home, or takes it back |
+//! | `aside=true` | what follows stays out of the plan, until `aside=false` |
+//! | `about 12.000000 14.500000` | the stretch that the marker right before is about, in seconds from the start |
+//! | `release 3` | every key and pedal is let go; so many messages follow that say so to other programs |
+
+use crate::engine::{Event, Filter};
+use crate::theory::{Catalogue, Glyphs, Spelling};
+use crate::time::Time;
+
+const OURS: &str = "peregrinus: ";
+const ABOUT: &str = "about ";
+const RELEASE: &str = "release ";
+const PIN: &str = "pin=";
+const HOME: &str = "home=";
+const NONE: &str = "none";
+
+/// The middle of the names in use, E♭ to G♯: a note alone is spelled around it. Common
+/// practice, no source.
+const PLAIN: f32 = 2.0;
+
+/// What a text of ours says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Word {
+    /// A setting, or something that the player says. Never [`Event::Midi`].
+    Event(Event),
+    /// The stretch that the marker before is about.
+    About(Time, Time),
+    /// Everything is let go; so many messages follow that spell it out.
+    Release(u8),
+}
+
+impl Word {
+    /// Reads a text event; none if it is not ours, or says nothing known here. A mode that the
+    /// catalogue does not have cannot be pinned.
+    pub fn read(text: &str, catalogue: &Catalogue) -> Option<Word> {
+        let text = text.strip_prefix(OURS)?;
+        if let Some(stretch) = text.strip_prefix(ABOUT) {
+            return about(stretch);
+        }
+        if let Some(messages) = text.strip_prefix(RELEASE) {
+            return messages.parse().ok().map(Word::Release);
+        }
+        event(text, catalogue).map(Word::Event)
+    }
+
+    /// The text; none for notes and pedals, which need no word.
+    pub fn text(self, catalogue: &Catalogue) -> Option<String> {
+        let said = match self {
+            Word::About(from, to) => format!("{ABOUT}{:.6} {:.6}", from.seconds(), to.seconds()),
+            Word::Release(messages) => format!("{RELEASE}{messages}"),
+            Word::Event(event) => written(event, catalogue)?,
+        };
+        Some(format!("{OURS}{said}"))
+    }
+}
+
+fn about(stretch: &str) -> Option<Word> {
+    let (from, to) = stretch.split_once(' ')?;
+    let time = |s: &str| {
+        let seconds: f64 = s.parse().ok()?;
+        (seconds.is_finite() && seconds >= 0.0).then(|| Time::from_seconds(seconds))
+    };
+    let (from, to) = (time(from)?, time(to)?);
+    (from <= to).then_some(Word::About(from, to))
+}
+
+fn written(event: Event, catalogue: &Catalogue) -> Option<String> {
+    let note = |s: Spelling| s.text(Glyphs::Ascii);
+    Some(match event {
+        Event::Midi(_) => return None,
+        Event::Inertia(i) => format!("inertia={}", i.name()),
+        Event::Filter(f) => format!("channels={} transpose={}", f.channels, f.transpose),
+        Event::Fading(f) => format!("fading={}", f.name()),
+        Event::Bassist(there) => format!("bassist={there}"),
+        Event::Pin(None) => format!("{PIN}{NONE}"),
+        Event::Pin(Some((t, tonic))) => {
+            format!("{PIN}{} {}", note(tonic), catalogue.mode(t.mode).id)
+        }
+        Event::HomeIs(None) => format!("{HOME}{NONE}"),
+        Event::HomeIs(Some(center)) => format!("{HOME}{}", note(Spelling::nearest(center, PLAIN))),
+        Event::Aside(on) => format!("aside={on}"),
+    })
+}
+
+fn event(text: &str, catalogue: &Catalogue) -> Option<Event> {
+    if let Some(name) = text.strip_prefix(PIN) {
+        if name == NONE {
+            return Some(Event::Pin(None));
+        }
+        let t = catalogue.parse_tonality(name).ok()?;
+        return Some(Event::Pin(Some((t.tonality, t.tonic))));
+    }
+    if let Some(name) = text.strip_prefix(HOME) {
+        if name == NONE {
+            return Some(Event::HomeIs(None));
+        }
+        let note: Spelling = name.parse().ok()?;
+        return Some(Event::HomeIs(Some(note.pitch_class())));
+    }
+    let mut filter = Filter::default();
+    let mut event = None;
+    for word in text.split_whitespace() {
+        let (key, value) = word.split_once('=')?;
+        event = Some(match key {
+            "inertia" => Event::Inertia(value.parse().ok()?),
+            "fading" => Event::Fading(value.parse().ok()?),
+            "bassist" => Event::Bassist(value.parse().ok()?),
+            "aside" => Event::Aside(value.parse().ok()?),
+            "channels" => {
+                filter.channels = value.parse().ok()?;
+                Event::Filter(filter)
+            }
+            "transpose" => {
+                filter.transpose = value.parse().ok().filter(|t| (-48..=48).contains(t))?;
+                Event::Filter(filter)
+            }
+            _ => return None,
+        });
+    }
+    event
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::{Fading, Inertia};
+    use crate::theory::{PitchClass, Tonality};
+    use proptest::prelude::*;
+
+    fn standard() -> &'static Catalogue {
+        Catalogue::standard()
+    }
+
+    /// Every setting, and every tonality on every name of its center in use.
+    #[test]
+    fn what_is_written_is_read() {
+        let mut all = vec![Event::Pin(None), Event::HomeIs(None)];
+        all.extend([true, false].map(Event::Aside));
+        all.extend([true, false].map(Event::Bassist));
+        all.extend(Inertia::ALL.map(Event::Inertia));
+        all.extend([Fading::Struck, Fading::Sustained].map(Event::Fading));
+        all.extend([0, 1, 0xfdff, 0xffff].into_iter().flat_map(|channels| {
+            let filter = |transpose| Filter {
+                channels,
+                transpose,
+            };
+            [-48, 0, 3, 48].map(|transpose| Event::Filter(filter(transpose)))
+        }));
+        all.extend(PitchClass::all().map(|c| Event::HomeIs(Some(c))));
+        for (mode, _) in standard().iter() {
+            all.extend((-10..=15).map(Spelling::at).map(|tonic| {
+                let center = tonic.pitch_class();
+                Event::Pin(Some((Tonality { center, mode }, tonic)))
+            }));
+        }
+        assert!(all.len() > 800);
+        let mut words: Vec<Word> = all.into_iter().map(Word::Event).collect();
+        words.extend([0, 1, 48, 255].map(Word::Release));
+        words.push(Word::About(Time(600_001), Time::millis(40_000)));
+        words.push(Word::About(Time::ZERO, Time::ZERO));
+        for word in words {
+            let text = word.text(standard()).unwrap();
+            assert_eq!(Word::read(&text, standard()), Some(word), "{text}");
+            assert!(text.is_ascii(), "{text}");
+        }
+    }
+
+    #[test]
+    fn the_words() {
+        let said = |event| Word::Event(event).text(standard());
+        let text = |t: &str| Some(format!("peregrinus: {t}"));
+        let t = standard().parse_tonality("E♭ mixolydian").unwrap();
+        let pin = Event::Pin(Some((t.tonality, t.tonic)));
+        assert_eq!(said(pin), text("pin=Eb mixolydian"));
+        assert_eq!(
+            said(Event::HomeIs(Some(PitchClass::new(8)))),
+            text("home=G#")
+        );
+        let filter = Event::Filter(Filter::default());
+        assert_eq!(said(filter), text("channels=65023 transpose=0"));
+        let release = Event::Midi(crate::midi::Event::Release);
+        assert_eq!(said(release), None, "it is a word of its own");
+        assert_eq!(Word::Release(3).text(standard()), text("release 3"));
+        let stretch = Word::About(Time::millis(12_000), Time(2_000_001));
+        assert_eq!(stretch.text(standard()), text("about 12.000000 40.000020"));
+    }
+
+    #[test]
+    fn what_says_nothing() {
+        for nothing in [
+            "",
+            "peregrinus:",
+            "peregrinus: ",
+            "inertia=phrase",
+            "Peregrinus: inertia=phrase",
+            "peregrinus: inertia",
+            "peregrinus: inertia=slow",
+            "peregrinus: pin=",
+            "peregrinus: pin=Eb",
+            "peregrinus: pin=Eb nothing",
+            "peregrinus: home=",
+            "peregrinus: home=H",
+            "peregrinus: aside=",
+            "peregrinus: aside=yes",
+            "peregrinus: transpose=49",
+            "peregrinus: channels=65536",
+            "peregrinus: volume=3",
+            "peregrinus: about ",
+            "peregrinus: about 12",
+            "peregrinus: about 12 x",
+            "peregrinus: about 40.0 12.0",
+            "peregrinus: about -1 40",
+            "peregrinus: about NaN 40",
+            "peregrinus: about 1 inf",
+            "peregrinus: release",
+            "peregrinus: release -1",
+            "peregrinus: release 256",
+        ] {
+            assert_eq!(Word::read(nothing, standard()), None, "{nothing}");
+        }
+    }
+
+    proptest! {
+        /// What any text says is said again by what is written for it.
+        #[test]
+        fn any_text(text in "peregrinus: (about |release |pin=|home=|aside=|inertia=)?\\PC{0,20}") {
+            if let Some(word) = Word::read(&text, standard()) {
+                let written = word.text(standard()).unwrap();
+                prop_assert_eq!(Word::read(&written, standard()), Some(word));
+            }
+        }
+    }
+}

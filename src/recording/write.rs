@@ -1,0 +1,225 @@
+//! Writing: while it is played, or as a whole.
+
+use super::read::Recording;
+use super::words::Word;
+use crate::engine::Event;
+use crate::midi::{self, FileWriter, TextKind, Timed};
+use crate::plan::Marker;
+use crate::theory::Catalogue;
+use crate::time::Time;
+use std::io::{self, Seek, Write};
+use std::sync::Arc;
+
+/// Writes a recording while it is made. After each [`flush`](Writer::flush) the file is complete
+/// and valid; a crash loses at most what came later. Times must not go back; one that does is put
+/// at the latest before it.
+pub struct Writer<W: Write + Seek> {
+    file: FileWriter<W>,
+    catalogue: Arc<Catalogue>,
+}
+
+impl<W: Write + Seek> Writer<W> {
+    /// Begins a file at the current position of `out`, which should be its start. `catalogue`:
+    /// of the modes that events name.
+    pub fn new(out: W, catalogue: Arc<Catalogue>) -> io::Result<Writer<W>> {
+        let file = FileWriter::new(out)?;
+        Ok(Writer { file, catalogue })
+    }
+
+    /// Takes an event as the engine took it in.
+    pub fn event(&mut self, at: Time, event: Event) {
+        let word = match event {
+            Event::Midi(midi::Event::Release) => Word::Release(self.file.release_messages()),
+            _ => Word::Event(event),
+        };
+        self.word(at, word);
+        if let Event::Midi(event) = event {
+            self.file.push(&Timed { at, event });
+        }
+    }
+
+    /// Takes a moment that the player flagged, with what it is about.
+    pub fn marker(&mut self, marker: &Marker) {
+        self.file.text(marker.at, TextKind::Marker, &marker.name);
+        if let Some((from, to)) = marker.about {
+            self.word(marker.at, Word::About(from, to));
+        }
+    }
+
+    fn word(&mut self, at: Time, word: Word) {
+        if let Some(text) = word.text(&self.catalogue) {
+            self.file.text(at, TextKind::Text, &text);
+        }
+    }
+
+    /// Puts everything so far on the file and completes it. (Whether it is on the disk is for the
+    /// owner of the file to see to.)
+    pub fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+
+    /// Where the file goes, for its owner to sync it after a flush.
+    pub fn get_ref(&self) -> &W {
+        self.file.get_ref()
+    }
+
+    /// Completes the file; it ends at `end`, or with its last event if that is later.
+    pub fn finish(self, end: Time) -> io::Result<W> {
+        self.file.finish(end)
+    }
+}
+
+/// Writes a whole recording, with the bytes that it would have if it were written while it is
+/// played. Its faults are not written.
+pub fn write<W: Write + Seek>(
+    recording: &Recording,
+    catalogue: &Arc<Catalogue>,
+    out: W,
+) -> io::Result<W> {
+    let mut writer = Writer::new(out, Arc::clone(catalogue))?;
+    let mut markers = recording.markers.iter().peekable();
+    for (at, event) in recording.events() {
+        while let Some(marker) = markers.next_if(|m| m.at <= at) {
+            writer.marker(marker);
+        }
+        writer.event(at, event);
+    }
+    markers.for_each(|marker| writer.marker(marker));
+    writer.finish(recording.end)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::read::{Said, read};
+    use super::*;
+    use crate::engine::{Filter, Inertia};
+    use crate::theory::PitchClass;
+    use proptest::prelude::*;
+    use std::io::Cursor;
+
+    fn standard() -> Arc<Catalogue> {
+        Arc::new(Catalogue::standard().clone())
+    }
+
+    fn written(recording: &Recording) -> Vec<u8> {
+        let out = Cursor::new(Vec::new());
+        write(recording, &standard(), out).unwrap().into_inner()
+    }
+
+    /// Byte for byte: a release is a text, and three messages that other programs understand.
+    #[test]
+    fn the_bytes() {
+        let at = Time(0x80);
+        let on = midi::Event::NoteOn {
+            channel: 1,
+            key: 60,
+            velocity: 100,
+        };
+        let bytes = written(&Recording {
+            notes: [on, midi::Event::Release]
+                .map(|event| Timed { at, event })
+                .to_vec(),
+            markers: vec![Marker {
+                at,
+                about: Some((Time::ZERO, at)),
+                name: "x".into(),
+            }],
+            end: Time(0x81),
+            ..Recording::default()
+        });
+        let expected = [
+            b"MThd\0\0\0\x06\0\x01\0\x02\x61\xa8",
+            &b"MTrk\0\0\0\x0b\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"[..],
+            b"MTrk\0\0\0\x60",
+            b"\x81\0\xff\x06\x01x",
+            b"\0\xff\x01\x23peregrinus: about 0.000000 0.002560",
+            b"\0\x91\x3c\x64",
+            b"\0\xff\x01\x15peregrinus: release 3",
+            b"\0\xb1\x40\0\0\xb1\x42\0\0\xb1\x7b\0",
+            b"\x01\xff\x7f\0\0\xff\x2f\0",
+        ]
+        .concat();
+        assert_eq!(bytes, expected);
+    }
+
+    fn note() -> impl Strategy<Value = midi::Event> {
+        use midi::Event::*;
+        let channel = prop::sample::select(vec![0u8, 9, 15]);
+        prop_oneof![
+            4 => (channel.clone(), 58u8..63, 1u8..128)
+                .prop_map(|(channel, key, velocity)| NoteOn { channel, key, velocity }),
+            4 => (channel.clone(), 58u8..63).prop_map(|(channel, key)| NoteOff { channel, key }),
+            2 => (channel.clone(), 0u8..3).prop_map(|(channel, value)| Damper { channel, value }),
+            1 => channel.prop_map(|channel| AllNotesOff { channel }),
+            2 => Just(Release),
+        ]
+    }
+
+    fn word() -> impl Strategy<Value = Event> {
+        prop_oneof![
+            (0usize..5).prop_map(|i| Event::Inertia(Inertia::ALL[i])),
+            any::<bool>().prop_map(Event::Bassist),
+            any::<bool>().prop_map(Event::Aside),
+            (any::<u16>(), -48i8..=48).prop_map(|(channels, transpose)| Event::Filter(Filter {
+                channels,
+                transpose
+            })),
+            prop::option::of(0i32..12).prop_map(|c| Event::HomeIs(c.map(PitchClass::new))),
+        ]
+    }
+
+    #[derive(Clone, Debug)]
+    enum Step {
+        Note(midi::Event),
+        Word(Event),
+        Marker(String, Option<u64>),
+    }
+
+    fn step() -> impl Strategy<Value = Step> {
+        let back = prop::option::of(0u64..9_000_000);
+        prop_oneof![
+            6 => note().prop_map(Step::Note),
+            1 => word().prop_map(Step::Word),
+            1 => ("\\PC{0,20}", back).prop_map(|(name, back)| Step::Marker(name, back)),
+        ]
+    }
+
+    proptest! {
+        /// Live or as a whole.
+        #[test]
+        fn what_is_written_is_read(
+            steps in prop::collection::vec((0u64..30_000, step()), 0..60),
+            rest in 0u64..3_000,
+        ) {
+            let mut writer = Writer::new(Cursor::new(Vec::new()), standard()).unwrap();
+            let mut recording = Recording::default();
+            let mut now = Time::ZERO;
+            for (delta, step) in steps {
+                // Often at one moment.
+                now += Time(delta.saturating_sub(10_000));
+                let at = now;
+                match step {
+                    Step::Note(event) => {
+                        writer.event(at, Event::Midi(event));
+                        recording.notes.push(Timed { at, event });
+                    }
+                    Step::Word(event) => {
+                        writer.event(at, event);
+                        let before_note = recording.notes.len();
+                        recording.said.push(Said { before_note, at, event });
+                    }
+                    Step::Marker(name, back) => {
+                        let about = back.map(|back| (at - Time(back), at));
+                        let marker = Marker { at, about, name };
+                        writer.marker(&marker);
+                        recording.markers.push(marker);
+                    }
+                }
+            }
+            recording.end = now + Time(rest);
+            let live = writer.finish(recording.end).unwrap().into_inner();
+            prop_assert_eq!(&read(&live, &standard()).unwrap(), &recording);
+            prop_assert_eq!(&read(&written(&recording), &standard()).unwrap(), &recording);
+        }
+    }
+}
