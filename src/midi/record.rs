@@ -409,19 +409,19 @@ mod tests {
                 at += Time(delta);
                 match step {
                     Step::Event(event) => {
-                        recorder.push(&Timed { at, event });
+                        writer.push(&Timed { at, event });
                         events.push(Timed { at, event });
                     }
                     Step::Text(kind, text) => {
-                        recorder.text(at, kind, &text);
+                        writer.text(at, kind, &text);
                         texts.push(Text { at, before_event: events.len(), kind, text });
                     }
                     Step::Key(..) => {}
                 }
                 if flush {
-                    let before = recorder.get_ref().get_ref().clone();
-                    recorder.flush().unwrap();
-                    let now = recorder.get_ref().get_ref();
+                    let before = writer.get_ref().get_ref().clone();
+                    writer.flush().unwrap();
+                    let now = writer.get_ref().get_ref();
                     prop_assert!(sound(now));
                     let whole = read(now).unwrap();
                     prop_assert_eq!(&whole.events, &events);
@@ -434,7 +434,7 @@ mod tests {
                     prop_assert_eq!(&torn.events, &events);
                 }
             }
-            let done = recorder.finish(at + Time(rest)).unwrap().into_inner();
+            let done = writer.finish(at + Time(rest)).unwrap().into_inner();
             let whole = read(&done).unwrap();
             prop_assert!(sound(&done));
             prop_assert_eq!(whole.events, events);
