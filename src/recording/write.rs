@@ -130,7 +130,7 @@ mod tests {
         let expected = [
             b"MThd\0\0\0\x06\0\x01\0\x02\x61\xa8",
             &b"MTrk\0\0\0\x0b\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"[..],
-            b"MTrk\0\0\0\x60",
+            b"MTrk\0\0\0\x5e",
             b"\x81\0\xff\x06\x01x",
             b"\0\xff\x01\x23peregrinus: about 0.000000 0.002560",
             b"\0\x91\x3c\x64",
