@@ -17,16 +17,22 @@
 extern crate self as peregrinus;
 
 pub mod cli;
+mod console;
 pub mod engine;
+mod file;
 pub mod formats;
+pub mod lines;
 pub mod live;
 pub mod midi;
 mod nearest;
+pub mod performer;
+mod plain;
 pub mod plan;
 pub mod quiet;
 pub mod recording;
 pub mod screen;
 pub mod settings;
+pub mod source;
 pub mod study;
 pub mod theory;
 pub mod time;

@@ -9,9 +9,10 @@ use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 use peregrinus::engine::{Event, Monitor};
-use peregrinus::live::{Link, SystemClock, Wanted, World, listen};
+use peregrinus::live::{SystemClock, Wanted, World, listen};
 use peregrinus::midi::{Connection, PortError, PortInfo, Ports, Sink};
 use peregrinus::recording;
+use peregrinus::source::Link;
 use peregrinus::theory::Catalogue;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;

@@ -12,8 +12,9 @@ use std::time::{Duration, Instant};
 
 use jackd::{Keyboard, Server, with_server, within};
 use peregrinus::engine::{Monitor, STEP};
-use peregrinus::live::{Link, Listener, SystemClock, Wanted, World, listen};
+use peregrinus::live::{Listener, SystemClock, Wanted, World, listen};
 use peregrinus::midi::{self, Event};
+use peregrinus::source::Link;
 use peregrinus::theory::Catalogue;
 use peregrinus::time::Time;
 use serde_json::Value;

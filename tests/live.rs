@@ -3,12 +3,13 @@
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::engine::{Event, History, Inertia, Monitor};
-use peregrinus::live::{About, Clock, Link, Listener, Order, Player, Wanted, World, listen, play};
+use peregrinus::live::{About, Clock, Listener, Order, Player, Wanted, World, listen, play};
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
 use peregrinus::plan::{ChordSpan, Marker, TonalPlan};
 use peregrinus::recording::{self, Recording};
-use peregrinus::screen::{Deed, Intent};
+use peregrinus::screen::{Action, Command};
 use peregrinus::settings::Settings;
+use peregrinus::source::{Link, Repeat};
 use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, PitchClass, Spelling};
 use peregrinus::time::Time;
@@ -360,15 +361,15 @@ proptest! {
             prop_assert!(ports.send(bytes));
             for (_, word) in words.iter().filter(|w| w.0.index(playing.len()) == i) {
                 match word {
-                    Word::Set(event) => listener.set(*event),
-                    Word::Mark => listener.mark("here", About::Phrase),
-                    Word::Keep => listener.mark("kept", About::Last(Time::millis(30_000))),
+                    Word::Set(event) => listener.order(Order::Set(*event)),
+                    Word::Mark => listener.order(Order::Mark("here".into(), About::Phrase)),
+                    Word::Keep => listener.order(Order::Mark("kept".into(), About::Last(Time::millis(30_000)))),
                 }
             }
         }
         let last = Time::millis(at);
         // What was said is taken in before time goes on: the last word comes back.
-        listener.mark("here", About::Phrase);
+        listener.order(Order::Mark("here".into(), About::Phrase));
         let set = words.iter().filter(|w| !matches!(w.1, Word::Set(_))).count();
         let mut markers = Vec::new();
         wait_for(|| {
@@ -420,7 +421,7 @@ fn straight(to: Time) -> History {
 }
 
 fn at(player: &Player, t: Time) -> bool {
-    player.position().at == t
+    player.transport().position == t
 }
 
 #[test]
@@ -447,32 +448,32 @@ fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
     // Half the pace: two seconds of the clock are one of the file.
     player.order(Order::Speed(0.5));
     player.order(Order::Pause(false));
-    wait_for(|| !player.position().paused);
+    wait_for(|| !player.transport().paused);
     clock.set(seconds(20.0));
     wait_for(|| at(&player, seconds(30.0)));
     player.order(Order::Pause(true));
-    wait_for(|| player.position().paused);
+    wait_for(|| player.transport().paused);
     clock.set(seconds(50.0));
     std::thread::yield_now();
-    assert_eq!(player.position().at, seconds(30.0));
+    assert_eq!(player.transport().position, seconds(30.0));
 
     // Between two points, round and round.
-    player.order(Order::Repeat(Some((seconds(28.0), seconds(31.0)))));
+    player.order(Order::Repeat(Repeat::Between(seconds(28.0), seconds(31.0))));
     player.order(Order::Speed(1.0));
     player.order(Order::Pause(false));
-    wait_for(|| !player.position().paused);
+    wait_for(|| !player.transport().paused);
     for i in 1..9 {
         clock.set(seconds(50.0 + f64::from(i)));
         wait_for(|| {
-            let p = player.position().at;
+            let p = player.transport().position;
             p >= seconds(28.0) && p < seconds(31.0)
         });
     }
-    player.order(Order::Repeat(None));
-    wait_for(|| player.position().repeat.is_none());
+    player.order(Order::Repeat(Repeat::Off));
+    wait_for(|| player.transport().repeat == Repeat::Off);
     clock.set(seconds(200.0));
-    wait_for(|| player.position().ended);
-    assert_eq!(player.position().at, end);
+    wait_for(|| player.transport().ended);
+    assert_eq!(player.transport().position, end);
     let history = player.feed.history();
     history.advance_to(end);
     assert_eq!(history.plan(), straight(end).plan());
@@ -618,13 +619,14 @@ fn jobs_from_the_settings() {
         });
     }
     let reading = listener.feed.reading().unwrap();
-    let deeds: Vec<Deed> = done
+    let commands: Vec<Option<Command>> = done
         .iter()
-        .map(|&n| Deed::of(settings.jobs[n].action, &reading))
+        .map(|&n| Action::named(settings.jobs[n].action))
+        .map(|action| action.and_then(|a| a.command(&reading)))
         .collect();
-    let marks = Deed::Act(Intent::Mark);
-    let heavier = Deed::Act(Intent::Inertia(Inertia::Period));
-    assert_eq!(deeds, [marks, heavier, marks]);
+    let marks = Some(Command::Mark);
+    let heavier = Some(Command::Inertia(Inertia::Period));
+    assert_eq!(commands, [marks, heavier, marks]);
     assert_eq!(reading.held, 1 << 60, "only the music is heard");
     assert_eq!(listener.feed.history().chords().len(), 1);
 }
@@ -658,14 +660,14 @@ fn what_decides_is_told_on_demand() {
 
     let (listener, ports, clock) = start(None);
     // Before the first note there is nothing to tell.
-    listener.explain();
+    listener.order(Order::Explain);
     clock.set(Time::millis(100));
     assert!(ports.send(&[0x90, 50, 80, 0x90, 57, 80]));
     wait_for(|| listener.feed.reading().is_some_and(|r| r.held != 0));
     assert_eq!(listener.feed.explanation(), None);
     clock.set(Time::millis(1_300));
     wait_for(|| listener.feed.reading().is_some_and(|r| r.here.is_some()));
-    listener.explain();
+    listener.order(Order::Explain);
     wait_for(|| listener.feed.explanation().is_some());
     let told = listener.feed.explanation().unwrap();
     assert_eq!(told.since, Time::millis(100));
@@ -706,7 +708,7 @@ fn a_feed_that_nobody_reads_does_not_hold_up_the_end() {
     clock.set(Time::from_seconds(60.0));
     // It fills the feed, and waits; or it would be at the end.
     while started.elapsed() < Duration::from_secs(3) {
-        assert!(!player.position().ended, "the feed holds everything");
+        assert!(!player.transport().ended, "the feed holds everything");
         std::thread::sleep(Duration::from_millis(20));
     }
     let (gone, told) = bounded(1);

@@ -1,19 +1,21 @@
 //! `analyze FILE…`: whole files, as fast as they go, on all cores.
 
-use super::Failure;
+use super::failure::Failure;
+use super::{engine, file};
+use crate::console::{self, Progress};
 use crate::engine::Inertia;
 use crate::formats::{Analysis, analysis_json, analysis_text, roman_text, voicings_text};
 use crate::midi;
-use crate::recording::{self, Recording};
+use crate::plain;
 use crate::settings::Settings;
 use crate::study;
-use crate::theory::Catalogue;
 use clap::ValueEnum;
-use std::io::{IsTerminal, Write};
+use crossbeam_channel::{Receiver, bounded};
+use std::collections::VecDeque;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc;
+use walkdir::WalkDir;
 
 #[derive(clap::Args)]
 pub struct Args {
@@ -41,68 +43,68 @@ enum Format {
     Romantext,
 }
 
+impl Format {
+    /// For a terminal and people: no character may command the terminal.
+    fn is_text(self) -> bool {
+        matches!(self, Format::Text | Format::Romantext)
+    }
+}
+
 pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
-    let (files, unread) = expand(&args.files)?;
-    if args.format == Format::Json && files.len() != 1 {
-        eprintln!(
-            "peregrinus: --format json prints one file's object, and these are {}; use --format jsonl",
-            files.len()
-        );
-        return Ok(ExitCode::from(2));
-    }
-    if args.format == Format::Romantext && files.len() != 1 {
-        eprintln!(
-            "peregrinus: --format romantext prints one file's document, and these are {}; call it once for each file",
-            files.len()
-        );
-        return Ok(ExitCode::from(2));
-    }
-    if args.format == Format::Romantext && args.voicings {
-        eprintln!(
-            "peregrinus: --format romantext has no voicings; leave --voicings out, or take --format json"
-        );
-        return Ok(ExitCode::from(2));
-    }
+    let (files, unread) = expand(&args.files);
+    refuse_nonsense(&args, files.len())?;
     let mut settings = settings.clone();
     if let Some(i) = args.inertia {
         settings.inertia = i;
     }
-    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
     let mut all_well = unread.is_empty();
-    for what in unread {
-        eprintln!("peregrinus: {what}");
-    }
-    let progress = files.len() > 1 && std::io::stderr().is_terminal();
+    unread.iter().for_each(|what| console::report(what));
+    let mut out = std::io::stdout().lock();
+    let mut progress = Progress::new();
     let mut done = 0;
     each_file(&files, &settings, &args, |path, result| {
+        progress.clear();
         done += 1;
         match result {
             Ok(report) => {
                 out.write_all(report.text.as_bytes())?;
+                out.flush()?;
                 for fault in &report.faults {
                     all_well = false;
-                    eprintln!("peregrinus: {}: {fault}", path.display());
+                    console::report(&format!("{}: {fault}", plain::path(path)));
                 }
             }
             Err(e) => {
                 all_well = false;
-                eprintln!("peregrinus: {}: {e}", path.display());
+                console::report(&format!("{}: {e}", plain::path(path)));
             }
         }
-        if progress {
-            eprint!("\r{done} of {} files", files.len());
-        }
+        let share = done as f64 / files.len() as f64;
+        progress.tell(share, &format!("{done} of {} files", files.len()));
         Ok(())
     })?;
-    if progress {
-        eprintln!();
-    }
-    out.flush()?;
-    Ok(if all_well {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::FAILURE
+    Ok(match all_well {
+        true => ExitCode::SUCCESS,
+        false => ExitCode::FAILURE,
     })
+}
+
+/// What cannot be printed in the format that was asked for.
+fn refuse_nonsense(args: &Args, files: usize) -> Result<(), Failure> {
+    let wrong = match args.format {
+        Format::Json if files > 1 => format!(
+            "--format json prints one file's object, and these are {files}; use --format jsonl"
+        ),
+        Format::Romantext if files > 1 => format!(
+            "--format romantext prints one file's document, and these are {files}; call it \
+             once for each file"
+        ),
+        Format::Romantext if args.voicings => "--format romantext has no voicings; leave \
+             --voicings out, or take --format json"
+            .into(),
+        _ => return Ok(()),
+    };
+    Err(Failure::Usage(wrong))
 }
 
 struct Report {
@@ -110,55 +112,47 @@ struct Report {
     faults: Vec<midi::Fault>,
 }
 
-/// Works on all cores and hands the results on in the order of the files.
+type Outcome = Result<Report, Failure>;
+
+/// Works on all cores and hands the results on in the order of the files. Of what is done
+/// or in work no more waits than twice what works at one time.
 fn each_file(
     files: &[PathBuf],
     settings: &Settings,
     args: &Args,
-    mut take: impl FnMut(&Path, Result<Report, Failure>) -> std::io::Result<()>,
+    mut take: impl FnMut(&Path, Outcome) -> std::io::Result<()>,
 ) -> Result<(), Failure> {
-    let workers = std::thread::available_parallelism()
-        .map_or(1, |n| n.get())
-        .min(files.len());
-    let next = AtomicUsize::new(0);
-    std::thread::scope(|scope| {
-        let (send, receive) = mpsc::channel();
-        for _ in 0..workers {
-            let (send, next) = (send.clone(), &next);
-            scope.spawn(move || {
-                loop {
-                    let i = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(path) = files.get(i) else { return };
-                    let report = report(path, settings, args).map_err(|e| e.to_string());
-                    if send.send((i, report)).is_err() {
-                        return;
-                    }
-                }
-            });
-        }
-        drop(send);
-        let mut waiting = std::collections::BTreeMap::new();
-        let mut turn = 0;
-        for (i, report) in receive {
-            waiting.insert(i, report);
-            while let Some(report) = waiting.remove(&turn) {
-                take(&files[turn], report.map_err(Failure::from))?;
-                turn += 1;
+    let most = 2 * rayon::current_num_threads();
+    rayon::in_place_scope(|scope| {
+        let mut rest = files.iter();
+        let mut waiting: VecDeque<(&Path, Receiver<Outcome>)> = VecDeque::new();
+        loop {
+            for path in rest.by_ref().take(most - waiting.len()) {
+                let (send, receive) = bounded(1);
+                // Whoever no longer reads has had enough.
+                scope.spawn(move |_| drop(send.send(report(path, settings, args))));
+                waiting.push_back((path, receive));
             }
+            let Some((path, result)) = waiting.pop_front() else {
+                return Ok(());
+            };
+            let result = result.recv().unwrap_or_else(|_| {
+                let what = "the program failed at this file, which is its fault: report it";
+                Err(Failure::Failed(what.into()))
+            });
+            take(path, result)?;
         }
-        Ok(())
     })
 }
 
 fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failure> {
-    let mut recording = read(path, &settings.catalogue)?;
+    let mut recording = file::read(path, &settings.catalogue)?;
     if args.inertia.is_some() {
         recording.drop_inertia();
     }
-    let study = study::study(&recording, settings.monitor(), &settings.catalogue);
-    let name = path.display().to_string();
+    let study = study::study(&recording, engine::monitor(settings), &settings.catalogue);
     let analysis = Analysis {
-        file: &name,
+        file: &path.display().to_string(),
         study: &study,
         faults: &recording.faults,
         catalogue: &settings.catalogue,
@@ -171,80 +165,56 @@ fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failu
         Format::Jsonl => analysis_json(&analysis, false)? + "\n",
         Format::Romantext => roman_text(&analysis),
     };
+    let text = match args.format.is_text() {
+        true => plain::lines(&text).into_owned(),
+        false => text,
+    };
     Ok(Report {
         text,
         faults: recording.faults,
     })
 }
 
-/// Reads a recording from disk.
-pub fn read(path: &Path, catalogue: &Catalogue) -> Result<Recording, Failure> {
-    let bytes = std::fs::read(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::NotFound => "there is no such file: check its name".into(),
-        std::io::ErrorKind::IsADirectory => "this is a folder: name a file in it".into(),
-        std::io::ErrorKind::PermissionDenied => {
-            "there is no permission to read it: ask its owner, or copy it".into()
-        }
-        _ => format!("cannot be read: {e}"),
-    })?;
-    Ok(recording::read(&bytes, catalogue)?)
-}
-
 const ENDINGS: [&str; 4] = ["mid", "midi", "smf", "rmi"];
 
 /// Folders become the MIDI files in and below them, in order of name; beside them what
-/// cannot be read, and why.
-fn expand(paths: &[PathBuf]) -> Result<(Vec<PathBuf>, Vec<String>), Failure> {
+/// cannot be read, and why. Links to folders are passed over: one that leads back up would
+/// lead round for ever.
+fn expand(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<String>) {
     let (mut files, mut unread) = (Vec::new(), Vec::new());
     for path in paths {
         if !path.is_dir() {
             files.push(path.clone());
             continue;
         }
-        let before = files.len();
-        let faults = unread.len();
-        walk(path, &mut files, &mut unread);
-        if files.len() == before && unread.len() == faults {
-            return Err(format!("{}: no MIDI file in this folder (they end in .mid, .midi, .smf or .rmi): name another", path.display()).into());
+        let (before, faults) = (files.len(), unread.len());
+        for entry in WalkDir::new(path) {
+            match entry {
+                Ok(entry) if is_music(entry.path()) => files.push(entry.into_path()),
+                Ok(_) => {}
+                Err(e) => {
+                    let folder = plain::path(e.path().unwrap_or(path));
+                    let why = e.io_error().map(ToString::to_string);
+                    let why = why.unwrap_or_else(|| e.to_string());
+                    unread.push(format!("{folder}: cannot be read: {why}"));
+                }
+            }
         }
         files[before..].sort();
-    }
-    if files.is_empty() {
-        return Err(unread.join("\nperegrinus: ").into());
-    }
-    Ok((files, unread))
-}
-
-/// Links to folders are passed over: one that leads back up would lead round for ever.
-fn walk(folder: &Path, files: &mut Vec<PathBuf>, unread: &mut Vec<String>) {
-    let mut folders = vec![folder.to_owned()];
-    while let Some(folder) = folders.pop() {
-        let mut fault = |e| unread.push(format!("{}: cannot be read: {e}", folder.display()));
-        let entries = match std::fs::read_dir(&folder) {
-            Ok(entries) => entries,
-            Err(e) => {
-                fault(e);
-                continue;
-            }
-        };
-        for entry in entries {
-            let (path, kind) = match entry.and_then(|e| Ok((e.path(), e.file_type()?))) {
-                Ok(entry) => entry,
-                Err(e) => {
-                    fault(e);
-                    continue;
-                }
-            };
-            let ending = path
-                .extension()
-                .and_then(|e| e.to_str())
-                .unwrap_or_default()
-                .to_lowercase();
-            if kind.is_dir() {
-                folders.push(path);
-            } else if ENDINGS.contains(&ending.as_str()) && !path.is_dir() {
-                files.push(path);
-            }
+        if files.len() == before && unread.len() == faults {
+            unread.push(format!(
+                "{}: no MIDI file in this folder (they end in .mid, .midi, .smf or .rmi): name \
+                 another",
+                plain::path(path)
+            ));
         }
     }
+    (files, unread)
+}
+
+/// By its ending, and no folder; whether it can be read is seen when it is.
+fn is_music(path: &Path) -> bool {
+    let ending = path.extension().and_then(|e| e.to_str());
+    let ending = ending.unwrap_or_default().to_lowercase();
+    ENDINGS.contains(&ending.as_str()) && !path.is_dir()
 }

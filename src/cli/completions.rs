@@ -1,9 +1,10 @@
 //! `completions`: the script by which a shell completes our command lines.
 
-use super::{Failure, NAME};
+use super::NAME;
+use super::failure::Failure;
+use crate::console;
 use clap::ValueEnum;
 use clap_complete::Shell;
-use std::io::Write;
 use std::process::ExitCode;
 
 #[derive(clap::Args)]
@@ -32,6 +33,6 @@ pub fn run(args: &Args, mut command: clap::Command) -> Result<ExitCode, Failure>
     // Into memory first: whoever reads us may stop, and `generate` would panic.
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut command, NAME, &mut script);
-    std::io::stdout().write_all(&script)?;
+    console::print(&script)?;
     Ok(ExitCode::SUCCESS)
 }

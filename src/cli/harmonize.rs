@@ -1,13 +1,14 @@
 //! `harmonize TONALITY`: the chords on its degrees, or two tonalities side by side.
 
-use super::Failure;
+use super::failure::Failure;
+use crate::console;
 use crate::formats::{
     Words, beside_csv, beside_json, beside_text, scale_csv, scale_json, scale_text,
 };
+use crate::plain;
 use crate::settings::Settings;
 use crate::theory::{Beside, Enharmonic, Harmonized, Notation};
 use clap::ValueEnum;
-use std::io::Write;
 use std::process::ExitCode;
 
 #[derive(clap::Args)]
@@ -37,24 +38,23 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let parse = |text: &str| catalogue.parse_tonality_in(text, letters);
     let read = |words: &[String]| match parse(&words.join(" ")) {
         Ok(t) => Ok(Harmonized::new(t.tonality, t.tonic, catalogue)),
-        Err(e) => Err(format!("{e} (peregrinus modes lists the modes)")),
+        Err(e) => Err(Failure::Usage(format!(
+            "{e} (peregrinus modes lists the modes)"
+        ))),
     };
     let (mut tonality, mut beside) = (&args.tonality[..], args.beside.as_deref());
     if let (true, Some([first, rest @ ..])) = (tonality.is_empty(), beside) {
         // The option first and both in quotation marks: it has taken the two.
         if rest.is_empty() || parse(first).is_err() {
-            return usage(
+            return Err(Failure::Usage(
                 "--beside needs a tonality to set it beside: write that first, such as \
-                 peregrinus harmonize \"D dorian\" --beside \"D aeolian\"",
-            );
+                 peregrinus harmonize \"D dorian\" --beside \"D aeolian\""
+                    .into(),
+            ));
         }
         (tonality, beside) = (rest, Some(std::slice::from_ref(first)));
     }
-    let scales = (read(tonality), beside.map(read).transpose());
-    let (scale, beside) = match scales {
-        (Ok(scale), Ok(beside)) => (scale, beside),
-        (Err(what), _) | (_, Err(what)) => return usage(&what),
-    };
+    let (scale, beside) = (read(tonality)?, beside.map(read).transpose()?);
     let w = Words {
         catalogue,
         notation: &as_written(settings),
@@ -63,18 +63,18 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         None => match args.format {
             Format::Text => scale_text(&w, &scale),
             Format::Json => scale_json(&w, &scale)? + "\n",
-            Format::Csv => scale_csv(&w, &scale)?,
+            Format::Csv => scale_csv(&w, &scale).map_err(csv)?,
         },
         Some(other) => {
             let both = Beside::new(scale, other, catalogue, w.notation);
             match args.format {
                 Format::Text => beside_text(&w, &both),
                 Format::Json => beside_json(&w, &both)? + "\n",
-                Format::Csv => beside_csv(&w, &both)?,
+                Format::Csv => beside_csv(&w, &both).map_err(csv)?,
             }
         }
     };
-    print(&text)
+    print(args.format, &text)
 }
 
 /// The user's conventions, but the tonic is the one that was asked for: F♯, not G♭.
@@ -85,15 +85,15 @@ pub fn as_written(settings: &Settings) -> Notation {
     }
 }
 
-/// Wrong usage, and what to do.
-pub fn usage(what: &str) -> Result<ExitCode, Failure> {
-    eprintln!("peregrinus: {what}");
-    Ok(ExitCode::from(2))
+/// Prints a result; as text it is for people, and no name in it may command the terminal.
+pub fn print(format: Format, text: &str) -> Result<ExitCode, Failure> {
+    match format {
+        Format::Text => console::print(plain::lines(text).as_bytes())?,
+        Format::Json | Format::Csv => console::print(text)?,
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
-pub fn print(text: &str) -> Result<ExitCode, Failure> {
-    let mut out = std::io::stdout().lock();
-    out.write_all(text.as_bytes())?;
-    out.flush()?;
-    Ok(ExitCode::SUCCESS)
+pub fn csv(e: impl std::fmt::Display) -> Failure {
+    Failure::Failed(format!("the result cannot be put into CSV: {e}"))
 }

@@ -1,7 +1,8 @@
 //! `listen`: what is played on a keyboard.
 
-use super::{Failure, Own, lines, monitor};
-use crate::engine::Inertia;
+use super::failure::Failure;
+use super::monitor;
+use super::own::Own;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -13,14 +14,8 @@ pub struct Args {
     /// Write what is played into a new MIDI file.
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,
-    /// How slowly a new tonality is established: chord, motif, phrase, period, section.
-    #[arg(long, value_name = "STOP")]
-    inertia: Option<Inertia>,
-    /// Without a terminal, or with --lines: how each line looks.
-    #[arg(long, value_enum, default_value_t = lines::Format::Text)]
-    format: lines::Format,
     #[command(flatten)]
-    lines: lines::Asked,
+    monitor: monitor::Args,
 }
 
 pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
@@ -28,7 +23,6 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     if args.port.is_some() {
         settings.port = args.port;
     }
-    own.lines.or(args.lines).take_into(&mut settings);
-    settings.inertia = monitor::inertia(&settings, args.inertia);
-    monitor::listen(&settings, own, args.record.as_deref(), args.format)
+    let settings = args.monitor.taken(settings, own);
+    monitor::listen(&settings, own, args.record.as_deref(), args.monitor.format)
 }

@@ -1,9 +1,9 @@
 //! `man`: the manual page of the program, or of one of its commands.
 
-use super::Failure;
+use super::failure::Failure;
+use crate::console;
 use crate::nearest::nearest;
 use clap_mangen::Man;
-use std::io::Write;
 use std::process::ExitCode;
 
 /// When what the pages say was last changed: a page must have a date.
@@ -27,14 +27,13 @@ pub fn run(args: &Args, mut program: clap::Command) -> Result<ExitCode, Failure>
                     Some(near) => format!("did you mean {near}?"),
                     None => format!("it must be one of: {}", all.join(", ")),
                 };
-                eprintln!("peregrinus: '{name}' is no command; {help}");
-                return Ok(ExitCode::from(2));
+                return Err(Failure::Usage(format!("'{name}' is no command; {help}")));
             };
             command.clone()
         }
     };
     let mut text = Vec::new();
     Man::new(page).date(CHANGED).render(&mut text)?;
-    std::io::stdout().write_all(&text)?;
+    console::print(&text)?;
     Ok(ExitCode::SUCCESS)
 }

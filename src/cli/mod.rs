@@ -2,24 +2,24 @@
 
 mod analyze;
 mod completions;
+mod engine;
+mod failure;
+mod file;
 mod harmonize;
-mod lines;
 mod listen;
 mod man;
 mod memory;
 mod modes;
 mod monitor;
+mod own;
 mod ports;
 mod replay;
-mod spoken;
-mod stage;
 
 use crate::screen::Palette;
-use crate::screen::Update;
-use crate::settings::{self, Settings, SettingsError, Watch};
+use crate::{console, plain};
 use clap::{CommandFactory, Parser, Subcommand};
-use crossbeam_channel::Receiver;
-use std::ffi::OsString;
+use failure::Failure;
+use own::{Origin, Own};
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -38,7 +38,7 @@ struct Cli {
     #[arg(long, global = true, value_name = "NAME")]
     palette: Option<Palette>,
     #[command(flatten)]
-    lines: lines::Asked,
+    lines: monitor::Lines,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -63,63 +63,35 @@ enum Command {
     Man(man::Args),
 }
 
-/// Where the settings come from, so that they can be read again: the user's file, and
-/// what stands above it.
-#[derive(Clone)]
-struct Origin {
-    file: Option<PathBuf>,
-    palette: Option<Palette>,
-    no_color: Option<OsString>,
-}
-
-impl Origin {
-    fn load(&self) -> Result<Settings, SettingsError> {
-        let mut s = Settings::load(self.file.as_deref())?;
-        s.palette = Palette::choose(self.palette, self.no_color.as_deref(), s.palette);
-        Ok(s)
-    }
-}
-
-/// The user's settings, and how to follow them.
-pub struct Own {
-    settings: Settings,
-    origin: Origin,
-    /// Before the command.
-    lines: lines::Asked,
-}
-
-impl Own {
-    /// What changes in them from now on.
-    fn follow(&self) -> (Watch, Receiver<Update>) {
-        let origin = self.origin.clone();
-        let files = Settings::files(origin.file.as_deref());
-        let load = move || origin.load();
-        settings::follow(files, settings::EVERY, self.settings.clone(), load)
-    }
-}
-
-/// What went wrong, as one says it to the user; exit code 1.
-pub type Failure = Box<dyn std::error::Error>;
-
 /// Runs the program; exit codes: 0 ok, 1 failed, 2 usage.
 pub fn main() -> ExitCode {
-    let cli = Cli::parse();
-    let result = run(cli);
+    let result = match Cli::try_parse() {
+        Ok(cli) => run(cli),
+        Err(e) => answer(&e),
+    };
     match result {
         Ok(code) => code,
-        // Whoever read our output has enough: no failure of ours.
-        Err(e) if closed_pipe(&*e) => ExitCode::SUCCESS,
+        Err(e) if e.is_closed_pipe() => ExitCode::SUCCESS,
+        Err(Failure::Told) => ExitCode::FAILURE,
         Err(e) => {
-            // Standard error may be a terminal that is gone; `eprintln` would panic.
-            let _ = writeln!(std::io::stderr(), "peregrinus: {e}");
-            ExitCode::FAILURE
+            console::report(&e.to_string());
+            ExitCode::from(e.exit_code())
         }
     }
 }
 
-fn closed_pipe(e: &(dyn std::error::Error + 'static)) -> bool {
-    e.downcast_ref::<std::io::Error>()
-        .is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
+/// What the option parser has to say: help, the version, or what is wrong.
+fn answer(e: &clap::Error) -> Result<ExitCode, Failure> {
+    if e.use_stderr() {
+        // It quotes the arguments.
+        let text = e.render().to_string();
+        let _ = std::io::stderr().write_all(plain::lines(&text).as_bytes());
+    } else {
+        e.print()?;
+        std::io::stdout().flush()?;
+    }
+    let code = u8::try_from(e.exit_code()).unwrap_or(2);
+    Ok(ExitCode::from(code))
 }
 
 fn run(cli: Cli) -> Result<ExitCode, Failure> {

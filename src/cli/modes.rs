@@ -1,7 +1,7 @@
 //! `modes [NAME]`: the catalogue, or one mode with its chords.
 
-use super::Failure;
-use super::harmonize::{Format, as_written, print, usage};
+use super::failure::Failure;
+use super::harmonize::{Format, as_written, csv, print};
 use crate::formats::{
     Words, catalogue_csv, catalogue_json, catalogue_text, mode_json, mode_text, scale_csv,
 };
@@ -31,27 +31,30 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let letters = settings.notation.letters;
     let tonic = match letters.understand(args.on.trim()) {
         Ok(tonic) => tonic,
-        Err(e) => return usage(&format!("--on: {e}")),
+        Err(e) => return Err(Failure::Usage(format!("--on: {e}"))),
     };
     let name = args.name.join(" ");
     if args.name.is_empty() {
-        return print(&match args.format {
+        let text = match args.format {
             Format::Text => catalogue_text(&w, tonic),
             Format::Json => catalogue_json(&w, tonic)? + "\n",
-            Format::Csv => catalogue_csv(&w, tonic)?,
-        });
+            Format::Csv => catalogue_csv(&w, tonic).map_err(csv)?,
+        };
+        return print(args.format, &text);
     }
     let mode = match catalogue.parse_mode(&name) {
         Ok(mode) => mode,
         Err(e) => {
-            return usage(&match catalogue.parse_tonality_in(&name, letters) {
-                Ok(t) => format!(
-                    "'{name}' is a tonality, not a mode: write peregrinus modes {} --on {}",
-                    catalogue.mode(t.tonality.mode).id,
-                    t.tonic
-                ),
-                Err(_) => format!("{e} (peregrinus modes lists them)"),
-            });
+            return Err(Failure::Usage(
+                match catalogue.parse_tonality_in(&name, letters) {
+                    Ok(t) => format!(
+                        "'{name}' is a tonality, not a mode: write peregrinus modes {} --on {}",
+                        catalogue.mode(t.tonality.mode).id,
+                        t.tonic
+                    ),
+                    Err(_) => format!("{e} (peregrinus modes lists them)"),
+                },
+            ));
         }
     };
     let t = WrittenTonality {
@@ -61,9 +64,13 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         },
         tonic,
     };
-    print(&match args.format {
+    let text = match args.format {
         Format::Text => mode_text(&w, t),
         Format::Json => mode_json(&w, t)? + "\n",
-        Format::Csv => scale_csv(&w, &Harmonized::new(t.tonality, tonic, catalogue))?,
-    })
+        Format::Csv => {
+            let scale = Harmonized::new(t.tonality, tonic, catalogue);
+            scale_csv(&w, &scale).map_err(csv)?
+        }
+    };
+    print(args.format, &text)
 }

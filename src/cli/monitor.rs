@@ -1,54 +1,89 @@
 //! `peregrinus` alone, and what `listen` and `replay` share: the monitor on a
 //! keyboard, on a file, or on a demo étude while there is no keyboard.
 
-use super::stage::{Desk, demo_notice};
-use super::{Failure, Own, lines, memory};
+use super::failure::Failure;
+use super::own::Own;
+use super::{engine, memory};
+use crate::console;
 use crate::engine::{Inertia, Reading};
-use crate::live::{self, Link, Listener, Order, Player, SystemClock, Wanted, World, play};
+use crate::lines;
+use crate::live::{self, Listener, SystemClock, Wanted, World};
 use crate::midi;
-use crate::plan::Marker;
-use crate::recording;
+use crate::performer::{Performer, demo, demo_notice};
 use crate::screen::{self, Depth, Outcome};
 use crate::settings::{Settings, state_dir};
+use crate::source::Link;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 
-/// The étude that plays while there is no keyboard.
-const DEMO: (&str, &[u8]) = (
-    "One Hearth, an étude",
-    include_bytes!("../../recordings/01_one_hearth.mid"),
-);
+/// Whether the user wants lines at a terminal too.
+#[derive(Clone, Copy, clap::Args)]
+pub struct Lines {
+    /// Plain lines instead of the screen, one for each change, worded to be read aloud.
+    #[arg(long)]
+    lines: bool,
+}
+
+/// What `listen` and `replay` are both asked for.
+#[derive(clap::Args)]
+pub struct Args {
+    /// How slowly a new tonality is established: chord, motif, phrase, period, section.
+    #[arg(long, value_name = "STOP")]
+    pub inertia: Option<Inertia>,
+    /// Without a terminal, or with --lines: how each line looks.
+    #[arg(long, value_enum, default_value_t = lines::Format::Text)]
+    pub format: lines::Format,
+    #[command(flatten)]
+    lines: Lines,
+}
+
+impl Args {
+    /// The settings with what was asked for.
+    pub fn taken(&self, mut settings: Settings, own: &Own) -> Settings {
+        settings.lines |= own.lines.lines || self.lines.lines;
+        settings.inertia = inertia(&settings, self.inertia);
+        settings
+    }
+}
 
 /// `peregrinus` alone.
 pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     let mut settings = own.settings.clone();
-    own.lines.take_into(&mut settings);
+    settings.lines |= own.lines.lines;
     settings.inertia = inertia(&settings, None);
     let settings = &settings;
     let (mut listener, idle) = start(settings, None)?;
     let status = listener.feed.status();
+    let performer = performer(idle);
     if status.link == Link::Keyboard {
-        return show_keyboard(listener, None, idle, settings, own, lines::Format::Text);
+        let performer = performer.with_keyboard(listener, None);
+        return show(performer, settings, own, lines::Format::Text);
     }
-    let player = demo(settings)?;
+    let player = demo(engine::monitor(settings))?;
     if !std::io::stdout().is_terminal() {
         // Nobody would follow it: the demo plays to its end.
         drop(listener);
-        eprintln!("peregrinus: {}", demo_notice(status.notice.as_deref()));
-        let mut desk = Desk::new(idle).with_file(player, None);
-        return lines::follow(&mut desk, settings, lines::Format::Text);
+        console::report(&demo_notice(status.notice.as_deref()));
+        let mut performer = performer.with_file(player, None);
+        return follow(&mut performer, settings, lines::Format::Text).1;
     }
     // Draining keeps the engine that waits for a keyboard from waiting for us.
     listener.feed.history();
-    let desk = Desk::new(idle)
+    let performer = performer
         .with_keyboard(listener, None)
         .with_file(player, None);
     if !draws(settings) {
-        lines::say(&demo_notice(status.notice.as_deref()));
+        console::report(&demo_notice(status.notice.as_deref()));
     }
-    show(desk, settings, own, lines::Format::Text)
+    show(performer, settings, own, lines::Format::Text)
+}
+
+/// Nobody plays yet; a stop of inertia that is chosen is remembered.
+pub fn performer(idle: Reading) -> Performer {
+    let remember = |stop: Inertia| memory::remember(memory::INERTIA, stop.name());
+    Performer::new(idle).remembering(Box::new(remember))
 }
 
 /// `listen`.
@@ -59,14 +94,9 @@ pub fn listen(
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
     let (listener, idle) = start(settings, record)?;
-    show_keyboard(
-        listener,
-        record.map(|r| r.display().to_string()),
-        idle,
-        settings,
-        own,
-        format,
-    )
+    let recording = record.map(|r| r.display().to_string());
+    let performer = performer(idle).with_keyboard(listener, recording);
+    show(performer, settings, own, format)
 }
 
 /// The inertia to begin with: what is `asked` for now, else what the user's settings
@@ -81,7 +111,7 @@ pub fn inertia(settings: &Settings, asked: Option<Inertia>) -> Inertia {
 }
 
 fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Reading), Failure> {
-    let idle = settings.monitor().reading();
+    let idle = engine::monitor(settings).reading();
     let wanted = Wanted {
         port: settings.port.clone(),
         remembered: memory::recall(memory::KEYBOARD),
@@ -95,35 +125,11 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
     let listener = live::listen(
         world,
         wanted,
-        settings.untold_monitor(),
+        engine::untold_monitor(settings),
         &settings.events(),
         record,
     )?;
     Ok((listener, idle))
-}
-
-fn demo(settings: &Settings) -> Result<Player, Failure> {
-    let recording = recording::read(DEMO.1, &settings.catalogue)?;
-    Ok(play(
-        DEMO.0,
-        recording.events().collect(),
-        recording.end,
-        settings.monitor(),
-        Arc::new(SystemClock::start()),
-        Order::Speed(1.0),
-    ))
-}
-
-fn show_keyboard(
-    listener: Listener,
-    recording: Option<String>,
-    idle: Reading,
-    settings: &Settings,
-    own: &Own,
-    format: lines::Format,
-) -> Result<ExitCode, Failure> {
-    let desk = Desk::new(idle).with_keyboard(listener, recording);
-    show(desk, settings, own, format)
 }
 
 /// Whether there is a screen, not lines. A terminal that calls itself dumb moves no cursor.
@@ -133,48 +139,51 @@ pub fn draws(settings: &Settings) -> bool {
 }
 
 /// On a screen, or in lines.
-fn show(
-    mut desk: Desk,
+pub fn show(
+    mut performer: Performer,
     settings: &Settings,
     own: &Own,
     format: lines::Format,
 ) -> Result<ExitCode, Failure> {
     if draws(settings) {
-        return screen(desk, settings, own);
+        return screen(performer, settings, own);
     }
-    let result = lines::follow(&mut desk, settings, format);
-    whole(desk.finish(), result)
+    let (told, result) = follow(&mut performer, settings, format);
+    whole(performer.finish(), result, told.as_deref())
 }
 
-/// A recording that is not whole makes the outcome a failure; both are said.
+fn follow(
+    performer: &mut Performer,
+    settings: &Settings,
+    format: lines::Format,
+) -> (Option<String>, Result<ExitCode, Failure>) {
+    let jobs: Vec<&str> = settings.jobs.iter().map(|job| job.action).collect();
+    let options = lines::Options {
+        format,
+        spoken: settings.lines,
+        notation: settings.notation,
+        catalogue: &settings.catalogue,
+        jobs: &jobs,
+    };
+    let lines::Outcome { told, end } = lines::follow(performer, &options);
+    (told, end.map(|()| ExitCode::SUCCESS).map_err(Failure::from))
+}
+
+/// A recording that is not whole makes the outcome a failure; both are said, but for what
+/// was `told` already.
 fn whole(
     recording: Result<(), String>,
     outcome: Result<ExitCode, Failure>,
+    told: Option<&str>,
 ) -> Result<ExitCode, Failure> {
-    match (recording, outcome) {
-        (Ok(()), outcome) => outcome,
-        (Err(what), Ok(_)) => Err(what.into()),
-        (Err(what), Err(why)) => Err(format!("{why}\nperegrinus: {what}").into()),
+    let Err(what) = recording else { return outcome };
+    if told != Some(&what) {
+        console::report(&what);
     }
+    outcome.and(Err(Failure::Told))
 }
 
-/// `replay`.
-pub fn show_file(
-    player: Player,
-    notice: Option<String>,
-    markers: Vec<Marker>,
-    idle: Reading,
-    settings: &Settings,
-    own: &Own,
-    format: lines::Format,
-) -> Result<ExitCode, Failure> {
-    let desk = Desk::new(idle)
-        .with_file(player, notice)
-        .with_markers(markers);
-    show(desk, settings, own, format)
-}
-
-fn screen(mut desk: Desk, settings: &Settings, own: &Own) -> Result<ExitCode, Failure> {
+fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<ExitCode, Failure> {
     let (_watch, updates) = own.follow();
     let hint = memory::recall(memory::WELCOMED).is_none();
     if hint {
@@ -195,13 +204,13 @@ fn screen(mut desk: Desk, settings: &Settings, own: &Own) -> Result<ExitCode, Fa
         hint,
         updates,
     };
-    let outcome = match screen::run(&mut desk, &options, screen::keyboard()) {
-        Ok(Outcome::Failed(why)) => Err(why.into()),
+    let outcome = match screen::run(&mut performer, &options, screen::keyboard()) {
+        Ok(Outcome::Failed(why)) => Err(Failure::Failed(why)),
         Ok(other) => Ok(ExitCode::from(other.exit_code())),
-        Err(e) => Err(e.into()),
+        Err(e) => Err(Failure::Terminal(e)),
     };
     // The recording is whole before the program says that it is over.
-    whole(desk.finish(), outcome)
+    whole(performer.finish(), outcome, None)
 }
 
 /// How many colours the terminal says that it shows.

@@ -1,18 +1,19 @@
 //! `ports`: the MIDI inputs there are.
 
-use super::Failure;
+use super::failure::Failure;
+use crate::console;
 use crate::midi;
-use std::io::Write;
+use crate::plain;
 use std::process::ExitCode;
 
 pub fn run() -> Result<ExitCode, Failure> {
     let list = midi::system("peregrinus").list()?;
     if list.is_empty() {
-        eprintln!("peregrinus: no MIDI input found: connect a keyboard and try again");
+        console::report("no MIDI input found: connect a keyboard and try again");
     }
-    let mut out = std::io::stdout().lock();
-    for port in list {
-        writeln!(out, "{}", port.name)?;
-    }
+    let lines = list
+        .iter()
+        .map(|port| format!("{}\n", plain::name(&port.name)));
+    console::print(lines.collect::<String>())?;
     Ok(ExitCode::SUCCESS)
 }

@@ -1,8 +1,12 @@
 //! `replay FILE`: a file through the very same engine, at its own pace.
 
-use super::{Failure, Own, analyze, lines, monitor};
-use crate::engine::Inertia;
+use super::failure::Failure;
+use super::own::Own;
+use super::{engine, file, monitor};
+use crate::console;
 use crate::live::{Order, SystemClock, play};
+use crate::plain;
+use crate::source::Repeat;
 use crate::time::Time;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -26,21 +30,12 @@ pub struct Args {
     /// Repeat what lies between two moments, in seconds: 12.5-20.
     #[arg(long, value_name = "FROM-TO")]
     repeat: Option<String>,
-    /// How slowly a new tonality is established: chord, motif, phrase, period, section.
-    #[arg(long, value_name = "STOP")]
-    inertia: Option<Inertia>,
-    /// Without a terminal, or with --lines: how each line looks.
-    #[arg(long, value_enum, default_value_t = lines::Format::Text)]
-    format: lines::Format,
     #[command(flatten)]
-    lines: lines::Asked,
+    monitor: monitor::Args,
 }
 
 pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
-    let usage = |what: String| {
-        eprintln!("peregrinus: {what}");
-        Ok(ExitCode::from(2))
-    };
+    let usage = |what: String| Err(Failure::Usage(what));
     if !(0.25..=4.0).contains(&args.speed) {
         return usage(format!(
             "--speed {}: it must lie between 0.25 and 4",
@@ -57,9 +52,9 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         Ok(repeat) => repeat,
         Err(what) => return usage(what),
     };
-    let file = args.file.display().to_string();
-    let catalogue = &own.settings.catalogue;
-    let mut recording = analyze::read(&args.file, catalogue).map_err(|e| format!("{file}: {e}"))?;
+    let file = plain::path(&args.file);
+    let mut recording = file::read(&args.file, &own.settings.catalogue)
+        .map_err(|e| Failure::Failed(format!("{file}: {e}")))?;
     let end = recording.end;
     let length = || format!("{file} is {:.1} seconds long", end.seconds());
     if Time::from_seconds(args.from) > end {
@@ -78,14 +73,12 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
             length()
         ));
     }
-    let mut settings = own.settings.clone();
-    own.lines.or(args.lines).take_into(&mut settings);
-    settings.inertia = monitor::inertia(&settings, args.inertia);
-    if args.inertia.is_some() {
+    let settings = args.monitor.taken(own.settings.clone(), own);
+    if args.monitor.inertia.is_some() {
         recording.drop_inertia();
     }
-    let engine = settings.monitor();
-    let idle = engine.reading();
+    let monitor = engine::monitor(&settings);
+    let idle = monitor.reading();
     let name = args
         .file
         .file_name()
@@ -101,20 +94,20 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         &name,
         recording.events().collect(),
         recording.end,
-        engine,
+        monitor,
         Arc::new(SystemClock::start()),
         Order::Speed(args.speed),
     );
     if args.from > 0.0 {
         player.order(Order::Seek(Time::from_seconds(args.from)));
     }
-    if repeat.is_some() {
-        player.order(Order::Repeat(repeat));
+    if let Some((from, to)) = repeat {
+        player.order(Order::Repeat(Repeat::Between(from, to)));
     }
     let markers = std::mem::take(&mut recording.markers);
     let tell = || {
         for fault in &recording.faults {
-            eprintln!("peregrinus: {file}: {fault}");
+            console::report(&format!("{file}: {fault}"));
         }
     };
     // Where there is a screen, when that is gone.
@@ -122,7 +115,10 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     if !draws {
         tell();
     }
-    let outcome = monitor::show_file(player, damaged, markers, idle, &settings, own, args.format)?;
+    let performer = monitor::performer(idle)
+        .with_file(player, damaged)
+        .with_markers(markers);
+    let outcome = monitor::show(performer, &settings, own, args.monitor.format)?;
     if draws {
         tell();
     }

@@ -1,6 +1,6 @@
 //! Works out explanations beside the engine's thread, which only hands out the case.
 
-use super::feed::{StatusDesk, lock};
+use super::status::{StatusBoard, lock};
 use crate::engine::{Case, Explanation};
 use crossbeam_channel::{Sender, TrySendError, bounded};
 use std::sync::{Arc, Mutex};
@@ -12,15 +12,15 @@ pub(super) type Slot = Arc<Mutex<Option<Explanation>>>;
 /// The engine's end. Its thread starts with the first case and ends with it.
 pub(super) struct Explainer {
     slot: Slot,
-    desk: StatusDesk,
+    board: StatusBoard,
     thread: Option<(Sender<Case>, JoinHandle<()>)>,
 }
 
 impl Explainer {
-    pub fn new(slot: Slot, desk: StatusDesk) -> Explainer {
+    pub fn new(slot: Slot, board: StatusBoard) -> Explainer {
         Explainer {
             slot,
-            desk,
+            board,
             thread: None,
         }
     }
@@ -41,13 +41,13 @@ impl Explainer {
 
     fn start(&self) -> Option<(Sender<Case>, JoinHandle<()>)> {
         let (cases, waiting) = bounded::<Case>(1);
-        let (slot, desk) = (Arc::clone(&self.slot), self.desk.clone());
-        let guard = self.desk.clone();
+        let (slot, board) = (Arc::clone(&self.slot), self.board.clone());
+        let guard = self.board.clone();
         let work = move || {
             for case in waiting {
                 let explanation = case.explain();
                 *lock(&slot) = Some(explanation);
-                desk.tell();
+                board.tell();
             }
         };
         let thread = std::thread::Builder::new()
@@ -57,7 +57,7 @@ impl Explainer {
             Ok(thread) => Some((cases, thread)),
             Err(e) => {
                 let why = format!("explanations cannot be worked out: {e}");
-                self.desk.update(|s| s.notice = Some(why));
+                self.board.update(|s| s.notice = Some(why));
                 None
             }
         }

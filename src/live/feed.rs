@@ -1,38 +1,13 @@
 //! From the engine's thread to whoever shows or writes what it says.
 
 use super::explain::{Explainer, Slot};
+use super::status::{Status, StatusBoard, lock};
 use crate::engine::{Change, Explanation, History, Monitor, Observer, Reading};
 use crate::plan::Marker;
 use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
-use crossbeam_channel::{Receiver, Sender, bounded, never, unbounded};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-
-/// How the notes come in just now.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Link {
-    Keyboard,
-    /// It was unplugged; it is looked for.
-    Lost,
-    /// None was found; one is looked for.
-    #[default]
-    None,
-    File,
-}
-
-/// What there is to say about the way in.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Status {
-    pub link: Link,
-    /// The keyboard's or the file's name.
-    pub name: String,
-    pub notice: Option<String>,
-    pub dropped: u64,
-    /// What of the recording is not in its file, and why.
-    pub unwritten: Option<String>,
-    /// Set when the engine's thread has ended for good, and why.
-    pub failed: Option<String>,
-}
+use crossbeam_channel::{Receiver, Sender, bounded, never};
+use std::sync::{Arc, Mutex};
 
 /// What reaches the history.
 enum Item {
@@ -79,7 +54,7 @@ pub struct Feed {
     jobs: Receiver<usize>,
     history: History,
     markers: Vec<Marker>,
-    status: Arc<Mutex<Status>>,
+    board: StatusBoard,
 }
 
 /// So many changes may wait for a reader before the engine waits too.
@@ -87,30 +62,21 @@ const WAITING: usize = 16_384;
 /// So many jobs may wait for the screen; further ones are not done.
 const JOBS: usize = 16;
 
-/// A lock whose holder died holds a whole value all the same: each is written in one go.
-pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// Both ends, and the status that the way in writes.
-pub(super) fn feed() -> (Publisher, Feed, StatusDesk) {
+/// Both ends, and the board where the way in writes its status.
+pub(super) fn feed() -> (Publisher, Feed, StatusBoard) {
     let latest = Arc::new(Mutex::new(None));
-    let status = Arc::new(Mutex::new(Status::default()));
     let (items, items_in) = bounded(WAITING);
     // One message is enough to say that there is something new.
     let (news, news_in) = bounded(1);
     let (jobs, jobs_in) = bounded(JOBS);
-    let desk = StatusDesk {
-        status: Arc::clone(&status),
-        news: news.clone(),
-    };
+    let board = StatusBoard::new(news.clone());
     let explanation = Slot::default();
     let publisher = Publisher {
         latest: Arc::clone(&latest),
         items,
         news,
         jobs,
-        explainer: Explainer::new(Arc::clone(&explanation), desk.clone()),
+        explainer: Explainer::new(Arc::clone(&explanation), board.clone()),
     };
     let feed = Feed {
         latest,
@@ -120,9 +86,9 @@ pub(super) fn feed() -> (Publisher, Feed, StatusDesk) {
         jobs: jobs_in,
         history: History::default(),
         markers: Vec::new(),
-        status,
+        board: board.clone(),
     };
-    (publisher, feed, desk)
+    (publisher, feed, board)
 }
 
 impl Publisher {
@@ -170,63 +136,20 @@ impl Observer for Publisher {
     }
 }
 
-/// Where the way in writes its status.
-#[derive(Clone)]
-pub(super) struct StatusDesk {
-    status: Arc<Mutex<Status>>,
-    news: Sender<()>,
-}
-
-impl StatusDesk {
-    pub fn update(&self, change: impl FnOnce(&mut Status)) {
-        let mut status = lock(&self.status);
-        let before = status.clone();
-        change(&mut status);
-        if *status != before {
-            self.tell();
-        }
-    }
-
-    /// There is something new beside the status.
-    pub fn tell(&self) {
-        let _ = self.news.try_send(());
-    }
-
-    /// The recording is not whole: said at once, and again when the program ends.
-    pub fn unwritten(&self, what: String) {
-        self.update(|s| {
-            s.notice = Some(what.clone());
-            s.unwritten = Some(what);
-        });
-    }
-
-    /// Runs a thread's work; if it panics, the status says so.
-    pub fn guard(self, what: &'static str, work: impl FnOnce()) {
-        if let Err(panic) = std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)) {
-            let why = panic
-                .downcast_ref::<String>()
-                .map(String::as_str)
-                .or_else(|| panic.downcast_ref::<&str>().copied())
-                .unwrap_or("no reason given");
-            self.update(|s| s.failed = Some(format!("{what} has stopped: {why}")));
-        }
-    }
-}
-
 impl Feed {
     /// The latest reading; `None` before the first.
     pub fn reading(&self) -> Option<Reading> {
         *lock(&self.latest)
     }
 
-    /// The latest explanation that was asked for: of [`super::Listener::explain`] or
+    /// The latest explanation that was asked for: with
     /// [`super::Order::Explain`].
     pub fn explanation(&self) -> Option<Explanation> {
         *lock(&self.explanation)
     }
 
     pub fn status(&self) -> Status {
-        lock(&self.status).clone()
+        self.board.status()
     }
 
     /// Gets a message when anything is new.
@@ -281,9 +204,4 @@ impl Feed {
     pub(super) fn close(&mut self) {
         self.items = never();
     }
-}
-
-/// A channel without a bound, for orders of a person: they are few.
-pub(super) fn orders<T>() -> (Sender<T>, Receiver<T>) {
-    unbounded()
 }

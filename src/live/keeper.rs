@@ -1,7 +1,8 @@
 //! Finds the keyboard, holds on to it, and finds it again.
 
-use super::feed::{Link, StatusDesk};
+use super::status::StatusBoard;
 use crate::midi::{Connection, Feeder, PortError, PortInfo, Ports, Trigger, choose};
+use crate::source::Link;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -42,15 +43,15 @@ impl Keeper {
         ports: Box<dyn Ports>,
         wanted: Wanted,
         feeder: Feeder,
-        desk: StatusDesk,
+        board: StatusBoard,
     ) -> Keeper {
         let (stop, stopped) = bounded(0);
-        let guard = desk.clone();
+        let guard = board.clone();
         let mut search = Search {
             ports,
             wanted,
             feeder,
-            desk,
+            board,
             held: None,
             own: None,
             blind: false,
@@ -83,7 +84,7 @@ struct Search {
     ports: Box<dyn Ports>,
     wanted: Wanted,
     feeder: Feeder,
-    desk: StatusDesk,
+    board: StatusBoard,
     held: Option<(PortInfo, Box<dyn Connection>)>,
     /// The keyboard that was connected: from then on no other will do, since the player
     /// who unplugs it means to come back to it.
@@ -202,7 +203,7 @@ impl Search {
     }
 
     fn say(&self, link: Link, name: &str, notice: Option<String>) {
-        self.desk.update(|s| {
+        self.board.update(|s| {
             s.link = link;
             s.name = name.to_owned();
             s.notice = notice;

@@ -1,20 +1,26 @@
 //! The engine's thread on a keyboard.
 
-use super::World;
 use super::clock::Clock;
-use super::feed::{Feed, Publisher, StatusDesk, feed, orders};
+use super::feed::{Feed, Publisher, feed};
 use super::keeper::{Keeper, Wanted};
-use super::mark::About;
+use super::order::Order;
 use super::provoke;
 use super::record::{RecordError, Recorder};
+use super::status::StatusBoard;
+use super::thread::EngineThread;
 use crate::engine::{Change, Event, Monitor, Observer, Phrases};
-use crate::midi::{self, Fed, Outlet, intake};
+use crate::midi::{self, Fed, Outlet, Ports, intake};
 use crate::time::Time;
-use crossbeam_channel::{Receiver, Sender, never, select};
+use crossbeam_channel::{Receiver, never, select};
 use std::path::Path;
 use std::sync::Arc;
-use std::thread::JoinHandle;
 use std::time::Duration;
+
+/// Everything outside the program that the live part touches.
+pub struct World {
+    pub clock: Arc<dyn Clock>,
+    pub ports: Box<dyn Ports>,
+}
 
 /// Events that may wait between the port's thread and the engine's.
 const QUEUE: usize = 4096;
@@ -25,9 +31,8 @@ const BEHIND: Time = Time::millis(3);
 /// The engine on a keyboard; dropping it ends all threads and the recording.
 pub struct Listener {
     pub feed: Feed,
-    orders: Option<Sender<Request>>,
     clock: Arc<dyn Clock>,
-    engine: Option<JoinHandle<()>>,
+    engine: EngineThread,
     /// Looks for the keyboard; dropped first, so that nothing comes in any more.
     keeper: Option<Keeper>,
 }
@@ -41,16 +46,15 @@ pub fn listen(
     record: Option<&Path>,
 ) -> Result<Listener, RecordError> {
     let World { clock, ports } = world;
-    let (publisher, feed, desk) = feed();
+    let (publisher, feed, board) = feed();
     let mut tell = Tell {
         publisher,
         phrases: Phrases::of_late(),
     };
     let stamp = Arc::clone(&clock);
     let (feeder, outlet) = intake(QUEUE, &wanted.jobs, move || stamp.now());
-    let (orders, orders_in) = orders();
     let mut recording = record
-        .map(|path| Recorder::start(path, Arc::clone(monitor.catalogue()), desk.clone()))
+        .map(|path| Recorder::start(path, Arc::clone(monitor.catalogue()), board.clone()))
         .transpose()?;
     for &event in first {
         monitor.on_event(Time::ZERO, event, &mut tell);
@@ -65,25 +69,13 @@ pub fn listen(
         tell,
         recording,
         outlet,
-        desk: desk.clone(),
+        board: board.clone(),
         dropped: 0,
     };
-    let guard = desk.clone();
-    let thread = std::thread::Builder::new()
-        .name("engine".into())
-        .spawn(move || guard.guard("the engine", move || engine.run(&orders_in)));
-    // Without a thread there is nothing to show: the status says so.
-    let thread = match thread {
-        Ok(t) => Some(t),
-        Err(e) => {
-            desk.update(|s| s.failed = Some(format!("the engine cannot start: {e}")));
-            None
-        }
-    };
-    let keeper = Keeper::start(ports, wanted, feeder, desk);
+    let thread = EngineThread::start(board.clone(), move |orders| engine.run(orders));
+    let keeper = Keeper::start(ports, wanted, feeder, board);
     Ok(Listener {
         feed,
-        orders: Some(orders),
         clock,
         engine: thread,
         keeper: Some(keeper),
@@ -91,34 +83,14 @@ pub fn listen(
 }
 
 impl Listener {
-    /// A setting that changes readings, or what the player says beside the music.
-    pub fn set(&self, event: Event) {
-        if let Some(orders) = &self.orders {
-            let _ = orders.send(Request::Set(event));
-        }
-    }
-
-    /// Flags what was just played, in the recording too if there is one;
-    /// [`Feed::markers`] has the marker soon.
-    pub fn mark(&self, name: &str, about: About) {
-        if let Some(orders) = &self.orders {
-            let _ = orders.send(Request::Mark(name.to_owned(), about));
-        }
-    }
-
-    /// Asks why things are as they stand; [`Feed::explanation`] has the answer soon.
-    pub fn explain(&self) {
-        if let Some(orders) = &self.orders {
-            let _ = orders.send(Request::Explain);
-        }
+    pub fn order(&self, order: Order) {
+        self.engine.order(order);
     }
 
     pub fn now(&self) -> Time {
         self.clock.now()
     }
-}
 
-impl Listener {
     /// Ends all threads and the recording; the error is what is not in its file, and why.
     pub fn finish(mut self) -> Result<(), String> {
         self.end();
@@ -127,12 +99,7 @@ impl Listener {
 
     fn end(&mut self) {
         self.keeper = None;
-        self.feed.close();
-        // The engine ends when nobody can give it orders.
-        self.orders = None;
-        if let Some(engine) = self.engine.take() {
-            let _ = engine.join();
-        }
+        self.engine.end(&mut self.feed);
     }
 }
 
@@ -140,13 +107,6 @@ impl Drop for Listener {
     fn drop(&mut self) {
         self.end();
     }
-}
-
-/// What the player asks of the engine.
-enum Request {
-    Set(Event),
-    Mark(String, About),
-    Explain,
 }
 
 /// Tells whoever reads along, and keeps what a marker asks for.
@@ -168,12 +128,12 @@ struct Engine {
     tell: Tell,
     recording: Option<Recorder>,
     outlet: Outlet,
-    desk: StatusDesk,
+    board: StatusBoard,
     dropped: u64,
 }
 
 impl Engine {
-    fn run(&mut self, orders: &Receiver<Request>) {
+    fn run(&mut self, orders: &Receiver<Order>) {
         let mut notes = self.outlet.receiver().clone();
         let jumps = self.clock.jumps();
         let panic_at = provoke::wanted();
@@ -185,22 +145,11 @@ impl Engine {
                     // Nobody looks for keyboards any more; orders still come.
                     Err(_) => notes = never(),
                 },
-                recv(orders) -> request => match request {
-                    Ok(Request::Set(event)) => {
+                recv(orders) -> order => match order {
+                    Ok(order) => {
                         self.drain(&notes);
-                        self.take(self.clock.now(), event);
+                        self.obey(order);
                     }
-                    Ok(Request::Mark(name, about)) => {
-                        self.drain(&notes);
-                        let at = self.clock.now().max(self.monitor.now());
-                        self.monitor.advance_to(at, &mut self.tell);
-                        let marker = about.marker(at, name, |at| self.tell.phrases.before(at));
-                        if let Some(r) = &mut self.recording {
-                            r.mark(marker.clone());
-                        }
-                        self.tell.publisher.mark(marker);
-                    }
-                    Ok(Request::Explain) => self.tell.publisher.explain(&self.monitor),
                     Err(_) => break,
                 },
                 recv(jumps) -> _ => {}
@@ -221,7 +170,7 @@ impl Engine {
             let dropped = self.outlet.dropped();
             if dropped != self.dropped {
                 self.dropped = dropped;
-                self.desk.update(|s| s.dropped = dropped);
+                self.board.update(|s| s.dropped = dropped);
             }
             if let Some(r) = &mut self.recording {
                 r.tell_missed();
@@ -231,6 +180,24 @@ impl Engine {
         let end = self.clock.now().max(self.monitor.now());
         if let Some(r) = self.recording.take() {
             r.finish(end);
+        }
+    }
+
+    fn obey(&mut self, order: Order) {
+        match order {
+            Order::Set(event) => self.take(self.clock.now(), event),
+            Order::Mark(name, about) => {
+                let at = self.clock.now().max(self.monitor.now());
+                self.monitor.advance_to(at, &mut self.tell);
+                let marker = about.marker(at, name, |at| self.tell.phrases.before(at));
+                if let Some(r) = &mut self.recording {
+                    r.mark(marker.clone());
+                }
+                self.tell.publisher.mark(marker);
+            }
+            Order::Explain => self.tell.publisher.explain(&self.monitor),
+            // What is played at a keyboard goes its own way.
+            Order::Pause(_) | Order::Seek(_) | Order::Speed(_) | Order::Repeat(_) => {}
         }
     }
 

@@ -13,23 +13,19 @@ mod feed;
 mod keeper;
 mod listen;
 mod mark;
+mod order;
+mod player;
 mod provoke;
 mod record;
-mod transport;
+mod status;
+mod thread;
 
 pub use clock::{Clock, SystemClock};
-pub use feed::{Feed, Link, News, Status};
+pub use feed::{Feed, News};
 pub use keeper::{Remember, Wanted};
-pub use listen::{Listener, listen};
+pub use listen::{Listener, World, listen};
 pub use mark::About;
+pub use order::Order;
+pub use player::{Player, play};
 pub use record::RecordError;
-pub use transport::{Order, Player, Position, play};
-
-use crate::midi::Ports;
-use std::sync::Arc;
-
-/// Everything outside the program that the live part touches.
-pub struct World {
-    pub clock: Arc<dyn Clock>,
-    pub ports: Box<dyn Ports>,
-}
+pub use status::Status;

@@ -1,6 +1,6 @@
 //! What is played, into a file: on a thread of its own, on disk at least once a second.
 
-use super::feed::StatusDesk;
+use super::status::StatusBoard;
 use crate::engine::Event;
 use crate::midi;
 use crate::plan::Marker;
@@ -58,7 +58,7 @@ impl Disk for File {
 pub(super) struct Recorder {
     notes: Option<Sender<Note>>,
     writer: Option<JoinHandle<()>>,
-    desk: StatusDesk,
+    board: StatusBoard,
     name: String,
     /// Events for which there was no room, and how many of them have been told.
     missed: u64,
@@ -76,7 +76,7 @@ impl Recorder {
     pub fn start(
         path: &Path,
         catalogue: Arc<Catalogue>,
-        desk: StatusDesk,
+        board: StatusBoard,
     ) -> Result<Recorder, RecordError> {
         let file = File::options()
             .write(true)
@@ -84,7 +84,7 @@ impl Recorder {
             .create_new(true)
             .open(path);
         let name = path.display().to_string();
-        file.and_then(|file| Recorder::on(file, name, catalogue, desk, WAITING))
+        file.and_then(|file| Recorder::on(file, name, catalogue, board, WAITING))
             .map_err(|why| RecordError {
                 path: path.to_owned(),
                 why,
@@ -95,12 +95,12 @@ impl Recorder {
         disk: impl Disk,
         name: String,
         catalogue: Arc<Catalogue>,
-        desk: StatusDesk,
+        board: StatusBoard,
         waiting: usize,
     ) -> std::io::Result<Recorder> {
         let recording = Writer::new(disk, catalogue)?;
         let (notes, receiver) = bounded(waiting);
-        let (guard, say, file) = (desk.clone(), desk.clone(), name.clone());
+        let (guard, say, file) = (board.clone(), board.clone(), name.clone());
         let writer = std::thread::Builder::new()
             .name("recorder".into())
             .spawn(move || {
@@ -113,7 +113,7 @@ impl Recorder {
         Ok(Recorder {
             notes: Some(notes),
             writer: Some(writer),
-            desk,
+            board,
             name,
             missed: 0,
             told: 0,
@@ -153,7 +153,7 @@ impl Recorder {
     pub fn tell_missed(&mut self) {
         if self.missed > self.told {
             self.told = self.missed;
-            self.desk.unwritten(format!(
+            self.board.unwritten(format!(
                 "{}: {} events are missing, the disk is too slow: record on another",
                 self.name, self.missed
             ));
@@ -284,9 +284,9 @@ mod tests {
 
     #[test]
     fn a_last_flush_that_fails_is_told() {
-        let (_publisher, feed, desk) = feed();
+        let (_publisher, feed, board) = feed();
         let mut r =
-            Recorder::on(Small::new(70), "take.mid".into(), catalogue(), desk, 100).unwrap();
+            Recorder::on(Small::new(70), "take.mid".into(), catalogue(), board, 100).unwrap();
         for i in 0..50 {
             r.note(Time::millis(i), key(60));
         }
@@ -300,9 +300,9 @@ mod tests {
 
     #[test]
     fn what_a_slow_disk_misses_is_counted_and_released() {
-        let (_publisher, feed, desk) = feed();
+        let (_publisher, feed, board) = feed();
         let disk = Small::new(u64::MAX);
-        let mut r = Recorder::on(disk.clone(), "take.mid".into(), catalogue(), desk, 4).unwrap();
+        let mut r = Recorder::on(disk.clone(), "take.mid".into(), catalogue(), board, 4).unwrap();
         {
             let _stuck = disk.lock();
             // The writer takes events until it flushes; then nothing more goes.
@@ -342,17 +342,17 @@ mod tests {
 
     #[test]
     fn a_recording_whose_engine_dies_is_whole() {
-        let (_publisher, feed, desk) = feed();
+        let (_publisher, feed, board) = feed();
         let disk = Small::new(u64::MAX);
         let mut r = Recorder::on(
             disk.clone(),
             "take.mid".into(),
             catalogue(),
-            desk.clone(),
+            board.clone(),
             100,
         )
         .unwrap();
-        desk.guard("the engine", move || {
+        board.guard("the engine", move || {
             r.note(Time::millis(5), key(60));
             panic!("provoked");
         });

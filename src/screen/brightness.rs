@@ -10,6 +10,7 @@
 
 use super::claim::{self, Claim, Reference, reference};
 use super::draw::{Look, Picture};
+use super::keys::Toward;
 use super::large;
 use super::pen::{Pen, columns, fit, fit_words};
 use crate::theory::{
@@ -76,25 +77,25 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, chosen: Option<ModeId>, loo
 
 /// The mode one step brighter or darker in the order, or the same at its end: where the
 /// cursor goes. From a mode of another family to the next one that is brighter or darker.
-pub(super) fn neighbour(catalogue: &Catalogue, mode: ModeId, brighter: bool) -> ModeId {
+pub(super) fn neighbour(catalogue: &Catalogue, mode: ModeId, toward: Toward) -> ModeId {
     let order = brightness_order(catalogue, FAMILY);
     let at = order.iter().position(|s| s.mode == mode);
-    let next = match (at, brighter) {
-        (Some(at), true) => at.checked_sub(1),
-        (Some(at), false) => Some(at + 1),
+    let next = match (at, toward) {
+        (Some(at), Toward::Brighter) => at.checked_sub(1),
+        (Some(at), Toward::Darker) => Some(at + 1),
         (None, _) => {
             let own = light(catalogue, &order, mode);
             let light = |s: &Shade| catalogue.mode(s.mode).brightness();
-            match brighter {
-                true => order.iter().rposition(|s| light(s) > own),
-                false => order.iter().position(|s| light(s) < own),
+            match toward {
+                Toward::Brighter => order.iter().rposition(|s| light(s) > own),
+                Toward::Darker => order.iter().position(|s| light(s) < own),
             }
         }
     };
-    let beyond = || match (at, brighter) {
+    let beyond = || match (at, toward) {
         (Some(_), _) => None,
-        (None, true) => order.first(),
-        (None, false) => order.last(),
+        (None, Toward::Brighter) => order.first(),
+        (None, Toward::Darker) => order.last(),
     };
     let next = next.and_then(|at| order.get(at)).or_else(beyond);
     next.map_or(mode, |s| s.mode)

@@ -2,7 +2,7 @@
 //! on several pages where it is small.
 
 use super::draw::{Look, Picture};
-use super::keys::{Line, TURNS, WORDS, Wish};
+use super::keys::{Action, Line, TURNS, WORDS};
 use super::pen::{Pen, columns, fit, fit_words};
 
 /// On one line, or where the screen is narrow on two.
@@ -248,7 +248,7 @@ fn shown(line: &Line, ascii: bool) -> String {
 /// What turns the pages.
 fn turning(look: &Look) -> String {
     let space = TURNS.shown(look.ascii());
-    match look.keys.first(Wish::Help) {
+    match look.keys.first(Action::Help) {
         Some(key) => format!("{space} or {}", key.shown(look.ascii())),
         None => space,
     }

@@ -1,10 +1,10 @@
 //! What each key does: one table of actions for the loop, the help and the settings,
 //! and the keys that each has for this user.
 //!
-//! A new action is a row of [`ACTIONS`] and a line in `config/default.toml`.
+//! A new action is a row of [`BINDINGS`] and a line in `config/default.toml`.
 
-use super::{Intent, Way};
-use crate::engine::{Inertia, Reading, each};
+use super::{Command, Pace, Way};
+use crate::engine::{self, Inertia, Reading, each};
 use crate::nearest::nearest;
 use crate::theory::PitchClass;
 use crate::time::Time;
@@ -12,130 +12,162 @@ use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModif
 use std::fmt;
 use std::str::FromStr;
 
-/// What a key asks for.
+/// What a key or the mouse asks for.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Wish {
+pub enum Action {
     Quit,
     Suspend,
     Redraw,
     Help,
     /// Closes what lies over the picture.
     Close,
-    Heavier,
-    Lighter,
-    Ask(Intent),
-    /// Through the strip: back (true) or forward.
-    Scroll(bool),
-    /// Nearer (true) or farther.
-    Zoom(bool),
+    /// Another stop of inertia.
+    Inertia(InertiaStep),
+    /// Whoever plays is asked for this, whatever is shown.
+    Ask(Command),
+    /// Through the strip.
+    Scroll(Direction),
+    Zoom(Zoom),
+    /// The strip goes with the present again.
     Follow,
     /// This moment of the past.
     Moment(Time),
+    /// The window's bars in fifths or chromatic.
     Order,
     /// What decides, on and off.
     Why,
     /// The harmonized scale, on and off.
     Scale,
+    /// The next palette.
     Colours,
     Way(Way),
     /// The picture stands still, and goes on.
     Freeze,
     /// All names away, and back.
     Hide,
-    /// To the chord before (true) or after the one that is shown.
-    Step(bool),
+    /// To the chord before or after the one that is shown.
+    Step(Direction),
     /// The tonality here is pinned, or the pin taken out.
     Pin,
     /// One that is typed is pinned.
     PinOther,
     /// The next key of the piano is home.
     HomeIs,
+    /// An aside begins, or is over.
     Aside,
-    /// The mode compared with: a step brighter (true) or darker.
-    Compare(bool),
-    /// To the marker before (true) or after.
-    Jump(bool),
+    /// The mode compared with becomes the next one in the order of brightness.
+    Compare(Toward),
+    /// To the marker before or after.
+    Jump(Direction),
     /// Shows the sitting again from the moment that was chosen.
     Again,
 }
 
-/// Something that a key can be given.
-struct Action {
+/// Which way in time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Direction {
+    Back,
+    Forward,
+}
+
+/// How much time the strip shows: less or more of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Zoom {
+    Nearer,
+    Farther,
+}
+
+/// Which way in the order of brightness.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Toward {
+    Brighter,
+    Darker,
+}
+
+/// Which way among the stops of inertia: quicker or slower to change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum InertiaStep {
+    Lighter,
+    Heavier,
+}
+
+/// A row of the table: an action that keys can be given.
+struct Binding {
     /// As the settings write it.
     name: &'static str,
     /// As the help says it, in at most [`WORDS`] columns.
     words: &'static str,
     /// In force only while a file plays.
     file: bool,
-    wish: Wish,
+    action: Action,
     keys: &'static [Key],
 }
 
 /// Columns of an action in words: two stand side by side in eighty.
 pub(super) const WORDS: u16 = 27;
 
-const fn action(
+const fn bind(
     name: &'static str,
     words: &'static str,
-    wish: Wish,
+    action: Action,
     keys: &'static [Key],
-) -> Action {
-    Action {
+) -> Binding {
+    Binding {
         name,
         words,
         file: false,
-        wish,
+        action,
         keys,
     }
 }
 
-const fn for_files(a: Action) -> Action {
-    Action { file: true, ..a }
+const fn for_files(b: Binding) -> Binding {
+    Binding { file: true, ..b }
 }
 
 /// In the order of the help, and of `[keys]` in the settings.
 #[rustfmt::skip]
-const ACTIONS: &[Action] = &[
-    action("quit", "quit", Wish::Quit, &[sign('q')]),
-    action("help", "these keys, on and off", Wish::Help, &[sign('?')]),
-    action("close", "close what lies on top", Wish::Close, &[named(KeyCode::Esc)]),
-    action("playing", "the way for playing", Wish::Way(Way::Playing), &[sign('p')]),
-    action("teaching", "the way for teaching", Wish::Way(Way::Teaching), &[sign('t')]),
-    action("looking-back", "the whole sitting", Wish::Way(Way::LookingBack), &[sign('l')]),
-    action("freeze", "freeze the picture, go on", Wish::Freeze, &[sign('f')]),
-    action("hide-names", "hide all names, reveal", Wish::Hide, &[sign('x')]),
-    action("chord-back", "the chord before", Wish::Step(true), &[named(KeyCode::Up)]),
-    action("chord-forward", "the chord after", Wish::Step(false), &[named(KeyCode::Down)]),
-    action("evidence", "what decides, on and off", Wish::Why, &[sign('e')]),
-    action("scale", "harmonized scale, on, off", Wish::Scale, &[sign('h')]),
-    action("brighter", "compare: a brighter mode", Wish::Compare(true), &[sign('b')]),
-    action("darker", "compare: a darker mode", Wish::Compare(false), &[sign('d')]),
-    action("pin", "pin what is here, unpin", Wish::Pin, &[sign('n')]),
-    action("pin-other", "pin another: type it", Wish::PinOther, &[sign('N')]),
-    action("home-is", "home is the next piano key", Wish::HomeIs, &[sign('o')]),
-    action("aside", "an aside begins, is over", Wish::Aside, &[sign('a')]),
-    action("inertia-lighter", "inertia: quicker to change", Wish::Lighter, &[sign('[')]),
-    action("inertia-heavier", "inertia: slower to change", Wish::Heavier, &[sign(']')]),
-    action("marker", "mark the phrase before", Wish::Ask(Intent::Mark), &[sign('m')]),
-    action("keep", "keep the last 30 seconds", Wish::Ask(Intent::KeepLast), &[sign('k')]),
-    action("marker-back", "to the marker before", Wish::Jump(true), &[sign('<')]),
-    action("marker-forward", "to the marker after", Wish::Jump(false), &[sign('>')]),
-    action("again", "show again from there", Wish::Again, &[named(KeyCode::Enter)]),
-    for_files(action("pause", "pause and go on", Wish::Ask(Intent::Pause), &[sign(' ')])),
-    for_files(action("seek-back", "five seconds back", Wish::Ask(Intent::Seek(-5.0)), &[named(KeyCode::Left)])),
-    for_files(action("seek-forward", "five seconds forward", Wish::Ask(Intent::Seek(5.0)), &[named(KeyCode::Right)])),
-    for_files(action("slower", "play more slowly", Wish::Ask(Intent::Speed(false)), &[sign('-')])),
-    for_files(action("faster", "play faster", Wish::Ask(Intent::Speed(true)), &[sign('+'), sign('=')])),
-    for_files(action("repeat", "repeat: from, to, no more", Wish::Ask(Intent::Repeat), &[sign('r')])),
-    action("history-back", "history: back", Wish::Scroll(true), &[sign(',')]),
-    action("history-forward", "history: forward", Wish::Scroll(false), &[sign('.')]),
-    action("history-nearer", "history: nearer", Wish::Zoom(true), &[sign('z')]),
-    action("history-farther", "history: farther", Wish::Zoom(false), &[sign('Z')]),
-    action("history-follow", "history: follow the present", Wish::Follow, &[named(KeyCode::End)]),
-    action("window-order", "bars in fifths or chromatic", Wish::Order, &[sign('w')]),
-    action("colours", "colours: the next palette", Wish::Colours, &[sign('c')]),
-    action("suspend", "suspend", Wish::Suspend, &[control('z')]),
-    action("redraw", "draw everything anew", Wish::Redraw, &[control('l')]),
+const BINDINGS: &[Binding] = &[
+    bind("quit", "quit", Action::Quit, &[sign('q')]),
+    bind("help", "these keys, on and off", Action::Help, &[sign('?')]),
+    bind("close", "close what lies on top", Action::Close, &[named(KeyCode::Esc)]),
+    bind("playing", "the way for playing", Action::Way(Way::Playing), &[sign('p')]),
+    bind("teaching", "the way for teaching", Action::Way(Way::Teaching), &[sign('t')]),
+    bind("looking-back", "the whole sitting", Action::Way(Way::LookingBack), &[sign('l')]),
+    bind("freeze", "freeze the picture, go on", Action::Freeze, &[sign('f')]),
+    bind("hide-names", "hide all names, reveal", Action::Hide, &[sign('x')]),
+    bind("chord-back", "the chord before", Action::Step(Direction::Back), &[named(KeyCode::Up)]),
+    bind("chord-forward", "the chord after", Action::Step(Direction::Forward), &[named(KeyCode::Down)]),
+    bind("evidence", "what decides, on and off", Action::Why, &[sign('e')]),
+    bind("scale", "harmonized scale, on, off", Action::Scale, &[sign('h')]),
+    bind("brighter", "compare: a brighter mode", Action::Compare(Toward::Brighter), &[sign('b')]),
+    bind("darker", "compare: a darker mode", Action::Compare(Toward::Darker), &[sign('d')]),
+    bind("pin", "pin what is here, unpin", Action::Pin, &[sign('n')]),
+    bind("pin-other", "pin another: type it", Action::PinOther, &[sign('N')]),
+    bind("home-is", "home is the next piano key", Action::HomeIs, &[sign('o')]),
+    bind("aside", "an aside begins, is over", Action::Aside, &[sign('a')]),
+    bind("inertia-lighter", "inertia: quicker to change", Action::Inertia(InertiaStep::Lighter), &[sign('[')]),
+    bind("inertia-heavier", "inertia: slower to change", Action::Inertia(InertiaStep::Heavier), &[sign(']')]),
+    bind("marker", "mark the phrase before", Action::Ask(Command::Mark), &[sign('m')]),
+    bind("keep", "keep the last 30 seconds", Action::Ask(Command::KeepLast), &[sign('k')]),
+    bind("marker-back", "to the marker before", Action::Jump(Direction::Back), &[sign('<')]),
+    bind("marker-forward", "to the marker after", Action::Jump(Direction::Forward), &[sign('>')]),
+    bind("again", "show again from there", Action::Again, &[named(KeyCode::Enter)]),
+    for_files(bind("pause", "pause and go on", Action::Ask(Command::Pause), &[sign(' ')])),
+    for_files(bind("seek-back", "five seconds back", Action::Ask(Command::SeekBy(-5.0)), &[named(KeyCode::Left)])),
+    for_files(bind("seek-forward", "five seconds forward", Action::Ask(Command::SeekBy(5.0)), &[named(KeyCode::Right)])),
+    for_files(bind("slower", "play more slowly", Action::Ask(Command::Pace(Pace::Slower)), &[sign('-')])),
+    for_files(bind("faster", "play faster", Action::Ask(Command::Pace(Pace::Faster)), &[sign('+'), sign('=')])),
+    for_files(bind("repeat", "repeat: from, to, no more", Action::Ask(Command::Repeat), &[sign('r')])),
+    bind("history-back", "history: back", Action::Scroll(Direction::Back), &[sign(',')]),
+    bind("history-forward", "history: forward", Action::Scroll(Direction::Forward), &[sign('.')]),
+    bind("history-nearer", "history: nearer", Action::Zoom(Zoom::Nearer), &[sign('z')]),
+    bind("history-farther", "history: farther", Action::Zoom(Zoom::Farther), &[sign('Z')]),
+    bind("history-follow", "history: follow the present", Action::Follow, &[named(KeyCode::End)]),
+    bind("window-order", "bars in fifths or chromatic", Action::Order, &[sign('w')]),
+    bind("colours", "colours: the next palette", Action::Colours, &[sign('c')]),
+    bind("suspend", "suspend", Action::Suspend, &[control('z')]),
+    bind("redraw", "draw everything anew", Action::Redraw, &[control('l')]),
 ];
 
 /// Ends the program whatever the settings say, so that nobody is locked in.
@@ -342,10 +374,10 @@ pub struct Keys {
 impl Default for Keys {
     fn default() -> Keys {
         let mut keys = Keys {
-            of: vec![Vec::new(); ACTIONS.len()],
+            of: vec![Vec::new(); BINDINGS.len()],
         };
-        for action in ACTIONS {
-            keys.bind(action.name, action.keys);
+        for b in BINDINGS {
+            keys.bind(b.name, b.keys);
         }
         keys
     }
@@ -383,15 +415,15 @@ pub(super) struct Line {
 impl Keys {
     /// The names of all actions, in the order of the help.
     pub fn actions() -> impl Iterator<Item = &'static str> {
-        ACTIONS.iter().map(|a| a.name)
+        BINDINGS.iter().map(|b| b.name)
     }
 
     /// Gives an action these keys and no others; a name that none has changes nothing.
     pub fn bind(&mut self, action: &str, keys: &[Key]) {
-        let Some(at) = ACTIONS.iter().position(|a| a.name == action) else {
+        let Some(at) = BINDINGS.iter().position(|b| b.name == action) else {
             return;
         };
-        let quits = (ACTIONS[at].wish == Wish::Quit).then_some(&QUITS);
+        let quits = (BINDINGS[at].action == Action::Quit).then_some(&QUITS);
         let mut own: Vec<Key> = Vec::new();
         for key in keys.iter().chain(quits) {
             if !own.contains(key) {
@@ -404,8 +436,8 @@ impl Keys {
     /// The first key that two actions have, if there is one.
     pub fn clash(&self) -> Option<Clash> {
         let all = || {
-            let pairs = ACTIONS.iter().zip(&self.of);
-            pairs.flat_map(|(a, keys)| keys.iter().map(|k| (a.name, *k)))
+            let pairs = BINDINGS.iter().zip(&self.of);
+            pairs.flat_map(|(b, keys)| keys.iter().map(|k| (b.name, *k)))
         };
         all().enumerate().find_map(|(i, (second, key))| {
             let (first, _) = all().take(i).find(|(_, k)| *k == key)?;
@@ -417,23 +449,23 @@ impl Keys {
     }
 
     /// What a key asks for, if anything.
-    pub(super) fn wish(&self, key: Key) -> Option<Wish> {
+    pub(super) fn action(&self, key: Key) -> Option<Action> {
         let at = self.of.iter().position(|keys| keys.contains(&key))?;
-        Some(ACTIONS[at].wish)
+        Some(BINDINGS[at].action)
     }
 
     /// The first key that asks for this.
-    pub(super) fn first(&self, wish: Wish) -> Option<Key> {
-        let at = ACTIONS.iter().position(|a| a.wish == wish)?;
+    pub(super) fn first(&self, action: Action) -> Option<Key> {
+        let at = BINDINGS.iter().position(|b| b.action == action)?;
         self.of[at].first().copied()
     }
 
     /// What the help says.
     pub(super) fn lines(&self) -> impl Iterator<Item = Line> {
-        ACTIONS.iter().zip(&self.of).map(|(a, keys)| Line {
+        BINDINGS.iter().zip(&self.of).map(|(b, keys)| Line {
             keys: keys.clone(),
-            words: a.words,
-            file: a.file,
+            words: b.words,
+            file: b.file,
         })
     }
 }
@@ -447,67 +479,54 @@ pub(super) fn pressed(event: &Event) -> Option<Key> {
     }
 }
 
-/// What an action asks for, by its name.
-pub(super) fn asks(action: &str) -> Option<Wish> {
-    let action = ACTIONS.iter().find(|a| a.name == action)?;
-    Some(action.wish)
-}
+impl Action {
+    /// The action of this name in the settings.
+    pub fn named(name: &str) -> Option<Action> {
+        let binding = BINDINGS.iter().find(|b| b.name == name)?;
+        Some(binding.action)
+    }
 
-/// What a wish asks of the stage while this is read, if it needs no more than that.
-pub(super) fn intent(wish: Wish, reading: &Reading) -> Option<Intent> {
-    match wish {
-        Wish::Ask(intent) => Some(intent),
-        Wish::Heavier | Wish::Lighter => {
-            let next = inertia(reading.inertia, wish == Wish::Heavier);
-            (next != reading.inertia).then_some(Intent::Inertia(next))
+    /// What it wants of whoever plays while this is read; none: nothing, or it is about
+    /// what is drawn. [`Action::HomeIs`] means the lowest key that is held, and no key
+    /// takes back what was said.
+    pub fn command(self, reading: &Reading) -> Option<Command> {
+        let set = |event| Some(Command::Set(event));
+        match self {
+            Action::Ask(command) => Some(command),
+            Action::Inertia(step) => {
+                let next = step.from(reading.inertia);
+                (next != reading.inertia).then_some(Command::Inertia(next))
+            }
+            Action::Pin => match (reading.pinned, reading.here) {
+                (Some(_), _) => set(engine::Event::Pin(None)),
+                (None, here) => {
+                    here.and_then(|e| set(engine::Event::Pin(Some((e.tonality, e.tonic)))))
+                }
+            },
+            Action::HomeIs => {
+                let low = each(reading.held).next();
+                set(engine::Event::HomeIs(low.map(PitchClass::of_key)))
+            }
+            Action::Aside => set(engine::Event::Aside(reading.aside.is_none())),
+            _ => None,
         }
-        Wish::Pin => match (reading.pinned, reading.here) {
-            (Some(_), _) => Some(Intent::Pin(None)),
-            (None, here) => here.map(|e| Intent::Pin(Some((e.tonality, e.tonic)))),
-        },
-        Wish::Aside => Some(Intent::Aside(reading.aside.is_none())),
-        _ => None,
     }
 }
 
-/// What an action does where there is no screen.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Deed {
-    Quit,
-    Act(Intent),
-    /// It is about what is drawn.
-    Nothing,
-}
-
-impl Deed {
-    /// Of the action of this name, while this is read.
-    pub fn of(action: &str, reading: &Reading) -> Deed {
-        match asks(action) {
-            Some(Wish::Quit) => Deed::Quit,
-            // Without a question on a screen: the lowest key that is held, or nothing any more.
-            Some(Wish::HomeIs) => {
-                let low = each(reading.held).next();
-                Deed::Act(Intent::HomeIs(low.map(PitchClass::of_key)))
-            }
-            Some(wish) => intent(wish, reading).map_or(Deed::Nothing, Deed::Act),
-            None => Deed::Nothing,
-        }
+impl InertiaStep {
+    /// The stop next to `now`; the last stays itself.
+    fn from(self, now: Inertia) -> Inertia {
+        let at = now as usize;
+        let to = match self {
+            InertiaStep::Lighter => at.saturating_sub(1),
+            InertiaStep::Heavier => at + 1,
+        };
+        Inertia::ALL.get(to).copied().unwrap_or(now)
     }
 }
 
 /// Turns the help's pages where it has several, whatever else it does.
 pub(super) const TURNS: Key = sign(' ');
-
-/// The stop next to `now`; the last stays itself.
-pub(super) fn inertia(now: Inertia, heavier: bool) -> Inertia {
-    let at = now as usize;
-    let to = if heavier {
-        at + 1
-    } else {
-        at.saturating_sub(1)
-    };
-    Inertia::ALL.get(to).copied().unwrap_or(now)
-}
 
 #[cfg(test)]
 mod tests {
@@ -525,14 +544,14 @@ mod tests {
         let mut names: Vec<&str> = Keys::actions().collect();
         names.sort_unstable();
         names.dedup();
-        assert_eq!(names.len(), ACTIONS.len());
-        for a in ACTIONS {
+        assert_eq!(names.len(), BINDINGS.len());
+        for b in BINDINGS {
             let kebab = |c: char| c.is_ascii_lowercase() || c == '-';
-            assert!(a.name.chars().all(kebab), "{}", a.name);
-            assert!(columns(a.words) <= WORDS, "{}", a.words);
-            assert!(!a.keys.is_empty(), "{}", a.name);
+            assert!(b.name.chars().all(kebab), "{}", b.name);
+            assert!(columns(b.words) <= WORDS, "{}", b.words);
+            assert!(!b.keys.is_empty(), "{}", b.name);
             // Nothing is bound that cannot be written.
-            for k in a.keys {
+            for k in b.keys {
                 assert_eq!(key(&k.to_string()), *k);
             }
         }
@@ -540,18 +559,18 @@ mod tests {
     }
 
     #[test]
-    fn releases_are_no_wishes() {
+    fn releases_are_no_actions() {
         let keys = Keys::default();
-        let wish = |event| pressed(&Event::Key(event)).and_then(|k| keys.wish(k));
+        let action = |event| pressed(&Event::Key(event)).and_then(|k| keys.action(k));
         let press = KeyEvent::new(KeyCode::Char('q'), KeyModifiers::NONE);
-        assert_eq!(wish(press), Some(Wish::Quit));
+        assert_eq!(action(press), Some(Action::Quit));
         let mut release = press;
         release.kind = KeyEventKind::Release;
-        assert_eq!(wish(release), None);
+        assert_eq!(action(release), None);
         let shifted = KeyEvent::new(KeyCode::Char('Z'), KeyModifiers::SHIFT);
-        assert_eq!(wish(shifted), Some(Wish::Zoom(false)));
+        assert_eq!(action(shifted), Some(Action::Zoom(Zoom::Farther)));
         let q = KeyEvent::new(KeyCode::Char('q'), KeyModifiers::CONTROL);
-        assert_eq!(wish(q), None);
+        assert_eq!(action(q), None);
     }
 
     #[test]
@@ -620,8 +639,8 @@ mod tests {
     fn control_c_quits_whatever_is_bound() {
         let mut keys = Keys::default();
         keys.bind("quit", &[]);
-        assert_eq!(keys.wish(key("Ctrl-C")), Some(Wish::Quit));
-        assert_eq!(keys.first(Wish::Quit), Some(QUITS));
+        assert_eq!(keys.action(key("Ctrl-C")), Some(Action::Quit));
+        assert_eq!(keys.first(Action::Quit), Some(QUITS));
         keys.bind("marker", &[key("Ctrl-C")]);
         let said = keys.clash().map(|c| c.to_string());
         let want = "Ctrl-C always quits: give marker another key";
@@ -637,24 +656,28 @@ mod tests {
         assert_eq!(said.as_deref(), Some(want));
         keys.bind("marker", &[]);
         assert_eq!(keys.clash(), None);
-        assert_eq!(keys.first(Wish::Ask(Intent::Mark)), None);
+        assert_eq!(keys.first(Action::Ask(Command::Mark)), None);
     }
 
     #[test]
     fn without_a_screen_only_the_music_is_spoken_of() {
         let mut reading = Scene::dorian().reading;
         reading.inertia = Inertia::Phrase;
-        let of = |action| Deed::of(action, &reading);
-        assert_eq!(of("quit"), Deed::Quit);
-        assert_eq!(of("marker"), Deed::Act(Intent::Mark));
-        let to = |stop| Deed::Act(Intent::Inertia(stop));
-        assert_eq!(of("inertia-lighter"), to(Inertia::Motif));
+        let of = |action: &str, reading: &Reading| {
+            Action::named(action).and_then(|a| a.command(reading))
+        };
+        let now = |action| of(action, &reading);
+        assert_eq!(Action::named("quit"), Some(Action::Quit));
+        assert_eq!(now("marker"), Some(Command::Mark));
+        let to = |stop| Some(Command::Inertia(stop));
+        assert_eq!(now("inertia-lighter"), to(Inertia::Motif));
         let here = reading.here.map(|e| (e.tonality, e.tonic));
         assert!(here.is_some() && reading.held != 0);
-        assert_eq!(of("pin"), Deed::Act(Intent::Pin(here)));
+        let set = |event| Some(Command::Set(event));
+        assert_eq!(now("pin"), set(engine::Event::Pin(here)));
         let low = each(reading.held).next().map(PitchClass::of_key);
-        assert_eq!(of("home-is"), Deed::Act(Intent::HomeIs(low)));
-        assert_eq!(of("aside"), Deed::Act(Intent::Aside(true)));
+        assert_eq!(now("home-is"), set(engine::Event::HomeIs(low)));
+        assert_eq!(now("aside"), set(engine::Event::Aside(true)));
         let later = Reading {
             inertia: Inertia::Section,
             pinned: here,
@@ -662,23 +685,24 @@ mod tests {
             held: 0,
             ..reading
         };
-        let of_later = |action| Deed::of(action, &later);
-        assert_eq!(of_later("inertia-heavier"), Deed::Nothing);
-        assert_eq!(of_later("pin"), Deed::Act(Intent::Pin(None)));
-        assert_eq!(of_later("home-is"), Deed::Act(Intent::HomeIs(None)));
-        assert_eq!(of_later("aside"), Deed::Act(Intent::Aside(false)));
-        let nothing = Scene::nothing().reading;
-        assert_eq!(Deed::of("pin", &nothing), Deed::Nothing);
-        for drawn in ["help", "colours", "history-back", "no such action"] {
-            assert_eq!(of(drawn), Deed::Nothing);
+        assert_eq!(of("inertia-heavier", &later), None);
+        assert_eq!(of("pin", &later), set(engine::Event::Pin(None)));
+        assert_eq!(of("home-is", &later), set(engine::Event::HomeIs(None)));
+        assert_eq!(of("aside", &later), set(engine::Event::Aside(false)));
+        assert_eq!(of("pin", &Scene::nothing().reading), None);
+        for drawn in ["quit", "help", "colours", "history-back"] {
+            assert!(Action::named(drawn).is_some());
+            assert_eq!(now(drawn), None);
         }
+        assert_eq!(Action::named("no such action"), None);
     }
 
     #[test]
     fn inertia_has_two_ends() {
-        assert_eq!(inertia(Inertia::Chord, false), Inertia::Chord);
-        assert_eq!(inertia(Inertia::Phrase, true), Inertia::Period);
-        assert_eq!(inertia(Inertia::Section, true), Inertia::Section);
+        use InertiaStep::{Heavier, Lighter};
+        assert_eq!(Lighter.from(Inertia::Chord), Inertia::Chord);
+        assert_eq!(Heavier.from(Inertia::Phrase), Inertia::Period);
+        assert_eq!(Heavier.from(Inertia::Section), Inertia::Section);
     }
 
     fn codes() -> impl Strategy<Value = KeyCode> {

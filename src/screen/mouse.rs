@@ -1,16 +1,16 @@
 //! What the mouse asks for, by where the panels were drawn last. It is never needed.
 
 use super::draw::View;
-use super::keys::Wish;
+use super::keys::{Action, Direction, Zoom};
 use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use ratatui::layout::{Position, Rect};
 
 /// What this asks for, if anything.
-pub(super) fn wish(event: &MouseEvent, view: &View) -> Option<Wish> {
+pub(super) fn action(event: &MouseEvent, view: &View) -> Option<Action> {
     let press = event.kind == MouseEventKind::Down(MouseButton::Left);
     if view.help.is_open() {
         // It lies over everything.
-        return press.then_some(Wish::Close);
+        return press.then_some(Action::Close);
     }
     // The edge of the window, where one throws the mouse, belongs to what stands beside it.
     let within = |panel: &Rect| -> Option<Position> {
@@ -28,17 +28,21 @@ pub(super) fn wish(event: &MouseEvent, view: &View) -> Option<Wish> {
     let zooms = KeyModifiers::CONTROL | KeyModifiers::SHIFT;
     let zooms = event.modifiers.intersects(zooms);
     match event.kind {
-        MouseEventKind::ScrollUp if zooms => Some(Wish::Zoom(true)),
-        MouseEventKind::ScrollDown if zooms => Some(Wish::Zoom(false)),
-        MouseEventKind::ScrollUp | MouseEventKind::ScrollLeft => Some(Wish::Scroll(true)),
-        MouseEventKind::ScrollDown | MouseEventKind::ScrollRight => Some(Wish::Scroll(false)),
+        MouseEventKind::ScrollUp if zooms => Some(Action::Zoom(Zoom::Nearer)),
+        MouseEventKind::ScrollDown if zooms => Some(Action::Zoom(Zoom::Farther)),
+        MouseEventKind::ScrollUp | MouseEventKind::ScrollLeft => {
+            Some(Action::Scroll(Direction::Back))
+        }
+        MouseEventKind::ScrollDown | MouseEventKind::ScrollRight => {
+            Some(Action::Scroll(Direction::Forward))
+        }
         MouseEventKind::Down(MouseButton::Left) => {
             let past = match view.places.lanes.contains(there) {
                 true => &view.lanes,
                 false => &view.strip,
             };
             let moment = past.moment(there.x)?;
-            Some(moment.map_or(Wish::Follow, Wish::Moment))
+            Some(moment.map_or(Action::Follow, Action::Moment))
         }
         _ => None,
     }
@@ -71,14 +75,14 @@ mod tests {
         kind: MouseEventKind,
         modifiers: KeyModifiers,
         at: (u16, u16),
-    ) -> Option<Wish> {
+    ) -> Option<Action> {
         let event = MouseEvent {
             kind,
             column: at.0,
             row: at.1,
             modifiers,
         };
-        wish(&event, view)
+        action(&event, view)
     }
 
     #[test]
@@ -91,23 +95,27 @@ mod tests {
             let panel = panel.expect("one of them is there");
             let none = KeyModifiers::NONE;
             use MouseEventKind::{Down, Moved, ScrollDown, ScrollLeft, ScrollRight, ScrollUp, Up};
-            for (kind, modifiers, wish) in [
-                (ScrollUp, none, Wish::Scroll(true)),
-                (ScrollDown, none, Wish::Scroll(false)),
-                (ScrollLeft, none, Wish::Scroll(true)),
-                (ScrollRight, none, Wish::Scroll(false)),
-                (ScrollUp, KeyModifiers::CONTROL, Wish::Zoom(true)),
-                (ScrollDown, KeyModifiers::CONTROL, Wish::Zoom(false)),
-                (ScrollUp, KeyModifiers::SHIFT, Wish::Zoom(true)),
-                (ScrollDown, KeyModifiers::SHIFT, Wish::Zoom(false)),
+            for (kind, modifiers, action) in [
+                (ScrollUp, none, Action::Scroll(Direction::Back)),
+                (ScrollDown, none, Action::Scroll(Direction::Forward)),
+                (ScrollLeft, none, Action::Scroll(Direction::Back)),
+                (ScrollRight, none, Action::Scroll(Direction::Forward)),
+                (ScrollUp, KeyModifiers::CONTROL, Action::Zoom(Zoom::Nearer)),
+                (
+                    ScrollDown,
+                    KeyModifiers::CONTROL,
+                    Action::Zoom(Zoom::Farther),
+                ),
+                (ScrollUp, KeyModifiers::SHIFT, Action::Zoom(Zoom::Nearer)),
+                (ScrollDown, KeyModifiers::SHIFT, Action::Zoom(Zoom::Farther)),
             ] {
                 for at in panel.positions() {
-                    assert_eq!(asks(&view, kind, modifiers, (at.x, at.y)), Some(wish));
+                    assert_eq!(asks(&view, kind, modifiers, (at.x, at.y)), Some(action));
                 }
                 // The margin counts, what lies beyond it does not.
                 let margin = panel.x.checked_sub(1);
                 for x in margin.into_iter().chain(once(panel.right())) {
-                    assert_eq!(asks(&view, kind, modifiers, (x, panel.y)), Some(wish));
+                    assert_eq!(asks(&view, kind, modifiers, (x, panel.y)), Some(action));
                 }
                 let beyond = panel.right() + 1;
                 assert_eq!(asks(&view, kind, modifiers, (beyond, panel.y)), None);
@@ -131,7 +139,7 @@ mod tests {
         };
         let mut view = drawn(View::default());
         let strip = view.places.strip;
-        let moments = |view: &View| -> Vec<Option<Wish>> {
+        let moments = |view: &View| -> Vec<Option<Action>> {
             (strip.left()..strip.right())
                 .map(|x| click(view, x))
                 .collect()
@@ -139,11 +147,11 @@ mod tests {
         let all = moments(&view);
         assert_eq!(all[..6], [None; 6]);
         let (last, past) = all[6..].split_last().expect("columns");
-        assert_eq!(*last, Some(Wish::Follow));
+        assert_eq!(*last, Some(Action::Follow));
         let past: Vec<Time> = past
             .iter()
             .filter_map(|w| match w {
-                Some(Wish::Moment(at)) => Some(*at),
+                Some(Action::Moment(at)) => Some(*at),
                 _ => None,
             })
             .collect();
@@ -155,17 +163,17 @@ mod tests {
         view.strip.choose(sec(50.0), sec(100.5));
         let view = drawn(view);
         let middle = usize::from(6 + (strip.width - 6) / 2);
-        let Some(Wish::Moment(at)) = moments(&view)[middle] else {
+        let Some(Action::Moment(at)) = moments(&view)[middle] else {
             panic!("no moment");
         };
         assert!(at >= sec(48.5) && at <= sec(51.5), "{at}");
         assert_eq!(view.strip.chosen(), Some(sec(50.0)));
 
         // Wherever it is scrolled to, the right edge leads back.
-        assert_eq!(click(&view, strip.right() - 1), Some(Wish::Follow));
+        assert_eq!(click(&view, strip.right() - 1), Some(Action::Follow));
         let mut view = view;
         view.help.press();
-        assert_eq!(click(&view, 100), Some(Wish::Close));
-        assert_eq!(click(&view, 0), Some(Wish::Close));
+        assert_eq!(click(&view, 100), Some(Action::Close));
+        assert_eq!(click(&view, 0), Some(Action::Close));
     }
 }

@@ -1,15 +1,15 @@
-//! The loop: waits for something to happen, turns keys into intents, and draws
+//! The loop: waits for something to happen, turns keys into actions, and draws
 //! when the picture has changed.
 
 use super::brightness;
 use super::draw::{self, Look, Picture, View};
 use super::entry::{self, Entry};
-use super::keys::{self, Keys, Wish};
+use super::keys::{self, Action, Direction, Keys, Toward};
 use super::layout::{Panels, Wanted, Way};
 use super::palette::{Depth, Palette};
 use super::past::{self, Still};
 use super::terminal::Ground;
-use super::{Intent, Stage, mouse};
+use super::{Command, Stage, mouse};
 use crate::engine::{self, Inertia, KeySet, Reading, each};
 use crate::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use crate::time::Time;
@@ -168,8 +168,8 @@ pub(super) fn turn(
             drawn = Some(Instant::now());
             dirty = false;
         }
-        while let Some(wish) = desk.job(stage) {
-            if desk.grant(wish, stage, surface)? {
+        while let Some(action) = desk.job(stage) {
+            if desk.perform(action, stage, surface)? {
                 return Ok(Outcome::Quit);
             }
             dirty = true;
@@ -229,7 +229,7 @@ pub(super) fn turn(
 
 /// Which key shows the keys, if one does.
 fn hint(options: &Options) -> Option<String> {
-    let key = options.keys.first(Wish::Help)?;
+    let key = options.keys.first(Action::Help)?;
     let ascii = options.notation.glyphs == Glyphs::Ascii;
     Some(format!("{} shows the keys.", key.shown(ascii)))
 }
@@ -244,6 +244,11 @@ fn told(inertia: Inertia) -> String {
         }
         None => format!("{name}: what is five times likelier is not enough."),
     }
+}
+
+/// What the player says home is: the note of this key, or nothing any longer.
+fn home_is(key: Option<u8>) -> Command {
+    Command::Set(engine::Event::HomeIs(key.map(PitchClass::of_key)))
 }
 
 /// The sitting, shown again from a moment until the one at which that was asked for.
@@ -346,7 +351,7 @@ impl<'a> Desk<'a> {
             self.keys = keys;
         }
         for event in update.events {
-            stage.act(Intent::Set(event));
+            stage.act(Command::Set(event));
         }
         (self.said, self.refused) = (update.said, update.refused);
         update.mouse.map_or(Ok(()), |told| surface.mouse(told))
@@ -472,8 +477,8 @@ impl<'a> Desk<'a> {
         if self.asking.is_some() {
             all.push("home is the next key you play".to_owned());
         }
-        let back = |wish: Wish| {
-            let key = self.keys.first(wish);
+        let back = |action: Action| {
+            let key = self.keys.first(action);
             key.map_or(String::new(), |key| format!(", {}: now", key.shown(ascii)))
         };
         if let Some(again) = &self.again {
@@ -482,13 +487,13 @@ impl<'a> Desk<'a> {
             all.push(format!(
                 "chord at {}{}",
                 draw::clock(step),
-                back(Wish::Close)
+                back(Action::Close)
             ));
         } else if let Some(at) = self.view.looks_at() {
             all.push(format!(
                 "looking at {}{}",
                 draw::clock(at),
-                back(Wish::Follow)
+                back(Action::Follow)
             ));
         }
         if let Some(since) = reading.aside {
@@ -515,7 +520,7 @@ impl<'a> Desk<'a> {
         let struck = each(reading.struck).next();
         if let Some(key) = struck.filter(|_| (reading.struck, reading.struck_at) != asked) {
             self.asking = None;
-            stage.act(Intent::HomeIs(Some(PitchClass::of_key(key))));
+            stage.act(home_is(Some(key)));
         }
     }
 
@@ -552,7 +557,7 @@ impl<'a> Desk<'a> {
         }));
     }
 
-    fn step(&mut self, back: bool, stage: &mut dyn Stage) {
+    fn step(&mut self, direction: Direction, stage: &mut dyn Stage) {
         let chords = match &self.frozen {
             Some(still) => still.history.chords(),
             None => stage.past().0.chords(),
@@ -563,9 +568,9 @@ impl<'a> Desk<'a> {
             Some(start) => chords.partition_point(|c| c.start < start),
             None => last,
         };
-        let to = match back {
-            true => at.saturating_sub(1),
-            false => at + 1,
+        let to = match direction {
+            Direction::Back => at.saturating_sub(1),
+            Direction::Forward => at + 1,
         };
         self.step = chords.get(to).filter(|_| to < last).map(|c| c.start);
     }
@@ -580,12 +585,12 @@ impl<'a> Desk<'a> {
     }
 
     /// Moves the mode compared with by a step of the brightness order.
-    fn compare(&mut self, brighter: bool, stage: &mut dyn Stage) {
+    fn compare(&mut self, toward: Toward, stage: &mut dyn Stage) {
         let Some((reference, _)) = self.seen(stage).within() else {
             return;
         };
         let from = self.view.compared.unwrap_or(reference.mode);
-        let to = brightness::neighbour(self.catalogue, from, brighter);
+        let to = brightness::neighbour(self.catalogue, from, toward);
         self.view.compared = (to != reference.mode).then_some(to);
     }
 
@@ -596,7 +601,7 @@ impl<'a> Desk<'a> {
             return;
         };
         match stage.source().transport {
-            Some(_) => stage.act(Intent::SeekTo(from)),
+            Some(_) => stage.act(Command::SeekTo(from)),
             None => {
                 self.again = Some(Again {
                     from,
@@ -612,17 +617,17 @@ impl<'a> Desk<'a> {
         if stage.source().transport.is_some() {
             // Whoever plays a file has no hand on its keys: its bass is what sounds now.
             match each(reading.sounding()).next() {
-                Some(key) => stage.act(Intent::HomeIs(Some(PitchClass::of_key(key)))),
-                None if reading.stated.is_some() => stage.act(Intent::HomeIs(None)),
+                Some(key) => stage.act(home_is(Some(key))),
+                None if reading.stated.is_some() => stage.act(home_is(None)),
                 None => self.said = Some("Nothing sounds that could be home.".into()),
             }
             return;
         }
         match each(reading.held).next() {
-            Some(key) => stage.act(Intent::HomeIs(Some(PitchClass::of_key(key)))),
+            Some(key) => stage.act(home_is(Some(key))),
             // Asked again, the question or what was said is taken back.
             None if self.asking.take().is_some() => {}
-            None if reading.stated.is_some() => stage.act(Intent::HomeIs(None)),
+            None if reading.stated.is_some() => stage.act(home_is(None)),
             None => self.asking = Some((reading.struck, reading.struck_at)),
         }
     }
@@ -642,16 +647,16 @@ impl<'a> Desk<'a> {
             happened && at.elapsed() >= if moved { ASK_ANEW } else { ASK }
         });
         if new && reading.begun {
-            stage.act(Intent::Explain);
+            stage.act(Command::Explain);
             self.asked = Some((Instant::now(), now));
         }
     }
 
     /// What a job asks for that was set off from the piano. One whose action is not known
     /// is no reason to leave those behind it.
-    fn job(&self, stage: &mut dyn Stage) -> Option<Wish> {
+    fn job(&self, stage: &mut dyn Stage) -> Option<Action> {
         std::iter::from_fn(|| stage.job())
-            .find_map(|number| self.jobs.get(number).and_then(|action| keys::asks(action)))
+            .find_map(|number| self.jobs.get(number).and_then(|name| Action::named(name)))
     }
 
     /// Does what a key or the mouse asks for; true to quit.
@@ -665,8 +670,8 @@ impl<'a> Desk<'a> {
             self.forget(surface);
         }
         if let Event::Mouse(event) = event {
-            return match mouse::wish(event, &self.view) {
-                Some(wish) => self.grant(wish, stage, surface),
+            return match mouse::action(event, &self.view) {
+                Some(action) => self.perform(action, stage, surface),
                 None => Ok(false),
             };
         }
@@ -675,10 +680,10 @@ impl<'a> Desk<'a> {
         };
         self.said = None;
         if self.entry.is_some() {
-            match self.keys.wish(key) {
-                Some(Wish::Quit) if key == keys::QUITS => return Ok(true),
-                Some(Wish::Suspend) if !key.writes() => surface.suspend()?,
-                Some(Wish::Redraw) if !key.writes() => self.forget(surface),
+            match self.keys.action(key) {
+                Some(Action::Quit) if key == keys::QUITS => return Ok(true),
+                Some(Action::Suspend) if !key.writes() => surface.suspend()?,
+                Some(Action::Redraw) if !key.writes() => self.forget(surface),
                 _ => {}
             }
             let Some(entry) = &mut self.entry else {
@@ -689,7 +694,7 @@ impl<'a> Desk<'a> {
                 entry::Outcome::Left => self.entry = None,
                 entry::Outcome::Pinned(tonality, tonic) => {
                     self.entry = None;
-                    stage.act(Intent::Pin(Some((tonality, tonic))));
+                    stage.act(Command::Set(engine::Event::Pin(Some((tonality, tonic)))));
                 }
             }
             return Ok(false);
@@ -699,55 +704,55 @@ impl<'a> Desk<'a> {
             view.help.turn();
             return Ok(false);
         }
-        match self.keys.wish(key) {
-            Some(wish) => self.grant(wish, stage, surface),
+        match self.keys.action(key) {
+            Some(action) => self.perform(action, stage, surface),
             None => Ok(false),
         }
     }
 
     /// Does what is asked for, from wherever; true to quit.
-    fn grant(
+    fn perform(
         &mut self,
-        wish: Wish,
+        action: Action,
         stage: &mut dyn Stage,
         surface: &mut impl Surface,
     ) -> io::Result<bool> {
         self.said = None;
         let view = &mut self.view;
-        match wish {
-            Wish::Quit => return Ok(true),
-            Wish::Suspend => surface.suspend()?,
-            Wish::Redraw => self.forget(surface),
-            Wish::Help => view.help.press(),
-            Wish::Close => self.close(),
-            Wish::Heavier | Wish::Lighter | Wish::Pin | Wish::Aside | Wish::Ask(_) => {
+        match action {
+            Action::Quit => return Ok(true),
+            Action::Suspend => surface.suspend()?,
+            Action::Redraw => self.forget(surface),
+            Action::Help => view.help.press(),
+            Action::Close => self.close(),
+            Action::Inertia(_) | Action::Pin | Action::Aside | Action::Ask(_) => {
                 // What is pinned is what is seen, which may stand still.
                 let reading = self.seen(stage);
-                match keys::intent(wish, &reading) {
-                    Some(intent) => {
-                        if let Intent::Inertia(inertia) = intent {
+                match action.command(&reading) {
+                    Some(command) => {
+                        if let Command::Inertia(inertia) = command {
                             self.said = Some(told(inertia));
                         }
-                        stage.act(intent);
+                        stage.act(command);
                     }
-                    None if wish == Wish::Pin => {
+                    None if action == Action::Pin => {
                         self.said = Some("Nothing is established yet that could be pinned.".into());
                     }
                     None => {}
                 }
             }
-            Wish::Scroll(back) => view.past().scroll(back, stage.now()),
-            Wish::Zoom(nearer) => view.past().zoom(nearer),
-            Wish::Follow => view.past().follow(),
-            Wish::Moment(moment) => {
+            Action::Scroll(direction) => view.past().scroll(direction, stage.now()),
+            Action::Zoom(zoom) => view.past().zoom(zoom),
+            Action::Follow => view.past().follow(),
+            Action::Moment(moment) => {
                 let now = stage.now();
                 view.past().choose(moment, now);
             }
-            Wish::Why => {
+            Action::Why => {
                 view.wanted.why = !view.wanted.why;
                 self.asked = None;
             }
-            Wish::Scale => {
+            Action::Scale => {
                 view.wanted.scale = !view.wanted.scale;
                 let beside = view.wanted.scale && view.wanted.way == Way::Teaching;
                 let reading = self.seen(stage);
@@ -756,26 +761,26 @@ impl<'a> Desk<'a> {
                     self.said = Some("Home is here: there is nothing to set beside it.".into());
                 }
             }
-            Wish::Compare(brighter) => self.compare(brighter, stage),
-            Wish::Jump(back) => {
+            Action::Compare(toward) => self.compare(toward, stage),
+            Action::Jump(direction) => {
                 let now = stage.now();
-                view.past().jump(!back, stage.past().1, now);
+                view.past().jump(direction, stage.past().1, now);
             }
-            Wish::Again => self.show_again(stage),
-            Wish::Way(way) => {
+            Action::Again => self.show_again(stage),
+            Action::Way(way) => {
                 view.wanted.way = way;
                 self.step = None;
             }
-            Wish::Freeze => self.freeze(stage),
-            Wish::Hide => self.hidden = !self.hidden,
-            Wish::Step(back) => self.step(back, stage),
-            Wish::PinOther => {
+            Action::Freeze => self.freeze(stage),
+            Action::Hide => self.hidden = !self.hidden,
+            Action::Step(direction) => self.step(direction, stage),
+            Action::PinOther => {
                 view.help.close();
                 self.entry.get_or_insert_default();
             }
-            Wish::HomeIs => self.ask_for_home(stage),
-            Wish::Order => view.chromatic = !view.chromatic,
-            Wish::Colours => self.palette = self.palette.next(),
+            Action::HomeIs => self.ask_for_home(stage),
+            Action::Order => view.chromatic = !view.chromatic,
+            Action::Colours => self.palette = self.palette.next(),
         }
         Ok(false)
     }

@@ -2,10 +2,10 @@
 //! come in.
 
 use super::draw::{Look, Picture, clock};
-use super::keys::Wish;
+use super::keys::Action;
 use super::pen::{Pen, columns, fit, fit_words};
-use super::{Link, Transport};
 use crate::engine::Inertia;
+use crate::source::{Link, Repeat, Transport};
 
 /// The notice, or nothing.
 pub(super) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
@@ -31,7 +31,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let w = pen.width();
     // On the right, at fixed places: inertia and help.
     let word = if w < 100 { "" } else { "inertia " };
-    let help = look.keys.first(Wish::Help);
+    let help = look.keys.first(Action::Help);
     let help = help.map_or(String::new(), |key| format!("  {} help", key.shown(ascii)));
     let stop = picture.reading.inertia;
     let stops: String = Inertia::ALL
@@ -99,9 +99,9 @@ fn transport(t: &Transport, look: &Look) -> String {
     }
     let dash = look.sign("–", "-");
     match t.repeat {
-        (Some(a), Some(b)) => text.push_str(&format!(" repeat {}{dash}{}", clock(a), clock(b))),
-        (Some(a), None) => text.push_str(&format!(" repeat from {}", clock(a))),
-        _ => {}
+        Repeat::Between(a, b) => text.push_str(&format!(" repeat {}{dash}{}", clock(a), clock(b))),
+        Repeat::From(a) => text.push_str(&format!(" repeat from {}", clock(a))),
+        Repeat::Off => {}
     }
     text
 }

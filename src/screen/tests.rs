@@ -6,12 +6,12 @@ use super::keys::Keys;
 use super::layout::{Panels, Wanted, Way};
 use super::palette::{Depth, Palette};
 use super::pen::Pen;
-use super::{Link, Source, Transport};
 use crate::engine::{
     Cause, Change, CollectionId, Contender, Established, Explanation, History, Inertia, KeySet,
     Observer, Reading, Removed, VoicedChord,
 };
 use crate::plan::{ChordSpan, Marker, Open};
+use crate::source::{Link, Repeat, Source, Transport};
 use crate::theory::{
     Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority, Tonality,
 };
@@ -433,7 +433,7 @@ impl Scene {
                 speed: 0.5,
                 paused: true,
                 ended: false,
-                repeat: (Some(sec(60.0)), Some(sec(70.0))),
+                repeat: Repeat::Between(sec(60.0), sec(70.0)),
             }),
             ..Source::default()
         };

@@ -1,6 +1,7 @@
 //! Time on columns: which part of the past is in view, its scale and its markers.
 
 use super::draw::{Look, Picture, clock};
+use super::keys::{Direction, Zoom};
 use super::pen::{Pen, columns, fit};
 use crate::plan::{ChordSpan, Marker, Region};
 use crate::time::{TICKS_PER_SECOND, Time};
@@ -56,33 +57,33 @@ impl StripView {
         seconds.map(|s| Time(s * TICKS_PER_SECOND))
     }
 
-    /// Nearer (true) or farther. What is longer than the sitting is not gone through
+    /// Nearer or farther. What is longer than the sitting is not gone through
     /// stop by stop.
-    pub fn zoom(&mut self, nearer: bool) {
+    pub fn zoom(&mut self, zoom: Zoom) {
         let length = self.whole.1.since(self.whole.0);
         let longer = |s: &u64| Time(s * TICKS_PER_SECOND) >= length;
         let first_longer = SPANS.iter().position(longer).unwrap_or(ALL);
-        self.zoom = match (nearer, self.span()) {
-            (true, None) => first_longer.saturating_sub(1),
-            (true, Some(_)) => self.zoom.saturating_sub(1),
-            (false, None) => ALL,
-            (false, Some(span)) if span >= length && length > Time::ZERO => ALL,
-            (false, Some(_)) => self.zoom + 1,
+        self.zoom = match (zoom, self.span()) {
+            (Zoom::Nearer, None) => first_longer.saturating_sub(1),
+            (Zoom::Nearer, Some(_)) => self.zoom.saturating_sub(1),
+            (Zoom::Farther, None) => ALL,
+            (Zoom::Farther, Some(span)) if span >= length && length > Time::ZERO => ALL,
+            (Zoom::Farther, Some(_)) => self.zoom + 1,
         };
         if let Some(at) = self.chosen {
             self.center(at, self.whole.1);
         }
     }
 
-    /// A quarter of the span back (true) or forward; the present is followed again.
+    /// A quarter of the span back or forward; the present is followed again.
     /// Where all is in view, there is nothing to scroll.
-    pub fn scroll(&mut self, back: bool, now: Time) {
+    pub fn scroll(&mut self, direction: Direction, now: Time) {
         let Some(span) = self.span() else { return };
         let step = Time(span.0 / 4);
         let end = self.end.unwrap_or(now);
-        let end = match back {
-            true => (end - step).max(span.min(now)),
-            false => end + step,
+        let end = match direction {
+            Direction::Back => (end - step).max(span.min(now)),
+            Direction::Forward => end + step,
         };
         self.end = (end < now).then_some(end);
         self.chosen = None;
@@ -94,14 +95,14 @@ impl StripView {
         self.chosen = None;
     }
 
-    /// To the next marker (true) or the one before, which becomes the chosen moment and
+    /// To the marker before or after, which becomes the chosen moment and
     /// the middle of what is in view. From the present: to the first, or the last.
-    pub fn jump(&mut self, forward: bool, markers: &[Marker], now: Time) {
+    pub fn jump(&mut self, direction: Direction, markers: &[Marker], now: Time) {
         let moments = markers.iter().map(moment).filter(|&m| m <= now);
         let from = self.chosen();
-        let next = match forward {
-            true => moments.filter(|&m| from.is_none_or(|f| m > f)).min(),
-            false => moments.filter(|&m| from.is_none_or(|f| m < f)).max(),
+        let next = match direction {
+            Direction::Forward => moments.filter(|&m| from.is_none_or(|f| m > f)).min(),
+            Direction::Back => moments.filter(|&m| from.is_none_or(|f| m < f)).max(),
         };
         if let Some(at) = next {
             self.chosen = Some(at);

@@ -1,7 +1,7 @@
 //! The settings followed while the program runs: what changes in the user's files is
 //! taken, and what is wrong in them is told until it is mended.
 
-use super::{Settings, SettingsError};
+use super::values::{Settings, SettingsError};
 use crate::screen::Update;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
 use std::path::PathBuf;

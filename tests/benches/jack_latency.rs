@@ -9,8 +9,9 @@ mod jackd;
 
 use jackd::{Keyboard, Server, sweep};
 use peregrinus::engine::Monitor;
-use peregrinus::live::{Link, SystemClock, Wanted, World, listen};
+use peregrinus::live::{SystemClock, Wanted, World, listen};
 use peregrinus::midi;
+use peregrinus::source::Link;
 use peregrinus::theory::Catalogue;
 use std::process::Command;
 use std::sync::Arc;

@@ -1,4 +1,5 @@
 use super::super::draw::{Look, Picture};
+use super::super::keys::{Direction, Zoom};
 use super::super::palette::{Depth, Palette};
 use super::super::pen::Pen;
 use super::super::tests::any_size::any_scene;
@@ -119,8 +120,8 @@ fn the_strip_tells_what_moved() {
     insta::assert_snapshot!("strip_120x9", text);
     let mut view = StripView::all();
     drawn(&mut view, (160, 12), Glyphs::Unicode);
-    view.jump(true, &sitting().markers, sitting().now);
-    view.zoom(true);
+    view.jump(Direction::Forward, &sitting().markers, sitting().now);
+    view.zoom(Zoom::Nearer);
     let text = drawn(&mut view, (160, 12), Glyphs::Unicode);
     insta::assert_snapshot!("strip_160x12", text);
     let text = drawn(&mut view, (80, 8), Glyphs::Ascii);
@@ -237,23 +238,23 @@ fn markers_are_gone_to_and_come_back_from() {
     let chosen = |v: &StripView| v.chosen().map(|t| t.seconds());
     let mut view = StripView::default();
     assert_eq!(chosen(&view), None);
-    for (forward, at) in [
-        (false, 516.0),
-        (false, 430.0),
-        (true, 516.0),
-        (true, 516.0),
-        (false, 430.0),
-        (false, 150.0),
-        (false, 72.0),
-        (false, 72.0),
+    for (direction, at) in [
+        (Direction::Back, 516.0),
+        (Direction::Back, 430.0),
+        (Direction::Forward, 516.0),
+        (Direction::Forward, 516.0),
+        (Direction::Back, 430.0),
+        (Direction::Back, 150.0),
+        (Direction::Back, 72.0),
+        (Direction::Back, 72.0),
     ] {
-        view.jump(forward, &s.markers, s.now);
+        view.jump(direction, &s.markers, s.now);
         assert_eq!(chosen(&view), Some(at));
     }
     // Scrolled on, it is the left edge: of a minute around 72 s, a quarter further.
-    view.scroll(false, s.now);
+    view.scroll(Direction::Forward, s.now);
     assert_eq!(chosen(&view), Some(57.0));
-    view.jump(true, &s.markers, s.now);
+    view.jump(Direction::Forward, &s.markers, s.now);
     assert_eq!(chosen(&view), Some(72.0));
     view.follow();
     assert_eq!(chosen(&view), None);
@@ -262,9 +263,9 @@ fn markers_are_gone_to_and_come_back_from() {
     let mut view = StripView::all();
     let draw = |view: &mut StripView| shown(&s, lanes::draw, view, (100, 20), Glyphs::Unicode);
     let whole = draw(&mut view);
-    view.scroll(true, s.now);
+    view.scroll(Direction::Back, s.now);
     assert_eq!(draw(&mut view), whole);
-    view.jump(true, &s.markers, s.now);
+    view.jump(Direction::Forward, &s.markers, s.now);
     let text = draw(&mut view);
     for words in [
         "all",
@@ -275,11 +276,11 @@ fn markers_are_gone_to_and_come_back_from() {
         assert!(text.contains(words), "{words} in\n{text}");
     }
     // Nearer it stays in view; a sitting of ten minutes begins with five.
-    view.zoom(true);
+    view.zoom(Zoom::Nearer);
     let text = draw(&mut view);
     assert!(text.contains("◂5min") && text.contains("┃1:12"), "{text}");
-    view.zoom(false);
-    view.zoom(false);
+    view.zoom(Zoom::Farther);
+    view.zoom(Zoom::Farther);
     assert!(draw(&mut view).contains("\nall"));
     view.follow();
     assert_eq!(draw(&mut view), whole);
@@ -320,11 +321,12 @@ proptest! {
             keys: &scene.keys,
         };
         let mut view = if whole { StripView::all() } else { StripView::default() };
-        for (what, way) in std::iter::once((9, true)).chain(steps) {
+        for (what, back) in std::iter::once((9, true)).chain(steps) {
+            let direction = if back { Direction::Back } else { Direction::Forward };
             match what {
-                0 => view.zoom(way),
-                1 => view.scroll(way, scene.now),
-                2 => view.jump(way, &scene.markers, scene.now),
+                0 => view.zoom(if back { Zoom::Farther } else { Zoom::Nearer }),
+                1 => view.scroll(direction, scene.now),
+                2 => view.jump(direction, &scene.markers, scene.now),
                 3 => view.follow(),
                 _ => {}
             }

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::engine::CAUSES;
+use crate::screen::keys::{Direction, Zoom};
 use crate::screen::layout::{Panel, SMALLEST, places};
 use crate::screen::pen::Pen;
 use crate::screen::{
@@ -153,7 +154,12 @@ prop_compose! {
             name, dropped, recording, notice,
             link: [Link::Keyboard, Link::Lost, Link::None, Link::File][link as usize % 4],
             transport: transport.map(|(position, duration, speed, paused, a, b)| Transport {
-                position, duration, speed, paused, ended: false, repeat: (a, b),
+                position, duration, speed, paused, ended: false,
+                repeat: match (a, b) {
+                    (None, _) => Repeat::Off,
+                    (Some(a), None) => Repeat::From(a),
+                    (Some(a), Some(b)) => Repeat::Between(a, b),
+                },
             }),
         }
     }
@@ -291,24 +297,24 @@ fn the_strip_comes_back_to_the_present() {
         as_text(&buf)
     };
     let present = text(&mut view);
-    view.strip.zoom(true);
+    view.strip.zoom(Zoom::Nearer);
     let near = text(&mut view);
     assert!(
         near.contains("30s") && !near.contains("second idea"),
         "{near}"
     );
     for _ in 0..50 {
-        view.strip.scroll(true, scene.now);
+        view.strip.scroll(Direction::Back, scene.now);
     }
     let past = text(&mut view);
     assert!(past.contains("◂30s") && past.contains("0:00"), "{past}");
     for _ in 0..50 {
-        view.strip.scroll(false, scene.now);
+        view.strip.scroll(Direction::Forward, scene.now);
     }
     assert_eq!(text(&mut view), near);
-    view.strip.scroll(true, scene.now);
+    view.strip.scroll(Direction::Back, scene.now);
     view.strip.follow();
-    view.strip.zoom(false);
+    view.strip.zoom(Zoom::Farther);
     assert_eq!(text(&mut view), present);
 }
 

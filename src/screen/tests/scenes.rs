@@ -7,7 +7,7 @@ mod scenario;
 use super::*;
 use crate::engine::{Event, Monitor};
 use crate::screen::run::{Desk, Surface};
-use crate::screen::{Intent, Options, Stage};
+use crate::screen::{Command, Options, Stage};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
 use ratatui::style::Modifier;
@@ -86,30 +86,27 @@ impl Stage for Playing {
     fn now(&self) -> Time {
         self.monitor.now()
     }
-    fn act(&mut self, intent: Intent) {
+    fn act(&mut self, command: Command) {
         let at = self.monitor.now();
-        match intent {
-            Intent::Inertia(inertia) => self.say(Event::Inertia(inertia)),
-            Intent::Set(event) => self.say(event),
-            Intent::Pin(pinned) => self.say(Event::Pin(pinned)),
-            Intent::HomeIs(note) => self.say(Event::HomeIs(note)),
-            Intent::Aside(on) => self.say(Event::Aside(on)),
-            Intent::Explain => self.explanation = self.monitor.case().map(|c| c.explain()),
-            Intent::Mark => self.markers.push(Marker {
+        match command {
+            Command::Inertia(inertia) => self.say(Event::Inertia(inertia)),
+            Command::Set(event) => self.say(event),
+            Command::Explain => self.explanation = self.monitor.case().map(|c| c.explain()),
+            Command::Mark => self.markers.push(Marker {
                 at,
                 about: Some(self.history.phrase_before(at)),
                 name: (self.markers.len() + 1).to_string(),
             }),
-            Intent::KeepLast => self.markers.push(Marker {
+            Command::KeepLast => self.markers.push(Marker {
                 at,
                 about: Some((at - Time::millis(30_000), at)),
                 name: "kept 1".into(),
             }),
-            Intent::Pause
-            | Intent::Seek(_)
-            | Intent::SeekTo(_)
-            | Intent::Speed(_)
-            | Intent::Repeat => panic!("{intent:?} is for files"),
+            Command::Pause
+            | Command::SeekBy(_)
+            | Command::SeekTo(_)
+            | Command::Pace(_)
+            | Command::Repeat => panic!("{command:?} is for files"),
         }
     }
     fn news(&self) -> &Receiver<()> {

@@ -230,34 +230,35 @@ const PUBLISHED: [&str; 7] = [
 
 #[test]
 fn the_cursor_goes_along_the_published_order_one_note_at_a_time() {
+    use crate::screen::Toward::{Brighter, Darker};
     let c = Catalogue::standard();
     let order = PUBLISHED.map(mode);
     for pair in order.windows(2) {
         let (bright, dark) = (pair[0], pair[1]);
-        assert_eq!(brightness::neighbour(c, bright, false), dark);
-        assert_eq!(brightness::neighbour(c, dark, true), bright);
+        assert_eq!(brightness::neighbour(c, bright, Darker), dark);
+        assert_eq!(brightness::neighbour(c, dark, Brighter), bright);
         let altered = alterations(c.mode(bright), c.mode(dark));
         let [(Some(from), to)] = altered[..] else {
             panic!("{altered:?}");
         };
         assert_eq!((from.number, from.alter - 1), (to.number, to.alter));
     }
-    assert_eq!(brightness::neighbour(c, order[0], true), order[0]);
-    assert_eq!(brightness::neighbour(c, order[6], false), order[6]);
+    assert_eq!(brightness::neighbour(c, order[0], Brighter), order[0]);
+    assert_eq!(brightness::neighbour(c, order[6], Darker), order[6]);
     // From beside the order back into it, and from beyond its ends.
-    for (from, brighter, to) in [
-        ("minor", true, "dorian"),
-        ("minor", false, "phrygian"),
-        ("phrygian_dominant", true, "dorian"),
-        ("dorian_sharp4", false, "dorian"),
-        ("major_pentatonic", false, "mixolydian"),
-        ("blues", true, "dorian"),
-        ("lydian_augmented", true, "lydian"),
-        ("lydian_augmented", false, "lydian"),
-        ("altered", false, "locrian"),
-        ("altered", true, "locrian"),
+    for (from, toward, to) in [
+        ("minor", Brighter, "dorian"),
+        ("minor", Darker, "phrygian"),
+        ("phrygian_dominant", Brighter, "dorian"),
+        ("dorian_sharp4", Darker, "dorian"),
+        ("major_pentatonic", Darker, "mixolydian"),
+        ("blues", Brighter, "dorian"),
+        ("lydian_augmented", Brighter, "lydian"),
+        ("lydian_augmented", Darker, "lydian"),
+        ("altered", Darker, "locrian"),
+        ("altered", Brighter, "locrian"),
     ] {
-        let found = brightness::neighbour(c, mode(from), brighter);
+        let found = brightness::neighbour(c, mode(from), toward);
         assert_eq!(c.mode(found).id, to, "{from}");
     }
 }

@@ -3,7 +3,7 @@
 use super::*;
 use crate::engine;
 use crate::screen::run::{Alarm, Surface, turn};
-use crate::screen::{Intent, Options, Outcome, Stage, Update};
+use crate::screen::{Command, Options, Outcome, Pace, Stage, Update};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
     Event, KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
@@ -18,7 +18,7 @@ struct FakeStage {
     /// Milliseconds, moved by the test.
     clock: Arc<AtomicU64>,
     news: Receiver<()>,
-    acts: Vec<Intent>,
+    acts: Vec<Command>,
     failure: Option<String>,
     patience: Duration,
     /// What is different each time that the reading is fetched.
@@ -48,8 +48,8 @@ impl Stage for FakeStage {
     fn now(&self) -> Time {
         self.scene.now + Time::millis(self.clock.load(Ordering::SeqCst))
     }
-    fn act(&mut self, intent: Intent) {
-        self.acts.push(intent);
+    fn act(&mut self, command: Command) {
+        self.acts.push(command);
     }
     fn job(&mut self) -> Option<usize> {
         self.jobs.pop()
@@ -259,7 +259,7 @@ fn q_and_control_c_quit() {
 }
 
 #[test]
-fn keys_become_intents() {
+fn keys_become_commands() {
     let mut rig = Rig::new(Scene::file());
     rig.types(" -+rm][");
     rig.press(KeyCode::Left, KeyModifiers::NONE);
@@ -268,14 +268,14 @@ fn keys_become_intents() {
     assert_eq!(
         rig.stage.acts,
         [
-            Intent::Pause,
-            Intent::Speed(false),
-            Intent::Speed(true),
-            Intent::Repeat,
-            Intent::Mark,
-            Intent::Inertia(Inertia::Period),
-            Intent::Inertia(Inertia::Motif),
-            Intent::Seek(-5.0),
+            Command::Pause,
+            Command::Pace(Pace::Slower),
+            Command::Pace(Pace::Faster),
+            Command::Repeat,
+            Command::Mark,
+            Command::Inertia(Inertia::Period),
+            Command::Inertia(Inertia::Motif),
+            Command::SeekBy(-5.0),
         ]
     );
 }
@@ -299,7 +299,7 @@ fn what_decides_is_asked_for_when_it_is_wanted() {
         assert_eq!(rig.run().ok(), Some(Outcome::Quit));
         assert!(player.join().is_ok_and(|sent| sent));
         let asks = rig.stage.acts.iter();
-        let asks = asks.filter(|a| **a == Intent::Explain).count() as f64;
+        let asks = asks.filter(|a| **a == Command::Explain).count() as f64;
         (asks, start.elapsed().as_secs_f64())
     };
     let later = |n: u32, s: &mut Scene| s.reading.at = sec(14.2) + Time::millis(u64::from(n));
@@ -363,7 +363,7 @@ fn the_help_turns_its_pages() {
     assert_eq!(page(&["?", " ", "q"]), Some('2'));
     assert_eq!(page(&["?", " ", " ", " ", " ", "q"]), Some('1'));
     // Closed, the space bar is the player's again.
-    assert_eq!(last(&["?", "?", "?", "?", "?", " q"]).1, [Intent::Pause]);
+    assert_eq!(last(&["?", "?", "?", "?", "?", " q"]).1, [Command::Pause]);
 }
 
 #[test]
@@ -378,7 +378,10 @@ fn keys_of_the_users_own_count_and_no_others() {
     rig.press(KeyCode::Char('k'), KeyModifiers::CONTROL);
     rig.types("x");
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
-    assert_eq!(rig.stage.acts, [Intent::Pause, Intent::Mark, Intent::Mark]);
+    assert_eq!(
+        rig.stage.acts,
+        [Command::Pause, Command::Mark, Command::Mark]
+    );
     assert!(!rig.surface.last.contains("help"), "{}", rig.surface.last);
 }
 
@@ -389,7 +392,7 @@ fn jobs_from_the_piano_do_what_keys_do() {
     // What no action has, and what has no number, is passed over.
     rig.stage.jobs = vec![2, 0, 3, 99, 1, 0];
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
-    assert_eq!(rig.stage.acts, [Intent::Mark, Intent::Mark]);
+    assert_eq!(rig.stage.acts, [Command::Mark, Command::Mark]);
     // Set off while it runs: the help opens, and the hint has been seen.
     let mut rig = Rig::new(Scene::dorian());
     rig.hint = true;
@@ -493,8 +496,8 @@ fn settings_change_while_it_runs() {
     assert_eq!(
         rig.stage.acts,
         [
-            Intent::Set(engine::Event::Bassist(true)),
-            Intent::Set(engine::Event::Inertia(Inertia::Motif)),
+            Command::Set(engine::Event::Bassist(true)),
+            Command::Set(engine::Event::Inertia(Inertia::Motif)),
         ]
     );
 }
@@ -732,7 +735,7 @@ fn ended_news_leave_the_keys_in_force() {
 }
 
 /// The last picture, and what was asked of the stage, after these words.
-fn after(scene: Scene, words: &[&'static str]) -> (String, Vec<Intent>) {
+fn after(scene: Scene, words: &[&'static str]) -> (String, Vec<Command>) {
     let mut rig = Rig::new(scene);
     rig.surface.size = (120, 36);
     rig.surface.presses = words.iter().rev().copied().collect();
@@ -833,12 +836,18 @@ fn one_steps_back_chord_by_chord_and_forth() {
 fn what_is_here_is_pinned_or_what_is_typed() {
     let here = Scene::wandering().reading.here.expect("a tonality");
     let (_, acts) = after(Scene::wandering(), &["nq"]);
-    assert_eq!(acts, [Intent::Pin(Some((here.tonality, here.tonic)))]);
+    assert_eq!(
+        acts,
+        [Command::Set(engine::Event::Pin(Some((
+            here.tonality,
+            here.tonic
+        ))))]
+    );
 
     let mut pinned = Scene::wandering();
     pinned.reading.pinned = Some((here.tonality, here.tonic));
     let (picture, acts) = after(pinned, &["nq"]);
-    assert_eq!(acts, [Intent::Pin(None)]);
+    assert_eq!(acts, [Command::Set(engine::Event::Pin(None))]);
     assert!(picture.contains("pinned G Mixolydian"), "{picture}");
 
     let written = Catalogue::standard().parse_tonality("Eb lydian");
@@ -848,7 +857,13 @@ fn what_is_here_is_pinned_or_what_is_typed() {
         Scene::wandering(),
         &["N", "Eb q", "\n", "\u{1b}", "N", "Eb lydian\nq"],
     );
-    assert_eq!(acts, [Intent::Pin(Some((written.tonality, written.tonic)))]);
+    assert_eq!(
+        acts,
+        [Command::Set(engine::Event::Pin(Some((
+            written.tonality,
+            written.tonic
+        ))))]
+    );
     let (picture, acts) = after(Scene::nothing(), &["n", "q"]);
     assert_eq!(acts, []);
     assert!(picture.contains("Nothing is established"), "{picture}");
@@ -856,10 +871,11 @@ fn what_is_here_is_pinned_or_what_is_typed() {
 
 #[test]
 fn home_is_said_from_the_piano_and_asides_begin_and_end() {
+    let home_is = |key| Command::Set(engine::Event::HomeIs(Some(PitchClass::of_key(key))));
     let mut held = Scene::wandering();
     held.reading.held = keys(&[50, 57]);
     let (_, acts) = after(held, &["oq"]);
-    assert_eq!(acts, [Intent::HomeIs(Some(PitchClass::of_key(50)))]);
+    assert_eq!(acts, [home_is(50)]);
 
     // Nothing is held: the next key counts.
     let mut rig = Rig::new(Scene::wandering());
@@ -873,16 +889,16 @@ fn home_is_said_from_the_piano_and_asides_begin_and_end() {
         }
     });
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
-    assert_eq!(
-        rig.stage.acts,
-        [Intent::HomeIs(Some(PitchClass::of_key(53)))]
-    );
+    assert_eq!(rig.stage.acts, [home_is(53)]);
 
     let mut aside = Scene::wandering();
-    assert_eq!(after(aside.clone(), &["aq"]).1, [Intent::Aside(true)]);
+    assert_eq!(
+        after(aside.clone(), &["aq"]).1,
+        [Command::Set(engine::Event::Aside(true))]
+    );
     aside.reading.aside = Some(aside.now);
     let (picture, acts) = after(aside, &["aq"]);
-    assert_eq!(acts, [Intent::Aside(false)]);
+    assert_eq!(acts, [Command::Set(engine::Event::Aside(false))]);
     assert!(picture.contains("aside"), "{picture}");
 }
 

@@ -1,51 +1,66 @@
-//! Without a terminal, or where no screen is wanted: one line for each change.
+//! Without a terminal, or where no screen is wanted: one line for each change, for a pipe,
+//! or worded to be read aloud.
 
-use super::Failure;
-use super::spoken::Voice;
-use super::stage::Desk;
+mod spoken;
+
+use crate::console;
 use crate::engine::{Change, Established};
 use crate::formats::{VoicingOut, Words, voicing_out};
-use crate::live::{Link, News, Status};
+use crate::live::{News, Status};
+use crate::plain;
 use crate::plan::Claim;
-use crate::screen::{Deed, Intent, Stage};
-use crate::settings::Settings;
-use crate::theory::{Around, Chord, Spelling, Tonality};
+use crate::screen::{self, Action, Command};
+use crate::source::Link;
+use crate::theory::{Around, Catalogue, Chord, Notation, Spelling, Tonality};
 use crate::time::Time;
 use clap::ValueEnum;
 use serde::Serialize;
+use spoken::Voice;
 use std::io::{self, Write};
-use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 /// How lines look.
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Format {
     Text,
     /// One JSON object a line.
     Json,
 }
 
-/// Whether the user wants lines at a terminal too.
-#[derive(Clone, Copy, clap::Args)]
-pub struct Asked {
-    /// Plain lines instead of the screen, one for each change, worded to be read aloud.
-    #[arg(long)]
-    lines: bool,
+/// How the lines are to be.
+#[derive(Clone, Copy, Debug)]
+pub struct Options<'a> {
+    pub format: Format,
+    /// Text is worded to be read aloud.
+    pub spoken: bool,
+    pub notation: Notation,
+    /// The catalogue that the changes' tonalities belong to.
+    pub catalogue: &'a Catalogue,
+    /// The actions that the piano sets off, in the order of their triggers: what
+    /// [`screen::Stage::job`] counts.
+    pub jobs: &'a [&'static str],
 }
 
-impl Asked {
-    pub fn or(self, other: Asked) -> Asked {
-        Asked {
-            lines: self.lines || other.lines,
-        }
-    }
+/// What stands behind the lines.
+pub trait Stage: screen::Stage {
+    /// Hands on what is new.
+    fn changes(&mut self, f: &mut dyn FnMut(News));
+    /// What there is to say about the way in.
+    fn status(&self) -> Status;
+    /// Nothing more is to come.
+    fn ended(&self) -> bool;
+}
 
-    /// What the settings say counts as well.
-    pub fn take_into(self, settings: &mut Settings) {
-        settings.lines |= self.lines;
-    }
+/// Why no more lines can be written.
+#[derive(Debug, thiserror::Error)]
+pub enum LinesError {
+    /// A part behind the lines has failed for good.
+    #[error("{0}")]
+    Stage(String),
+    #[error(transparent)]
+    Write(#[from] io::Error),
 }
 
 #[derive(Serialize)]
@@ -92,18 +107,23 @@ impl Line<'_> {
 
 /// A line that is read aloud.
 fn spoken(line: &str) -> io::Result<()> {
-    writeln!(io::stdout().lock(), "{line}")
+    writeln!(io::stdout().lock(), "{}", plain::name(line))
 }
 
-/// Prints what `desk` brings until a signal, the end of the file, or a failure. Jobs set off
-/// from the piano are done as far as they need no screen.
-pub fn follow(desk: &mut Desk, settings: &Settings, format: Format) -> Result<ExitCode, Failure> {
-    let stop = stop_flag()?;
+/// How it ended.
+pub struct Outcome {
+    /// What was told last about the way in, on standard error.
+    pub told: Option<String>,
+    pub end: Result<(), LinesError>,
+}
+
+/// Prints what the stage brings until a signal, the end of the file, or a failure. Jobs set
+/// off from the piano are done as far as they need no screen.
+pub fn follow(stage: &mut dyn Stage, options: &Options) -> Outcome {
     let mut printer = Printer {
-        settings,
-        format,
-        voice: (settings.lines && format == Format::Text)
-            .then(|| Voice::new(settings.notation, &settings.catalogue)),
+        options,
+        voice: (options.spoken && options.format == Format::Text)
+            .then(|| Voice::new(options.notation, options.catalogue)),
         here: None,
         pinned: None,
         said: None,
@@ -111,11 +131,24 @@ pub fn follow(desk: &mut Desk, settings: &Settings, format: Format) -> Result<Ex
         around: Around::default(),
         way_in: Status::default(),
     };
+    let end = print(stage, options, &mut printer);
+    Outcome {
+        told: printer.way_in.notice,
+        end,
+    }
+}
+
+fn print(
+    stage: &mut dyn Stage,
+    options: &Options,
+    printer: &mut Printer,
+) -> Result<(), LinesError> {
+    let stop = stop_flag()?;
     loop {
-        let over = stop.load(Ordering::Relaxed) || desk.ended();
-        printer.tell_way_in(desk.status());
+        let over = stop.load(Ordering::Relaxed) || stage.ended();
+        printer.tell_way_in(stage.status());
         let mut result = Ok(());
-        desk.changes(|news| {
+        stage.changes(&mut |news| {
             if result.is_ok() {
                 result = printer.take(news);
             }
@@ -123,37 +156,34 @@ pub fn follow(desk: &mut Desk, settings: &Settings, format: Format) -> Result<Ex
         let result = result.and_then(|()| printer.settle());
         match result.and_then(|()| io::stdout().flush()) {
             // Whoever read has enough.
-            Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(ExitCode::SUCCESS),
+            Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(()),
             other => other?,
         }
-        if let Some(why) = desk.failed() {
-            return Err(why.into());
+        if let Some(why) = stage.failed() {
+            return Err(LinesError::Stage(why));
         }
         if over {
-            return Ok(ExitCode::SUCCESS);
+            return Ok(());
         }
-        while let Some(number) = desk.job() {
-            let Some(job) = settings.jobs.get(number) else {
+        while let Some(number) = stage.job() {
+            let action = options
+                .jobs
+                .get(number)
+                .and_then(|name| Action::named(name));
+            if action == Some(Action::Quit) {
+                return Ok(());
+            }
+            let reading = stage.reading();
+            let Some(command) = action.and_then(|a| a.command(&reading)) else {
                 continue;
             };
-            match Deed::of(job.action, &desk.latest()) {
-                Deed::Quit => return Ok(ExitCode::SUCCESS),
-                Deed::Act(intent) => {
-                    desk.act(intent);
-                    if let Intent::Inertia(stop) = intent {
-                        say(&format!("inertia {}", stop.name()));
-                    }
-                }
-                Deed::Nothing => {}
+            stage.act(command);
+            if let Command::Inertia(stop) = command {
+                console::report(&format!("inertia {}", stop.name()));
             }
         }
-        let _ = desk.news().recv_timeout(Duration::from_millis(250));
+        let _ = stage.news().recv_timeout(Duration::from_millis(250));
     }
-}
-
-/// Standard error may be gone; that is no reason to stop.
-pub fn say(what: &str) {
-    let _ = writeln!(io::stderr(), "peregrinus: {what}");
 }
 
 /// How long the program may take to end in order after a signal.
@@ -189,8 +219,7 @@ fn stop_flag() -> io::Result<Arc<AtomicBool>> {
 }
 
 struct Printer<'a> {
-    settings: &'a Settings,
-    format: Format,
+    options: &'a Options<'a>,
     /// Instead of what follows, where it is read aloud.
     voice: Option<Voice<'a>>,
     here: Option<(Tonality, Spelling)>,
@@ -210,10 +239,10 @@ impl Printer<'_> {
     fn tell_way_in(&mut self, status: Status) {
         let before = &self.way_in;
         if status.notice.is_some() && status.notice != before.notice {
-            say(status.notice.as_deref().unwrap_or_default());
+            console::report(status.notice.as_deref().unwrap_or_default());
         }
         if status.dropped > before.dropped {
-            say(&format!(
+            console::report(&format!(
                 "{} messages dropped: they came faster than they can be read",
                 status.dropped
             ));
@@ -221,7 +250,7 @@ impl Printer<'_> {
         // Whoever sees no screen wants to know that it has begun.
         let met = status.name != before.name && matches!(status.link, Link::Keyboard | Link::File);
         if self.voice.is_some() && met {
-            say(&match status.link {
+            console::report(&match status.link {
                 Link::File => format!("playing {}", status.name),
                 _ => format!("listening to {}", status.name),
             });
@@ -271,8 +300,11 @@ impl Printer<'_> {
     }
 
     fn print(&mut self, at: Time, change: Change) -> io::Result<()> {
-        let notation = self.settings.notation;
-        let catalogue = &self.settings.catalogue;
+        let Options {
+            notation,
+            catalogue,
+            ..
+        } = *self.options;
         let within = self.pinned.or(self.here);
         let tonality = |what, e: Established| Line {
             center: Some(e.tonality.center.index()),
@@ -343,7 +375,7 @@ impl Printer<'_> {
                 plain("silence")
             }
             // In text the chord's own line is enough.
-            Change::VoicedChord(voiced) if self.format == Format::Json => {
+            Change::VoicedChord(voiced) if self.options.format == Format::Json => {
                 let words = Words {
                     catalogue,
                     notation: &notation,
@@ -367,7 +399,7 @@ impl Printer<'_> {
 
     fn write(&self, line: &Line) -> io::Result<()> {
         let mut out = io::stdout().lock();
-        match self.format {
+        match self.options.format {
             Format::Json => {
                 serde_json::to_writer(&mut out, line)?;
                 writeln!(out)
@@ -377,7 +409,7 @@ impl Printer<'_> {
                 let numeral = line.numeral.as_deref().unwrap_or_default();
                 let at = line.time.to_string();
                 let text = format!("{at:>8}  {:<9}  {name:<14} {numeral}", line.what);
-                writeln!(out, "{}", text.trim_end())
+                writeln!(out, "{}", plain::name(text.trim_end()))
             }
         }
     }

@@ -1,99 +1,20 @@
-//! The rooms' options, composed: defaults embedded from `config/default.toml`,
-//! overridden by the user's file, each value checked by the room that owns it.
+//! Settings read from a text in TOML, each value checked by the room that owns it.
 
-mod table;
-mod watch;
-
-use crate::engine::{self, Fading, Filter, Inertia, Learned, Model, Monitor};
-use crate::midi::{PERCUSSION, Trigger};
+use super::table::{At, Fault, Faults, Table};
+use super::values::{Job, Settings, SettingsError};
+use crate::engine::{Fading, Filter, Inertia, Model};
+use crate::midi::PERCUSSION;
 use crate::nearest::nearest;
-use crate::screen::{Depth, Key, Keys, Palette, Panel, Panels, Update, Way};
+use crate::screen::{Depth, Key, Keys, Palette, Panel, Panels, Way};
 use crate::theory::{
     Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Enharmonic, Glyphs,
     HalfDiminished, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis, NumeralCase,
 };
-use crate::time::Time;
-use etcetera::BaseStrategy;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use table::{At, Fault, Faults, Table};
-
-pub use watch::{EVERY, Watch, follow};
 
 /// The embedded defaults, as text.
-pub const DEFAULTS: &str = include_str!("../config/default.toml");
-
-/// Everything that the user may set, checked.
-#[derive(Clone, Debug)]
-pub struct Settings {
-    /// The port that the user named, if any.
-    pub port: Option<String>,
-    pub filter: Filter,
-    pub fading: Fading,
-    pub inertia: Inertia,
-    /// The user's own settings name it.
-    pub inertia_is_set: bool,
-    /// Somebody else plays the roots: chords are read as rootless voicings.
-    pub bassist: bool,
-    /// The file of weights that the user named, if any: [`Settings::load`] reads it.
-    pub weights: Option<PathBuf>,
-    pub model: Arc<Model>,
-    pub notation: Notation,
-    pub palette: Palette,
-    /// How many colours the terminal shows; none: as it says itself.
-    pub depth: Option<Depth>,
-    /// Plain lines rather than a screen, in a terminal too.
-    pub lines: bool,
-    /// The mouse counts.
-    pub mouse: bool,
-    pub keys: Keys,
-    /// The way to begin, and the panels to be seen.
-    pub way: Way,
-    pub panels: Panels,
-    pub jobs: Vec<Job>,
-    pub catalogue: Arc<Catalogue>,
-}
-
-/// Something that the piano does beside the music.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Job {
-    pub trigger: Trigger,
-    /// One of [`Keys::actions`].
-    pub action: &'static str,
-}
-
-/// What is wrong with a settings file, and where: a line for each fault.
-#[derive(Debug, thiserror::Error)]
-#[error("{}", self.told(&path.display().to_string()).join("\n"))]
-pub struct SettingsError {
-    path: PathBuf,
-    faults: Vec<Fault>,
-}
-
-impl SettingsError {
-    /// Of a whole file.
-    fn whole(path: PathBuf, what: String) -> SettingsError {
-        let faults = vec![Fault { place: None, what }];
-        SettingsError { path, faults }
-    }
-
-    fn told(&self, file: &str) -> Vec<String> {
-        let told = |fault: &Fault| match fault.place {
-            Some((line, column)) => format!("{file}: line {line}, column {column}: {}", fault.what),
-            None => format!("{file}: {}", fault.what),
-        };
-        self.faults.iter().map(told).collect()
-    }
-
-    /// The first fault in one line, with the file's bare name.
-    pub fn brief(&self) -> String {
-        let name = self.path.file_name().unwrap_or(self.path.as_os_str());
-        let all = self.told(&name.to_string_lossy());
-        let first = all.first().and_then(|text| text.lines().next());
-        first.unwrap_or_default().to_owned()
-    }
-}
+pub const DEFAULTS: &str = include_str!("../../config/default.toml");
 
 impl Settings {
     /// The embedded defaults alone.
@@ -125,60 +46,10 @@ impl Settings {
         Ok(s)
     }
 
-    /// The defaults and the user's files, where there are any: `settings.toml`, or the
-    /// one that is `named`, and beside it `modes.toml` with modes of the user's own.
-    pub fn load(named: Option<&Path>) -> Result<Settings, SettingsError> {
-        match Settings::files(named).first() {
-            Some(path) => Settings::read(path, named.is_some()),
-            None => Settings::standard(),
-        }
-    }
-
-    /// The files that [`Settings::load`] looks for: the settings first.
-    pub fn files(named: Option<&Path>) -> Vec<PathBuf> {
-        let usual = || config_dir().map(|d| d.join("settings.toml"));
-        let path = named.map(Path::to_owned).or_else(usual);
-        let both = |path: PathBuf| [path.with_file_name("modes.toml"), path];
-        let mut files: Vec<PathBuf> = path.map(both).into_iter().flatten().collect();
-        files.reverse();
-        files
-    }
-
-    fn read(path: &Path, must_be_there: bool) -> Result<Settings, SettingsError> {
-        let mut s = Settings::standard()?;
-        match read_text(path) {
-            Ok(text) => s.override_with(&text, path)?,
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound && !must_be_there => {}
-            Err(e) => return Err(SettingsError::whole(path.to_owned(), unreadable(&e))),
-        }
-        if let Some(weights) = &s.weights {
-            // Beside the settings, unless it says where from the root on.
-            let weights = path.with_file_name("").join(weights);
-            let model = read_weights(&weights)
-                .map_err(|what| SettingsError::whole(weights.clone(), what))?;
-            s.model = Arc::new(model);
-        }
-        let modes = path.with_file_name("modes.toml");
-        match read_text(&modes) {
-            Ok(text) => {
-                let all = s
-                    .catalogue
-                    .extended(&text)
-                    .map_err(|e| SettingsError::whole(modes, e.to_string().trim_end().into()))?;
-                s.catalogue = Arc::new(all);
-            }
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
-            Err(e) => return Err(SettingsError::whole(modes, unreadable(&e))),
-        }
-        Ok(s)
-    }
-
     /// Takes what `text` sets. `path` is for the message.
     pub fn override_with(&mut self, text: &str, path: &Path) -> Result<(), SettingsError> {
-        self.take(text).map_err(|faults| SettingsError {
-            path: path.to_owned(),
-            faults,
-        })
+        self.take(text)
+            .map_err(|faults| SettingsError::new(path.to_owned(), faults))
     }
 
     /// Takes all that `text` sets, or nothing.
@@ -370,111 +241,6 @@ impl Settings {
         }
         self.jobs = jobs;
     }
-
-    /// The settings that change a reading, as the engine is told them first.
-    pub fn events(&self) -> [engine::Event; 4] {
-        [
-            engine::Event::Filter(self.filter),
-            engine::Event::Fading(self.fading),
-            engine::Event::Inertia(self.inertia),
-            engine::Event::Bassist(self.bassist),
-        ]
-    }
-
-    /// What the screen is told when these give way to `new` ones: only what is otherwise.
-    /// An inertia that the user no longer names stays as it is. What needs a new start is
-    /// told as long as it is otherwise than at the `start`.
-    fn update(&self, new: &Settings, start: &Settings) -> Update {
-        let named = |s: &Settings| s.inertia_is_set.then_some(s.inertia);
-        let inertia = named(new).filter(|_| named(new) != named(self));
-        let changed = |event: &engine::Event| match event {
-            engine::Event::Inertia(_) => inertia.is_some(),
-            _ => !self.events().contains(event),
-        };
-        let later = [
-            ("keyboard.port", start.port != new.port),
-            ("reading.weights", start.weights != new.weights),
-            ("modes.toml", start.catalogue != new.catalogue),
-            ("[jobs]", start.jobs != new.jobs),
-            ("screen.lines", start.lines != new.lines),
-        ];
-        let later: Vec<&str> = later.iter().filter(|l| l.1).map(|l| l.0).collect();
-        let said = match later.as_slice() {
-            [] => None,
-            [one] => Some(format!("{one} counts from the next start.")),
-            several => Some(format!(
-                "{} count from the next start.",
-                several.join(" and ")
-            )),
-        };
-        Update {
-            notation: (self.notation != new.notation).then_some(new.notation),
-            palette: (self.palette != new.palette).then_some(new.palette),
-            depth: (self.depth != new.depth).then_some(new.depth),
-            panels: (self.panels != new.panels).then_some(new.panels),
-            mouse: (self.mouse != new.mouse).then_some(new.mouse),
-            keys: (self.keys != new.keys).then(|| new.keys.clone()),
-            events: new.events().into_iter().filter(changed).collect(),
-            said,
-            refused: None,
-        }
-    }
-
-    /// A monitor with the catalogue and the weights in force, told nothing yet.
-    pub fn untold_monitor(&self) -> Monitor {
-        let estimator = Learned::new(&self.catalogue, Arc::clone(&self.model));
-        Monitor::with_estimator(Arc::clone(&self.catalogue), estimator)
-    }
-
-    /// The same, told the settings in force.
-    pub fn monitor(&self) -> Monitor {
-        let mut monitor = self.untold_monitor();
-        for event in self.events() {
-            monitor.on_event(Time::ZERO, event, &mut ());
-        }
-        monitor
-    }
-}
-
-/// More is no file that somebody wrote.
-const MOST: u64 = 1 << 20;
-
-/// A whole file of text. What is no file, as a pipe, could be waited for without end.
-fn read_text(path: &Path) -> std::io::Result<String> {
-    let meta = std::fs::metadata(path)?;
-    if meta.is_dir() {
-        return Err(std::io::ErrorKind::IsADirectory.into());
-    }
-    if !meta.is_file() {
-        return Err(std::io::ErrorKind::Unsupported.into());
-    }
-    if meta.len() > MOST {
-        return Err(std::io::ErrorKind::FileTooLarge.into());
-    }
-    std::fs::read_to_string(path)
-}
-
-fn unreadable(e: &std::io::Error) -> String {
-    match e.kind() {
-        std::io::ErrorKind::IsADirectory => "this is a folder: name a file in it".into(),
-        std::io::ErrorKind::Unsupported => "this is no ordinary file: name one".into(),
-        std::io::ErrorKind::FileTooLarge => {
-            format!("this is larger than {MOST} bytes, which nobody writes: name another file")
-        }
-        std::io::ErrorKind::NotFound => "there is no such file: check its name".into(),
-        std::io::ErrorKind::InvalidData => "this is no text in UTF-8: save it as that".into(),
-        _ => format!("cannot be read: {e}"),
-    }
-}
-
-fn read_weights(path: &Path) -> Result<Model, String> {
-    let file = std::fs::File::open(path).map_err(|e| unreadable(&e))?;
-    let mut bytes = Vec::new();
-    // A byte more than can be right is enough to see that it is not.
-    file.take(Model::MAX_BYTES as u64 + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|e| unreadable(&e))?;
-    Model::parse(&bytes).map_err(|e| e.to_string())
 }
 
 /// Bit n for channel n + 1; none named: all but percussion.
@@ -499,29 +265,10 @@ fn set<T>(into: &mut T, value: Option<T>) {
     }
 }
 
-/// Where the user's settings live.
-pub fn config_dir() -> Option<PathBuf> {
-    Some(
-        etcetera::choose_base_strategy()
-            .ok()?
-            .config_dir()
-            .join("peregrinus"),
-    )
-}
-
-/// Where what the program remembers by itself lives: the last keyboard, the log.
-pub fn state_dir() -> Option<PathBuf> {
-    let dirs = etcetera::choose_base_strategy().ok()?;
-    Some(
-        dirs.state_dir()
-            .unwrap_or_else(|| dirs.data_dir())
-            .join("peregrinus"),
-    )
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::midi::Trigger;
 
     #[test]
     fn the_sample_file_holds_the_defaults() {
@@ -727,34 +474,5 @@ mod tests {
             let wrong = take(text).expect_err(text);
             assert_eq!(wrong.brief(), format!("s.toml: {said}"));
         }
-    }
-
-    #[test]
-    fn weights_are_read_from_beside_the_settings() {
-        let folder = tempfile::tempdir().expect("a folder");
-        let file = folder.path().join("s.toml");
-        std::fs::write(&file, "[reading]\nweights = 'own.weights'").expect("written");
-        let own = folder.path().join("own.weights");
-        let embedded = include_bytes!("../config/estimator.weights");
-        std::fs::write(&own, embedded).expect("written");
-        let standard = Model::standard().expect("the embedded weights");
-        let model = |file| Settings::load(Some(file)).expect("settings").model;
-        assert!(!Arc::ptr_eq(&model(&file), &standard));
-        // A byte changed on the way.
-        let mut damaged = embedded.to_vec();
-        damaged[100] ^= 1;
-        std::fs::write(&own, damaged).expect("written");
-        let said = Settings::load(Some(&file))
-            .map(|_| ())
-            .expect_err("an error");
-        assert_eq!(
-            said.to_string(),
-            format!(
-                "{}: the weights are damaged, their checksum does not hold: fetch the file again",
-                own.display()
-            )
-        );
-        std::fs::write(&file, "[reading]\nweights = ''").expect("written");
-        assert!(Arc::ptr_eq(&model(&file), &standard));
     }
 }

@@ -1,63 +1,36 @@
 //! A file, played through the engine at its own pace: speed, seek, pause, repeat.
 
 use super::clock::Clock;
-use super::feed::{Feed, Link, Publisher, feed, lock, orders};
-use super::mark::About;
+use super::feed::{Feed, Publisher, feed};
+use super::order::Order;
 use super::provoke;
+use super::status::lock;
+use super::thread::EngineThread;
 use crate::engine::{Change, Event, History, Monitor, Observer};
+use crate::source::{Link, Repeat, Transport};
 use crate::time::Time;
-use crossbeam_channel::{Receiver, Sender, select};
+use crossbeam_channel::{Receiver, select};
 use std::sync::{Arc, Mutex};
-use std::thread::JoinHandle;
 use std::time::Duration;
-
-/// What the listener wants of the player.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Order {
-    Pause(bool),
-    /// To a moment of the file.
-    Seek(Time),
-    /// 0.25-4; beyond that the nearest.
-    Speed(f32),
-    /// Repeats what lies between, or no more.
-    Repeat(Option<(Time, Time)>),
-    /// A setting that changes readings, from now on and wherever it goes; or what the
-    /// listener says beside the music: that stays at its moment of the file.
-    Set(Event),
-    /// A marker here, of this name; [`Feed::markers`] has it soon.
-    Mark(String, About),
-    /// Why things are as they stand; [`Feed::explanation`] has the answer soon.
-    Explain,
-}
-
-/// Where the player stands.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Position {
-    pub at: Time,
-    pub duration: Time,
-    pub speed: f32,
-    pub paused: bool,
-    pub ended: bool,
-    pub repeat: Option<(Time, Time)>,
-}
 
 #[derive(Clone, Copy)]
 struct Places {
-    now: Position,
+    now: Transport,
     /// Where it will stand once the orders that wait are obeyed.
-    ahead: Position,
+    ahead: Transport,
 }
 
 /// A file being played; dropping it ends its thread.
 pub struct Player {
     pub feed: Feed,
-    orders: Option<Sender<Order>>,
     places: Arc<Mutex<Places>>,
-    engine: Option<JoinHandle<()>>,
+    engine: EngineThread,
 }
 
 /// The slowest and the fastest pace.
 pub const SPEEDS: (f32, f32) = (0.25, 4.0);
+/// The shortest stretch that is repeated.
+const SHORTEST: Time = Time::millis(200);
 /// A checkpoint so often at first: seeking runs the engine from the last one.
 const CHECKPOINT: Time = Time::millis(10_000);
 /// Each holds the whole past, so at most so many are kept, further apart in a longer file.
@@ -72,40 +45,22 @@ pub fn play(
     clock: Arc<dyn Clock>,
     order: Order,
 ) -> Player {
-    let (publisher, feed, desk) = feed();
-    desk.update(|s| {
+    let (publisher, feed, board) = feed();
+    board.update(|s| {
         s.link = Link::File;
         s.name = name.to_owned();
     });
-    let (orders, orders_in) = orders();
-    let start = Position {
-        at: Time::ZERO,
-        duration: end,
-        speed: 1.0,
-        paused: false,
-        ended: false,
-        repeat: None,
-    };
+    let start = Transport::start(end);
     let places = Arc::new(Mutex::new(Places {
         now: start,
         ahead: start,
     }));
-    let mut transport = Transport::new(clock, events, end, monitor, publisher, Arc::clone(&places));
-    transport.obey(order);
-    let guard = desk.clone();
-    let thread = std::thread::Builder::new()
-        .name("engine".into())
-        .spawn(move || guard.guard("the engine", move || transport.run(&orders_in)));
-    let engine = match thread {
-        Ok(t) => Some(t),
-        Err(e) => {
-            desk.update(|s| s.failed = Some(format!("the engine cannot start: {e}")));
-            None
-        }
-    };
+    let shared = Arc::clone(&places);
+    let mut playback = Playback::new(clock, events, end, monitor, publisher, shared);
+    playback.obey(order);
+    let engine = EngineThread::start(board, move |orders| playback.run(orders));
     Player {
         feed,
-        orders: Some(orders),
         places,
         engine,
     }
@@ -113,36 +68,36 @@ pub fn play(
 
 impl Player {
     pub fn order(&self, order: Order) {
-        let Some(orders) = &self.orders else { return };
         // Held until it is sent: see `tell`.
         let mut places = lock(&self.places);
         let p = &mut places.ahead;
-        match &order {
-            &Order::Pause(paused) => p.paused = paused,
-            &Order::Seek(to) => {
-                p.at = to.min(p.duration);
-                p.ended = p.at >= p.duration;
+        match order {
+            Order::Pause(paused) => p.paused = paused,
+            Order::Seek(to) => {
+                p.position = to.min(p.duration);
+                p.ended = p.position >= p.duration;
             }
-            &Order::Speed(speed) if speed.is_finite() => {
+            Order::Speed(speed) if speed.is_finite() => {
                 p.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
             }
-            &Order::Repeat(points) => p.repeat = points,
+            Order::Repeat(repeat) => p.repeat = repeat,
             Order::Speed(_) | Order::Set(_) | Order::Mark(..) | Order::Explain => {}
         }
-        let _ = orders.send(order);
+        self.engine.order(order);
     }
 
-    pub fn position(&self) -> Position {
+    /// Where it stands.
+    pub fn transport(&self) -> Transport {
         lock(&self.places).now
     }
 
     /// Where it will stand once the orders that wait are obeyed: keys may come faster.
-    pub fn ahead(&self) -> Position {
+    pub fn ahead(&self) -> Transport {
         lock(&self.places).ahead
     }
 
-    /// Tells the position apart from the player.
-    pub fn watch(&self) -> impl Fn() -> Position + use<> {
+    /// Tells where it stands, apart from the player.
+    pub fn watch(&self) -> impl Fn() -> Transport + use<> {
         let places = Arc::clone(&self.places);
         move || lock(&places).now
     }
@@ -150,11 +105,7 @@ impl Player {
 
 impl Drop for Player {
     fn drop(&mut self) {
-        self.feed.close();
-        self.orders = None;
-        if let Some(engine) = self.engine.take() {
-            let _ = engine.join();
-        }
+        self.engine.end(&mut self.feed);
     }
 }
 
@@ -165,7 +116,8 @@ struct Checkpoint {
     history: History,
 }
 
-struct Transport {
+/// The file on the engine's thread.
+struct Playback {
     clock: Arc<dyn Clock>,
     events: Vec<(Time, Event)>,
     end: Time,
@@ -177,7 +129,7 @@ struct Transport {
     speed: f32,
     paused: bool,
     ended: bool,
-    repeat: Option<(Time, Time)>,
+    repeat: Repeat,
     checkpoints: Vec<Checkpoint>,
     spacing: Time,
     monitor: Monitor,
@@ -198,7 +150,7 @@ impl Observer for Tell<'_> {
     }
 }
 
-impl Transport {
+impl Playback {
     /// At the beginning of the file, about to play.
     fn new(
         clock: Arc<dyn Clock>,
@@ -207,8 +159,8 @@ impl Transport {
         monitor: Monitor,
         publisher: Publisher,
         places: Arc<Mutex<Places>>,
-    ) -> Transport {
-        Transport {
+    ) -> Playback {
+        Playback {
             clock,
             events,
             end,
@@ -218,7 +170,7 @@ impl Transport {
             speed: 1.0,
             paused: false,
             ended: false,
-            repeat: None,
+            repeat: Repeat::Off,
             checkpoints: vec![Checkpoint {
                 at: Time::ZERO,
                 next: 0,
@@ -288,7 +240,7 @@ impl Transport {
     fn play_to_now(&mut self) {
         let target = self.target();
         match self.repeat {
-            Some((from, to)) if self.at < to && target >= to => {
+            Repeat::Between(from, to) if self.at < to && target >= to => {
                 self.play_to(to, true);
                 self.seek(from);
             }
@@ -371,13 +323,19 @@ impl Transport {
                 self.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
             }
             Order::Speed(_) => {}
-            Order::Repeat(points) => {
-                self.repeat = points.map(|(a, b)| (a.min(b), a.max(b).min(self.end)));
-                // A repeat of nothing would spin.
-                self.repeat = self
-                    .repeat
-                    .filter(|(a, b)| b.since(*a) >= Time::millis(200));
-                if let Some((from, to)) = self.repeat
+            Order::Repeat(repeat) => {
+                self.repeat = match repeat {
+                    Repeat::Between(a, b) => {
+                        let (from, to) = (a.min(b), a.max(b).min(self.end));
+                        // A repeat of nothing would spin.
+                        match to.since(from) >= SHORTEST {
+                            true => Repeat::Between(from, to),
+                            false => Repeat::Off,
+                        }
+                    }
+                    other => other,
+                };
+                if let Repeat::Between(from, to) = self.repeat
                     && self.at >= to
                 {
                     self.seek(from);
@@ -405,8 +363,8 @@ impl Transport {
 
     fn tell(&self, orders: &Receiver<Order>) {
         let mut places = lock(&self.places);
-        places.now = Position {
-            at: self.at,
+        places.now = Transport {
+            position: self.at,
             duration: self.end,
             speed: self.speed,
             paused: self.paused,
@@ -431,7 +389,7 @@ mod tests {
 
     #[test]
     fn a_long_file_keeps_few_checkpoints() {
-        let (publisher, _feed, _desk) = feed();
+        let (publisher, _feed, _board) = feed();
         let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
         let end = Time::millis(3_600_000);
         let note = |i: u64| {
@@ -445,13 +403,9 @@ mod tests {
             let at = Time::millis(i * 20_000);
             [(at, on.into()), (at + Time::millis(500), off.into())]
         };
-        let start = Position {
-            at: Time::ZERO,
-            duration: end,
-            speed: 1.0,
+        let start = Transport {
             paused: true,
-            ended: false,
-            repeat: None,
+            ..Transport::start(end)
         };
         let places = Arc::new(Mutex::new(Places {
             now: start,
@@ -459,7 +413,7 @@ mod tests {
         }));
         let clock = Arc::new(SystemClock::start());
         let events = (0..180).flat_map(note).collect();
-        let mut t = Transport::new(clock, events, end, monitor, publisher, places);
+        let mut t = Playback::new(clock, events, end, monitor, publisher, places);
         t.paused = true;
         let middle = Time::millis(1_234_000);
         t.play_to(middle, false);

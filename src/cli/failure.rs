@@ -1,0 +1,58 @@
+//! What ends a command before its end, and the exit code.
+
+use crate::file::ReadError;
+use crate::lines::LinesError;
+use crate::live::RecordError;
+use crate::midi::{FileError, PortError};
+use crate::settings::SettingsError;
+use std::io;
+
+/// Why a command failed. Exit code 1, but 2 for wrong usage.
+#[derive(Debug, thiserror::Error)]
+pub enum Failure {
+    /// What was asked for makes no sense, and what to write instead.
+    #[error("{0}")]
+    Usage(String),
+    #[error("{0}")]
+    Failed(String),
+    /// The user has been told already.
+    #[error("told already")]
+    Told,
+    /// Of a result.
+    #[error("the output cannot be written: {0}")]
+    Write(#[from] io::Error),
+    #[error("{0}")]
+    Terminal(io::Error),
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    #[error(transparent)]
+    File(#[from] FileError),
+    #[error(transparent)]
+    Port(#[from] PortError),
+    #[error(transparent)]
+    Record(#[from] RecordError),
+    #[error(transparent)]
+    Lines(#[from] LinesError),
+    #[error("the result cannot be put into JSON: {0}")]
+    Json(#[from] serde_json::Error),
+}
+
+impl Failure {
+    /// For the shell.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Failure::Usage(_) => 2,
+            _ => 1,
+        }
+    }
+
+    /// Whoever read our output has enough: no failure of ours.
+    pub fn is_closed_pipe(&self) -> bool {
+        let (Failure::Write(e) | Failure::Lines(LinesError::Write(e))) = self else {
+            return false;
+        };
+        e.kind() == io::ErrorKind::BrokenPipe
+    }
+}

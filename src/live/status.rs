@@ -1,0 +1,81 @@
+//! What there is to say about the way in, as threads write it and front ends read it.
+
+use crate::source::Link;
+use crossbeam_channel::Sender;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// What there is to say about the way in.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Status {
+    pub link: Link,
+    /// The keyboard's or the file's name.
+    pub name: String,
+    /// A line that tells the player something.
+    pub notice: Option<String>,
+    /// Messages that the queue could not take.
+    pub dropped: u64,
+    /// What of the recording is not in its file, and why.
+    pub unwritten: Option<String>,
+    /// Set when the engine's thread has ended for good, and why.
+    pub failed: Option<String>,
+}
+
+/// A lock whose holder died holds a whole value all the same: each is written in one go.
+pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Where the live part's threads write the status.
+#[derive(Clone)]
+pub(super) struct StatusBoard {
+    status: Arc<Mutex<Status>>,
+    news: Sender<()>,
+}
+
+impl StatusBoard {
+    /// `news` gets a message when anything is new.
+    pub fn new(news: Sender<()>) -> StatusBoard {
+        StatusBoard {
+            status: Arc::default(),
+            news,
+        }
+    }
+
+    pub fn status(&self) -> Status {
+        lock(&self.status).clone()
+    }
+
+    pub fn update(&self, change: impl FnOnce(&mut Status)) {
+        let mut status = lock(&self.status);
+        let before = status.clone();
+        change(&mut status);
+        if *status != before {
+            self.tell();
+        }
+    }
+
+    /// There is something new beside the status.
+    pub fn tell(&self) {
+        let _ = self.news.try_send(());
+    }
+
+    /// The recording is not whole: said at once, and again when the program ends.
+    pub fn unwritten(&self, what: String) {
+        self.update(|s| {
+            s.notice = Some(what.clone());
+            s.unwritten = Some(what);
+        });
+    }
+
+    /// Runs a thread's work; if it panics, the status says so.
+    pub fn guard(self, what: &'static str, work: impl FnOnce()) {
+        if let Err(panic) = std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)) {
+            let why = panic
+                .downcast_ref::<String>()
+                .map(String::as_str)
+                .or_else(|| panic.downcast_ref::<&str>().copied())
+                .unwrap_or("no reason given");
+            self.update(|s| s.failed = Some(format!("{what} has stopped: {why}")));
+        }
+    }
+}

@@ -1,0 +1,51 @@
+//! Answers ahead of the engine: what was asked for and is not in a reading yet. Keys may
+//! come faster than readings, and the second press of a key must take back the first.
+
+use crate::engine::{Event, Inertia, Reading};
+use crate::theory::{Spelling, Tonality};
+
+/// What was asked for and has not come yet.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Asked {
+    inertia: Option<Inertia>,
+    pinned: Option<Option<(Tonality, Spelling)>>,
+    aside: Option<bool>,
+}
+
+impl Asked {
+    pub fn note(&mut self, event: Event) {
+        match event {
+            Event::Inertia(inertia) => self.inertia = Some(inertia),
+            Event::Pin(pinned) => self.pinned = Some(pinned),
+            Event::Aside(on) => self.aside = Some(on),
+            _ => {}
+        }
+    }
+
+    /// Forgets what has come.
+    pub fn settle(&mut self, reading: &Reading) {
+        self.inertia = self.inertia.filter(|&i| i != reading.inertia);
+        self.pinned = self.pinned.filter(|&p| p != reading.pinned);
+        self.aside = self.aside.filter(|&on| on != reading.aside.is_some());
+    }
+
+    /// Whoever was asked for an aside is gone.
+    pub fn forget_aside(&mut self) {
+        self.aside = None;
+    }
+
+    /// The reading as it will be.
+    pub fn over(&self, reading: Reading) -> Reading {
+        let aside = match self.aside {
+            Some(true) => Some(reading.aside.unwrap_or(reading.at)),
+            Some(false) => None,
+            None => reading.aside,
+        };
+        Reading {
+            inertia: self.inertia.unwrap_or(reading.inertia),
+            pinned: self.pinned.unwrap_or(reading.pinned),
+            aside,
+            ..reading
+        }
+    }
+}

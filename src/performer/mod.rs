@@ -1,0 +1,339 @@
+//! Who plays: a keyboard, a file, or a demo until there is a keyboard. What front ends
+//! show comes from here, and what the player wants goes to whoever plays.
+
+mod asked;
+mod demo;
+
+use crate::engine::{Event, Explanation, History, Inertia, Reading};
+use crate::lines;
+use crate::live::{About, Feed, Listener, News, Order, Player, Status};
+use crate::plan::Marker;
+use crate::screen::{Command, Pace, Stage};
+use crate::source::{Link, Repeat, Source, Transport};
+use crate::time::Time;
+use asked::Asked;
+use crossbeam_channel::{Receiver, never};
+use std::time::Duration;
+
+pub use demo::demo;
+
+/// Told the stop of inertia that the player has chosen, to keep it for the next time.
+pub type RememberInertia = Box<dyn Fn(Inertia)>;
+
+/// Whoever plays, behind one face.
+pub struct Performer {
+    /// A file or a demo; shown as long as it is there.
+    file: Option<Player>,
+    keyboard: Option<Listener>,
+    /// In order of time.
+    markers: Vec<Marker>,
+    /// How many were asked for, by name and to be kept: keys may come faster than markers.
+    marked: usize,
+    kept: usize,
+    recording: Option<String>,
+    /// A line of our own, shown while the way in has none.
+    notice: Option<String>,
+    remember: Option<RememberInertia>,
+    asked: Asked,
+    /// What is read while nobody plays.
+    idle: Reading,
+    nothing: (History, Receiver<()>),
+}
+
+impl Performer {
+    /// Nobody yet: `idle` is read meanwhile.
+    pub fn new(idle: Reading) -> Performer {
+        Performer {
+            file: None,
+            keyboard: None,
+            markers: Vec::new(),
+            marked: 0,
+            kept: 0,
+            recording: None,
+            notice: None,
+            remember: None,
+            asked: Asked::default(),
+            idle,
+            nothing: (History::default(), never()),
+        }
+    }
+
+    pub fn with_keyboard(self, listener: Listener, recording: Option<String>) -> Performer {
+        Performer {
+            keyboard: Some(listener),
+            recording,
+            ..self
+        }
+    }
+
+    /// With a keyboard as well, the file is a demo: it ends when one is connected.
+    pub fn with_file(self, player: Player, notice: Option<String>) -> Performer {
+        Performer {
+            file: Some(player),
+            notice,
+            ..self
+        }
+    }
+
+    /// The moments that a file names.
+    pub fn with_markers(self, markers: Vec<Marker>) -> Performer {
+        Performer {
+            marked: markers.len(),
+            markers,
+            ..self
+        }
+    }
+
+    pub fn remembering(self, remember: RememberInertia) -> Performer {
+        Performer {
+            remember: Some(remember),
+            ..self
+        }
+    }
+
+    /// Ends everything; the error is what is missing of a recording, and why.
+    pub fn finish(self) -> Result<(), String> {
+        self.keyboard.map_or(Ok(()), Listener::finish)
+    }
+
+    /// What the way in says; in a demo that is why there is no keyboard, as things are now.
+    fn notice(&self, file: Option<String>) -> Option<String> {
+        match (&self.file, &self.keyboard) {
+            (Some(_), Some(l)) => Some(demo_notice(l.feed.status().notice.as_deref())),
+            _ => file.or_else(|| self.notice.clone()),
+        }
+    }
+
+    fn feed_mut(&mut self) -> Option<&mut Feed> {
+        let file = self.file.as_mut().map(|p| &mut p.feed);
+        file.or(self.keyboard.as_mut().map(|l| &mut l.feed))
+    }
+
+    fn feed(&self) -> Option<&Feed> {
+        let file = self.file.as_ref().map(|p| &p.feed);
+        file.or(self.keyboard.as_ref().map(|l| &l.feed))
+    }
+
+    /// An order to whoever plays.
+    fn order(&self, order: Order) {
+        match (&self.file, &self.keyboard) {
+            (Some(player), _) => player.order(order),
+            (None, Some(listener)) => listener.order(order),
+            (None, None) => {}
+        }
+    }
+
+    fn set(&mut self, event: Event) {
+        self.asked.note(event);
+        // What the player says is about the music that plays. A setting stays in force when
+        // a demo gives way to a keyboard.
+        let waiting = match event {
+            Event::HomeIs(_) | Event::Aside(_) => None,
+            _ => self.file.as_ref().and(self.keyboard.as_ref()),
+        };
+        if let Some(listener) = waiting {
+            listener.order(Order::Set(event));
+        }
+        self.order(Order::Set(event));
+    }
+
+    /// Where the file will stand, to go on from there.
+    fn ahead(&self) -> Option<Transport> {
+        self.file.as_ref().map(Player::ahead)
+    }
+
+    fn leave_demo_for_a_keyboard(&mut self) {
+        let (Some(_), Some(listener)) = (&self.file, &self.keyboard) else {
+            return;
+        };
+        if listener.feed.status().link == Link::Keyboard {
+            (self.file, self.notice) = (None, None);
+            // It was begun in the demo.
+            self.asked.forget_aside();
+            self.markers.clear();
+            (self.marked, self.kept) = (0, 0);
+        }
+    }
+}
+
+/// Why the demo plays. The word that must not be cut off on a narrow screen comes first.
+pub fn demo_notice(why: Option<&str>) -> String {
+    format!("demo: {}", why.unwrap_or("no keyboard found"))
+}
+
+/// So much is kept of what was played last.
+const KEPT: Time = Time::millis(30_000);
+
+/// The paces that one key steps through.
+const SPEEDS: [f32; 7] = [0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 4.0];
+
+fn next_speed(now: f32, pace: Pace) -> Option<f32> {
+    match pace {
+        Pace::Faster => SPEEDS.into_iter().find(|&s| s > now + 0.01),
+        Pace::Slower => SPEEDS.into_iter().rev().find(|&s| s < now - 0.01),
+    }
+}
+
+impl Stage for Performer {
+    fn reading(&mut self) -> Reading {
+        self.leave_demo_for_a_keyboard();
+        let reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);
+        self.asked.settle(&reading);
+        self.asked.over(reading)
+    }
+
+    fn explanation(&mut self) -> Option<Explanation> {
+        self.feed().and_then(Feed::explanation)
+    }
+
+    fn past(&mut self) -> (&History, &[Marker]) {
+        let now = self.now();
+        let feed = match (&mut self.file, &mut self.keyboard) {
+            (Some(p), _) => &mut p.feed,
+            (None, Some(l)) => &mut l.feed,
+            (None, None) => return (&self.nothing.0, &self.markers),
+        };
+        let new = feed.markers();
+        if !new.is_empty() {
+            self.markers.extend(new);
+            self.markers.sort_by_key(|m| m.at);
+        }
+        let history = feed.history();
+        history.advance_to(now);
+        (history, &self.markers)
+    }
+
+    fn source(&mut self) -> Source {
+        let status = lines::Stage::status(self);
+        Source {
+            name: status.name,
+            link: status.link,
+            transport: self.file.as_ref().map(Player::transport),
+            recording: self.recording.clone(),
+            dropped: status.dropped,
+            notice: self.notice(status.notice),
+        }
+    }
+
+    fn now(&self) -> Time {
+        match (&self.file, &self.keyboard) {
+            (Some(p), _) => p.transport().position,
+            (None, Some(l)) => l.now(),
+            (None, None) => Time::ZERO,
+        }
+    }
+
+    fn act(&mut self, command: Command) {
+        match command {
+            Command::Inertia(inertia) => {
+                if let Some(remember) = &self.remember {
+                    remember(inertia);
+                }
+                self.set(Event::Inertia(inertia));
+            }
+            Command::Set(event) => self.set(event),
+            Command::Mark => {
+                self.marked += 1;
+                self.order(Order::Mark(self.marked.to_string(), About::Phrase));
+            }
+            Command::KeepLast => {
+                self.kept += 1;
+                let name = format!("kept {}", self.kept);
+                self.order(Order::Mark(name, About::Last(KEPT)));
+            }
+            Command::Explain => self.order(Order::Explain),
+            Command::SeekTo(to) => self.order(Order::Seek(to)),
+            Command::Pause | Command::SeekBy(_) | Command::Pace(_) | Command::Repeat => {
+                let Some(at) = self.ahead() else { return };
+                match command {
+                    Command::Pause if at.ended => self.order(Order::Seek(Time::ZERO)),
+                    Command::Pause => self.order(Order::Pause(!at.paused)),
+                    Command::SeekBy(seconds) => {
+                        let to = at.position.seconds() + f64::from(seconds);
+                        self.order(Order::Seek(Time::from_seconds(to)));
+                    }
+                    Command::Pace(pace) => {
+                        if let Some(speed) = next_speed(at.speed, pace) {
+                            self.order(Order::Speed(speed));
+                        }
+                    }
+                    _ => self.order(Order::Repeat(match at.repeat {
+                        Repeat::Off => Repeat::From(at.position),
+                        Repeat::From(from) => Repeat::Between(from, at.position),
+                        Repeat::Between(..) => Repeat::Off,
+                    })),
+                }
+            }
+        }
+    }
+
+    fn job(&mut self) -> Option<usize> {
+        self.keyboard.as_ref().and_then(|l| l.feed.jobs().next())
+    }
+
+    fn news(&self) -> &Receiver<()> {
+        self.feed().map_or(&self.nothing.1, Feed::news)
+    }
+
+    fn failed(&mut self) -> Option<String> {
+        self.feed().and_then(|f| f.status().failed)
+    }
+
+    fn patience(&self) -> Duration {
+        // Ages are told by the second; before the first note there are none.
+        let begun = self.feed().and_then(Feed::reading).is_some_and(|r| r.begun);
+        let demo = self.file.is_some() && self.keyboard.is_some();
+        if begun || demo {
+            Duration::from_secs(1)
+        } else {
+            Duration::from_secs(3600)
+        }
+    }
+}
+
+impl lines::Stage for Performer {
+    fn changes(&mut self, f: &mut dyn FnMut(News)) {
+        self.leave_demo_for_a_keyboard();
+        if let Some(feed) = self.feed_mut() {
+            feed.changes(f);
+        }
+    }
+
+    fn status(&self) -> Status {
+        self.feed().map(Feed::status).unwrap_or_default()
+    }
+
+    fn ended(&self) -> bool {
+        let played = self.file.as_ref().is_some_and(|p| p.transport().ended);
+        played && self.keyboard.is_none()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::Monitor;
+    use crate::theory::Catalogue;
+    use std::sync::Arc;
+
+    #[test]
+    fn a_second_press_takes_back_the_first_before_a_reading_has_come() {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let monitor = Monitor::new(Arc::clone(&catalogue)).expect("the embedded weights");
+        let mut performer = Performer::new(monitor.reading());
+        let set = |performer: &mut Performer, event| performer.act(Command::Set(event));
+        set(&mut performer, Event::Aside(true));
+        assert!(performer.reading().aside.is_some());
+        set(&mut performer, Event::Aside(false));
+        assert_eq!(performer.reading().aside, None);
+        // What has come is asked for no more.
+        assert_eq!(performer.asked, Asked::default());
+
+        let here = catalogue.parse_tonality("D dorian").ok();
+        let here = here.map(|w| (w.tonality, w.tonic));
+        set(&mut performer, Event::Pin(here));
+        assert_eq!(performer.reading().pinned, here);
+        set(&mut performer, Event::Pin(None));
+        assert_eq!(performer.reading().pinned, None);
+    }
+}

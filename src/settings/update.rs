@@ -1,0 +1,46 @@
+//! What is otherwise in new settings than in those in force.
+
+use super::values::Settings;
+use crate::engine::Event;
+use crate::screen::Update;
+
+impl Settings {
+    /// What the screen is told when these give way to `new` ones: only what is otherwise.
+    /// An inertia that the user no longer names stays as it is. What needs a new start is
+    /// told as long as it is otherwise than at the `start`.
+    pub(super) fn update(&self, new: &Settings, start: &Settings) -> Update {
+        let named = |s: &Settings| s.inertia_is_set.then_some(s.inertia);
+        let inertia = named(new).filter(|_| named(new) != named(self));
+        let changed = |event: &Event| match event {
+            Event::Inertia(_) => inertia.is_some(),
+            _ => !self.events().contains(event),
+        };
+        let later = [
+            ("keyboard.port", start.port != new.port),
+            ("reading.weights", start.weights != new.weights),
+            ("modes.toml", start.catalogue != new.catalogue),
+            ("[jobs]", start.jobs != new.jobs),
+            ("screen.lines", start.lines != new.lines),
+        ];
+        let later: Vec<&str> = later.iter().filter(|l| l.1).map(|l| l.0).collect();
+        let said = match later.as_slice() {
+            [] => None,
+            [one] => Some(format!("{one} counts from the next start.")),
+            several => Some(format!(
+                "{} count from the next start.",
+                several.join(" and ")
+            )),
+        };
+        Update {
+            notation: (self.notation != new.notation).then_some(new.notation),
+            palette: (self.palette != new.palette).then_some(new.palette),
+            depth: (self.depth != new.depth).then_some(new.depth),
+            panels: (self.panels != new.panels).then_some(new.panels),
+            mouse: (self.mouse != new.mouse).then_some(new.mouse),
+            keys: (self.keys != new.keys).then(|| new.keys.clone()),
+            events: new.events().into_iter().filter(changed).collect(),
+            said,
+            refused: None,
+        }
+    }
+}

@@ -1,0 +1,97 @@
+//! What the user may set, as values, and what is wrong with a file of settings.
+
+use super::table::Fault;
+use crate::engine::{self, Fading, Filter, Inertia, Model};
+use crate::midi::Trigger;
+use crate::plain;
+use crate::screen::{Depth, Keys, Palette, Panels, Way};
+use crate::theory::{Catalogue, Notation};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Everything that the user may set, checked.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// The port that the user named, if any.
+    pub port: Option<String>,
+    pub filter: Filter,
+    pub fading: Fading,
+    pub inertia: Inertia,
+    /// The user's own settings name it.
+    pub inertia_is_set: bool,
+    /// Somebody else plays the roots: chords are read as rootless voicings.
+    pub bassist: bool,
+    /// The file of weights that the user named, if any: [`Settings::load`] reads it.
+    pub weights: Option<PathBuf>,
+    pub model: Arc<Model>,
+    pub notation: Notation,
+    pub palette: Palette,
+    /// How many colours the terminal shows; none: as it says itself.
+    pub depth: Option<Depth>,
+    /// Plain lines rather than a screen, in a terminal too.
+    pub lines: bool,
+    /// The mouse counts.
+    pub mouse: bool,
+    pub keys: Keys,
+    /// The way to begin, and the panels to be seen.
+    pub way: Way,
+    pub panels: Panels,
+    pub jobs: Vec<Job>,
+    pub catalogue: Arc<Catalogue>,
+}
+
+/// Something that the piano does beside the music.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Job {
+    pub trigger: Trigger,
+    /// One of [`Keys::actions`].
+    pub action: &'static str,
+}
+
+/// What is wrong with a settings file, and where: a line for each fault.
+#[derive(Debug, thiserror::Error)]
+#[error("{}", self.told(&plain::path(path)).join("\n"))]
+pub struct SettingsError {
+    path: PathBuf,
+    faults: Vec<Fault>,
+}
+
+impl SettingsError {
+    pub(super) fn new(path: PathBuf, faults: Vec<Fault>) -> SettingsError {
+        SettingsError { path, faults }
+    }
+
+    /// Of a whole file.
+    pub(super) fn whole(path: PathBuf, what: String) -> SettingsError {
+        let faults = vec![Fault { place: None, what }];
+        SettingsError { path, faults }
+    }
+
+    fn told(&self, file: &str) -> Vec<String> {
+        let told = |fault: &Fault| match fault.place {
+            Some((line, column)) => format!("{file}: line {line}, column {column}: {}", fault.what),
+            None => format!("{file}: {}", fault.what),
+        };
+        self.faults.iter().map(told).collect()
+    }
+
+    /// The first fault in one line, with the file's bare name.
+    pub fn brief(&self) -> String {
+        let name = self.path.file_name().unwrap_or(self.path.as_os_str());
+        let all = self.told(&plain::name(&name.to_string_lossy()));
+        let first = all.first().and_then(|text| text.lines().next());
+        first.unwrap_or_default().to_owned()
+    }
+}
+
+impl Settings {
+    /// The settings that change a reading, as the engine is told them first.
+    pub fn events(&self) -> [engine::Event; 4] {
+        [
+            engine::Event::Filter(self.filter),
+            engine::Event::Fading(self.fading),
+            engine::Event::Inertia(self.inertia),
+            engine::Event::Bassist(self.bassist),
+        ]
+    }
+}

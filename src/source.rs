@@ -1,0 +1,70 @@
+//! How the notes come in: written by the live part, shown by the front ends.
+
+use crate::time::Time;
+
+/// The way in, as a front end shows it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Source {
+    /// The keyboard's or file's name.
+    pub name: String,
+    pub link: Link,
+    /// Where the file stands, when one plays.
+    pub transport: Option<Transport>,
+    /// The file that is being written.
+    pub recording: Option<String>,
+    /// Messages that the queue could not take.
+    pub dropped: u64,
+    /// A line that tells the player something: a keyboard gone, how to connect one.
+    pub notice: Option<String>,
+}
+
+/// What the notes come from just now.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Link {
+    /// A keyboard is connected.
+    Keyboard,
+    /// It was unplugged; it is looked for.
+    Lost,
+    /// No keyboard was found; one is looked for.
+    #[default]
+    None,
+    /// A file plays.
+    File,
+}
+
+/// Where a file that plays stands, and how it goes on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Transport {
+    pub position: Time,
+    pub duration: Time,
+    /// 0.25-4 times the file's own pace.
+    pub speed: f32,
+    pub paused: bool,
+    pub ended: bool,
+    pub repeat: Repeat,
+}
+
+impl Transport {
+    /// At the beginning of a file of this length, playing at its own pace.
+    pub fn start(duration: Time) -> Transport {
+        Transport {
+            position: Time::ZERO,
+            duration,
+            speed: 1.0,
+            paused: false,
+            ended: false,
+            repeat: Repeat::Off,
+        }
+    }
+}
+
+/// What of a file is repeated.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Repeat {
+    #[default]
+    Off,
+    /// The first point is set; it plays on until there is a second.
+    From(Time),
+    /// From the second point back to the first.
+    Between(Time, Time),
+}
