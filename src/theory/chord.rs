@@ -1,6 +1,6 @@
 //! Chords: the kinds that are known, and the name of a set of notes.
 
-use super::mode::Degree;
+use super::catalogue::Degree;
 use super::naming::Names;
 use super::notation::Notation;
 use super::pitch::{PitchClass, PitchClassSet};

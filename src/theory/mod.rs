@@ -8,7 +8,7 @@
 
 mod chord;
 mod convention;
-mod mode;
+mod catalogue;
 mod naming;
 mod notation;
 mod numeral;
@@ -25,7 +25,7 @@ pub use convention::{
     Accidentals, AugmentedMark, ChordMarks, DiminishedMark, Enharmonic, HalfDiminished, Letters,
     MajorSeventh, MinorMark, syllable,
 };
-pub use mode::{
+pub use catalogue::{
     Catalogue, CatalogueError, Degree, MAX_MODES, Mode, ModeId, Tonality, WrittenTonality,
     spell_degree,
 };

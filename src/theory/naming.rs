@@ -394,7 +394,7 @@ impl Sonority {
 
 #[cfg(test)]
 mod tests {
-    use super::super::mode::Catalogue;
+    use super::super::catalogue::Catalogue;
     use super::super::notation::Notation;
     use super::super::spelling::Spelling;
     use super::*;
@@ -515,7 +515,7 @@ mod tests {
         for (mode, m) in c.iter().filter(|(_, m)| m.degrees.len() == 7) {
             let scale: Vec<i32> = m.degrees.iter().map(|d| d.semitones() as i32).collect();
             let center = PitchClass::new(0);
-            let t = super::super::mode::Tonality { center, mode };
+            let t = super::super::catalogue::Tonality { center, mode };
             let known = Hearing {
                 scale: c.all_forms(t),
                 center: Some(center),

@@ -2,7 +2,7 @@
 
 use super::chord::{Chord, Kinds, Sonority, Triad};
 use super::convention::{Accidentals, ChordMarks, Enharmonic, Letters, syllable};
-use super::mode::{Catalogue, Tonality};
+use super::catalogue::{Catalogue, Tonality};
 use super::numeral::{self, Around, Context, analyse};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling};

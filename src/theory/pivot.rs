@@ -1,7 +1,7 @@
 //! From one tonality to the next: the common chord, and the notes that change.
 
 use super::chord::{Chord, Kinds, Triad};
-use super::mode::{Catalogue, Tonality, spell_degree};
+use super::catalogue::{Catalogue, Tonality, spell_degree};
 use super::numeral::{Context, Numeral, analyse, belongs};
 use super::spelling::Spelling;
 

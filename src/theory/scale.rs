@@ -6,7 +6,7 @@
 //! What comes of it is named as it is, and where it is no chord its notes stand alone.
 
 use super::chord::{Chord, KindId, Kinds, Sonority};
-use super::mode::{Catalogue, Degree, Mode, ModeId, Tonality, spell_degree};
+use super::catalogue::{Catalogue, Degree, Mode, ModeId, Tonality, spell_degree};
 use super::notation::Notation;
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;

@@ -2,7 +2,7 @@
 //! between neighbours, a guess at the hands, and how it is built.
 
 use super::chord::{Chord, KindId, Kinds, Sonority, Triad};
-use super::mode::{Catalogue, Tonality};
+use super::catalogue::{Catalogue, Tonality};
 use super::notation::Notation;
 use super::numeral::{self, Around};
 use super::pitch::{PitchClass, PitchClassSet};

@@ -1,7 +1,7 @@
 //! For tests: chords and tonalities as a musician writes them.
 
 use super::chord::{Chord, Kinds};
-use super::mode::{Catalogue, Tonality};
+use super::catalogue::{Catalogue, Tonality};
 use super::spelling::Spelling;
 
 pub fn within(text: &str) -> (Tonality, Spelling) {

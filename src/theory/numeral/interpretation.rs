@@ -11,11 +11,11 @@
 //! harmonies tell which degree is tonicized. Common practice of the
 //! textbooks, no single source; checked against tests/reference/.
 
-use super::chord::{Chord, Kind, KindId, Kinds, Member, Triad};
-use super::mode::{Catalogue, Degree, Mode, Tonality, spell_degree};
-use super::notation::{Cadential, Notation, NumeralBasis, NumeralCase};
-use super::pitch::PitchClass;
-use super::spelling::{Glyphs, Spelling, accidentals};
+use crate::theory::chord::{Chord, Kind, KindId, Kinds, Member, Triad};
+use crate::theory::catalogue::{Catalogue, Degree, Mode, Tonality, spell_degree};
+use crate::theory::notation::{Cadential, Notation, NumeralBasis, NumeralCase};
+use crate::theory::pitch::PitchClass;
+use crate::theory::spelling::{Glyphs, Spelling, accidentals};
 
 /// The numbers of the degrees beside a mode: ♭2 ♭3 ♯4 ♭6 ♭7, and the major scale's.
 const CHROMATIC: [u8; 12] = [1, 2, 2, 3, 3, 4, 4, 5, 6, 6, 7, 7];
@@ -1485,9 +1485,9 @@ fn tensions(k: &Kind, glyphs: Glyphs) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::mode::ModeId;
-    use super::super::pitch::PitchClassSet;
-    use super::super::written::{chord, within};
+    use crate::theory::catalogue::ModeId;
+    use crate::theory::pitch::PitchClassSet;
+    use crate::theory::written::{chord, within};
     use super::*;
 
     /// The numerals of a progression: each chord between its neighbours, or live.
