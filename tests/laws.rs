@@ -226,10 +226,10 @@ fn up(by: i32) -> Registers {
 /// What is said after so much of the playing, as a share.
 type Said = (f64, Event);
 
-fn pin(center: i32, mode: u8) -> Event {
+fn pin(center: i32, mode: ModeId) -> Event {
     let tonality = Tonality {
         center: PitchClass::new(center),
-        mode: ModeId(mode),
+        mode,
     };
     Event::Pin(Some((tonality, catalogue().spell(tonality, None))))
 }
@@ -237,7 +237,10 @@ fn pin(center: i32, mode: u8) -> Event {
 /// Pins and statements.
 fn said() -> impl Strategy<Value = Vec<Said>> {
     let what = prop_oneof![
-        3 => (0..12i32, 0..9u8).prop_map(|(center, mode)| pin(center, mode)),
+        3 => (0..12i32, 0..9usize).prop_map(|(center, mode)| {
+            let mode = catalogue().iter().nth(mode).expect("a mode").0;
+            pin(center, mode)
+        }),
         1 => Just(Event::Pin(None)),
         2 => (0..12i32).prop_map(|c| Event::HomeIs(Some(PitchClass::new(c)))),
         1 => Just(Event::HomeIs(None)),
@@ -254,7 +257,7 @@ fn asides() -> impl Strategy<Value = Vec<Said>> {
 /// The same of music that was transposed by so many semitones.
 fn said_up(said: &[Said], by: i32) -> Vec<Said> {
     let up = |event| match event {
-        Event::Pin(Some((t, _))) => pin(t.center.up(by).index() as i32, t.mode.0),
+        Event::Pin(Some((t, _))) => pin(t.center.up(by).index() as i32, t.mode),
         Event::HomeIs(Some(center)) => Event::HomeIs(Some(center.up(by))),
         other => other,
     };
@@ -394,7 +397,7 @@ fn bare(change: Change, down: i32) -> String {
         Change::Silence => "silence".into(),
         Change::Rest => "rest".into(),
         Change::Pinned(pinned) => match pinned {
-            Some((t, _)) => format!("pinned {} {}", t.center.up(-down).index(), t.mode.0),
+            Some((t, _)) => format!("pinned {} {}", t.center.up(-down).index(), t.mode.index()),
             None => "not pinned".into(),
         },
         Change::HomeIs(note) => {

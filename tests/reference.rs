@@ -786,7 +786,7 @@ fn what_the_mode_contains_is_nothing_else() {
                     bass: root,
                 };
                 for &after in &follows {
-                    let context = Context::new(within).between(None, after);
+                    let context = Context::new(within).among((None, after));
                     let numeral = analyse(chord, &context, c);
                     let applied = matches!(numeral.role, Role::Applied(_));
                     // Functional minor alone hears VII7 before III as its dominant.
@@ -851,7 +851,7 @@ fn resolved(within: (Tonality, Spelling)) -> Vec<(Chord, Numeral)> {
     ] {
         let root = above(within.0, up, symbol);
         let after = above(within.0, to, third);
-        let context = Context::new(within).between(None, Some(after));
+        let context = Context::new(within).among((None, Some(after)));
         for m in &Kinds::standard().kind(root.kind).members {
             let bass = root.root.up(i32::from(m.semitones));
             let chord = Chord { bass, ..root };
@@ -1160,7 +1160,7 @@ fn named(row: &Row, n: i32) -> (String, String, Spelling) {
     let (label, harte) = match s {
         // The root spelled as the table's is, wherever it is.
         Sonority::Chord(chord) if chord.root == PitchClass::new(n) => {
-            (chord.label(root, ASCII), chord.harte(root))
+            (plain.chord(chord, root), chord.harte(root))
         }
         _ => (plain.sonority(s, None, c), plain.harte(s, None, c)),
     };

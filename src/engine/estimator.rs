@@ -48,14 +48,14 @@ impl Scores {
 
 /// Where a tonality stands in [`Scores`].
 pub fn place(t: Tonality) -> usize {
-    t.mode.0 as usize * 12 + t.center.index()
+    t.mode.index() * 12 + t.center.index()
 }
 
 /// The tonality at a place of [`Scores`].
 pub fn at_place(place: usize) -> Tonality {
     Tonality {
         center: PitchClass::new((place % 12) as i32),
-        mode: ModeId((place / 12) as u8),
+        mode: ModeId::at(place / 12),
     }
 }
 
@@ -178,7 +178,7 @@ impl Learned {
         let all = (modes + free.iter().sum::<f32>()) * 12.0;
         let mut prior = Scores::ZERO;
         for (id, mode) in catalogue.iter() {
-            let first = id.0 as usize * 12;
+            let first = id.index() * 12;
             prior.tonalities[first..first + 12].fill(mode.weight / all);
         }
         for (whose, weight) in whose.iter().zip(free) {
@@ -325,7 +325,7 @@ mod tests {
     fn a_movable_degree_counts_half_in_either_form() {
         let minor = Catalogue::standard().find("minor").expect("minor");
         assert_eq!(
-            learned().member[minor.0 as usize],
+            learned().member[minor.index()],
             [1.0, 0.0, 1.0, 1.0, 0.0, 1.0, 0.0, 1.0, 0.5, 0.5, 0.5, 0.5]
         );
     }
@@ -348,7 +348,7 @@ mod tests {
         let mut s = Scores::ZERO;
         let dorian = |c| Tonality {
             center: PitchClass::new(c),
-            mode: ModeId(3),
+            mode: ModeId::at(3),
         };
         s.tonalities[place(dorian(2))] = 1.0;
         // Whole tones on C, octatonic on C sharp and D.

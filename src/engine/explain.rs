@@ -533,7 +533,7 @@ fn likely(p: &Scores, tonality: Tonality, modes: usize) -> Likely {
     let on = p.tonalities.iter().skip(tonality.center.index());
     let mut likeliest = tonality;
     // From its center up: in a transposition ties fall alike.
-    for mode in (0..modes).map(|m| ModeId(m as u8)) {
+    for mode in (0..modes).map(ModeId::at) {
         for center in (0..12).map(|n| tonality.center.up(n)) {
             let t = Tonality { center, mode };
             if p.of(t) > p.of(likeliest) {

@@ -186,8 +186,8 @@ impl Here {
         let mut needs = [PitchClassSet::EMPTY; MAX_MODES];
         let mut kin = std::array::from_fn(|m| m);
         for (id, _) in catalogue.iter() {
-            needs[id.0 as usize] = catalogue.needed(id);
-            kin[id.0 as usize] = catalogue.kin(id).0 as usize;
+            needs[id.index()] = catalogue.needed(id);
+            kin[id.index()] = catalogue.kin(id).index();
         }
         Here {
             modes: catalogue.len(),
@@ -248,7 +248,7 @@ impl Here {
     ) {
         let sums = self.sums(p);
         let together = self.together(p, now.center);
-        let own = self.kin[now.mode.0 as usize];
+        let own = self.kin[now.mode.index()];
         let step = STEP.seconds() as f32 / WHILE;
         let toward = |lately: &mut f32, q: f32, base: f32| {
             *lately += (q / (q + base).max(1e-9) - *lately) * step;
@@ -267,10 +267,10 @@ impl Here {
         let foremost = foremost
             .map(|who| (who, self.lately(who)))
             .reduce(|best, x| if x.1 > best.1 { x } else { best });
-        let named = |t: &Tonality| self.allowed(t.mode.0 as usize, t.center, heard);
+        let named = |t: &Tonality| self.allowed(t.mode.index(), t.center, heard);
         let said = self.contender.map(|c| c.tonality).filter(named);
         let kept = said.map(|t| match t.center == now.center {
-            true => Who::Mode(self.kin[t.mode.0 as usize]),
+            true => Who::Mode(self.kin[t.mode.index()]),
             false => Who::Center(t.center),
         });
         let kept = kept.filter(|&who| who != Who::Mode(own) && self.lately(who) >= FORGOTTEN);
@@ -289,7 +289,7 @@ impl Here {
                         .filter(|_| kept == Some(who))
                         .map(|t| t.mode)
                         .or_else(|| self.named(p, now.center, kin, heard));
-                    let mode = mode.unwrap_or(ModeId(kin as u8));
+                    let mode = mode.unwrap_or(ModeId::at(kin));
                     let tonality = Tonality { mode, ..now };
                     (tonality, together[kin], most / MODE_PATIENCE)
                 }
@@ -297,7 +297,7 @@ impl Here {
                     let (mode, q) = self.best_mode(p, center, heard, None);
                     let others = self.together(p, center);
                     let before = said.filter(|t| t.center == center).map(|t| t.mode);
-                    let stays = |m: &ModeId| others[self.kin[m.0 as usize]] * OTHER_MODE > q;
+                    let stays = |m: &ModeId| others[self.kin[m.index()]] * OTHER_MODE > q;
                     let mode = before.filter(stays).unwrap_or(mode);
                     let way = if home == Some(center) { BACK_HOME } else { 1.0 };
                     let gathered = self.centers[center.index()] / way;
@@ -357,7 +357,7 @@ impl Here {
         let together = self.together(p, center);
         let own = |m: usize| p.tonalities[m * 12 + center.index()];
         (0..self.modes)
-            .filter(|&m| self.allowed(m, center, heard) && but != Some(ModeId(m as u8)))
+            .filter(|&m| self.allowed(m, center, heard) && but != Some(ModeId::at(m)))
             .map(|m| (m, together[self.kin[m]]))
             .reduce(|best, x| {
                 let kin = self.kin[best.0] == self.kin[x.0];
@@ -368,7 +368,7 @@ impl Here {
                 };
                 if better { x } else { best }
             })
-            .map_or((ModeId(0), 0.0), |(m, q)| (ModeId(m as u8), q))
+            .map_or((ModeId::at(0), 0.0), |(m, q)| (ModeId::at(m), q))
     }
 
     /// The likeliest that may be named of the modes with the notes of `kin`.
@@ -383,7 +383,7 @@ impl Here {
         (0..self.modes)
             .filter(|&m| self.kin[m] == kin && self.allowed(m, center, heard))
             .reduce(|best, m| if own(m) > own(best) { m } else { best })
-            .map(|m| ModeId(m as u8))
+            .map(ModeId::at)
     }
 
     /// One step of the grid, with sound in it. `home`: the center of the larger scale.
@@ -485,7 +485,7 @@ impl Here {
     ) -> (ModeId, f32) {
         let together = self.together(p, now.center);
         let own = |m: usize| p.tonalities[m * 12 + now.center.index()];
-        let mine = now.mode.0 as usize;
+        let mine = now.mode.index();
         let forbidden = !self.allowed(mine, now.center, heard);
         let mut best = (now.mode, 0.0);
         for m in (0..self.modes).filter(|&m| m != mine) {
@@ -501,9 +501,9 @@ impl Here {
             let gathered = &mut self.on_center[m];
             gather(gathered, lead);
             let near = *gathered / (MODE_PATIENCE * rules.patience);
-            let likelier = best.1 > 0.0 && near == best.1 && own(m) > own(best.0.0 as usize);
+            let likelier = best.1 > 0.0 && near == best.1 && own(m) > own(best.0.index());
             if lead > 0.0 && (near > best.1 || likelier) {
-                best = (ModeId(m as u8), near);
+                best = (ModeId::at(m), near);
             }
         }
         best
@@ -546,13 +546,13 @@ impl Home {
 
     /// Seconds spent lately on a center, and the mode that had most of them.
     fn on(&self, center: PitchClass) -> (f32, ModeId) {
-        let mut best = (f32::MIN, ModeId(0));
+        let mut best = (f32::MIN, ModeId::at(0));
         let mut sum = 0.0;
         for m in 0..self.modes {
             let w = self.weights[m * 12 + center.index()];
             sum += w;
             if w > best.0 {
-                best = (w, ModeId(m as u8));
+                best = (w, ModeId::at(m));
             }
         }
         (sum, best.1)
@@ -606,7 +606,7 @@ mod tests {
         let t = |c| {
             Some(Tonality {
                 center: PitchClass::new(c),
-                mode: ModeId(1),
+                mode: ModeId::at(1),
             })
         };
         let mut live = |c, seconds: usize| {
@@ -636,7 +636,7 @@ mod tests {
             } else {
                 (1.0 - p - none) / 11.0
             };
-            s.tonalities[dorian.0 as usize * 12 + c] = q;
+            s.tonalities[dorian.index() * 12 + c] = q;
         }
         s.collections[5] = none;
         s
@@ -662,7 +662,7 @@ mod tests {
             let dorian = Catalogue::standard().find("dorian").expect("dorian");
             for c in (0..12).filter(|&c| c != center) {
                 let rest = (1.0 - own - other) / 10.0;
-                s.tonalities[dorian.0 as usize * 12 + c] = if c == 2 { own } else { rest };
+                s.tonalities[dorian.index() * 12 + c] = if c == 2 { own } else { rest };
             }
             s
         };

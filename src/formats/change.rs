@@ -19,7 +19,7 @@ pub(super) fn around(spans: &[ChordSpan], i: usize, hindsight: bool) -> Around {
 /// The label of a chord, its root spelled as its numeral between those neighbours has it.
 pub(super) fn label(a: &Analysis, c: &ChordSpan, around: Around) -> String {
     a.notation
-        .sonority_between(c.sonority, c.within, around, a.catalogue)
+        .sonority(c.sonority, (c.within, around), a.catalogue)
 }
 
 /// What a chord is in its tonality among those harmonies, for every format to write.

@@ -224,10 +224,12 @@ fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
     let (within, catalogue) = (c.within, a.catalogue);
     let harte = match c.sonority.chord() {
         // The root as the numeral has it.
-        Some(chord) => chord.harte(Notation::PLAIN.root_between(chord, within, around, catalogue)),
+        Some(chord) => chord.harte(Notation::PLAIN.root(chord, (within, around), catalogue)),
         None => a.notation.harte(c.sonority, within, catalogue),
     };
-    let notes = a.notation.notes(c.sonority, c.within, around, a.catalogue);
+    let notes = a
+        .notation
+        .notes(c.sonority, (c.within, around), a.catalogue);
     ChordOut {
         start: round(c.start.seconds()),
         end: round(c.end.seconds()),

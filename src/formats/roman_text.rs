@@ -245,13 +245,10 @@ fn said(a: &Analysis, c: &ChordSpan, around: Around) -> Option<(String, Tonality
 /// The label of what cannot be said, and its notes.
 fn named(a: &Analysis, c: &ChordSpan, around: Around) -> String {
     let label = match c.sonority.chord() {
-        Some(chord) => PLAIN.chord(
-            chord,
-            PLAIN.root_between(chord, c.within, around, a.catalogue),
-        ),
+        Some(chord) => PLAIN.chord(chord, PLAIN.root(chord, (c.within, around), a.catalogue)),
         None => PLAIN.sonority(c.sonority, c.within, a.catalogue),
     };
-    let notes = PLAIN.notes(c.sonority, c.within, around, a.catalogue);
+    let notes = PLAIN.notes(c.sonority, (c.within, around), a.catalogue);
     let notes: Vec<String> = notes.iter().map(|&n| PLAIN.name(n)).collect();
     format!("{label} ({})", notes.join(" "))
 }

@@ -45,7 +45,7 @@ pub fn written(
     around: Around,
     words: Words,
 ) -> VoicingOut {
-    let notes = voicing.notes(s, within, around, words.notation, words.catalogue);
+    let notes = voicing.notes(s, (within, around), words.notation, words.catalogue);
     let split = |left: usize| {
         let (left, right) = notes.split_at(left.min(notes.len()));
         HandsOut {
@@ -62,7 +62,7 @@ pub fn written(
     VoicingOut {
         hands,
         intervals: voicing.intervals(s, within, words.catalogue),
-        structure: voicing.words(s, within, around, words.notation, words.catalogue),
+        structure: voicing.words(s, (within, around), words.notation, words.catalogue),
         notes,
     }
 }

@@ -357,8 +357,8 @@ impl Printer<'_> {
                 self.around = around;
                 self.before = sonority.chord().or(self.before);
                 Line {
-                    name: Some(notation.sonority_between(sonority, within, around, catalogue)),
-                    numeral: notation.numeral_between(sonority, within, around, catalogue),
+                    name: Some(notation.sonority(sonority, (within, around), catalogue)),
+                    numeral: notation.numeral(sonority, (within, around), catalogue),
                     ..plain("chord")
                 }
             }
@@ -382,7 +382,7 @@ impl Printer<'_> {
                 };
                 let (s, around) = (voiced.sonority, self.around);
                 Line {
-                    name: Some(notation.sonority_between(s, within, around, catalogue)),
+                    name: Some(notation.sonority(s, (within, around), catalogue)),
                     voicing: Some(voicing_out(&voiced.voicing(), s, within, around, words)),
                     ..plain("voicing")
                 }

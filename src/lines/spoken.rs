@@ -194,8 +194,8 @@ impl<'a> Voice<'a> {
                 let around = Around::from((self.before, None));
                 self.before = sonority.chord().or(self.before);
                 let (notation, catalogue) = (self.notation, self.catalogue);
-                let label = notation.sonority_between(sonority, within, around, catalogue);
-                let numeral = notation.numeral_between(sonority, within, around, catalogue);
+                let label = notation.sonority(sonority, (within, around), catalogue);
+                let numeral = notation.numeral(sonority, (within, around), catalogue);
                 // Only a chord is one.
                 let label = match sonority.chord() {
                     Some(_) => format!("chord {}", chord_aloud(&label)),

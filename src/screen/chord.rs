@@ -127,10 +127,10 @@ pub(super) fn draw(pen: &mut Pen, size: Size, picture: &Picture, label: &Label, 
     let around = Around::from((label.before, None));
     let label = look
         .notation
-        .sonority_between(sonority, within, around, look.catalogue);
+        .sonority(sonority, (within, around), look.catalogue);
     let numeral = look
         .notation
-        .numeral_between(sonority, within, around, look.catalogue);
+        .numeral(sonority, (within, around), look.catalogue);
     let gap = 3;
 
     if size == Size::One {
@@ -197,11 +197,11 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look:
     };
     let voicing = voiced.voicing();
     let (notation, catalogue) = (&look.notation, look.catalogue);
-    let notes = voicing.notes(voiced.sonority, within, around, notation, catalogue);
+    let notes = voicing.notes(voiced.sonority, (within, around), notation, catalogue);
     let mut keys = by_hands(&notes, voicing.hands(), look);
     let intervals = voicing.intervals(voiced.sonority, within, catalogue);
     let intervals = intervals.join(" ");
-    let built = voicing.words(voiced.sonority, within, around, notation, catalogue);
+    let built = voicing.words(voiced.sonority, (within, around), notation, catalogue);
     // The label in words goes with the keys, unless it has a row of its own.
     if rows < 3 && !sonority.words().is_empty() {
         keys = format!("{}   {keys}", sonority.words());
@@ -274,7 +274,7 @@ fn named(picture: &Picture) -> Option<Shown> {
 /// Its notes upwards from the bass, after a word where the label is bare.
 fn words(s: Sonority, within: Option<(Tonality, Spelling)>, around: Around, look: &Look) -> String {
     let notation = &look.notation;
-    let notes = notation.notes(s, within, around, look.catalogue);
+    let notes = notation.notes(s, (within, around), look.catalogue);
     let name = |&note| notation.note_name(note, within, look.catalogue);
     let notes: Vec<String> = notes.iter().map(name).collect();
     let notes = notes.join(" ");

@@ -155,7 +155,7 @@ mod tests {
             since: Time::millis(from),
             tonality: Tonality {
                 center: PitchClass::new(center),
-                mode: ModeId(0),
+                mode: ModeId::at(0),
             },
             tonic: Spelling::nearest(PitchClass::new(center), 0.0),
             probability: 0.9,

@@ -79,7 +79,7 @@ impl Hindsight {
             let catalogue = &catalogue;
             let all = catalogue.iter().map(|(mode, _)| mode);
             let own = all.filter(move |&mode| catalogue.kin(mode) == first);
-            own.map(|mode| mode.0 as usize).collect::<Vec<_>>()
+            own.map(|mode| mode.index()).collect::<Vec<_>>()
         };
         let kin = catalogue.iter().map(|(first, _)| modes(first));
         let kin = kin.filter(|modes| modes.len() > 1).collect();

@@ -1,6 +1,7 @@
-//! The ways to write the same thing, of which the user chooses: letters, and the
-//! marks of a chord's quality. All of it common practice (no source); the German
-//! names and the syllables from memory.
+//! The ways to write the same thing, of which the user chooses: letters, the marks of a
+//! chord's quality, numerals. [`Notation`] holds the choice; whoever makes text is given it.
+//!
+//! All of it common practice (no source); the German names and the syllables from memory.
 
 use super::spelling::{Glyphs, NotANote, Spelling, accidentals};
 
@@ -84,6 +85,36 @@ pub enum Enharmonic {
     Nearest,
     Flats,
     Sharps,
+}
+
+/// Which scale a numeral's accidentals are counted from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum NumeralBasis {
+    /// The major scale on the same center: ♭VII in Dorian.
+    #[default]
+    MajorScale,
+    /// The degrees of the mode itself: VII in Dorian.
+    Mode,
+}
+
+/// How a numeral tells the quality of its chord.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum NumeralCase {
+    /// Capital for a major third, small for a minor one, with figures: `ii65`.
+    #[default]
+    Textbook,
+    /// All capitals, with the lead sheet's suffix, as in jazz: `IIm7`.
+    Capitals,
+}
+
+/// How a six-four before the dominant is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Cadential {
+    /// By its notes: `I64`.
+    #[default]
+    Tonic,
+    /// By its function: `V64`.
+    Dominant,
 }
 
 /// How the marks of a chord's quality are written.
@@ -194,9 +225,7 @@ impl Letters {
             .find(|&s| self.name(s, Glyphs::Ascii) == plain)
             .ok_or_else(|| NotANote(text.to_owned()))
     }
-}
 
-impl Letters {
     /// Reads a note as the user may write it: in these letters, or else in English ones.
     /// In German B is B♭.
     pub fn understand(self, text: &str) -> Result<Spelling, NotANote> {
@@ -234,5 +263,59 @@ pub fn syllable(note: Spelling, tonic: Spelling, glyphs: Glyphs) -> String {
         names[0].to_owned() + &accidentals(above.accidental(), glyphs)
     } else {
         own.to_owned()
+    }
+}
+
+/// The user's conventions. They change how a thing is written, never what it is:
+/// the Harte labels do not depend on them.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Notation {
+    pub glyphs: Glyphs,
+    pub numeral_basis: NumeralBasis,
+    /// Ionian is written "major".
+    pub ionian_is_major: bool,
+    pub letters: Letters,
+    pub marks: ChordMarks,
+    pub accidentals: Accidentals,
+    pub enharmonic: Enharmonic,
+    pub case: NumeralCase,
+    pub cadential: Cadential,
+}
+
+impl Notation {
+    /// The defaults, where a constant is needed.
+    pub const PLAIN: Notation = Notation {
+        glyphs: Glyphs::Unicode,
+        numeral_basis: NumeralBasis::MajorScale,
+        ionian_is_major: false,
+        letters: Letters::English,
+        marks: ChordMarks::PLAIN,
+        accidentals: Accidentals::ByContext,
+        enharmonic: Enharmonic::Nearest,
+        case: NumeralCase::Textbook,
+        cadential: Cadential::Tonic,
+    };
+
+    /// A note's name where no tonality matters, a chord's root, a tonic: `E♭`, `Es`.
+    pub fn name(&self, note: Spelling) -> String {
+        self.letters.name(note, self.glyphs)
+    }
+
+    /// The name of a note that is spelled as a degree of `tonic`.
+    pub fn above(&self, note: Spelling, tonic: Spelling) -> String {
+        match self.letters {
+            Letters::MovableDo => syllable(note, tonic, self.glyphs),
+            _ => self.name(note),
+        }
+    }
+
+    /// Which note do is above `tonic`, by its English name; `None` where notes have
+    /// letters.
+    pub fn which_do(&self, tonic: Spelling) -> Option<String> {
+        match self.letters {
+            Letters::MovableDo => Some(tonic.text(self.glyphs)),
+            Letters::FixedDo => Some(Spelling::C.text(self.glyphs)),
+            Letters::English | Letters::German => None,
+        }
     }
 }

@@ -6,9 +6,18 @@
 //! [`Notation`] holds the user's conventions for turning all that into text.
 //! [`Harmonized`] is a tonality with the chords on its degrees.
 
+mod beside;
+mod catalogue;
 mod chord;
 mod convention;
-mod catalogue;
+mod degree;
+mod family;
+mod harte;
+mod kind;
+mod kinds;
+mod mode;
+mod modes_file;
+mod name_table;
 mod naming;
 mod notation;
 mod numeral;
@@ -16,27 +25,31 @@ mod pitch;
 mod pivot;
 mod scale;
 mod spelling;
+mod tonality;
 mod voicing;
 #[cfg(test)]
 mod written;
 
-pub use chord::{Chord, FOREIGN_BASS, Kind, KindId, Kinds, Member, Sonority, Triad, bass_cost};
+pub use beside::{Beside, Changes, Common, Pair};
+pub use catalogue::Catalogue;
+pub use chord::{Chord, Sonority};
 pub use convention::{
-    Accidentals, AugmentedMark, ChordMarks, DiminishedMark, Enharmonic, HalfDiminished, Letters,
-    MajorSeventh, MinorMark, syllable,
+    Accidentals, AugmentedMark, Cadential, ChordMarks, DiminishedMark, Enharmonic, HalfDiminished,
+    Letters, MajorSeventh, MinorMark, Notation, NumeralBasis, NumeralCase, syllable,
 };
-pub use catalogue::{
-    Catalogue, CatalogueError, Degree, MAX_MODES, Mode, ModeId, Tonality, WrittenTonality,
-    spell_degree,
-};
+pub use degree::{Degree, NotADegree, spell_degree};
+pub use family::{Shade, alterations, brightness_order, relatives};
+pub use kind::{FOREIGN_BASS, Kind, KindId, Member, Triad, bass_cost};
+pub use kinds::Kinds;
+pub use mode::{Mode, ModeId, Tonality, degree_in};
+pub use modes_file::{CatalogueError, MAX_MODES, ModeFault};
 pub use naming::{ChordNames, Hearing, MAX_NAMES};
-pub use notation::{Cadential, Notation, NumeralBasis, NumeralCase};
-pub use numeral::{Around, Context, Numeral, Role, Sixth, Target, analyse, degree_in, neighbour};
+pub use numeral::{
+    Around, Context, Numeral, Role, Sixth, Surroundings, Target, analyse, neighbour,
+};
 pub use pitch::{PitchClass, PitchClassSet};
 pub use pivot::{Pivot, altered, pivot};
-pub use scale::{
-    Beside, Changes, Common, Form, Harmonized, Pair, Place, Shade, Size, Stack, Step, alterations,
-    brightness_order, relatives,
-};
+pub use scale::{Form, Harmonized, Place, Size, Stack, Step};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
+pub use tonality::{TonalityError, UnknownMode, WrittenTonality};
 pub use voicing::{Hands, Structure, Voicing};

@@ -1,17 +1,15 @@
-//! What to call a set of notes: every reading of it with what it costs, and what
+//! What to call a set of notes: each name that it may have with what it costs, and what
 //! the tonality, the chord before and a bassist change about that.
 //!
-//! The table below holds the readings of all 2048 sets above a bass; it is made
-//! once with the kinds. Naming looks one up, weighs it by the context and
-//! allocates nothing. Costs are whole thousandths, so that ties are ties.
+//! `name_table` holds the names of all 2048 sets above a bass. Naming looks one up, weighs
+//! it by the context and allocates nothing.
 //!
 //! The order of the costs is our own, after common practice (no source); what it
 //! must decide is tested below and in tests/reference.rs.
 
-use super::chord::{
-    Chord, FOREIGN_BASS, INTERVALS, Kind, KindId, Kinds, Sonority, Triad, bass_cost, cluster,
-    quartal,
-};
+use super::chord::{Chord, Sonority};
+use super::kind::{Kind, Triad};
+use super::kinds::Kinds;
 use super::pitch::{PitchClass, PitchClassSet};
 
 /// What is known beside the notes themselves.
@@ -85,7 +83,7 @@ impl Hearing {
         matches!(self.center.and_then(from), Some(0 | 5))
     }
 
-    /// What this context adds to the cost of a reading, in thousandths of
+    /// What this context adds to the cost of a name, in thousandths of
     /// [`Kind::cost`]; less than 0 where it speaks for it. `set`: the notes that sound.
     fn thousandths(&self, kind: &Kind, chord: Chord, set: PitchClassSet) -> i32 {
         let root = chord.root;
@@ -184,10 +182,10 @@ impl Kind {
     }
 }
 
-/// How many readings are kept.
+/// How many names of a set are kept.
 pub const MAX_NAMES: usize = 5;
 
-/// The readings of what sounds, best first; never none.
+/// The names that what sounds may have, the best first; at least one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ChordNames {
     list: [Sonority; MAX_NAMES],
@@ -213,101 +211,8 @@ impl ChordNames {
     }
 }
 
-/// A reading of a set above a bass.
-#[derive(Clone, Copy, Debug)]
-struct Candidate {
-    /// Semitones of the root above the bass.
-    above: u8,
-    kind: KindId,
-    cost: i16,
-}
-
-/// The candidates of every set above a bass, that is of every odd mask.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Names {
-    whole: Lists,
-    /// Those whose root does not sound.
-    rootless: Lists,
-}
-
-#[derive(Clone, Debug, Default)]
-struct Lists {
-    starts: Vec<u32>,
-    all: Vec<Candidate>,
-}
-
-impl Lists {
-    fn new(mut list: Vec<(u16, Candidate)>) -> Lists {
-        // From the bass upwards, so that ties fall alike in every transposition.
-        list.sort_by_key(|(mask, c)| (*mask, c.above, c.kind));
-        let starts = (0..=2048u16)
-            .map(|i| list.partition_point(|(mask, _)| mask >> 1 < i) as u32)
-            .collect();
-        Lists {
-            starts,
-            all: list.into_iter().map(|(_, c)| c).collect(),
-        }
-    }
-
-    fn get(&self, above_bass: PitchClassSet) -> &[Candidate] {
-        let i = (above_bass.mask() >> 1) as usize;
-        &self.all[self.starts[i] as usize..self.starts[i + 1] as usize]
-    }
-}
-
-/// An inversion that costs as much is no name but a riddle.
-const FAR_FETCHED: f32 = 0.75;
-/// A kind that costs less is plain enough to stand over a bass of its own.
-const PLAIN: f32 = 0.195;
 /// A stack of fourths from the bass up is called that before it is called an inversion.
 const QUARTAL: i32 = 300;
-/// What each note beyond four adds to an inversion.
-const FULL_INVERSION: f32 = 0.08;
-
-fn thousandths(cost: f32) -> i32 {
-    (cost * 1e3).round() as i32
-}
-
-impl Names {
-    pub fn new(kinds: &[Kind]) -> Names {
-        let (mut whole, mut rootless) = (Vec::new(), Vec::new());
-        for (i, kind) in kinds.iter().enumerate() {
-            for above in 0..12u8 {
-                let seen = kind.set().up(i32::from(above));
-                let bass = PitchClass::new(0);
-                let under = bass.above(PitchClass::new(i32::from(above)));
-                let plain = kind.cost < PLAIN && kind.triad() != Triad::Suspended;
-                let full = (kind.members.len() as f32 - 4.0).max(0.0) * FULL_INVERSION;
-                let cost = match above {
-                    0 => Some(kind.cost),
-                    // Steps alone are a cluster, whatever is left out of them.
-                    _ if kind.root_position || cluster(seen) => None,
-                    _ if seen.contains(bass) => Some(kind.cost + bass_cost(kind, under) + full),
-                    // A plain chord of three or four notes over a bass of its own.
-                    _ if plain && kind.members.len() <= 4 => Some(kind.cost + FOREIGN_BASS),
-                    _ => None,
-                };
-                let candidate = |cost: f32| Candidate {
-                    above,
-                    kind: KindId(i as u8),
-                    cost: thousandths(cost) as i16,
-                };
-                if let Some(cost) = cost.filter(|&c| above == 0 || c < FAR_FETCHED) {
-                    whole.push((seen.with(bass).mask(), candidate(cost)));
-                }
-                // Without its root, over any other member as the lowest key.
-                if kind.rootless && above != 0 && seen.contains(bass) {
-                    let hands = seen.without(PitchClass::new(i32::from(above)));
-                    rootless.push((hands.mask(), candidate(0.15 + 0.5 * kind.cost)));
-                }
-            }
-        }
-        Names {
-            whole: Lists::new(whole),
-            rootless: Lists::new(rootless),
-        }
-    }
-}
 
 impl Kinds {
     /// Names a set of notes above its lowest, as [`Kinds::names`] does first.
@@ -353,11 +258,11 @@ impl Kinds {
                 (costs[at], found.list[at]) = (cost, reading);
             }
         };
-        if quartal(set) == Some(bass) {
+        if set.quartal() == Some(bass) {
             put(QUARTAL, notes);
         }
         let seen = set.seen_from(bass);
-        for c in self.names.whole.get(seen) {
+        for c in self.table.whole.get(seen) {
             let root = bass.up(i32::from(c.above));
             let kind = c.kind;
             let chord = Chord { root, kind, bass };
@@ -365,7 +270,7 @@ impl Kinds {
             put(i32::from(c.cost) + context, Sonority::Chord(chord));
         }
         if hearing.bassist {
-            for c in self.names.rootless.get(seen) {
+            for c in self.table.rootless.get(seen) {
                 let root = bass.up(i32::from(c.above));
                 let kind = c.kind;
                 let chord = Chord {
@@ -382,20 +287,11 @@ impl Kinds {
     }
 }
 
-impl Sonority {
-    /// What two notes are called: `major third`.
-    pub fn interval(self) -> Option<&'static str> {
-        match self {
-            Sonority::Interval { low, high } => Some(INTERVALS[high.above(low)]),
-            _ => None,
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::catalogue::Catalogue;
-    use super::super::notation::Notation;
+    use super::super::convention::Notation;
+    use super::super::mode::Tonality;
     use super::super::spelling::Spelling;
     use super::*;
 
@@ -515,7 +411,7 @@ mod tests {
         for (mode, m) in c.iter().filter(|(_, m)| m.degrees.len() == 7) {
             let scale: Vec<i32> = m.degrees.iter().map(|d| d.semitones() as i32).collect();
             let center = PitchClass::new(0);
-            let t = super::super::catalogue::Tonality { center, mode };
+            let t = Tonality { center, mode };
             let known = Hearing {
                 scale: c.all_forms(t),
                 center: Some(center),

@@ -1,80 +1,19 @@
-//! How the user wants things written: a value that whoever makes text is given.
+//! Labels: tonalities, notes, chords and numerals as text, by the user's conventions.
 
-use super::chord::{Chord, Kinds, Sonority, Triad};
-use super::convention::{Accidentals, ChordMarks, Enharmonic, Letters, syllable};
-use super::catalogue::{Catalogue, Tonality};
-use super::numeral::{self, Around, Context, analyse};
+use super::catalogue::Catalogue;
+use super::chord::{Chord, Sonority};
+use super::convention::{Accidentals, Enharmonic, Letters, Notation};
+use super::kind::Triad;
+use super::kinds::Kinds;
+use super::mode::Tonality;
+use super::numeral::{Surroundings, analyse};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling};
-
-/// What a numeral's accidental is measured against.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum NumeralBasis {
-    /// The major scale on the same center: ♭VII in Dorian.
-    #[default]
-    MajorScale,
-    /// The degrees of the mode itself: VII in Dorian.
-    Mode,
-}
-
-/// How a numeral tells the quality of its chord.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum NumeralCase {
-    /// Capital for a major third, small for a minor one, with figures: `ii65`.
-    #[default]
-    Textbook,
-    /// All capitals, with the lead sheet's suffix, as in jazz: `IIm7`.
-    Capitals,
-}
-
-/// How a six-four before the dominant is written.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Cadential {
-    /// By its notes: `I64`.
-    #[default]
-    Tonic,
-    /// By its function: `V64`.
-    Dominant,
-}
-
-/// The user's conventions. They change how a thing is written, never what it is:
-/// the Harte labels do not depend on them.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Notation {
-    pub glyphs: Glyphs,
-    pub numeral_basis: NumeralBasis,
-    /// Ionian is written "major".
-    pub ionian_is_major: bool,
-    pub letters: Letters,
-    pub marks: ChordMarks,
-    pub accidentals: Accidentals,
-    pub enharmonic: Enharmonic,
-    pub case: NumeralCase,
-    pub cadential: Cadential,
-}
 
 /// A tonality and its tonic as spelled, where one is in force.
 type Within = Option<(Tonality, Spelling)>;
 
 impl Notation {
-    /// The defaults, where a constant is needed.
-    pub const PLAIN: Notation = Notation {
-        glyphs: Glyphs::Unicode,
-        numeral_basis: NumeralBasis::MajorScale,
-        ionian_is_major: false,
-        letters: Letters::English,
-        marks: ChordMarks::PLAIN,
-        accidentals: Accidentals::ByContext,
-        enharmonic: Enharmonic::Nearest,
-        case: NumeralCase::Textbook,
-        cadential: Cadential::Tonic,
-    };
-
-    /// A note's name where no tonality matters, a chord's root, a tonic: `E♭`, `Es`.
-    pub fn name(&self, note: Spelling) -> String {
-        self.letters.name(note, self.glyphs)
-    }
-
     /// The tonic's name.
     pub fn center(&self, t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> String {
         self.name(self.tonic(t, tonic, catalogue))
@@ -101,24 +40,6 @@ impl Notation {
                 self.above(note, self.tonic(t, tonic, catalogue))
             }
             _ => self.name(note),
-        }
-    }
-
-    /// The name of a note that is spelled as a degree of `tonic`.
-    pub fn above(&self, note: Spelling, tonic: Spelling) -> String {
-        match self.letters {
-            Letters::MovableDo => syllable(note, tonic, self.glyphs),
-            _ => self.name(note),
-        }
-    }
-
-    /// Which note do is above `tonic`, by its English name; `None` where notes have
-    /// letters.
-    pub fn which_do(&self, tonic: Spelling) -> Option<String> {
-        match self.letters {
-            Letters::MovableDo => Some(tonic.text(self.glyphs)),
-            Letters::FixedDo => Some(Spelling::C.text(self.glyphs)),
-            Letters::English | Letters::German => None,
         }
     }
 
@@ -184,12 +105,7 @@ impl Notation {
 
     /// A note by itself, inside or beside a tonality: the mode's own degrees as they
     /// stand, others as the common chromatic degrees.
-    pub fn note(
-        &self,
-        pc: PitchClass,
-        within: Option<(Tonality, Spelling)>,
-        catalogue: &Catalogue,
-    ) -> Spelling {
+    pub fn note(&self, pc: PitchClass, within: Within, catalogue: &Catalogue) -> Spelling {
         let Some((t, tonic)) = self.placed(within, catalogue) else {
             let plain = Spelling::nearest(pc, 1.5);
             return self.always(pc, Spelling::C).unwrap_or(plain);
@@ -197,37 +113,34 @@ impl Notation {
         let mode = catalogue.mode(t.mode);
         match (mode.degree_at(pc.above(t.center)), self.always(pc, tonic)) {
             (None, Some(always)) => always,
-            _ => numeral::note(pc, t.center, tonic, mode),
+            _ => mode.note(pc, t.center, tonic),
         }
     }
 
-    /// A chord's root: as its numeral has it, else by the chord alone.
+    /// The same with the tonic as the user wants it.
+    fn settled(&self, at: impl Into<Surroundings>, catalogue: &Catalogue) -> Surroundings {
+        let at = at.into();
+        Surroundings {
+            within: self.placed(at.within, catalogue),
+            ..at
+        }
+    }
+
+    /// A chord's root: as its numeral has it where a tonality is in force, else by the
+    /// chord alone.
     pub fn root(
         &self,
         chord: Chord,
-        within: Option<(Tonality, Spelling)>,
+        at: impl Into<Surroundings>,
         catalogue: &Catalogue,
     ) -> Spelling {
-        self.root_between(chord, within, Around::default(), catalogue)
-    }
-
-    /// The same among the harmonies before and, in hindsight, after it.
-    pub fn root_between(
-        &self,
-        chord: Chord,
-        within: Option<(Tonality, Spelling)>,
-        around: impl Into<Around>,
-        catalogue: &Catalogue,
-    ) -> Spelling {
+        let at = at.into();
         if self.accidentals != Accidentals::ByContext {
-            return self.note(chord.root, within, catalogue);
+            return self.note(chord.root, at.within, catalogue);
         }
-        match self.placed(within, catalogue) {
+        match self.settled(at, catalogue).context() {
             None => fewest(chord, self.note(chord.root, None, catalogue)),
-            Some(w) => {
-                let context = Context::new(w).among(around);
-                analyse(chord, &context, catalogue).root()
-            }
+            Some(context) => analyse(chord, &context, catalogue).root(),
         }
     }
 
@@ -243,23 +156,18 @@ impl Notation {
     }
 
     /// The label of whatever sounds: a chord's, an interval's name, a note, or the
-    /// notes from the bass up.
-    pub fn sonority(&self, s: Sonority, within: Within, catalogue: &Catalogue) -> String {
-        self.sonority_between(s, within, Around::default(), catalogue)
-    }
-
-    /// The same among the harmonies before and, in hindsight, after it, which may tell how
-    /// a chord's root is spelled.
-    pub fn sonority_between(
+    /// notes from the bass up. The harmonies around a chord may tell how its root is
+    /// spelled.
+    pub fn sonority(
         &self,
         s: Sonority,
-        within: Within,
-        around: impl Into<Around>,
+        at: impl Into<Surroundings>,
         catalogue: &Catalogue,
     ) -> String {
-        let note = |pc| self.note_named(pc, within, catalogue);
+        let at = at.into();
+        let note = |pc| self.note_named(pc, at.within, catalogue);
         match s {
-            Sonority::Chord(c) => self.chord(c, self.root_between(c, within, around, catalogue)),
+            Sonority::Chord(c) => self.chord(c, self.root(c, at, catalogue)),
             Sonority::Note(pc) => note(pc),
             Sonority::Interval { .. } => s.interval().unwrap_or_default().to_owned(),
             Sonority::Notes { set, bass } => match s.quartal() {
@@ -296,26 +204,15 @@ impl Notation {
         }
     }
 
-    /// The numeral, where a chord sounds and a tonality is in force.
+    /// The numeral, where a chord sounds and a tonality is in force. A degree is what it
+    /// is, however its note is written.
     pub fn numeral(
         &self,
         s: Sonority,
-        within: Option<(Tonality, Spelling)>,
+        at: impl Into<Surroundings>,
         catalogue: &Catalogue,
     ) -> Option<String> {
-        self.numeral_between(s, within, Around::default(), catalogue)
-    }
-
-    /// The same among the harmonies before and, in hindsight, after it. A degree is
-    /// what it is, however its note is written.
-    pub fn numeral_between(
-        &self,
-        s: Sonority,
-        within: Option<(Tonality, Spelling)>,
-        around: impl Into<Around>,
-        catalogue: &Catalogue,
-    ) -> Option<String> {
-        let context = Context::new(within?).among(around);
+        let context = at.into().context()?;
         Some(analyse(s.chord()?, &context, catalogue).text(self))
     }
 
@@ -325,27 +222,26 @@ impl Notation {
     pub fn notes(
         &self,
         s: Sonority,
-        within: Option<(Tonality, Spelling)>,
-        around: impl Into<Around>,
+        at: impl Into<Surroundings>,
         catalogue: &Catalogue,
     ) -> Vec<Spelling> {
+        let at = at.into();
         let upwards = || {
             (0..12)
                 .map(|i| s.bass().up(i))
                 .filter(|&pc| s.set().contains(pc))
         };
         let by_context = self.accidentals == Accidentals::ByContext;
-        match (s, self.placed(within, catalogue)) {
-            (Sonority::Chord(c), Some(w)) if by_context => {
-                let context = Context::new(w).among(around);
+        match (s, self.settled(at, catalogue).context()) {
+            (Sonority::Chord(c), Some(context)) if by_context => {
                 analyse(c, &context, catalogue).notes().collect()
             }
             (Sonority::Chord(c), _) => {
-                let root = self.root(c, within, catalogue);
-                upwards().map(|pc| numeral::alone(c, root, pc)).collect()
+                let root = self.root(c, at.within, catalogue);
+                upwards().map(|pc| c.spell(root, pc)).collect()
             }
             _ => upwards()
-                .map(|pc| self.note(pc, within, catalogue))
+                .map(|pc| self.note(pc, at.within, catalogue))
                 .collect(),
         }
     }
@@ -376,7 +272,7 @@ fn fewest(chord: Chord, usual: Spelling) -> Spelling {
 #[cfg(test)]
 mod tests {
     use super::super::convention::{
-        AugmentedMark, DiminishedMark, HalfDiminished, MajorSeventh, MinorMark,
+        AugmentedMark, ChordMarks, DiminishedMark, HalfDiminished, MajorSeventh, MinorMark,
     };
     use super::super::pitch::PitchClassSet;
     use super::*;
@@ -620,7 +516,7 @@ mod tests {
                         for pc in s.set().iter() {
                             assert_eq!(n.note(pc, within, c).pitch_class(), pc);
                         }
-                        let notes = n.notes(s, within, (None, None), c);
+                        let notes = n.notes(s, within, c);
                         let classes: PitchClassSet =
                             notes.iter().map(|n| n.pitch_class()).collect();
                         assert_eq!((classes, notes.len()), (s.set(), s.set().len()));

@@ -109,6 +109,31 @@ impl PitchClassSet {
         self.up(-(root.0 as i32))
     }
 
+    /// The lowest of a stack of perfect fourths, if the set is one of three to five.
+    pub(super) fn quartal(self) -> Option<PitchClass> {
+        let stack = |low: PitchClass| -> PitchClassSet {
+            (0..self.len() as i32).map(|i| low.up(5 * i)).collect()
+        };
+        if !(3..=5).contains(&self.len()) {
+            return None;
+        }
+        self.iter().find(|&low| stack(low) == self)
+    }
+
+    /// Neighbours a semitone or whole tone apart, all within a fifth.
+    pub(super) fn is_cluster(self) -> bool {
+        self.iter().any(|low| {
+            let above = self.seen_from(low);
+            let mut last = 0;
+            above.len() >= 3
+                && above.iter().all(|pc| {
+                    let near = pc.index() - last <= 2;
+                    last = pc.index();
+                    near && pc.index() <= 7
+                })
+        })
+    }
+
     /// From C upwards.
     pub fn iter(self) -> impl Iterator<Item = PitchClass> {
         PitchClass::all().filter(move |&pc| self.contains(pc))

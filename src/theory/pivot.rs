@@ -1,7 +1,11 @@
 //! From one tonality to the next: the common chord, and the notes that change.
 
-use super::chord::{Chord, Kinds, Triad};
-use super::catalogue::{Catalogue, Tonality, spell_degree};
+use super::catalogue::Catalogue;
+use super::chord::Chord;
+use super::degree::spell_degree;
+use super::kind::Triad;
+use super::kinds::Kinds;
+use super::mode::Tonality;
 use super::numeral::{Context, Numeral, analyse, belongs};
 use super::spelling::Spelling;
 
@@ -58,8 +62,8 @@ pub fn pivot(
     Some(Pivot {
         index,
         chord,
-        from: analyse(chord, &left.between(before, None), catalogue),
-        to: analyse(chord, &reached.between(None, after), catalogue),
+        from: analyse(chord, &left.among((before, None)), catalogue),
+        to: analyse(chord, &reached.among((None, after)), catalogue),
     })
 }
 

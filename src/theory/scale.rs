@@ -1,16 +1,18 @@
-//! The harmonized scale: the triad and the seventh on each degree of a tonality, what
-//! in them differs from the parallel major or natural minor, and two tonalities side
-//! by side.
+//! The harmonized scale: the triad and the seventh on each degree of a tonality, and
+//! what in them differs from the parallel major or natural minor.
 //!
 //! Chords are every other step of the scale: thirds on seven notes, wider on five.
 //! What comes of it is named as it is, and where it is no chord its notes stand alone.
 
-use super::chord::{Chord, KindId, Kinds, Sonority};
-use super::catalogue::{Catalogue, Degree, Mode, ModeId, Tonality, spell_degree};
-use super::notation::Notation;
+use super::catalogue::Catalogue;
+use super::chord::{Chord, Sonority};
+use super::convention::Notation;
+use super::degree::{Degree, spell_degree};
+use super::kind::{KindId, Member};
+use super::kinds::Kinds;
+use super::mode::{ModeId, Tonality};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
-use std::cmp::Reverse;
 
 /// A triad or a seventh.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,7 +59,7 @@ impl Stack {
     }
 
     /// Its pitch classes as semitones above its root: the quality.
-    fn quality(&self) -> PitchClassSet {
+    pub(super) fn quality(&self) -> PitchClassSet {
         match self.notes.first() {
             Some(root) => self.set().seen_from(root.pitch_class()),
             None => PitchClassSet::EMPTY,
@@ -150,8 +152,8 @@ impl Harmonized {
                 };
                 stack.differs = beside.map(|p| {
                     let like = (0..size.notes()).map(|i| p.degrees[(at + 2 * i) % p.degrees.len()]);
-                    let like: PitchClassSet = like.map(|d| pitch(tonality.center, d)).collect();
-                    let root = pitch(tonality.center, p.degrees[at]);
+                    let like: PitchClassSet = like.map(|d| d.above(tonality.center)).collect();
+                    let root = p.degrees[at].above(tonality.center);
                     like.seen_from(root) != stack.quality()
                 });
                 Some(stack)
@@ -279,10 +281,6 @@ pub struct Place {
     pub size: Option<Size>,
 }
 
-fn pitch(center: PitchClass, d: Degree) -> PitchClass {
-    center.up(d.semitones() as i32)
-}
-
 /// The chord of these notes as stacked thirds, or else what they are over the first.
 fn name(notes: &[Spelling], home: PitchClassSet) -> Sonority {
     let Some(root) = notes.first() else {
@@ -315,7 +313,7 @@ fn name(notes: &[Spelling], home: PitchClassSet) -> Sonority {
 
 /// The kind whose members are these notes, letter by letter.
 fn tertian(notes: &[Spelling], root: Spelling, kinds: &Kinds) -> Option<KindId> {
-    let same = |members: &[super::chord::Member]| {
+    let same = |members: &[Member]| {
         members.len() == notes.len()
             && members.iter().zip(notes).all(|(m, n)| {
                 (usize::from(m.number) + 6) % 7 == (n.letter() + 7 - root.letter()) % 7
@@ -328,275 +326,10 @@ fn tertian(notes: &[Spelling], root: Spelling, kinds: &Kinds) -> Option<KindId> 
         .map(|(id, _)| id)
 }
 
-/// What of a chord is another beside the one on the same degree of another tonality.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Changes {
-    pub notes: bool,
-    pub quality: bool,
-    pub numeral: bool,
-}
-
-/// A degree in two tonalities: places in their usual forms; what only one has stands alone.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Pair {
-    /// 1-7.
-    pub number: u8,
-    pub left: Option<usize>,
-    pub right: Option<usize>,
-    /// Triad and seventh, where both have them.
-    pub changes: [Option<Changes>; 2],
-}
-
-/// A chord that two tonalities have in common, with its places in both.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Common {
-    pub size: Size,
-    pub left: (usize, usize),
-    pub right: (usize, usize),
-}
-
-/// Two tonalities side by side.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Beside {
-    pub left: Harmonized,
-    pub right: Harmonized,
-    /// From the first degree up.
-    pub pairs: Vec<Pair>,
-    /// In the order of the left one's degrees.
-    pub common: Vec<Common>,
-}
-
-impl Beside {
-    /// Numerals are compared as `notation` writes them.
-    pub fn new(
-        left: Harmonized,
-        right: Harmonized,
-        catalogue: &Catalogue,
-        notation: &Notation,
-    ) -> Beside {
-        let mut pairs = Vec::new();
-        let of = |h: &Harmonized, number: u8| -> Vec<usize> {
-            let steps = h.usual().iter().enumerate();
-            steps
-                .filter(|(_, s)| s.degree.number == number)
-                .map(|(i, _)| i)
-                .collect()
-        };
-        let numeral = |h: &Harmonized, stack: &Stack| h.numeral(stack, notation, catalogue);
-        for number in 1..=7 {
-            let (l, r) = (of(&left, number), of(&right, number));
-            for i in 0..l.len().max(r.len()) {
-                let (l, r) = (l.get(i).copied(), r.get(i).copied());
-                let changes = changes((&left, l), (&right, r), |a, b| {
-                    numeral(&left, a) != numeral(&right, b)
-                });
-                pairs.push(Pair {
-                    number,
-                    left: l,
-                    right: r,
-                    changes,
-                });
-            }
-        }
-        let common = common(&left, &right);
-        Beside {
-            left,
-            right,
-            pairs,
-            common,
-        }
-    }
-
-    /// Two centers share notes, not degrees: what stands on the same letter side by side,
-    /// in the order of the left one, and after it what the right one has alone. That a
-    /// numeral is another goes without saying here, and is no change.
-    pub fn by_letter(&self) -> Vec<Pair> {
-        let (left, right) = (self.left.usual(), self.right.usual());
-        let mut free: Vec<usize> = (0..right.len()).collect();
-        let mut pairs = Vec::with_capacity(left.len());
-        for (at, step) in left.iter().enumerate() {
-            let like = |&i: &usize| right[i].root.letter() == step.root.letter();
-            let other = free.iter().position(like).map(|i| free.remove(i));
-            pairs.push(Pair {
-                number: step.degree.number,
-                left: Some(at),
-                right: other,
-                changes: changes((&self.left, Some(at)), (&self.right, other), |_, _| false),
-            });
-        }
-        pairs.extend(free.into_iter().map(|at| Pair {
-            number: right[at].degree.number,
-            left: None,
-            right: Some(at),
-            changes: [None; 2],
-        }));
-        pairs
-    }
-
-    /// The notes that change, with those of the same letter opposite where there are
-    /// any: `(Some(B), Some(B♭))` from D Dorian to D Aeolian. Usual forms. On one tonic
-    /// what is spelled otherwise is another degree; on two, a note is what it sounds.
-    pub fn altered(&self) -> Vec<(Option<Spelling>, Option<Spelling>)> {
-        let notes =
-            |h: &Harmonized| -> Vec<Spelling> { h.usual().iter().map(|s| s.root).collect() };
-        let (left, right) = (notes(&self.left), notes(&self.right));
-        let one = self.left.tonic == self.right.tonic;
-        let lacks = |list: &[Spelling], n: &Spelling| {
-            let mut all = list.iter();
-            all.all(|m| m != n && (one || m.pitch_class() != n.pitch_class()))
-        };
-        let gone: Vec<Spelling> = left.iter().copied().filter(|n| lacks(&right, n)).collect();
-        let mut come: Vec<Spelling> = right.into_iter().filter(|n| lacks(&left, n)).collect();
-        let mut list: Vec<_> = gone
-            .into_iter()
-            .map(|n| {
-                let same = come.iter().position(|m| m.letter() == n.letter());
-                (Some(n), same.map(|i| come.remove(i)))
-            })
-            .collect();
-        list.extend(come.into_iter().map(|n| (None, Some(n))));
-        list
-    }
-
-    /// The same as text. Without a tonic in common the two have no do in common either,
-    /// and keep their letters.
-    pub fn altered_names(&self, notation: &Notation) -> Vec<(Option<String>, Option<String>)> {
-        let (left, right) = (self.left.tonic, self.right.tonic);
-        let name = |n: Spelling| match left == right {
-            true => notation.above(n, left),
-            false => notation.name(n),
-        };
-        let pairs = self.altered().into_iter();
-        pairs.map(|(l, r)| (l.map(name), r.map(name))).collect()
-    }
-}
-
-/// What is another in the triads and the sevenths of two steps.
-fn changes(
-    (left, l): (&Harmonized, Option<usize>),
-    (right, r): (&Harmonized, Option<usize>),
-    numeral: impl Fn(&Stack, &Stack) -> bool,
-) -> [Option<Changes>; 2] {
-    Size::BOTH.map(|size| {
-        let a = left.usual().get(l?)?.stack(size)?;
-        let b = right.usual().get(r?)?.stack(size)?;
-        Some(Changes {
-            notes: a.notes != b.notes,
-            quality: a.quality() != b.quality(),
-            numeral: numeral(a, b),
-        })
-    })
-}
-
-fn common(left: &Harmonized, right: &Harmonized) -> Vec<Common> {
-    let mut list = Vec::new();
-    for size in Size::BOTH {
-        let all = |h: &Harmonized| -> Vec<((usize, usize), PitchClass, PitchClassSet)> {
-            let mut all: Vec<((usize, usize), PitchClass, PitchClassSet)> = Vec::new();
-            for (form, f) in h.forms.iter().enumerate() {
-                for (at, step) in f.steps.iter().enumerate() {
-                    let Some(stack) = step.stack(size) else {
-                        continue;
-                    };
-                    let (root, set) = (step.root.pitch_class(), stack.set());
-                    // A form brings again most of what the one before has.
-                    if all.iter().all(|a| (a.1, a.2) != (root, set)) {
-                        all.push(((form, at), root, set));
-                    }
-                }
-            }
-            all
-        };
-        let others = all(right);
-        for (place, root, set) in all(left) {
-            if let Some(other) = others.iter().find(|o| (o.1, o.2) == (root, set)) {
-                list.push(Common {
-                    size,
-                    left: place,
-                    right: other.0,
-                });
-            }
-        }
-    }
-    list
-}
-
-/// A mode in the order of brightness.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Shade {
-    pub mode: ModeId,
-    /// Its degrees that the next brighter one has otherwise; empty for the brightest.
-    pub altered: Vec<Degree>,
-}
-
-/// The modes of a family (see [`Mode::parent`]) whose degrees do not move, on one
-/// center, from bright to dark: of the diatonic ones Lydian to Locrian, each of which
-/// alters one note of the one before.
-pub fn brightness_order(catalogue: &Catalogue, parent: &str) -> Vec<Shade> {
-    let mut modes: Vec<(ModeId, &Mode)> = catalogue
-        .iter()
-        .filter(|(_, m)| m.parent == parent && m.movable.is_empty())
-        .collect();
-    modes.sort_by_key(|(_, m)| Reverse(m.brightness()));
-    let mut before: Option<&Mode> = None;
-    modes
-        .into_iter()
-        .map(|(mode, m)| {
-            let altered = match before.replace(m) {
-                Some(b) => {
-                    let own = m.degrees.iter().copied();
-                    own.filter(|d| !b.degrees.contains(d)).collect()
-                }
-                None => Vec::new(),
-            };
-            Shade { mode, altered }
-        })
-        .collect()
-}
-
-/// The degrees of `to` (usual form) that `from` has otherwise, each with what `from` has
-/// under the same number instead, or `None` where it has nothing there to give up: from
-/// Lydian to Ionian `[(Some(♯4), 4)]`. What `to` leaves out is not told.
-pub fn alterations(from: &Mode, to: &Mode) -> Vec<(Option<Degree>, Degree)> {
-    let lacks = |of: &Mode, d: &Degree| !of.degrees.contains(d);
-    let mut gone: Vec<Degree> = from.degrees.clone();
-    gone.retain(|d| lacks(to, d));
-    let come = to.degrees.iter().filter(|d| lacks(from, d));
-    come.map(|&d| {
-        let same = gone.iter().position(|g| g.number == d.number);
-        (same.map(|at| gone.remove(at)), d)
-    })
-    .collect()
-}
-
-/// The tonalities of the same family with the same notes, in the order of the degrees
-/// that they stand on: of D Dorian E Phrygian, F Lydian and so on.
-pub fn relatives(t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Vec<(Tonality, Spelling)> {
-    let own = catalogue.mode(t.mode);
-    let set = catalogue.set(t);
-    let degrees = own.degrees.iter().skip(1);
-    degrees
-        .flat_map(|&d| {
-            let center = pitch(t.center, d);
-            catalogue
-                .iter()
-                .filter(|(_, m)| m.parent == own.parent && m.movable.is_empty())
-                .map(move |(mode, _)| Tonality { center, mode })
-                .filter(|&other| catalogue.set(other) == set)
-                .map(move |other| (other, spell_degree(tonic, d)))
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::written::harmonized;
     use super::*;
-
-    fn harmonized(text: &str) -> Harmonized {
-        let c = Catalogue::standard();
-        let t = c.parse_tonality(text).expect("a tonality");
-        Harmonized::new(t.tonality, t.tonic, c)
-    }
 
     fn labels(h: &Harmonized, steps: &[&Step], size: Size) -> Vec<String> {
         let n = Notation::default();
@@ -713,136 +446,5 @@ mod tests {
         let h = harmonized("A minor");
         assert_eq!(chord(&[4, 8, 11, 2], &h), Some((1, 4, Some(Size::Seventh))));
         assert_eq!(chord(&[4, 7, 11], &h), Some((0, 4, Some(Size::Triad))));
-    }
-
-    /// F Lydian has the chords of D Dorian, each on its own note.
-    #[test]
-    fn two_centers_meet_on_their_notes() {
-        let (c, n) = (Catalogue::standard(), Notation::default());
-        let between = |left: &str, right: &str| -> Vec<(String, String, bool)> {
-            let b = Beside::new(harmonized(left), harmonized(right), c, &n);
-            let name = |h: &Harmonized, at: Option<usize>| {
-                at.map_or(String::new(), |at| n.name(h.usual()[at].root))
-            };
-            let pairs = b.by_letter().into_iter().map(|p| {
-                let another = p.changes[0].is_none_or(|c| c.notes || c.quality || c.numeral);
-                (name(&b.left, p.left), name(&b.right, p.right), another)
-            });
-            pairs.collect()
-        };
-        let same = between("F lydian", "D dorian");
-        let letters: Vec<&str> = same.iter().map(|p| p.0.as_str()).collect();
-        assert_eq!(letters.concat(), "FGABCDE");
-        assert!(same.iter().all(|p| p.0 == p.1 && !p.2), "{same:?}");
-        // A neighbour in fifths: the chords with the note that moves are others.
-        let moved = between("C ionian", "G ionian");
-        let others: Vec<&str> = moved.iter().filter(|p| p.2).map(|p| p.1.as_str()).collect();
-        assert_eq!(others, ["D", "F♯", "B"]);
-        // What has no partner stands alone, nothing twice and nothing left out.
-        let five = between("C ionian", "A minor_pentatonic");
-        assert_eq!(five.iter().filter(|p| p.1.is_empty()).count(), 2);
-        let back = between("A minor_pentatonic", "C ionian");
-        assert_eq!(back.len(), 7);
-        assert_eq!(back.iter().filter(|p| p.0.is_empty()).count(), 2);
-    }
-
-    #[test]
-    fn side_by_side_what_changed_is_marked() {
-        let c = Catalogue::standard();
-        let n = Notation::default();
-        let b = Beside::new(harmonized("D dorian"), harmonized("D aeolian"), c, &n);
-        let altered: Vec<_> = b
-            .altered()
-            .iter()
-            .map(|(a, b)| (a.map(|n| n.to_string()), b.map(|n| n.to_string())))
-            .collect();
-        assert_eq!(altered, [(Some("B".into()), Some("B♭".into()))]);
-        let quality: Vec<bool> = b
-            .pairs
-            .iter()
-            .filter_map(|p| p.changes[0].map(|c| c.quality))
-            .collect();
-        assert_eq!(quality, [false, true, false, true, false, true, false]);
-        // Of the triads four are common, of the sevenths i7, III and v7 hold no sixth: D F A C, A C E G.
-        let count = |size| b.common.iter().filter(|c| c.size == size).count();
-        assert_eq!((count(Size::Triad), count(Size::Seventh)), (4, 3));
-        // Two centers: the same quality throughout, other notes.
-        let b = Beside::new(harmonized("D dorian"), harmonized("E dorian"), c, &n);
-        for p in &b.pairs {
-            let want = Changes {
-                notes: true,
-                ..Changes::default()
-            };
-            assert_eq!(p.changes, [Some(want); 2]);
-        }
-        // F and C become sharp: the triads on E, G, A, B without them... ii = i, IV = III, vi° not.
-        let triads: Vec<_> = b
-            .common
-            .iter()
-            .filter(|c| c.size == Size::Triad)
-            .map(|c| (c.left.1, c.right.1))
-            .collect();
-        assert_eq!(triads, [(1, 0), (3, 2)]);
-        // Five notes beside seven.
-        let b = Beside::new(
-            harmonized("C major pentatonic"),
-            harmonized("C ionian"),
-            c,
-            &n,
-        );
-        let alone: Vec<u8> = b
-            .pairs
-            .iter()
-            .filter(|p| p.left.is_none())
-            .map(|p| p.number)
-            .collect();
-        assert_eq!(alone, [4, 7]);
-    }
-
-    #[test]
-    fn each_step_from_bright_to_dark_alters_one_note() {
-        let c = Catalogue::standard();
-        let order = brightness_order(c, "diatonic");
-        let ids: Vec<&str> = order.iter().map(|s| c.mode(s.mode).id.as_str()).collect();
-        assert_eq!(
-            ids,
-            [
-                "lydian",
-                "ionian",
-                "mixolydian",
-                "dorian",
-                "aeolian",
-                "phrygian",
-                "locrian"
-            ]
-        );
-        let altered: Vec<Vec<u8>> = order
-            .iter()
-            .map(|s| s.altered.iter().map(|d| d.number).collect())
-            .collect();
-        let want: [&[u8]; 7] = [&[], &[4], &[7], &[3], &[6], &[2], &[5]];
-        assert_eq!(altered, want);
-    }
-
-    #[test]
-    fn relatives_are_spelled_like_the_scale() {
-        let c = Catalogue::standard();
-        let t = c.parse_tonality("Gb lydian").expect("a tonality");
-        let n = Notation::default();
-        let names: Vec<String> = relatives(t.tonality, t.tonic, c)
-            .into_iter()
-            .map(|(t, tonic)| n.tonality(t, tonic, c))
-            .collect();
-        assert_eq!(
-            names,
-            [
-                "A♭ Mixolydian",
-                "B♭ Aeolian",
-                "C Locrian",
-                "D♭ Ionian",
-                "E♭ Dorian",
-                "F Phrygian"
-            ]
-        );
     }
 }

@@ -82,6 +82,17 @@ impl Spelling {
             .unwrap_or(Spelling::C)
     }
 
+    /// The same key of the piano as the plain note: C♭, F♭, B♯, E♯ and what is doubled
+    /// become B, E, C, F and the single note.
+    pub(super) fn plain(self) -> Spelling {
+        match self.0 {
+            ..=-7 => Spelling(self.0 + 12),
+            11.. => Spelling(self.0 - 12),
+            _ => self,
+        }
+    }
+
+    /// `E♭`.
     pub fn text(self, glyphs: Glyphs) -> String {
         let mut s = String::from(BY_STEP[self.letter()]);
         s.push_str(&accidentals(self.accidental(), glyphs));

@@ -1,10 +1,13 @@
 //! A chord as it lies under the hands: its keys from bottom to top, what lies
 //! between neighbours, a guess at the hands, and how it is built.
 
-use super::chord::{Chord, KindId, Kinds, Sonority, Triad};
-use super::catalogue::{Catalogue, Tonality};
-use super::notation::Notation;
-use super::numeral::{self, Around};
+use super::catalogue::Catalogue;
+use super::chord::{Chord, Sonority};
+use super::convention::Notation;
+use super::kind::{KindId, Triad};
+use super::kinds::Kinds;
+use super::mode::Tonality;
+use super::numeral::Surroundings;
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
 
@@ -68,16 +71,16 @@ impl Voicing {
     pub fn notes(
         &self,
         sonority: Sonority,
-        within: Option<(Tonality, Spelling)>,
-        around: impl Into<Around>,
+        at: impl Into<Surroundings>,
         notation: &Notation,
         catalogue: &Catalogue,
     ) -> Vec<String> {
-        let notes = notation.notes(sonority, within, around, catalogue);
+        let at = at.into();
+        let notes = notation.notes(sonority, at, catalogue);
         let name = |&key: &u8| {
             let pc = PitchClass::of_key(key);
             let found = notes.iter().copied().find(|n| n.pitch_class() == pc);
-            let note = found.unwrap_or_else(|| notation.note(pc, within, catalogue));
+            let note = found.unwrap_or_else(|| notation.note(pc, at.within, catalogue));
             format!("{}{}", notation.name(note), octave(key, note))
         };
         self.keys.iter().map(name).collect()
@@ -96,7 +99,7 @@ impl Voicing {
         let spelled = |&key: &u8| {
             let pc = PitchClass::of_key(key);
             let note = match sonority.chord().filter(|c| c.set().contains(pc)) {
-                Some(c) => numeral::alone(c, plain.root(c, within, catalogue), pc),
+                Some(c) => c.spell(plain.root(c, within, catalogue), pc),
                 None => plain.note(pc, within, catalogue),
             };
             (key, note)
@@ -194,11 +197,11 @@ impl Voicing {
     pub fn words(
         &self,
         sonority: Sonority,
-        within: Option<(Tonality, Spelling)>,
-        around: impl Into<Around>,
+        at: impl Into<Surroundings>,
         notation: &Notation,
         catalogue: &Catalogue,
     ) -> Option<String> {
+        let at = at.into();
         Some(match self.structure(sonority)? {
             Structure::Quartal { fourths } => {
                 let number = ["two", "three", "four", "five", "six"].get(fourths - 2);
@@ -209,8 +212,8 @@ impl Voicing {
             }
             Structure::UpperTriad { triad, over } => {
                 // A triad of its own, E♭ over C7 though D♯ is the ninth.
-                let root = notation.root(triad, within, catalogue);
-                let under = notation.root_between(sonority.chord()?, within, around, catalogue);
+                let root = notation.root(triad, at.within, catalogue);
+                let under = notation.root(sonority.chord()?, at, catalogue);
                 format!(
                     "{} over {}",
                     notation.chord(triad, root),
@@ -260,14 +263,8 @@ mod tests {
 
     fn notes(keys: &[u8]) -> String {
         let (v, s) = of(keys);
-        v.notes(
-            s,
-            None,
-            (None, None),
-            &Notation::PLAIN,
-            Catalogue::standard(),
-        )
-        .join(" ")
+        v.notes(s, None, &Notation::PLAIN, Catalogue::standard())
+            .join(" ")
     }
 
     fn intervals(keys: &[u8]) -> String {
@@ -277,13 +274,7 @@ mod tests {
 
     fn built(keys: &[u8]) -> Option<String> {
         let (v, s) = of(keys);
-        v.words(
-            s,
-            None,
-            (None, None),
-            &Notation::PLAIN,
-            Catalogue::standard(),
-        )
+        v.words(s, None, &Notation::PLAIN, Catalogue::standard())
     }
 
     /// By the harmonies around it, as the chord's own notes are.
@@ -301,9 +292,9 @@ mod tests {
             let (v, _) = of(keys);
             let s = Sonority::Chord(chord(label));
             let around = (None, Some(chord(after)));
-            let notes = v.notes(s, Some(c_major), around, &Notation::PLAIN, c);
+            let notes = v.notes(s, (Some(c_major), around), &Notation::PLAIN, c);
             assert_eq!(notes.join(" "), want, "{label} before {after}");
-            let plain = Notation::PLAIN.notes(s, Some(c_major), around, c);
+            let plain = Notation::PLAIN.notes(s, (Some(c_major), around), c);
             let plain: Vec<String> = plain.iter().map(|n| n.to_string()).collect();
             let letters: Vec<&str> = notes.iter().map(|n| &n[..n.len() - 1]).collect();
             assert_eq!(letters, plain);
@@ -332,10 +323,10 @@ mod tests {
         // German and the rest follow the notation; the intervals do not.
         let (v, s) = of(&[46, 58, 62]);
         let german = Notation {
-            letters: super::super::convention::Letters::German,
+            letters: super::super::Letters::German,
             ..Notation::PLAIN
         };
-        let said = v.notes(s, None, (None, None), &german, Catalogue::standard());
+        let said = v.notes(s, None, &german, Catalogue::standard());
         assert_eq!(said, ["B2", "B3", "D4"]);
     }
 

@@ -1,7 +1,12 @@
 //! For tests: chords and tonalities as a musician writes them.
 
-use super::chord::{Chord, Kinds};
-use super::catalogue::{Catalogue, Tonality};
+use super::catalogue::Catalogue;
+use super::chord::Chord;
+use super::convention::Notation;
+use super::kinds::Kinds;
+use super::mode::Tonality;
+use super::numeral::{Around, Context, analyse};
+use super::scale::Harmonized;
 use super::spelling::Spelling;
 
 pub fn within(text: &str) -> (Tonality, Spelling) {
@@ -20,4 +25,30 @@ pub fn chord(label: &str) -> Chord {
         kind: Kinds::standard().find(symbol).expect(symbol),
         bass: pc(if bass.is_empty() { root } else { bass }),
     }
+}
+
+/// The numerals of a progression: each chord between its neighbours, or live.
+pub fn numerals(key: &str, chords: &str, hindsight: bool, notation: &Notation) -> String {
+    let list: Vec<Chord> = chords.split(' ').map(chord).collect();
+    let text = |i: usize| {
+        let after = list[i + 1..].iter().copied().filter(|_| hindsight);
+        let around = Around::new(list[i], list[..i].iter().rev().copied(), after);
+        let context = Context::new(within(key)).among(around);
+        analyse(list[i], &context, Catalogue::standard()).text(notation)
+    };
+    (0..list.len()).map(text).collect::<Vec<_>>().join(" ")
+}
+
+/// A chord's notes from the bass up, as they are spelled in a tonality before another chord.
+pub fn spelled(key: &str, label: &str, after: Option<&str>) -> String {
+    let context = Context::new(within(key)).among((None, after.map(chord)));
+    let numeral = analyse(chord(label), &context, Catalogue::standard());
+    let all: Vec<String> = numeral.notes().map(|n| n.to_string()).collect();
+    all.join(" ")
+}
+
+/// A tonality with its chords.
+pub fn harmonized(text: &str) -> Harmonized {
+    let (tonality, tonic) = within(text);
+    Harmonized::new(tonality, tonic, Catalogue::standard())
 }

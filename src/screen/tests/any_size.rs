@@ -33,32 +33,27 @@ fn text() -> impl Strategy<Value = String> {
 
 prop_compose! {
     fn any_established()(
-        center in pitch_class(), mode in 0..40u8, tonic in -20..20i8,
-        at in time(), since in time(), degrees in any::<u8>(), others in prop::collection::vec(0..40u8, 0..4),
+        center in pitch_class(), mode in 0..40usize, tonic in -20..20i8,
+        at in time(), since in time(), degrees in any::<u8>(), others in prop::collection::vec(0..40usize, 0..4),
     ) -> Established {
         Established {
-            tonality: Tonality { center, mode: ModeId(mode) },
+            tonality: Tonality { center, mode: ModeId::at(mode) },
             tonic: Spelling::at(tonic),
             at,
             since,
             probability: 0.5,
-            open: Open::new(degrees, others.into_iter().map(ModeId)),
+            open: Open::new(degrees, others.into_iter().map(ModeId::at)),
         }
     }
 }
 
 fn sonority() -> impl Strategy<Value = Sonority> {
-    let kinds = Kinds::standard().iter().count() as u8;
+    let kinds: Vec<KindId> = Kinds::standard().iter().map(|(id, _)| id).collect();
     prop_oneof![
         pitch_class().prop_map(Sonority::Note),
         (pitch_class(), pitch_class()).prop_map(|(low, high)| Sonority::Interval { low, high }),
-        (pitch_class(), 0..kinds, pitch_class()).prop_map(|(root, k, bass)| Sonority::Chord(
-            Chord {
-                root,
-                kind: KindId(k),
-                bass
-            }
-        )),
+        (pitch_class(), prop::sample::select(kinds), pitch_class())
+            .prop_map(|(root, kind, bass)| Sonority::Chord(Chord { root, kind, bass })),
         (any::<u16>(), pitch_class()).prop_map(|(m, bass)| Sonority::Notes {
             set: PitchClassSet::from_mask(m).with(bass),
             bass
@@ -255,7 +250,7 @@ proptest! {
         let look = scene.look(glyphs);
         let mut view = View::default();
         view.label.follow(&picture);
-        let other = scene.reading.home.map_or((Tonality { center: PitchClass::new(1), mode: ModeId(30) }, Spelling::at(7)), |h| (h.tonality, h.tonic));
+        let other = scene.reading.home.map_or((Tonality { center: PitchClass::new(1), mode: ModeId::at(30) }, Spelling::at(7)), |h| (h.tonality, h.tonic));
         for panel in 0..15 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);

@@ -403,8 +403,8 @@ fn the_degrees_stay_whatever_is_played() {
 }
 
 prop_compose! {
-    fn any_tonality()(center in 0..12i32, mode in 0..Catalogue::standard().len() as u8) -> (Tonality, Spelling) {
-        let t = Tonality { center: PitchClass::new(center), mode: ModeId(mode) };
+    fn any_tonality()(center in 0..12i32, mode in 0..Catalogue::standard().len()) -> (Tonality, Spelling) {
+        let t = Tonality { center: PitchClass::new(center), mode: ModeId::at(mode) };
         (t, Catalogue::standard().spell(t, None))
     }
 }
@@ -414,7 +414,7 @@ proptest! {
 
     #[test]
     fn any_tonality_at_any_size_stays_inside(
-        own in any_tonality(), other in any_tonality(), chosen in prop::option::of(0..31u8),
+        own in any_tonality(), other in any_tonality(), chosen in prop::option::of(0..31usize),
         (w, h) in (0..130u16, 0..40u16), pinned in any::<bool>(), look in 0..8usize,
     ) {
         let mut scene = Scene::wandering();
@@ -435,7 +435,7 @@ proptest! {
                 let mut view = View::default();
                 view.label.follow(picture);
                 match panel {
-                    0 => brightness::draw(&mut pen, picture, chosen.map(ModeId), look),
+                    0 => brightness::draw(&mut pen, picture, chosen.map(ModeId::at), look),
                     1 => beside::draw(&mut pen, picture, other, &view.label, look),
                     2 => beside::relatives(&mut pen, picture, look),
                     3 => scale::draw(&mut pen, picture, &view.label, look),

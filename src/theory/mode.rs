@@ -1,0 +1,145 @@
+//! Modes and tonalities: a tonality is a center and a mode.
+
+use super::degree::{Degree, spell_degree};
+use super::pitch::{PitchClass, PitchClassSet};
+use super::spelling::Spelling;
+use std::fmt;
+
+/// A mode: degrees above a center. See `config/modes.toml` for what the fields mean.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mode {
+    pub id: String,
+    pub name: String,
+    /// Its usual form, in order.
+    pub degrees: Vec<Degree>,
+    /// Further forms of degrees that move (common-practice minor).
+    pub movable: Vec<Degree>,
+    /// What tells it from the parallel major or natural minor, whichever is nearer; of
+    /// a mode whose degrees move, what must be heard for it to be named (the leading
+    /// tone).
+    pub characteristic: Vec<Degree>,
+    /// The nearest of major, minor and the seven diatonic modes.
+    pub scored_as: String,
+    /// The collection it is a rotation of.
+    pub parent: String,
+    /// How likely it is beforehand, against the others.
+    pub weight: f32,
+    pub(super) set: PitchClassSet,
+    pub(super) all: PitchClassSet,
+}
+
+impl Mode {
+    /// Semitones above the center, usual form.
+    pub fn set(&self) -> PitchClassSet {
+        self.set
+    }
+
+    /// The same with the other forms of its movable degrees.
+    pub fn all_forms(&self) -> PitchClassSet {
+        self.all
+    }
+
+    /// Whether the third above the center is major (or there is no minor one).
+    pub fn is_major(&self) -> bool {
+        !self.set.contains(PitchClass::new(3)) || self.set.contains(PitchClass::new(4))
+    }
+
+    /// The degree at `semitones` above the center, movable forms included.
+    pub fn degree_at(&self, semitones: usize) -> Option<Degree> {
+        self.degrees
+            .iter()
+            .chain(&self.movable)
+            .copied()
+            .find(|d| d.semitones() == semitones)
+    }
+
+    /// Brightness: the degrees' alterations summed. Lydian 1, Ionian 0, … Locrian -5.
+    pub fn brightness(&self) -> i32 {
+        self.degrees.iter().map(|d| d.alter as i32).sum()
+    }
+
+    /// Whether it has this id or name, as [`plain_name`] has it.
+    pub(super) fn is_called(&self, plain: &str) -> bool {
+        plain_name(&self.id) == plain || plain_name(&self.name) == plain
+    }
+
+    /// What stands for a mode that is not there. Its degrees are the major scale's, so that
+    /// notes have plain names beside it.
+    pub(super) fn unknown() -> Mode {
+        let degrees: Vec<Degree> = (1..=7).map(|number| Degree { number, alter: 0 }).collect();
+        let classes = degrees.iter().map(|d| d.semitones() as i32);
+        let set = classes.map(PitchClass::new).collect();
+        Mode {
+            id: "unknown".into(),
+            name: "unknown mode".into(),
+            degrees,
+            movable: Vec::new(),
+            characteristic: Vec::new(),
+            scored_as: "major".into(),
+            parent: "unknown".into(),
+            weight: 1.0,
+            set,
+            all: set,
+        }
+    }
+
+    /// A note by itself, inside or beside the tonality on `tonic`: the mode's own degrees
+    /// as they stand, others as the common chromatic degrees: ♭2, ♭3, ♯4, ♭6, ♭7 and the
+    /// major scale's (B in G Phrygian, not C♭). Beside the mode C♭, F♭, B♯, E♯ and doubled
+    /// accidentals are written as the plain note. Common practice, no source.
+    pub(super) fn note(&self, pc: PitchClass, center: PitchClass, tonic: Spelling) -> Spelling {
+        let above = pc.above(center);
+        let spelled = spell_degree(tonic, degree_in(above, self));
+        match self.degree_at(above) {
+            Some(d) if d.alter > -2 => spelled,
+            _ => spelled.plain(),
+        }
+    }
+}
+
+/// A mode's id or name as it may be written: in small letters, without spaces and the
+/// like, ♭ as b and ♯ as #.
+pub(super) fn plain_name(text: &str) -> String {
+    text.to_lowercase()
+        .replace(['_', '-', ' '], "")
+        .replace('♭', "b")
+        .replace('♯', "#")
+}
+
+/// The degree of a note `above` semitones (0-11) over the center: the mode's own, else
+/// the common chromatic one, as [`super::Notation::note`] spells it.
+pub fn degree_in(above: usize, mode: &Mode) -> Degree {
+    let own = mode.degree_at(above % 12);
+    own.unwrap_or_else(|| Degree::chromatic(above))
+}
+
+/// A mode's place in its [`Catalogue`](super::Catalogue), which alone makes ids.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ModeId(u8);
+
+impl ModeId {
+    /// The place in the catalogue, from 0.
+    pub const fn index(self) -> usize {
+        self.0 as usize
+    }
+
+    /// The id at a place, for those in the program who keep a list with an entry for each
+    /// mode of a catalogue.
+    pub(crate) const fn at(index: usize) -> ModeId {
+        ModeId(index as u8)
+    }
+}
+
+/// A center and a mode.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Tonality {
+    pub center: PitchClass,
+    pub mode: ModeId,
+}
+
+/// For messages: the plain numbers. Names need a catalogue and a spelling.
+impl fmt::Display for Tonality {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.center.index(), self.mode.0)
+    }
+}

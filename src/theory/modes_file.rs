@@ -1,0 +1,761 @@
+//! Reads modes as they stand in `config/modes.toml`: a name and degrees are needed, the
+//! rest is worked out where it is not given.
+
+use super::degree::{Degree, NotADegree};
+use super::mode::{Mode, plain_name};
+use super::pitch::{PitchClass, PitchClassSet};
+use super::spelling::Glyphs;
+use serde::Deserialize;
+use std::cmp::Ordering;
+use toml::Spanned;
+
+/// The most modes that a catalogue may hold. Fixed, so that what the engine keeps is of fixed size.
+pub const MAX_MODES: usize = 48;
+
+/// The most characters of a name, an id or a family's name: what still fits on the screen.
+const MAX_NAME: usize = 40;
+
+/// What errors show: all that a mode needs.
+const WHOLE: &str = "A whole mode is:\n\n\
+     [[mode]]\nname = \"Double harmonic\"\ndegrees = \"1 b2 3 4 5 b6 7\"\n";
+
+/// What is wrong with a list of modes, and where.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum CatalogueError {
+    /// No TOML, or a key that no mode has.
+    #[error(transparent)]
+    Toml(#[from] toml::de::Error),
+    #[error("there is no mode in it. {WHOLE}")]
+    Empty,
+    #[error(
+        "it holds {own} modes: with the {ours} that are there already that is more than {MAX_MODES}"
+    )]
+    TooMany { own: usize, ours: usize },
+    #[error("line {line}: {mode}: {fault}")]
+    Mode {
+        /// Where its table begins, from 1.
+        line: usize,
+        /// What it is called there.
+        mode: String,
+        fault: ModeFault,
+    },
+}
+
+/// What is wrong with a mode.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ModeFault {
+    #[error("it has no name. {WHOLE}")]
+    NoName,
+    #[error("it has no degrees. {WHOLE}")]
+    NoDegrees,
+    #[error(transparent)]
+    NotADegree(#[from] NotADegree),
+    #[error("its degrees must begin with 1, the note that is home")]
+    NotFromOne,
+    #[error("it has {0} degrees; a mode has at least five")]
+    TooFew(usize),
+    #[error("its degrees {0} and {1} are the same key of the piano: leave one of them out")]
+    SameKey(String, String),
+    #[error("{0} is characteristic, but is none of its degrees")]
+    NotItsOwn(String),
+    #[error("its {what} is {text}: that is the mode {owner} already; choose another")]
+    Taken {
+        what: &'static str,
+        text: String,
+        owner: String,
+    },
+    #[error("its {0} is empty")]
+    EmptyText(&'static str),
+    #[error("its {0} holds a character that cannot be shown: write letters, figures and signs")]
+    ControlCharacter(&'static str),
+    #[error("its {0} has more than {MAX_NAME} characters")]
+    TooLong(&'static str),
+    #[error("its name has no letter or figure")]
+    NoLetter,
+    #[error(
+        "its id is {0}: write small letters a to z, figures, _ and - only, or leave the id out"
+    )]
+    BadId(String),
+    #[error(
+        "no id can be made of its name, which has no letter a to z: give it one, such as id = \"own\""
+    )]
+    NoId,
+    #[error("its weight must be greater than 0, and at most 1000")]
+    Weight,
+    #[error("scored_as is {0}; it must be one of {all}", all = SCORED_AS.join(", "))]
+    ScoredAs(String),
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    mode: Vec<Spanned<Entry>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Entry {
+    id: Option<String>,
+    name: Option<String>,
+    degrees: Option<String>,
+    #[serde(default)]
+    movable: String,
+    characteristic: Option<String>,
+    scored_as: Option<String>,
+    parent: Option<String>,
+    #[serde(default = "one")]
+    weight: f32,
+}
+
+fn one() -> f32 {
+    1.0
+}
+
+/// What other programs know: major and minor, and the seven diatonic modes.
+const SCORED_AS: [&str; 9] = [
+    "major",
+    "minor",
+    "ionian",
+    "dorian",
+    "phrygian",
+    "lydian",
+    "mixolydian",
+    "aeolian",
+    "locrian",
+];
+
+/// The modes of `text`, beside those that are `known` already.
+pub(super) fn read(text: &str, known: &[Mode]) -> Result<Vec<Mode>, CatalogueError> {
+    let file: File = toml::from_str(text)?;
+    let count = file.mode.len();
+    if count == 0 {
+        return Err(CatalogueError::Empty);
+    }
+    if known.len() + count > MAX_MODES {
+        return Err(CatalogueError::TooMany {
+            own: count,
+            ours: known.len(),
+        });
+    }
+    let mut all = known.to_vec();
+    for entry in file.mode {
+        let before = text.get(..entry.span().start).unwrap_or(text);
+        let line = before.matches('\n').count() + 1;
+        let entry = entry.into_inner();
+        let name = entry.name.as_deref().or(entry.id.as_deref());
+        let mode = match name.map(str::trim).filter(|n| !n.is_empty()) {
+            Some(name) => format!("mode {}", quoted(name)),
+            None => "this mode".to_owned(),
+        };
+        let fail = |fault| CatalogueError::Mode { line, mode, fault };
+        all.push(entry.mode(&all).map_err(fail)?);
+    }
+    Ok(all.split_off(known.len()))
+}
+
+/// A text of the user's for a message: cut where it is long, and without what a terminal
+/// would take for a command.
+fn quoted(text: &str) -> String {
+    let shown: String = text.chars().take(MAX_NAME).collect();
+    let shown: String = shown
+        .chars()
+        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
+        .collect();
+    let cut = if shown.len() < text.len() { "…" } else { "" };
+    format!("'{shown}{cut}'")
+}
+
+/// Text that is shown: not empty, not long, nothing that moves the cursor.
+fn shown(what: &'static str, text: &str) -> Result<String, ModeFault> {
+    let text = text.trim();
+    if text.is_empty() {
+        return Err(ModeFault::EmptyText(what));
+    }
+    // Among them those that turn the direction of writing, or have no width.
+    let invisible = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+    };
+    if text.contains(invisible) {
+        return Err(ModeFault::ControlCharacter(what));
+    }
+    if text.chars().count() > MAX_NAME {
+        return Err(ModeFault::TooLong(what));
+    }
+    Ok(text.to_owned())
+}
+
+fn list(text: &str) -> Result<Vec<Degree>, NotADegree> {
+    text.split_whitespace().map(str::parse).collect()
+}
+
+fn set(degrees: &[Degree]) -> PitchClassSet {
+    let classes = degrees.iter().map(|d| d.semitones() as i32);
+    classes.map(PitchClass::new).collect()
+}
+
+impl Entry {
+    /// The mode that it describes, `known` being those above it.
+    fn mode(self, known: &[Mode]) -> Result<Mode, ModeFault> {
+        let name = self.name.as_deref().ok_or(ModeFault::NoName)?;
+        if name.trim().is_empty() {
+            return Err(ModeFault::NoName);
+        }
+        let name = shown("name", name)?;
+        let plain = plain_name(&name);
+        if !plain.contains(char::is_alphanumeric) {
+            return Err(ModeFault::NoLetter);
+        }
+        let id = match &self.id {
+            Some(id) => Some(given_id(id)?),
+            None => None,
+        };
+        // What the user calls it may be nobody else's, in whatever way it is written.
+        let texts = [("id", id.as_ref()), ("name", Some(&name))];
+        for (what, text) in texts {
+            let Some(text) = text else { continue };
+            if let Some(owner) = owner(text, known) {
+                let text = quoted(text);
+                return Err(ModeFault::Taken { what, text, owner });
+            }
+        }
+        let id = match id {
+            Some(id) => id,
+            None => made_id(&name, known)?,
+        };
+        let mut degrees = list(self.degrees.as_deref().ok_or(ModeFault::NoDegrees)?)?;
+        let first = Degree {
+            number: 1,
+            alter: 0,
+        };
+        match degrees.first() {
+            None => return Err(ModeFault::NoDegrees),
+            Some(d) if *d != first => return Err(ModeFault::NotFromOne),
+            Some(_) => degrees.sort_by_key(|d| d.semitones()),
+        }
+        let same = degrees
+            .windows(2)
+            .find(|pair| pair[0].semitones() == pair[1].semitones());
+        if let Some(pair) = same {
+            let [a, b] = [pair[0], pair[1]].map(|d| d.text(Glyphs::Ascii));
+            return Err(ModeFault::SameKey(a, b));
+        }
+        if degrees.len() < 5 {
+            return Err(ModeFault::TooFew(degrees.len()));
+        }
+        let movable = list(&self.movable)?;
+        let characteristic = match &self.characteristic {
+            Some(given) => list(given)?,
+            None => characteristic(&degrees, &movable),
+        };
+        let own = |d: &&Degree| !degrees.contains(d) && !movable.contains(d);
+        if let Some(d) = characteristic.iter().find(own) {
+            return Err(ModeFault::NotItsOwn(d.text(Glyphs::Ascii)));
+        }
+        if !(self.weight > 0.0 && self.weight <= 1000.0) {
+            return Err(ModeFault::Weight);
+        }
+        let scored_as = match self.scored_as {
+            Some(given) if SCORED_AS.contains(&given.as_str()) => given,
+            Some(given) => return Err(ModeFault::ScoredAs(quoted(&given))),
+            None => scored_as(&degrees, &movable, known).to_owned(),
+        };
+        let parent = match &self.parent {
+            Some(given) => shown("parent", given)?,
+            None => family(&name, &degrees, known),
+        };
+        let usual = set(&degrees);
+        Ok(Mode {
+            id,
+            name,
+            set: usual,
+            all: usual.or(set(&movable)),
+            degrees,
+            movable,
+            characteristic,
+            scored_as,
+            parent,
+            weight: self.weight,
+        })
+    }
+}
+
+/// Whose name or id a text is already, in whatever way it is written.
+fn owner(text: &str, known: &[Mode]) -> Option<String> {
+    let plain = plain_name(text);
+    let owner = known.iter().find(|m| m.is_called(&plain));
+    // As everybody calls it.
+    let major = || known.iter().find(|m| plain == "major" && m.id == "ionian");
+    owner.or_else(major).map(|m| m.name.clone())
+}
+
+/// An id that the user gave.
+fn given_id(text: &str) -> Result<String, ModeFault> {
+    let id = shown("id", text)?;
+    let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '_' | '-');
+    if !id.contains(|c: char| c.is_ascii_lowercase()) || !id.chars().all(plain) {
+        return Err(ModeFault::BadId(quoted(&id)));
+    }
+    Ok(id)
+}
+
+/// An id made of a name: small letters and figures, joined by `_`; ♭ and ♯ in words. Where
+/// that is taken a number follows.
+fn made_id(name: &str, known: &[Mode]) -> Result<String, ModeFault> {
+    let mut id = String::new();
+    let mut gap = false;
+    for c in name.chars() {
+        let part = match c {
+            _ if c.is_ascii_alphanumeric() => String::from(c.to_ascii_lowercase()),
+            '♭' => "flat".into(),
+            '♯' | '#' => "sharp".into(),
+            '♮' => "nat".into(),
+            // An apostrophe parts no words: Ray's.
+            '\'' | '’' => continue,
+            _ => unaccented(c).into(),
+        };
+        if part.is_empty() {
+            gap = true;
+            continue;
+        }
+        if gap && !id.is_empty() {
+            id.push('_');
+        }
+        gap = false;
+        id.push_str(&part);
+    }
+    if !id.contains(|c: char| c.is_ascii_lowercase()) {
+        return Err(ModeFault::NoId);
+    }
+    id.truncate(MAX_NAME);
+    let numbered = (2..).map(|n| format!("{id}_{n}"));
+    let mut all = std::iter::once(id.clone()).chain(numbered);
+    // One of them is free, as the known modes are not without end.
+    Ok(all
+        .find(|id| owner(id, known).is_none())
+        .unwrap_or_default())
+}
+
+/// A letter of the Latin alphabet without its accent; nothing for another.
+fn unaccented(c: char) -> &'static str {
+    match c.to_lowercase().next().unwrap_or(c) {
+        'à'..='å' | 'ā' | 'ă' | 'ą' => "a",
+        'æ' => "ae",
+        'ç' | 'ć' | 'č' => "c",
+        'ď' | 'đ' | 'ð' => "d",
+        'è'..='ë' | 'ē' | 'ė' | 'ę' | 'ě' => "e",
+        'ğ' => "g",
+        'ì'..='ï' | 'ī' | 'į' | 'ı' => "i",
+        'ł' | 'ľ' => "l",
+        'ñ' | 'ń' | 'ň' => "n",
+        'ò'..='ö' | 'ø' | 'ō' | 'ő' => "o",
+        'œ' => "oe",
+        'ř' => "r",
+        'ś' | 'š' | 'ş' | 'ș' => "s",
+        'ß' => "ss",
+        'ť' | 'ţ' | 'ț' => "t",
+        'ù'..='ü' | 'ū' | 'ů' | 'ű' | 'ų' => "u",
+        'ý' | 'ÿ' => "y",
+        'ź' | 'ż' | 'ž' => "z",
+        _ => "",
+    }
+}
+
+/// The degrees of the major scale and of natural minor that a mode has otherwise, of
+/// whichever of the two it has more in common with; of equals the one with its third. Of
+/// a mode whose degrees move the highest of the moved ones: of minor the leading tone.
+fn characteristic(degrees: &[Degree], movable: &[Degree]) -> Vec<Degree> {
+    if let Some(&highest) = movable.iter().max_by_key(|d| d.semitones()) {
+        return vec![highest];
+    }
+    let beside = |of: &[i8; 7]| -> Vec<Degree> {
+        let all = degrees.iter().copied();
+        all.filter(|d| !has(of, *d)).collect()
+    };
+    let (major, minor) = (beside(&DIATONIC[0].1), beside(&DIATONIC[2].1));
+    match minor.len().cmp(&major.len()) {
+        Ordering::Less => minor,
+        Ordering::Equal if third(degrees) == Some(-1) => minor,
+        _ => major,
+    }
+}
+
+/// The seven diatonic modes by what their degrees 1 to 7 are raised or lowered by, in the
+/// order in which [`scored_as`] prefers one where two are as near.
+const DIATONIC: [(&str, [i8; 7]); 7] = [
+    ("ionian", [0; 7]),
+    ("mixolydian", [0, 0, 0, 0, 0, 0, -1]),
+    ("aeolian", [0, 0, -1, 0, 0, -1, -1]),
+    ("phrygian", [0, -1, -1, 0, 0, -1, -1]),
+    ("dorian", [0, 0, -1, 0, 0, 0, -1]),
+    ("lydian", [0, 0, 0, 1, 0, 0, 0]),
+    ("locrian", [0, -1, -1, 0, -1, -1, -1]),
+];
+
+fn has(scale: &[i8; 7], d: Degree) -> bool {
+    scale[(d.number as usize + 6) % 7] == d.alter
+}
+
+/// What the third is altered by: -1 or 0; `None` without one, or with both.
+fn third(degrees: &[Degree]) -> Option<i8> {
+    let mut thirds = degrees.iter().filter(|d| d.number == 3).map(|d| d.alter);
+    thirds.next().filter(|_| thirds.next().is_none())
+}
+
+/// The nearest of minor and the seven diatonic modes, for readers that know no others.
+/// Major is never the answer, as Ionian has its notes.
+///
+/// A mode with the notes of one that is known counts as that does. Else it is the diatonic
+/// mode on the same tonic of which the fewest degrees have to be altered, that is, the one
+/// that lacks the fewest of the mode's degrees. Of equals the first
+///
+/// 1. with the same third, major or minor, where the mode has one;
+/// 2. with a perfect fifth where the mode has one, without where not;
+/// 3. in the order Ionian, Mixolydian, Aeolian, Phrygian, Dorian, Lydian, Locrian.
+///
+/// What comes out as Aeolian and may have the leading tone, as one of its movable degrees,
+/// is minor. The rule is our own. It says of the embedded modes what `config/modes.toml`
+/// says, but for Phrygian dominant: that counts as Mixolydian there, for its major third.
+fn scored_as<'a>(degrees: &[Degree], movable: &[Degree], known: &'a [Mode]) -> &'a str {
+    let usual = set(degrees);
+    let twin = |m: &&Mode| m.set == usual && m.movable.is_empty() && movable.is_empty();
+    if let Some(twin) = known.iter().find(twin) {
+        return &twin.scored_as;
+    }
+    nearest(degrees, movable)
+}
+
+fn nearest(degrees: &[Degree], movable: &[Degree]) -> &'static str {
+    let fifth = set(degrees).contains(PitchClass::new(7));
+    let cost = |(_, scale): &(&str, [i8; 7])| {
+        let altered = degrees.iter().filter(|d| !has(scale, **d)).count();
+        let third = third(degrees).is_some_and(|third| third != scale[2]);
+        (altered, third, fifth != (scale[4] == 0))
+    };
+    // Of equals the first.
+    let nearest = DIATONIC.iter().min_by_key(|m| cost(m));
+    let leading = movable.iter().any(|d| d.semitones() == 11);
+    match nearest {
+        Some(("aeolian", _)) if leading => "minor",
+        nearest => nearest.map_or("ionian", |m| m.0),
+    }
+}
+
+/// The family of a mode: that of the first known mode whose notes are the same from
+/// another degree on, else one of its own.
+fn family(name: &str, degrees: &[Degree], known: &[Mode]) -> String {
+    let own = set(degrees);
+    let turned = |m: &&Mode| m.movable.is_empty() && (0..12).any(|by| m.set.up(by) == own);
+    let first = known.iter().find(turned).map(|m| m.parent.clone());
+    first.unwrap_or_else(|| name.to_lowercase())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::catalogue::Catalogue;
+    use super::*;
+
+    /// The rule at the head of `config/modes.toml`.
+    #[test]
+    fn what_is_characteristic_tells_a_mode_from_the_nearer_of_major_and_minor() {
+        let c = Catalogue::standard();
+        let degrees = |id| &c.mode(c.find(id).expect("a mode")).degrees;
+        let (major, minor) = (degrees("ionian"), degrees("aeolian"));
+        for (_, m) in c.iter() {
+            let beside = |of: &[Degree]| -> Vec<Degree> {
+                let all = m.degrees.iter().copied();
+                all.filter(|d| !of.contains(d)).collect()
+            };
+            let (major, minor) = (beside(major), beside(minor));
+            if !m.movable.is_empty() {
+                let moved = |d: &Degree| m.movable.contains(d);
+                assert!(m.characteristic.iter().all(moved), "{}", m.id);
+                assert!(!m.characteristic.is_empty(), "{}", m.id);
+                continue;
+            }
+            // Neither is ever as near as the other, but for what is in both.
+            assert!(major.len() != minor.len() || major == minor, "{}", m.id);
+            let nearer = if minor.len() < major.len() {
+                minor
+            } else {
+                major
+            };
+            assert_eq!(m.characteristic, nearer, "{}", m.id);
+        }
+    }
+
+    #[test]
+    fn what_is_worked_out_is_what_the_embedded_modes_say() {
+        let c = Catalogue::standard();
+        let known: Vec<Mode> = c.iter().map(|(_, m)| m.clone()).collect();
+        for (at, m) in known.iter().enumerate() {
+            assert_eq!(characteristic(&m.degrees, &m.movable), m.characteristic);
+            // For its major third.
+            let nearest = match m.id.as_str() {
+                "phrygian_dominant" => "phrygian",
+                _ => &m.scored_as,
+            };
+            assert_eq!(super::nearest(&m.degrees, &m.movable), nearest, "{}", m.id);
+            assert_eq!(scored_as(&m.degrees, &m.movable, &known), m.scored_as);
+            assert_eq!(family("x", &m.degrees, &known), m.parent);
+            // Of its own family it is the first, or turned into one before it.
+            let before = family(&m.parent, &m.degrees, &known[..at]);
+            assert_eq!(before, m.parent, "{}", m.id);
+        }
+    }
+
+    /// Each by its notes, common practice (no source) for the names.
+    #[test]
+    fn the_nearest_of_modes_that_are_otherwise() {
+        let nearest = |degrees: &str| super::nearest(&list(degrees).expect(degrees), &[]);
+        for (degrees, want) in [
+            // Five notes: those that have them all, by the order.
+            ("1 2 3 5 6", "ionian"),
+            ("1 b3 4 5 b7", "aeolian"),
+            ("1 2 b3 5 b6", "aeolian"),
+            ("1 b2 4 5 b6", "phrygian"),
+            // Without a third.
+            ("1 2 4 5 b7", "mixolydian"),
+            ("1 2 4 5 6", "ionian"),
+            // Symmetrical: whole tones, half and whole tones, thirds and half tones.
+            ("1 2 3 #4 #5 b7", "mixolydian"),
+            ("1 2 b3 4 b5 b6 6 7", "locrian"),
+            ("1 b2 b3 3 #4 5 6 b7", "mixolydian"),
+            ("1 #2 3 5 b6 7", "ionian"),
+            // Two degrees away from major and from Phrygian; the third decides.
+            ("1 b2 3 4 5 b6 7", "ionian"),
+            // From Aeolian and from Lydian.
+            ("1 2 b3 #4 5 b6 7", "aeolian"),
+            // The fifth decides between Aeolian and Locrian.
+            ("1 2 b3 4 b5 b6 b7", "locrian"),
+            ("1 2 b3 4 5 6 7", "dorian"),
+            ("1 b2 3 #4 #5 #6 7", "lydian"),
+        ] {
+            assert_eq!(nearest(degrees), want, "{degrees}");
+        }
+        let leading = list("6 7").expect("degrees");
+        let minor = list("1 2 b3 4 5 b6 b7").expect("degrees");
+        assert_eq!(super::nearest(&minor, &leading), "minor");
+        assert_eq!(super::nearest(&minor, &[]), "aeolian");
+    }
+
+    fn own(text: &str) -> Result<Vec<Mode>, String> {
+        let known: Vec<Mode> = Catalogue::standard()
+            .iter()
+            .map(|(_, m)| m.clone())
+            .collect();
+        read(text, &known).map_err(|e| e.to_string())
+    }
+
+    fn one_of(lines: &str) -> Result<Mode, String> {
+        own(&format!("[[mode]]\n{lines}")).map(|mut all| all.remove(0))
+    }
+
+    #[test]
+    fn a_name_and_degrees_are_enough() {
+        let m = one_of("name = 'Double harmonic'\ndegrees = '1 b2 3 4 5 b6 7'").expect("a mode");
+        assert_eq!((m.id.as_str(), m.weight), ("double_harmonic", 1.0));
+        assert_eq!(m.characteristic, list("b2 b6").expect("degrees"));
+        assert_eq!(
+            (m.scored_as.as_str(), m.parent.as_str()),
+            ("ionian", "double harmonic")
+        );
+        // The notes of a known mode: it counts as that one, and is of its family.
+        let m = one_of("name = 'Freygish'\ndegrees = '1 b2 3 4 5 b6 b7'").expect("a mode");
+        assert_eq!(
+            (m.scored_as.as_str(), m.parent.as_str()),
+            ("mixolydian", "harmonic minor")
+        );
+        // Turned from one above it in the file; in any order.
+        let two = "[[mode]]\nname = 'Double harmonic'\ndegrees = '1 b2 3 4 5 b6 7'\n\
+                   [[mode]]\nname = 'Hungarian minor'\ndegrees = '1 7 2 b3 #4 5 b6'\n";
+        let two = own(two).expect("two modes");
+        assert_eq!(two[1].parent, "double harmonic");
+        assert_eq!(two[1].degrees, list("1 2 b3 #4 5 b6 7").expect("degrees"));
+        // What is given stays.
+        let given = "id = 'mine'\nname = 'Mine'\ndegrees = '1 b2 3 4 5 b6 7'\nparent = 'ours'\n\
+                     scored_as = 'phrygian'\ncharacteristic = '3'\nweight = 0.5";
+        let m = one_of(given).expect("a mode");
+        assert_eq!((m.id.as_str(), m.parent.as_str()), ("mine", "ours"));
+        assert_eq!((m.scored_as.as_str(), m.weight), ("phrygian", 0.5));
+        assert_eq!(m.characteristic, list("3").expect("degrees"));
+        let m = one_of("name = 'Own minor'\ndegrees = '1 2 b3 4 5 b6 b7'\nmovable = '6 7'");
+        let m = m.expect("a mode");
+        assert_eq!(
+            (m.scored_as.as_str(), m.parent.as_str()),
+            ("minor", "diatonic")
+        );
+        assert_eq!(m.characteristic, list("7").expect("degrees"));
+    }
+
+    #[test]
+    fn ids_are_made_of_names() {
+        let id = |name: &str| one_of(&format!("name = \"{name}\"\ndegrees = '1 2 4 5 6'"));
+        let is = |name: &str| id(name).map(|m| m.id);
+        for (name, want) in [
+            ("Own", "own"),
+            ("  Süßer Modus  ", "susser_modus"),
+            ("Lydian ♭7 ♯9", "lydian_flat7_sharp9"),
+            ("Ray's mode!", "rays_mode"),
+            ("2nd (own) Ørsted", "2nd_own_orsted"),
+            ("Lydian (sharp 2)", "lydian_sharp_2_2"),
+        ] {
+            assert_eq!(is(name), Ok(want.to_owned()), "{name}");
+        }
+        let none = is("音階").expect_err("no letter a to z");
+        assert!(none.contains("give it one, such as id = \"own\""), "{none}");
+        let names = ["Own", "Own 2", "Own_2!"];
+        let text: String = names
+            .map(|n| format!("[[mode]]\nname = '{n}'\ndegrees = '1 2 4 5 6'\n"))
+            .concat();
+        let ids: Vec<String> = own(&text)
+            .expect("modes")
+            .into_iter()
+            .map(|m| m.id)
+            .collect();
+        assert_eq!(ids, ["own", "own_2", "own_2_2"]);
+    }
+
+    #[test]
+    fn a_bad_mode_says_where_and_what_to_do() {
+        let whole = "A whole mode is:\n\n[[mode]]\nname = \"Double harmonic\"\n\
+                     degrees = \"1 b2 3 4 5 b6 7\"\n";
+        // The example is one.
+        let example = whole.split_once("\n\n").expect("an example").1;
+        assert_eq!(own(example).map(|all| all.len()), Ok(1));
+        let good = "degrees = '1 2 3 4 5 6 b7'";
+        let long = "x".repeat(41);
+        for (lines, want) in [
+            (
+                good.into(),
+                format!("line 1: this mode: it has no name. {whole}"),
+            ),
+            (
+                "name = 'Own'".into(),
+                format!("line 1: mode 'Own': it has no degrees. {whole}"),
+            ),
+            (
+                "name = 'Own'\ndegrees = ''".into(),
+                format!("line 1: mode 'Own': it has no degrees. {whole}"),
+            ),
+            (
+                format!("name = ''\n{good}"),
+                format!("line 1: this mode: it has no name. {whole}"),
+            ),
+            (
+                format!("name = ' '\n{good}"),
+                format!("line 1: this mode: it has no name. {whole}"),
+            ),
+            (
+                format!("id = ''\nname = 'Own'\n{good}"),
+                "line 1: mode 'Own': its id is empty".into(),
+            ),
+            (
+                format!("id = 'My Mode'\nname = 'Own'\n{good}"),
+                "line 1: mode 'Own': its id is 'My Mode': write small letters a to z, figures, \
+                 _ and - only, or leave the id out"
+                    .into(),
+            ),
+            (
+                format!("name = \"O\\u001b[2Jn\"\n{good}"),
+                "line 1: mode 'O\u{fffd}[2Jn': its name holds a character that cannot be shown: \
+                 write letters, figures and signs"
+                    .into(),
+            ),
+            (
+                format!("id = \"o\\u0007n\"\nname = 'Own'\n{good}"),
+                "line 1: mode 'Own': its id holds a character that cannot be shown: write \
+                 letters, figures and signs"
+                    .into(),
+            ),
+            (
+                format!("name = '{long}'\n{good}"),
+                format!(
+                    "line 1: mode '{}…': its name has more than 40 characters",
+                    &long[1..]
+                ),
+            ),
+            (
+                format!("name = '—'\n{good}"),
+                "line 1: mode '—': its name has no letter or figure".into(),
+            ),
+            (
+                format!("id = 'dorian'\nname = 'Own'\n{good}"),
+                "line 1: mode 'Own': its id is 'dorian': that is the mode Dorian already; choose \
+                 another"
+                    .into(),
+            ),
+            (
+                format!("name = 'DORIAN'\n{good}"),
+                "line 1: mode 'DORIAN': its name is 'DORIAN': that is the mode Dorian already; \
+                 choose another"
+                    .into(),
+            ),
+            (
+                format!("name = 'Phrygian-dominant'\n{good}"),
+                "line 1: mode 'Phrygian-dominant': its name is 'Phrygian-dominant': that is the \
+                 mode Phrygian dominant already; choose another"
+                    .into(),
+            ),
+            (
+                format!("name = 'Major'\n{good}"),
+                "line 1: mode 'Major': its name is 'Major': that is the mode Ionian already; \
+                 choose another"
+                    .into(),
+            ),
+            (
+                format!("name = 'Own'\n{good}\n[[mode]]\nname = 'own'\n{good}"),
+                "line 4: mode 'own': its name is 'own': that is the mode Own already; choose \
+                 another"
+                    .into(),
+            ),
+            (
+                "name = 'Own'\ndegrees = '2 3 4 5 6'".into(),
+                "line 1: mode 'Own': its degrees must begin with 1, the note that is home".into(),
+            ),
+            (
+                "name = 'Own'\ndegrees = '1 3 5'".into(),
+                "line 1: mode 'Own': it has 3 degrees; a mode has at least five".into(),
+            ),
+            (
+                "name = 'Own'\ndegrees = '1 2 #2 b3 4 5'".into(),
+                "line 1: mode 'Own': its degrees #2 and b3 are the same key of the piano: leave \
+                 one of them out"
+                    .into(),
+            ),
+            (
+                "name = 'Own'\ndegrees = '1 2 3 4 5 8'".into(),
+                "line 1: mode 'Own': '8' is no degree: write 1 to 7 after at most two b or #"
+                    .into(),
+            ),
+            (
+                format!("name = 'Own'\n{good}\ncharacteristic = 'b2'"),
+                "line 1: mode 'Own': b2 is characteristic, but is none of its degrees".into(),
+            ),
+            (
+                format!("name = 'Own'\n{good}\nparent = ''"),
+                "line 1: mode 'Own': its parent is empty".into(),
+            ),
+            (
+                format!("name = 'Own'\n{good}\nweight = nan"),
+                "line 1: mode 'Own': its weight must be greater than 0, and at most 1000".into(),
+            ),
+        ] {
+            assert_eq!(one_of(&lines).map(|m| m.name), Err(want), "{lines}");
+        }
+        assert_eq!(
+            own("# To come.").map(|all| all.len()),
+            Err(format!("there is no mode in it. {whole}"))
+        );
+        let many: String = (0..18)
+            .map(|n| format!("[[mode]]\nname = 'Own {n}'\n{good}\n"))
+            .collect();
+        assert_eq!(
+            own(&many).map(|all| all.len()),
+            Err(
+                "it holds 18 modes: with the 31 that are there already that is more than 48".into()
+            )
+        );
+    }
+}

@@ -1,0 +1,314 @@
+//! A numeral as text, by the user's conventions.
+
+use super::place::kind;
+use super::value::{Numeral, Role, Sixth, Target, roman};
+use crate::theory::convention::{Cadential, Notation, NumeralBasis, NumeralCase};
+use crate::theory::degree::Degree;
+use crate::theory::kind::{Kind, Member, Triad};
+use crate::theory::spelling::{Glyphs, accidentals};
+
+impl Numeral {
+    /// The numeral by the user's conventions: `♭VII`, `viiø65`, `V7/ii`, `Ger6`.
+    ///
+    /// As the textbooks have it, capital: major third; small: minor third; `°`
+    /// diminished, `ø` half-diminished seventh, `+` augmented, `M7` a major seventh;
+    /// figures by the seventh and the bass. In capitals, as jazz has it, the lead
+    /// sheet's own suffix: `IIm7`, `V7/II`, and a bass by its degree: `V7/7`.
+    pub fn text(&self, notation: &Notation) -> String {
+        match notation.case {
+            NumeralCase::Textbook => self.textbook(notation),
+            NumeralCase::Capitals => self.capitals(notation),
+        }
+    }
+
+    /// The accidental of a degree by the user's basis. `small`: whether a minor or
+    /// diminished triad stands upon it.
+    fn sign(&self, d: Degree, small: bool, notation: &Notation) -> i8 {
+        let own = notation.numeral_basis == NumeralBasis::Mode || self.minor;
+        let sign = match own {
+            true => d.alter - self.own[(d.number as usize + 6) % 7],
+            false => d.alter,
+        };
+        // vi° and vii° of minor stand on the raised degrees without a sign, so ♭vi and
+        // ♭vii on its own, as in RomanText.
+        match self.minor && small && matches!(d.number, 6 | 7) {
+            true => sign - 1,
+            false => sign,
+        }
+    }
+
+    /// Whether the third that a suspension stands for is minor in the mode: isus4 in
+    /// Dorian. The dominant of minor waits for its raised third.
+    fn suspends_minor(&self) -> bool {
+        const MAJOR: [i8; 7] = [0, 2, 4, 5, 7, 9, 11];
+        let number = self.degree.number as usize + 6;
+        let at = |n: usize| MAJOR[n % 7] + self.own[n % 7];
+        let plain = matches!(self.role, Role::Diatonic | Role::Borrowed);
+        let own = self.degree.alter == self.own[number % 7];
+        let third = (at(number + 2) - at(number)).rem_euclid(12);
+        plain && own && third == 3 && !(self.minor && self.degree.number == 5)
+    }
+
+    fn target(&self, target: Target, notation: &Notation) -> String {
+        let capitals = notation.case == NumeralCase::Capitals;
+        let sign = self.sign(target.degree, target.minor, notation);
+        let small = target.minor && !capitals;
+        accidentals(sign, notation.glyphs) + &roman(target.degree.number, small)
+    }
+
+    fn textbook(&self, notation: &Notation) -> String {
+        let glyphs = notation.glyphs;
+        let ascii = glyphs == Glyphs::Ascii;
+        let k = kind(self.chord.kind);
+        let triad = k.triad();
+        let bass = self.chord.bass_member().map(|m| m.number);
+        match self.role {
+            Role::AugmentedSixth(sixth, target) => {
+                let name = match sixth {
+                    Sixth::Italian => "It",
+                    Sixth::German => "Ger",
+                    Sixth::French => "Fr",
+                };
+                // By the bass as it is spelled: ♭6; ♯4, the diminished third; 1; ♭3.
+                let figure = match (bass, sixth) {
+                    (Some(1), _) => "6".to_owned(),
+                    (Some(7), _) => format!("{}3", if ascii { 'o' } else { '°' }),
+                    (Some(3), Sixth::Italian) => "64".to_owned(),
+                    (Some(3), _) => "43".to_owned(),
+                    (Some(5), _) => "42".to_owned(),
+                    _ => format!("6{}", self.bass(notation)),
+                };
+                return format!("{name}{figure}{}", self.of(target, notation));
+            }
+            Role::CommonTone(target) => {
+                let ring = if ascii { 'o' } else { '°' };
+                return format!("CT{ring}7{}", self.of(target, notation));
+            }
+            Role::Neapolitan if bass == Some(3) && k.symbol.is_empty() => return "N6".into(),
+            _ => {}
+        }
+        let mut small = matches!(triad, Triad::Minor | Triad::Diminished)
+            || triad == Triad::Suspended && self.suspends_minor();
+        let sign = match self.role {
+            Role::Applied(_) | Role::Cadential(_) => 0,
+            Role::TritoneSubstitute(_) => -1,
+            _ => self.sign(self.degree, small, notation),
+        };
+        let mut number = self.degree.number;
+        if matches!(self.role, Role::Cadential(_)) && notation.cadential == Cadential::Dominant {
+            (number, small) = (5, false);
+        }
+        let mut text = accidentals(sign, glyphs) + &roman(number, small);
+        let seventh = k.seventh();
+        match (triad, seventh) {
+            (Triad::Diminished, Some(10)) => text.push(if ascii { '0' } else { 'ø' }),
+            (Triad::Diminished, _) => text.push(if ascii { 'o' } else { '°' }),
+            (Triad::Augmented, _) => text.push('+'),
+            _ => {}
+        }
+        if seventh == Some(11) {
+            text.push('M');
+        }
+        text.push_str(match (seventh.is_some(), bass) {
+            (false, Some(3)) => "6",
+            (false, Some(5)) => "64",
+            (true, Some(3)) => "65",
+            (true, Some(5)) => "43",
+            (true, Some(7)) => "42",
+            (true, Some(1)) => ninths(k),
+            (true, _) => "7",
+            (false, _) => "",
+        });
+        if triad == Triad::Suspended {
+            let has = |number| k.members.iter().any(|m| m.number == number);
+            text.push_str(match (has(4), has(2)) {
+                (true, _) => "sus4",
+                (false, true) => "sus2",
+                _ => "(no3)",
+            });
+        }
+        let lowered = |m: &Member| (m.number, m.semitones) == (5, 6);
+        if bass == Some(1) {
+            text.push_str(&tensions(k, glyphs));
+        } else if triad == Triad::Major && k.members.iter().any(lowered) {
+            // What else is added goes unsaid in inversions.
+            text.push_str(&format!("({}5)", accidentals(-1, glyphs)));
+        }
+        let named = self.named.0;
+        if named.kind != self.chord.kind && bass.is_some() && k.members.len() == 3 {
+            // C E G under or among which D♭ sounds.
+            text.push_str(&format!("add{}9", accidentals(-1, glyphs)));
+        }
+        if bass.is_none_or(|n| n > 7) && self.chord.bass != self.chord.root {
+            // A stroke would read as an applied chord.
+            text.push_str(&self.bass(notation));
+        }
+        text + &self.of(self.role.target(), notation)
+    }
+
+    /// `/V`, or nothing.
+    fn of(&self, target: Option<Target>, notation: &Notation) -> String {
+        target.map_or(String::new(), |t| format!("/{}", self.target(t, notation)))
+    }
+
+    /// `, bass ♭7`.
+    fn bass(&self, notation: &Notation) -> String {
+        format!(", bass {}", self.bass_degree(notation))
+    }
+
+    /// The bass as a degree, by the user's basis.
+    fn bass_degree(&self, notation: &Notation) -> String {
+        let d = self.bass;
+        let sign = match notation.numeral_basis {
+            NumeralBasis::Mode => d.alter - self.own[(d.number as usize + 6) % 7],
+            NumeralBasis::MajorScale => d.alter,
+        };
+        format!("{}{}", accidentals(sign, notation.glyphs), d.number)
+    }
+
+    fn capitals(&self, notation: &Notation) -> String {
+        let glyphs = notation.glyphs;
+        let (chord, d) = self.named;
+        let suffix = notation.marks.suffix(&kind(chord.kind).symbol, glyphs);
+        let suffix = suffix.replace("(no5)", "");
+        let stand = |d: Degree| {
+            let small = matches!(kind(chord.kind).triad(), Triad::Minor | Triad::Diminished);
+            let sign = self.sign(d, small, notation);
+            accidentals(sign, glyphs) + &roman(d.number, false)
+        };
+        let local = || roman(self.degree.number, false);
+        // V of the tonic, or of the degree.
+        let five = |t: Option<Target>| {
+            let d = t.map_or(Degree::at(1, 0), |t| t.degree);
+            Target {
+                degree: Degree::at((d.number + 3) % 7 + 1, (d.semitones() + 7) % 12),
+                minor: false,
+            }
+        };
+        let (stem, target) = match self.role {
+            Role::Applied(t) if self.degree.number != 7 && chord == self.chord => {
+                (local(), Some(t))
+            }
+            Role::TritoneSubstitute(t) => ("subV".to_owned(), t),
+            Role::AugmentedSixth(_, t) if chord == self.chord => ("subV".to_owned(), Some(five(t))),
+            _ => (stand(d), None),
+        };
+        let mut text = stem + &suffix + &self.of(target, notation);
+        if chord.bass != chord.root {
+            text.push('/');
+            text.push_str(&self.bass_degree(notation));
+        }
+        text
+    }
+}
+
+/// The figure of a seventh chord in root position by its highest natural tension.
+fn ninths(k: &Kind) -> &'static str {
+    let has = |n: u8, semitones: u8| {
+        let mut all = k.members.iter();
+        all.any(|m| m.number == n && m.semitones == semitones)
+    };
+    match (has(9, 2), has(11, 5), has(13, 9)) {
+        (true, _, true) => "13",
+        (true, true, _) => "11",
+        (true, false, false) => "9",
+        _ => "7",
+    }
+}
+
+/// What figures leave unsaid: an altered fifth, altered and added tensions.
+fn tensions(k: &Kind, glyphs: Glyphs) -> String {
+    let seventh = k.seventh().is_some();
+    let figure = ninths(k);
+    let mut text = String::new();
+    for m in &k.members {
+        let plain = Degree {
+            number: (m.number - 1) % 7 + 1,
+            alter: 0,
+        };
+        let alter = m.semitones as i32 - plain.semitones() as i32;
+        let said = match m.number {
+            5 => alter == 0 || k.triad() != Triad::Major,
+            6 => false,
+            9 => alter == 0 && seventh && figure != "7",
+            11 => alter == 0 && seventh && matches!(figure, "11" | "13"),
+            13 => alter == 0 && seventh && figure == "13",
+            _ => true,
+        };
+        if said {
+            continue;
+        }
+        let mark = accidentals(alter as i8, glyphs);
+        match (m.number, alter, seventh) {
+            (5 | 6, ..) | (_, 0, true) => text.push_str(&format!("({mark}{})", m.number)),
+            (_, _, true) => text.push_str(&format!("{mark}{}", m.number)),
+            (_, _, false) => text.push_str(&format!("add{mark}{}", m.number)),
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::theory::written::numerals;
+
+    /// Common practice, no source: a suspension has the size of the third that it stands for.
+    #[test]
+    fn a_suspension_is_as_small_as_the_third_that_it_stands_for() {
+        let plain = Notation::default();
+        let text = |key: &str, chords: &str| numerals(key, chords, false, &plain);
+        assert_eq!(text("D dorian", "Dsus4 Dm Gsus4"), "isus4 i IVsus4");
+        assert_eq!(text("C ionian", "Csus4 Dsus4 G"), "Isus4 iisus4 V");
+        assert_eq!(text("A minor", "Asus4 Esus4"), "isus4 Vsus4");
+    }
+
+    #[test]
+    fn the_conventions_of_the_user() {
+        let capitals = Notation {
+            case: NumeralCase::Capitals,
+            ..Notation::default()
+        };
+        let progression = "Dm7 G7/B Cmaj7 A7 Dm Db7 C Bm7b5 E7 Ab7 G F#dim7 G";
+        assert_eq!(
+            numerals("C ionian", progression, true, &capitals),
+            "IIm7 V7/7 Imaj7 V7/II IIm subV7 I VIIm7♭5 V7/VI subV7/V V ♯IV°7 V"
+        );
+        assert_eq!(
+            numerals("C dorian", "Cm7 F7 Bb", true, &capitals),
+            "Im7 IV7 ♭VII"
+        );
+        let own = Notation {
+            numeral_basis: NumeralBasis::Mode,
+            ..Notation::default()
+        };
+        assert_eq!(numerals("C dorian", "Bb Eb Ab", true, &own), "VII III ♭VI");
+        assert_eq!(numerals("C lydian", "F#dim F", true, &own), "iv° ♭IV");
+        let dominant = Notation {
+            cadential: Cadential::Dominant,
+            glyphs: Glyphs::Ascii,
+            ..Notation::default()
+        };
+        assert_eq!(
+            numerals("C ionian", "F C/G G F C/G F", true, &dominant),
+            "IV V64 V IV I64 IV"
+        );
+        // Live a six-four after a chord that goes to the dominant is taken for one.
+        assert_eq!(
+            numerals("C ionian", "F C/G C C/G", false, &dominant),
+            "IV V64 I I64"
+        );
+        assert_eq!(
+            numerals("C minor", "Bm7b5 Dm7b5 Bdim7", false, &dominant),
+            "vii07 ii07 viio7"
+        );
+        let ascii = Notation {
+            glyphs: Glyphs::Ascii,
+            ..Notation::default()
+        };
+        let said = numerals("C minor", "Cm F#dim7 Cm Ab7/Gb G", true, &ascii);
+        assert_eq!(said, "i CTo7 i Gero3 V");
+        let said = numerals("C ionian", "F7 E7 Am C Cdim7 C", true, &capitals);
+        assert_eq!(said, "subV7/III V7/VI VIm I I°7 I");
+    }
+}
