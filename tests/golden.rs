@@ -3,8 +3,8 @@
 //! tests/training/golden.py. Neither Python nor PyTorch is needed here.
 
 use peregrinus::engine::{
-    Change, Estimator, Event, Fading, Frame, Harmony, Judgement, Learned, Model, Monitor, Observer,
-    Scores, Stroke,
+    Arrival, Change, Direction, Estimator, Event, Fading, Frame, Harmony, Judgement, Learned,
+    Model, Monitor, Observer, Scores, Stroke,
 };
 use peregrinus::midi;
 use peregrinus::study::{Sound, frames_backward};
@@ -207,8 +207,8 @@ impl Observer for Strokes {
             "{at:?}: what follows would begin afresh here, but not there"
         );
     }
-    fn stroke(&mut self, stroke: &Stroke, judgement: &Judgement, another: bool) {
-        if !another {
+    fn stroke(&mut self, stroke: &Stroke, judgement: &Judgement, arrival: Arrival) {
+        if arrival == Arrival::Joins {
             self.0.pop();
         }
         self.0.push((*stroke, *judgement));
@@ -226,9 +226,10 @@ fn strokes(piece: &Piece) -> Vec<(Stroke, Judgement)> {
 
 /// The same strokes from the last to the first, as hindsight hears them.
 fn strokes_backward(strokes: &[(Stroke, Judgement)]) -> Vec<(Stroke, Judgement)> {
-    let mut harmony = Harmony::standard(true);
+    let mut harmony = Harmony::standard(Direction::Backward);
     let told = strokes.iter().rev();
-    told.map(|(s, _)| (*s, *harmony.hear(s, true))).collect()
+    told.map(|(s, _)| (*s, *harmony.hear(s, Arrival::Begins)))
+        .collect()
 }
 
 /// The CRC-32 of a file without the one at its end.

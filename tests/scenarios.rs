@@ -11,7 +11,7 @@ use std::sync::Arc;
 
 use serde::Deserialize;
 
-use peregrinus::engine::{Change, Monitor, Observer, Reading, collection_name};
+use peregrinus::engine::{Change, Collection, Monitor, Observer, Reading};
 use peregrinus::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use peregrinus::time::Time;
 use scenario::pitch_class;
@@ -90,7 +90,8 @@ fn play(scenario: &Scene) -> Result<Said, String> {
             looks.insert(scenario.time(scenario.place(place)?) + CLUSTER);
         }
     }
-    let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone()))?;
+    let mut monitor =
+        Monitor::new(Arc::new(Catalogue::standard().clone())).map_err(|e| e.to_string())?;
     let mut changes = Changes::default();
     for setting in scenario.settings()? {
         monitor.on_event(Time::ZERO, setting, &mut changes);
@@ -174,7 +175,7 @@ fn plain(label: &str) -> String {
 fn shown(r: &Reading) -> String {
     match (r.here, r.collection) {
         (Some(h), _) => ASCII.tonality(h.tonality, h.tonic, Catalogue::standard()),
-        (None, Some(c)) => format!("no center ({})", collection_name(c)),
+        (None, Some(c)) => format!("no center ({})", c.name()),
         (None, None) => "no center".into(),
     }
 }
@@ -227,7 +228,7 @@ fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
         return Ok(Some(shown(r)));
     }
     if let Some(collection) = &e.collection
-        && r.collection.map(collection_name) != Some(collection.as_str())
+        && r.collection.map(Collection::name) != Some(collection.as_str())
     {
         return Ok(Some(shown(r)));
     }

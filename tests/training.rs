@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use peregrinus::engine::Model;
+use peregrinus::engine::{HarmonyModel, Model};
 
 #[path = "python/mod.rs"]
 mod python;
@@ -220,7 +220,7 @@ fn a_few_steps_give_weights_of_chords_the_same_every_time() {
         std::fs::read(out.join(format!("{name}.weights"))).expect("weights")
     };
     let one = learned("one", "1");
-    Model::parse_harmony(&one).expect("weights that the program takes");
+    HarmonyModel::parse(&one).expect("weights that the program takes");
     Model::parse(&one).expect_err("they are not the estimator's");
     assert!(
         one == learned("again", "1"),

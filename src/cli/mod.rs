@@ -17,7 +17,7 @@ mod replay;
 
 use crate::screen::Palette;
 use crate::{console, plain};
-use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use failure::Failure;
 use own::{Origin, Own};
 use std::io::Write;
@@ -29,13 +29,7 @@ const NAME: &str = "peregrinus";
 
 /// Follow the tonal center and the mode of what is played at a keyboard.
 #[derive(Parser)]
-#[command(
-    name = NAME,
-    version,
-    about,
-    max_term_width = 100,
-    after_help = "peregrinus man lists the topics of the manual."
-)]
+#[command(name = NAME, version, about, max_term_width = 100)]
 struct Cli {
     /// Read this settings file instead of the usual one.
     #[arg(long, global = true, value_name = "FILE")]
@@ -65,16 +59,13 @@ enum Command {
     Modes(modes::Args),
     /// Print the script by which a shell completes these commands.
     Completions(completions::Args),
-    /// Print a page of the manual: a topic, a command, or the whole program.
+    /// Print the manual page of the program, or of a command.
     Man(man::Args),
 }
 
 /// Runs the program; exit codes: 0 ok, 1 failed, 2 usage.
 pub fn main() -> ExitCode {
-    let cli = program()
-        .try_get_matches()
-        .and_then(|matches| Cli::from_arg_matches(&matches));
-    let result = match cli {
+    let result = match Cli::try_parse() {
         Ok(cli) => run(cli),
         Err(e) => answer(&e),
     };
@@ -87,11 +78,6 @@ pub fn main() -> ExitCode {
             ExitCode::from(e.exit_code())
         }
     }
-}
-
-/// The command line, as clap reads it.
-fn program() -> clap::Command {
-    man::with_topics(Cli::command())
 }
 
 /// What the option parser has to say: help, the version, or what is wrong.
@@ -111,8 +97,8 @@ fn answer(e: &clap::Error) -> Result<ExitCode, Failure> {
 fn run(cli: Cli) -> Result<ExitCode, Failure> {
     // These two need no settings, right or wrong.
     match &cli.command {
-        Some(Command::Completions(args)) => return completions::run(args, program()),
-        Some(Command::Man(args)) => return man::run(args, program()),
+        Some(Command::Completions(args)) => return completions::run(args, Cli::command()),
+        Some(Command::Man(args)) => return man::run(args, Cli::command()),
         _ => {}
     }
     let origin = Origin {

@@ -1,12 +1,13 @@
 //! From what is heard to a probability for every tonality. The engine knows the
 //! [`Estimator`] trait alone; what stands behind it can be replaced.
 
-use super::features::{Features, Frame};
-use super::network::{Memories, Network, Views, exp};
-use super::weights::Model;
-use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet, Tonality};
+use super::collection::Collection;
+use super::features::{BLOCKS, Direction, Features, Frame, SCALARS, TEXT};
+use super::network::{Memories, Nets, Network, Views, exp};
+use super::weights::{ModelError, Shape, fingerprint};
+use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, Tonality};
 use crate::time::Time;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 /// The grid on which center and mode move.
 pub const STEP: Time = Time::millis(100);
@@ -14,7 +15,7 @@ pub const STEP: Time = Time::millis(100);
 /// Places for every tonality of the largest catalogue.
 pub const TONALITIES: usize = MAX_MODES * 12;
 /// Places for collections without a center.
-pub const COLLECTIONS: usize = 6;
+pub const COLLECTIONS: usize = Collection::COUNT;
 
 /// One number for every tonality and every collection without a center.
 #[derive(Clone, Debug, PartialEq)]
@@ -34,6 +35,11 @@ impl Scores {
         self.tonalities[place(t)]
     }
 
+    /// Of a collection without a center.
+    pub fn free(&self, collection: Collection) -> f32 {
+        self.collections[collection.index()]
+    }
+
     /// Those of `modes` modes and of the collections, with centers and collections
     /// counted from `center`: of transposed music from its transposed center the same.
     pub fn seen_from(&self, center: PitchClass, modes: usize) -> impl Iterator<Item = f32> {
@@ -41,7 +47,7 @@ impl Scores {
         let turned =
             move |mode: &[f32; 12]| std::array::from_fn::<f32, 12, _>(|c| mode[(c + up) % 12]);
         let (modes, _) = self.tonalities[..modes * 12].as_chunks();
-        let collections = NO_CENTER.map(|(_, mask)| self.collections[collection(mask, up)]);
+        let collections = Collection::all().map(move |c| self.free(c.up(up as i32)));
         modes.iter().flat_map(turned).chain(collections)
     }
 }
@@ -89,23 +95,6 @@ pub trait Estimator: Clone + Send {
     fn restore(&mut self, state: &Self::State);
 }
 
-/// The catalogue of collections without a center, as masks from C, and their names.
-pub const NO_CENTER: [(&str, u16); COLLECTIONS] = [
-    ("whole-tone", 0b0101_0101_0101),
-    ("whole-tone", 0b1010_1010_1010),
-    ("octatonic", 0b0110_1101_1011),
-    ("octatonic", 0b1101_1011_0110),
-    ("octatonic", 0b1011_0110_1101),
-    ("chromatic", 0b1111_1111_1111),
-];
-
-/// The one of [`NO_CENTER`] that `mask`, which is one, is when turned upwards.
-fn collection(mask: u16, up: usize) -> usize {
-    let set = PitchClassSet::from_mask(mask).up(up as i32).mask();
-    // Every transposition of the six is among them.
-    NO_CENTER.iter().position(|c| c.1 == set).unwrap_or(0)
-}
-
 /// How likely the collections of [`SEEN`] are before a note is heard, seen from one of
 /// their notes, as a share of all modes together. Chosen so that random notes and
 /// drums are seldom taken for a tonality and tunes never for none (tests/training).
@@ -113,11 +102,11 @@ const NO_CENTER_SHARE: [f32; 4] = [0.01, 0.01, 0.01, 0.04];
 
 /// The collections as a view has them, in semitones above it: the whole-tone one, both
 /// forms of the octatonic one, the chromatic one.
-const SEEN: [u16; 4] = [
-    NO_CENTER[0].1,
-    NO_CENTER[2].1,
-    NO_CENTER[4].1,
-    NO_CENTER[5].1,
+const SEEN: [Collection; 4] = [
+    Collection::WHOLE_TONE,
+    Collection::OCTATONIC_HALF_STEP_FIRST,
+    Collection::OCTATONIC_WHOLE_STEP_FIRST,
+    Collection::CHROMATIC,
 ];
 
 /// Units of the shares in 1.
@@ -126,12 +115,55 @@ const UNITS: f64 = (1u64 << 40) as f64;
 /// The logarithm of what is all but impossible.
 const IMPOSSIBLE: f32 = -100.0;
 
+/// Of the estimator's network. Outputs of a view: center, no center, twelve degrees, and the
+/// root of the chord, which only the training uses.
+const SHAPE: Shape = Shape {
+    blocks: BLOCKS,
+    scalars: SCALARS,
+    heads: 15,
+    fingerprint: fingerprint(TEXT),
+};
+
+/// The weights of the estimator's network: one net or several.
+#[derive(Debug)]
+pub struct Model(Arc<Nets>);
+
+impl Model {
+    /// No weights have more bytes.
+    pub const MAX_BYTES: usize = SHAPE.max_bytes();
+
+    /// The one embedded at build from `config/estimator.weights`.
+    pub fn standard() -> Result<Arc<Model>, ModelError> {
+        static STANDARD: LazyLock<Result<Arc<Model>, ModelError>> = LazyLock::new(|| {
+            let bytes = include_bytes!("../../config/estimator.weights");
+            Model::parse(bytes).map(Arc::new)
+        });
+        STANDARD.clone()
+    }
+
+    /// Reads weights as the training wrote them.
+    pub fn parse(bytes: &[u8]) -> Result<Model, ModelError> {
+        Ok(Model(Arc::new(Nets::parse(bytes, &SHAPE)?)))
+    }
+
+    /// Divides the scores before they become probabilities.
+    pub fn temperature(&self) -> f32 {
+        self.0.temperature
+    }
+
+    /// The same for what was learned for hindsight.
+    pub fn temperature_hindsight(&self) -> f32 {
+        self.0.temperature_hindsight
+    }
+}
+
 /// The network's word for it. A view, one of the twelve pitch classes, gives a weight
 /// for being the center, one for having none, and one for each degree above it; the
 /// score of a mode there is the sum over its interval set. So modes that it never
 /// learned are scored like the others.
 #[derive(Clone, Debug)]
 pub struct Learned {
+    model: Arc<Model>,
     features: Features,
     network: Network,
     temperature: f32,
@@ -140,7 +172,7 @@ pub struct Learned {
     log_weight: Vec<f32>,
     /// The same for [`SEEN`].
     log_free: [f32; 4],
-    /// Which of [`NO_CENTER`] a view has as each of [`SEEN`].
+    /// Which collection a view has as each of [`SEEN`].
     whose: [[usize; 12]; 4],
     /// Room to work in: scores by mode and view, then those of [`SEEN`].
     scores: Vec<Views>,
@@ -154,15 +186,15 @@ pub struct Learned {
 impl Learned {
     /// `catalogue`: the modes to tell apart; `model`: the weights.
     pub fn new(catalogue: &Catalogue, model: Arc<Model>) -> Learned {
-        Learned::facing(catalogue, model, false)
+        Learned::facing(catalogue, model, Direction::Forward)
     }
 
     /// The same ears for music that is told from its end to its beginning.
     pub fn backward(catalogue: &Catalogue, model: Arc<Model>) -> Learned {
-        Learned::facing(catalogue, model, true)
+        Learned::facing(catalogue, model, Direction::Backward)
     }
 
-    fn facing(catalogue: &Catalogue, model: Arc<Model>, backward: bool) -> Learned {
+    fn facing(catalogue: &Catalogue, model: Arc<Model>, direction: Direction) -> Learned {
         let member = catalogue.iter().map(|(_, mode)| {
             let mut member = [0.0; 12];
             for d in mode.degrees.iter().chain(&mode.movable) {
@@ -172,7 +204,7 @@ impl Learned {
             }
             member
         });
-        let whose = SEEN.map(|mask| std::array::from_fn(|view| collection(mask, view)));
+        let whose = SEEN.map(|seen| std::array::from_fn(|view| seen.up(view as i32).index()));
         let modes: f32 = catalogue.iter().map(|(_, m)| m.weight).sum();
         let free = NO_CENTER_SHARE.map(|share| share * modes);
         let all = (modes + free.iter().sum::<f32>()) * 12.0;
@@ -187,13 +219,13 @@ impl Learned {
             }
         }
         let mut learned = Learned {
-            features: Features::new(backward),
-            temperature: if backward {
-                model.temperature_hindsight()
-            } else {
-                model.temperature()
+            features: Features::new(direction),
+            temperature: match direction {
+                Direction::Forward => model.temperature(),
+                Direction::Backward => model.temperature_hindsight(),
             },
-            network: Network::new(model),
+            network: Network::new(Arc::clone(&model.0)),
+            model,
             member: member.collect(),
             log_weight: catalogue.iter().map(|(_, m)| m.weight.ln()).collect(),
             log_free: free.map(f32::ln),
@@ -223,7 +255,7 @@ impl Learned {
 impl Learned {
     /// The model that it was made from.
     pub fn model(&self) -> Arc<Model> {
-        self.network.model()
+        Arc::clone(&self.model)
     }
 }
 
@@ -247,7 +279,8 @@ impl Estimator for Learned {
         for ((score, member), &log) in tonal.iter_mut().zip(&self.member).zip(&self.log_weight) {
             *score = Learned::score(heads, 0, member, log);
         }
-        for ((score, mask), log) in free.iter_mut().zip(SEEN).zip(self.log_free) {
+        for ((score, seen), log) in free.iter_mut().zip(SEEN).zip(self.log_free) {
+            let mask = seen.set().mask();
             let member = std::array::from_fn(|d| f32::from(mask >> d & 1));
             *score = Learned::score(heads, 1, &member, log);
         }
@@ -333,10 +366,10 @@ mod tests {
     #[test]
     fn each_collection_is_seen_from_each_of_its_notes() {
         let mut seen = [0; COLLECTIONS];
-        for (mask, whose) in SEEN.iter().zip(learned().whose) {
+        let all: Vec<Collection> = Collection::all().collect();
+        for (collection, whose) in SEEN.iter().zip(learned().whose) {
             for (view, c) in whose.into_iter().enumerate() {
-                let set = PitchClassSet::from_mask(*mask).up(view as i32);
-                assert_eq!(set.mask(), NO_CENTER[c].1);
+                assert_eq!(collection.set().up(view as i32), all[c].set());
                 seen[c] += 1;
             }
         }

@@ -11,7 +11,7 @@
 
 use super::chords::ChordTracker;
 use super::estimator::{Estimator, Learned, STEP, Scores};
-use super::features::{Frame, Frames};
+use super::features::{Frame, Frames, total};
 use super::keys::{Fading, KeySet, classes, each};
 use crate::theory::{Catalogue, ModeId, PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
 use crate::time::Time;
@@ -38,6 +38,8 @@ const PAUSE: usize = 8;
 const LEFT: usize = 4;
 /// Places for causes: the pitch classes, the bass, chords and phrase ends.
 pub const CAUSES: usize = 12 + 1 + CHORDS + ENDS;
+/// Centers that are told beside one another.
+pub const CANDIDATES: usize = 3;
 
 /// What was taken away.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,19 +63,37 @@ pub struct Cause {
     pub center_change: f32,
     /// The same for center and mode together.
     pub change: f32,
+    /// The same for each of [`Explanation::candidates`]: what each of these centers loses by
+    /// it. What is greatest among them says which it speaks for.
+    pub candidate_changes: [f32; CANDIDATES],
     /// What is likeliest without it, and how its center is spelled; `None` where that is
     /// what is likeliest with it. Common-practice minor and Aeolian count as one.
     pub instead: Option<(Tonality, Spelling)>,
 }
 
-/// Why a tonality is as likely as it is.
+/// A center in question, with the mode that is likeliest on it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Candidate {
+    pub tonality: Tonality,
+    pub tonic: Spelling,
+    /// Of any mode on the center.
+    pub center_probability: f32,
+    /// Of center and mode together.
+    pub probability: f32,
+}
+
+/// Why a tonality is as likely as it is, and what else is in question.
+///
+/// While nothing is established it is about the likeliest center, and a class that asks why
+/// is answered by [`Explanation::candidates`]: "C 38 %, A 30 %, no center 20 %; G in the bass
+/// speaks for C, E in the melody for A".
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Explanation {
     /// After the step at this time.
     pub at: Time,
     /// Nothing from before is taken away.
     pub since: Time,
-    /// The tonality established, or else the likeliest.
+    /// The tonality established, or else the likeliest center with its likeliest mode.
     pub tonality: Tonality,
     pub tonic: Spelling,
     /// Of any mode on the center.
@@ -81,6 +101,10 @@ pub struct Explanation {
     pub probability: f32,
     /// What is likeliest: that tonality, or one that gains on it.
     pub likeliest: Tonality,
+    /// The likeliest centers, the likeliest first, established or not.
+    pub candidates: [Option<Candidate>; CANDIDATES],
+    /// Of the notes having no center at all.
+    pub no_center_probability: f32,
     /// By their change, greatest first: what speaks for the tonality, then what speaks
     /// against it.
     pub causes: [Option<Cause>; CAUSES],
@@ -297,13 +321,19 @@ impl<E: Estimator> Case<E> {
     /// Works it out: some hundred steps of the estimator.
     pub fn explain(mut self) -> Explanation {
         let (moments, whole) = self.read_whole();
+        let candidates = self.candidates(&whole);
         let mut found = Vec::with_capacity(CAUSES);
-        for (removed, without) in self.candidates() {
+        for (removed, without) in self.removable() {
             let left = self.read_without(&moments, &without);
             found.push(Cause {
                 removed,
                 center_change: whole.center - left.center,
                 change: whole.tonality - left.tonality,
+                candidate_changes: candidates.map(|candidate| {
+                    candidate.map_or(0.0, |c| {
+                        c.center_probability - left.centers[c.tonality.center.index()]
+                    })
+                }),
                 instead: self.instead(&whole, &left),
             });
         }
@@ -321,8 +351,32 @@ impl<E: Estimator> Case<E> {
             center_probability: whole.center,
             probability: whole.tonality,
             likeliest: whole.likeliest,
+            candidates,
+            no_center_probability: whole.no_center,
             causes,
         }
+    }
+
+    /// The likeliest centers after the last step, which `whole` is about.
+    fn candidates(&self, whole: &Likely) -> [Option<Candidate>; CANDIDATES] {
+        let p = self.estimator.probabilities();
+        let mut centers: Vec<PitchClass> = (0..12).map(|n| self.tonality.center.up(n)).collect();
+        let of = |c: &PitchClass| whole.centers[c.index()];
+        // Stable: in a transposition ties fall alike.
+        centers.sort_by(|a, b| of(b).total_cmp(&of(a)));
+        std::array::from_fn(|place| {
+            let center = *centers.get(place)?;
+            let tonality = match center == self.tonality.center {
+                true => self.tonality,
+                false => likeliest_on(p, center, self.catalogue.len()),
+            };
+            Some(Candidate {
+                tonality,
+                tonic: self.catalogue.spell(tonality, Some(self.tonic)),
+                center_probability: of(&center),
+                probability: p.of(tonality),
+            })
+        })
     }
 
     /// What is likeliest in `left`, if something else is in `whole`.
@@ -408,7 +462,7 @@ impl<E: Estimator> Case<E> {
     }
 
     /// All that is taken away, one at a time.
-    fn candidates(&self) -> Vec<(Removed, Without)> {
+    fn removable(&self) -> Vec<(Removed, Without)> {
         let notes = self.notes();
         let mut all: Vec<(Removed, Without)> = Vec::with_capacity(CAUSES);
         let mut offer = |removed: Removed, notes: Vec<Note>| {
@@ -523,14 +577,16 @@ impl<E: Estimator> Case<E> {
 /// How likely a tonality is, and what is likeliest.
 #[derive(Clone, Copy, Debug)]
 struct Likely {
-    /// Of its center, with any mode.
+    /// Of its center, with any mode, and of every center.
     center: f32,
+    centers: [f32; 12],
+    no_center: f32,
     tonality: f32,
     likeliest: Tonality,
 }
 
 fn likely(p: &Scores, tonality: Tonality, modes: usize) -> Likely {
-    let on = p.tonalities.iter().skip(tonality.center.index());
+    let centers = centers(p);
     let mut likeliest = tonality;
     // From its center up: in a transposition ties fall alike.
     for mode in (0..modes).map(ModeId::at) {
@@ -542,10 +598,38 @@ fn likely(p: &Scores, tonality: Tonality, modes: usize) -> Likely {
         }
     }
     Likely {
-        center: on.step_by(12).sum(),
+        center: centers[tonality.center.index()],
+        centers,
+        no_center: total(p.collections),
         tonality: p.of(tonality),
         likeliest,
     }
+}
+
+/// How likely each center is, with any mode.
+fn centers(p: &Scores) -> [f32; 12] {
+    std::array::from_fn(|c| p.tonalities.iter().skip(c).step_by(12).sum())
+}
+
+/// The likeliest mode on a center.
+fn likeliest_on(p: &Scores, center: PitchClass, modes: usize) -> Tonality {
+    let on = |m: usize| Tonality {
+        center,
+        mode: ModeId::at(m),
+    };
+    let better = |best, t| if p.of(t) > p.of(best) { t } else { best };
+    (1..modes).map(on).fold(on(0), better)
+}
+
+/// The likeliest center with its likeliest mode; of equals the nearest above `from`.
+pub(super) fn likeliest_center(p: &Scores, modes: usize, from: PitchClass) -> Tonality {
+    let all = centers(p);
+    let better = |best: PitchClass, c: PitchClass| {
+        let more = all[c.index()] > all[best.index()];
+        if more { c } else { best }
+    };
+    let center = (1..12).map(|n| from.up(n)).fold(from, better);
+    likeliest_on(p, center, modes)
 }
 
 #[cfg(test)]
@@ -668,11 +752,32 @@ mod tests {
         let told = case.clone().explain();
         let near = |a: f32, b: f32| (a - b).abs() < 1e-6;
         assert!(near(m.probabilities().of(told.tonality), told.probability));
-        let all = case.candidates();
+        let all = case.removable();
         let causes: Vec<Cause> = told.causes.iter().flatten().copied().collect();
         assert_eq!(causes.len(), all.len());
         let now = m.reading().ranking[0].map(|r| r.0);
         assert_eq!(Some(told.likeliest), now);
+        let candidates: Vec<Candidate> = told.candidates.iter().flatten().copied().collect();
+        let of_center = |p: &Scores, c: PitchClass| -> f32 {
+            (0..m.catalogue().len())
+                .map(|m| p.tonalities[m * 12 + c.index()])
+                .sum()
+        };
+        assert!(candidates.iter().all(|c| {
+            let p = m.probabilities();
+            near(of_center(p, c.tonality.center), c.center_probability)
+                && near(p.of(c.tonality), c.probability)
+        }));
+        assert!(candidates.is_sorted_by(|a, b| a.center_probability >= b.center_probability));
+        let others = (0..12)
+            .map(PitchClass::new)
+            .filter(|&c| candidates.iter().all(|k| k.tonality.center != c));
+        let least = candidates[CANDIDATES - 1].center_probability;
+        assert!(
+            others
+                .into_iter()
+                .all(|c| of_center(m.probabilities(), c) <= least + 1e-6)
+        );
         let kin = |t: Tonality| (t.center, m.catalogue().kin(t.mode));
         let saved = told.since;
         let mut at_saved = heard(scene, saved);
@@ -686,6 +791,13 @@ mod tests {
                     && near(told.probability - cause.change, left.tonality),
                 "{cause:?} of {told:?}: {left:?}"
             );
+            for (candidate, change) in candidates.iter().zip(cause.candidate_changes) {
+                let center = left.centers[candidate.tonality.center.index()];
+                assert!(
+                    near(candidate.center_probability - change, center),
+                    "{cause:?}"
+                );
+            }
             let other = Some(left.likeliest).filter(|&t| kin(t) != kin(told.likeliest));
             assert_eq!(cause.instead.map(|i| i.0), other, "{cause:?}: {left:?}");
             if let Some((t, tonic)) = cause.instead {
@@ -866,6 +978,46 @@ mod tests {
         assert!(foreign.change < -0.05, "{told:?}");
     }
 
+    /// A chord that two centers claim, too short for either: the class asks why. What is told
+    /// is told of both.
+    #[test]
+    fn where_nothing_is_established_the_centers_in_question_are_explained() {
+        let mut s = Scene::default();
+        // Four diminished sevenths, then a lone fifth.
+        for i in 0..12 {
+            let up = (i % 3) as u8;
+            s.chord(
+                0.2 + 0.7 * f64::from(i),
+                0.6,
+                &[48 + up, 51 + up, 54 + up, 57 + up],
+            );
+        }
+        let s = s.sorted();
+        let mut asked = 0;
+        for tenths in 10..85 {
+            let at = f64::from(tenths) / 10.0;
+            let m = heard(&s, Time::from_seconds(at));
+            if m.reading().here.is_some() || tenths % 15 != 0 {
+                continue;
+            }
+            asked += 1;
+            let told = m.case().map(Case::explain).expect("something was heard");
+            let first = told.candidates[0].expect("a candidate");
+            assert_eq!(told.tonality, first.tonality);
+            assert_eq!(told.center_probability, first.center_probability);
+            let centers: f32 = told
+                .candidates
+                .iter()
+                .flatten()
+                .map(|c| c.center_probability)
+                .sum();
+            assert!(centers + told.no_center_probability <= 1.0 + 1e-4);
+            let moved = |c: &Cause| c.candidate_changes.iter().any(|x| x.abs() > 0.005);
+            assert!(told.causes.iter().flatten().any(moved), "{told:?}");
+        }
+        assert!(asked > 1, "something was established nearly always");
+    }
+
     #[test]
     fn there_is_nothing_to_explain_before_the_first_step() {
         let mut m = fresh();
@@ -945,11 +1097,21 @@ mod tests {
                         Removed::PhraseEnd(s, at) => format!("end {:?} {at:?}", s.up(down)),
                     };
                     let instead = c.instead.map(|(t, _)| (t.center.up(down), t.mode));
-                    let bits = (c.change.to_bits(), c.center_change.to_bits());
+                    let others = c.candidate_changes.map(f32::to_bits);
+                    let bits = (c.change.to_bits(), c.center_change.to_bits(), others);
                     (removed, bits, instead)
                 })
             });
-            (told.tonality.center.up(down), causes)
+            let candidates = told.candidates.map(|c| {
+                c.map(|c| {
+                    (
+                        c.tonality.center.up(down),
+                        c.tonality.mode,
+                        c.probability.to_bits(),
+                    )
+                })
+            });
+            (told.tonality.center.up(down), candidates, causes)
         };
         let here = told(0);
         for by in [-7, -2, 1, 6] {

@@ -10,6 +10,15 @@
 use super::keys::{Fading, KeySet, each};
 use crate::theory::{PitchClass, PitchClassSet};
 
+/// Which way music is heard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Direction {
+    /// As it is played.
+    Forward,
+    /// From its end to its beginning: ends are onsets, and onsets ends.
+    Backward,
+}
+
 /// Twelve weights, by pitch class.
 pub type Weights = [f32; 12];
 
@@ -50,19 +59,6 @@ pub const SCALARS: usize = 7;
 const WINDOWS: [f32; 9] = [0.7, 3.0, 10.0, 40.0, 3.0, 15.0, 6.0, 20.0, 8.0];
 /// Where the windows' blocks begin.
 const FIRST_WINDOW: usize = 5;
-
-/// FNV-1a, 64 bits (Fowler, Noll, Vo; draft-eastlake-fnv), of the features' text:
-/// weights that were learned on other features are refused by it.
-pub const fn fingerprint(text: &str) -> u64 {
-    let text = text.as_bytes();
-    let mut hash: u64 = 0xcbf2_9ce4_8422_2325;
-    let mut i = 0;
-    while i < text.len() {
-        hash = (hash ^ text[i] as u64).wrapping_mul(0x0000_0100_0000_01b3);
-        i += 1;
-    }
-    hash
-}
 
 /// A sum that does not depend on the order: in units of 2^-40. Weights of at most a
 /// few thousand, none of them negative.
@@ -204,12 +200,12 @@ pub struct Features {
     keep_density: f32,
     density: f32,
     steps: u32,
-    backward: bool,
+    direction: Direction,
 }
 
 impl Features {
-    /// `backward`: the frames come from the end of the piece to its beginning.
-    pub fn new(backward: bool) -> Features {
+    /// For frames that come in this direction.
+    pub fn new(direction: Direction) -> Features {
         Features {
             keep: WINDOWS.map(|tau| (-STEP / tau).exp()),
             windows: [[0.0; 12]; 9],
@@ -218,13 +214,13 @@ impl Features {
             keep_density: (-STEP / 3.0f32).exp(),
             density: 0.0,
             steps: 0,
-            backward,
+            direction,
         }
     }
 
     /// Forgets all: the next frame begins a piece.
     pub fn reset(&mut self) {
-        *self = Features::new(self.backward);
+        *self = Features::new(self.direction);
     }
 
     /// One step.
@@ -287,7 +283,7 @@ impl Features {
                 (f32::from(frame.span) / 24.0).min(2.0),
                 (self.density / 3.0 / 8.0).min(2.0),
                 (self.steps as f32 * STEP / 20.0).min(1.0),
-                f32::from(u8::from(self.backward)),
+                f32::from(u8::from(self.direction == Direction::Backward)),
             ],
         }
     }
@@ -307,18 +303,6 @@ mod tests {
         assert_eq!(blocks, Some(TEXT));
         assert!((FADE - (-STEP / 5.0f32).exp()).abs() < 1e-7);
         assert_eq!(STEP, crate::engine::STEP.seconds() as f32);
-    }
-
-    #[test]
-    fn fnv_1a_as_published() {
-        // The hash of nothing is the offset basis; that of "a" stands in the draft's vectors.
-        let hash = |text: &[u8]| {
-            text.iter().fold(0xcbf2_9ce4_8422_2325u64, |h, &b| {
-                (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3)
-            })
-        };
-        assert_eq!(hash(b"a"), 0xaf63_dc4c_8601_ec8c);
-        assert_eq!(fingerprint(TEXT), hash(TEXT.as_bytes()));
     }
 
     #[test]

@@ -12,16 +12,17 @@
 //! remembered before it. What is twelve wide turns with the music to the last bit,
 //! but for keys that a transposition carries over the edge of the left hand ([`LOW`]).
 
-use super::features::{Weights, total};
-use super::keys::{KeySet, Keys, each, highest, lowest};
-use super::network::{Memories, Network, Views, exp};
-use super::weights::Model;
-use crate::theory::{Kind, PitchClass, Triad};
+use super::features::{Direction, Weights, total};
+use super::keys::{each, highest, lowest};
+use super::network::{Memories, Nets, Network, Views, exp};
+use super::stroke::{Arrival, Stroke};
+use super::weights::{ModelError, Shape, fingerprint};
+use crate::theory::{PitchClass, Triad};
 use crate::time::Time;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
-/// What a view is told, as `harmony.py` has it.
-pub(super) const TEXT: &str = "\
+/// The inputs of a view, as `harmony.py` has them.
+const TEXT: &str = "\
 struck
 lowest struck
 highest struck
@@ -33,8 +34,8 @@ sound, windows 0.5 2 8 30, held between strokes
 struck, windows 0.3 1
 scalars: since the stroke before/1 at most 2; that under 0.2; struck/5 at most 2; sounding/8 at most 2; lowest struck above the bass/24 at most 2; highest struck above the bass/48 at most 2; alone and not lowest; backward
 ";
-pub(super) const BLOCKS: usize = 14;
-pub(super) const SCALARS: usize = 8;
+const BLOCKS: usize = 14;
+const SCALARS: usize = 8;
 /// What a root may carry, in the order of the heads; without a third: anything else.
 pub const TRIADS: [Triad; 5] = [
     Triad::Major,
@@ -46,10 +47,34 @@ pub const TRIADS: [Triad; 5] = [
 
 /// Semitones above a root that speak for themselves: 1 to 11.
 const DEGREES: usize = 11;
-pub(super) const HEADS: usize = TRIADS.len() + 1 + DEGREES;
+/// Outputs of a view: root of a chord on each of [`TRIADS`]; bass; degrees.
+const HEADS: usize = TRIADS.len() + 1 + DEGREES;
 
-/// Seconds in which a sounding note is forgotten to 1/e.
-const FADE: f32 = 4.0;
+const SHAPE: Shape = Shape {
+    blocks: BLOCKS,
+    scalars: SCALARS,
+    heads: HEADS,
+    fingerprint: fingerprint(TEXT),
+};
+
+/// The weights of the chords' network.
+#[derive(Clone, Debug)]
+pub struct HarmonyModel(Arc<Nets>);
+
+impl HarmonyModel {
+    /// The one embedded at build from `config/harmony.weights`.
+    pub fn standard() -> Result<HarmonyModel, ModelError> {
+        static STANDARD: LazyLock<Result<HarmonyModel, ModelError>> =
+            LazyLock::new(|| HarmonyModel::parse(include_bytes!("../../config/harmony.weights")));
+        STANDARD.clone()
+    }
+
+    /// Reads weights as the training wrote them.
+    pub fn parse(bytes: &[u8]) -> Result<HarmonyModel, ModelError> {
+        Ok(HarmonyModel(Arc::new(Nets::parse(bytes, &SHAPE)?)))
+    }
+}
+
 /// Keys below are the left hand's more often than not.
 const LOW: u8 = 55;
 const WINDOWS: usize = 9;
@@ -70,39 +95,9 @@ const BEGUN: f32 = 2.0;
 const LONGEST: f32 = 8.0;
 const SHORTEST: f32 = 0.02;
 
-/// Keys struck together, and what sounded with them.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stroke {
-    /// When the first of them was struck.
-    pub at: Time,
-    pub struck: KeySet,
-    /// What sounds, 1 for a fresh note.
-    pub sound: Weights,
-    /// Everything that sounds.
-    pub sounding: KeySet,
-}
-
-impl Stroke {
-    /// At `now`, when its latest key was struck.
-    pub fn new(at: Time, struck: KeySet, now: Time, keys: &Keys) -> Stroke {
-        let mut sound = [0.0f32; 12];
-        for key in each(keys.sounding()) {
-            let age = now.since(keys.strike(key).at).seconds() as f32;
-            let pc = PitchClass::of_key(key).index();
-            sound[pc] = sound[pc].max((-age / FADE).exp());
-        }
-        // What was let go within its own stroke still belongs to it.
-        for key in each(struck) {
-            sound[PitchClass::of_key(key).index()] = 1.0;
-        }
-        Stroke {
-            at,
-            struck,
-            sound,
-            sounding: keys.sounding() | struck,
-        }
-    }
-}
+/// For 1 to 11 semitones above a root, how much they speak for a chord that has them, as
+/// logarithms. Which chord it is of those on one triad is the sum over its degrees.
+pub type Degrees = [f32; DEGREES];
 
 /// A harmony as far as it is learned: the root, and the triad upon it.
 pub type RootedTriad = (PitchClass, Triad);
@@ -113,7 +108,7 @@ pub struct Judgement {
     /// For each of [`TRIADS`] and each root.
     pub chords: [Views; TRIADS.len()],
     pub bass: Views,
-    /// For 1 to 11 semitones above each root, how much they speak for a chord that has them.
+    /// For each of [`Degrees`] and each root.
     pub degrees: [Views; DEGREES],
 }
 
@@ -129,11 +124,9 @@ impl Judgement {
         self.chords[triad as usize][root.index()]
     }
 
-    /// What is said of a chord on a root, among those on its triad.
-    pub fn of_kind(&self, root: PitchClass, kind: &Kind) -> f32 {
-        let above = kind.members.iter().map(|m| usize::from(m.semitones));
-        let degrees = above.filter_map(|n| self.degrees.get(n.checked_sub(1)?));
-        degrees.map(|said| said[root.index()]).sum()
+    /// How much each degree above a root speaks for a chord on it that has this degree.
+    pub fn degrees_on(&self, root: PitchClass) -> Degrees {
+        self.degrees.each_ref().map(|said| said[root.index()])
     }
 
     /// The likeliest root and triad, with its probability. Of equals the one nearest
@@ -151,23 +144,6 @@ impl Judgement {
         let all = self.chords.as_flattened();
         let all = total(all.iter().map(|x| exp::<false>(x - top)));
         (best, 1.0 / all)
-    }
-
-    /// The mean of several.
-    pub fn mean(all: &[Judgement]) -> Judgement {
-        let mut mean = all
-            .iter()
-            .skip(1)
-            .fold(all.first().copied().unwrap_or(Judgement::NONE), |m, j| {
-                m.with(j, 1.0)
-            });
-        let count = all.len().max(1) as f32;
-        let bass = mean.bass.iter_mut();
-        let chords = mean.chords.as_flattened_mut().iter_mut();
-        for said in bass.chain(chords).chain(mean.degrees.as_flattened_mut()) {
-            *said /= count;
-        }
-        mean
     }
 
     /// Both together, as of one who heard it from its beginning and from its end.
@@ -211,11 +187,18 @@ impl Past {
     };
 }
 
+/// What a [`Harmony`] remembers after a stroke.
+#[derive(Clone, Debug)]
+pub struct HarmonyState {
+    past: Past,
+    memories: Memories,
+}
+
 /// Judges strokes, one after another.
 #[derive(Clone, Debug)]
 pub struct Harmony {
     network: Network,
-    backward: bool,
+    direction: Direction,
     /// Before the stroke that is being judged, and after it.
     before: Past,
     after: Past,
@@ -224,19 +207,19 @@ pub struct Harmony {
 }
 
 impl Harmony {
-    /// With the embedded weights. `backward`: the music is told from its end.
-    pub fn standard(backward: bool) -> Harmony {
-        let model = Model::harmony()
+    /// With the embedded weights.
+    pub fn standard(direction: Direction) -> Harmony {
+        let model = HarmonyModel::standard()
             .unwrap_or_else(|e| panic!("the embedded config/harmony.weights do not hold: {e}"));
-        Harmony::new(model, backward)
+        Harmony::new(model, direction)
     }
 
-    fn new(model: Arc<Model>, backward: bool) -> Harmony {
-        let network = Network::new(model);
+    fn new(model: HarmonyModel, direction: Direction) -> Harmony {
+        let network = Network::new(model.0);
         Harmony {
             memories: network.memories().clone(),
             network,
-            backward,
+            direction,
             before: Past::NONE,
             after: Past::NONE,
             judgement: Judgement::NONE,
@@ -255,13 +238,29 @@ impl Harmony {
         &self.judgement
     }
 
-    /// Judges a stroke: another one than before, or the same with more keys.
-    pub fn hear(&mut self, stroke: &Stroke, another: bool) -> &Judgement {
-        if another {
-            self.before.clone_from(&self.after);
-            self.memories.clone_from(self.network.memories());
-        } else {
-            self.network.restore(&self.memories);
+    /// What it remembers now.
+    pub fn state(&self) -> HarmonyState {
+        HarmonyState {
+            past: self.after.clone(),
+            memories: self.network.memories().clone(),
+        }
+    }
+
+    /// Goes back to what it remembered after some stroke. What it said of that stroke is not
+    /// said again.
+    pub fn restore(&mut self, state: &HarmonyState) {
+        self.after.clone_from(&state.past);
+        self.network.restore(&state.memories);
+    }
+
+    /// Judges a stroke that begins, or the one before with one more key.
+    pub fn hear(&mut self, stroke: &Stroke, arrival: Arrival) -> &Judgement {
+        match arrival {
+            Arrival::Begins => {
+                self.before.clone_from(&self.after);
+                self.memories.clone_from(self.network.memories());
+            }
+            Arrival::Joins => self.network.restore(&self.memories),
         }
         let low = lowest(stroke.struck).unwrap_or(0);
         let high = highest(stroke.struck).unwrap_or(0);
@@ -328,7 +327,7 @@ impl Harmony {
             (over(low) / 24.0).min(2.0),
             (over(high) / 48.0).min(2.0),
             f32::from(struck == 1.0 && low > deep),
-            f32::from(self.backward),
+            f32::from(self.direction == Direction::Backward),
         ];
         let heads = self.network.step(&blocks, &scalars);
         for (said, head) in self.judgement.chords.iter_mut().zip(heads) {
@@ -349,8 +348,6 @@ impl Harmony {
 
 #[cfg(test)]
 mod tests {
-    use super::super::features::fingerprint;
-    use super::super::weights::Shape;
     use super::*;
 
     #[test]
@@ -366,8 +363,8 @@ mod tests {
             line.and_then(|l| l.split_whitespace().next()?.parse::<f32>().ok())
         };
         let same = [
-            ("CLUSTER = ", super::super::chords::CLUSTER.seconds() as f32),
-            ("FADE = ", FADE),
+            ("CLUSTER = ", super::super::stroke::CLUSTER.seconds() as f32),
+            ("FADE = ", super::super::stroke::FADE),
             ("LOW = ", f32::from(LOW)),
             ("BLOCK_COUNT = ", BLOCKS as f32),
             ("SCALARS = ", SCALARS as f32),
@@ -381,14 +378,9 @@ mod tests {
 
     #[test]
     fn the_weights_were_learned_on_this_text() {
-        // FNV-1a; checked against its published vectors in `features`.
-        let hash = TEXT.bytes().fold(0xcbf2_9ce4_8422_2325u64, |h, b| {
-            (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3)
-        });
-        assert_eq!(fingerprint(TEXT), hash);
-        assert_eq!(Shape::CHORD.fingerprint, hash);
-        // Where `weights` tells that it stands in the file.
+        // Where `weights` says that it stands in the file.
         let file = include_bytes!("../../config/harmony.weights");
-        assert_eq!(file[36..44], hash.to_le_bytes());
+        assert_eq!(file[36..44], fingerprint(TEXT).to_le_bytes());
+        HarmonyModel::standard().expect("the embedded weights");
     }
 }

@@ -1,9 +1,9 @@
 //! The plan as heard, gathered from the engine's changes.
 
-use super::chords::CLUSTER;
-use super::monitor::{Change, Observer};
+use super::change::{Change, Observer};
 use super::phrases::Phrases;
 use super::reading::Established;
+use super::stroke::CLUSTER;
 use super::voicing::VoicedChord;
 use crate::plan::{ChordSpan, Region, TonalPlan};
 use crate::theory::{Spelling, Tonality};

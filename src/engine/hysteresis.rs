@@ -32,6 +32,28 @@ impl Inertia {
         ["chord", "motif", "phrase", "period", "section"][self as usize]
     }
 
+    /// For a player: how long after a change of center the new one is shown, as a rule (the
+    /// median over labelled music that moves, tests/training/README.md), and what a stop lets
+    /// pass, in words that follow its name.
+    pub fn shown_after(self) -> (Time, &'static str) {
+        let (ms, words) = [
+            (400, "follows chord by chord"),
+            (600, "a few notes in a new place are enough"),
+            (800, "lets passing chords pass, follows a phrase"),
+            (1700, "lets a borrowed chord or two pass"),
+            (4900, "follows only what stays"),
+        ][self as usize];
+        (Time::millis(ms), words)
+    }
+
+    /// For a player: how long after a long stay another center must be stayed on until it is
+    /// home.
+    pub fn home_moves_after(self) -> Time {
+        // The weight of the old one falls as that of the new one rises, with one time constant.
+        let seconds = self.rules().home * (1.0 + LEAVE_HOME).ln();
+        Time::from_seconds(f64::from(seconds))
+    }
+
     /// How long it takes until another center is established that is so many times
     /// likelier; none where that is never enough.
     pub fn takes(self, times: f32) -> Option<Time> {
@@ -738,6 +760,43 @@ mod tests {
         }
         // A tune is heard all the same.
         assert!(wait(&mut here, &likely(0, 0.95, 0.01), None).is_some_and(|n| n < 60));
+    }
+
+    /// The table of the measured stops.
+    #[test]
+    fn a_change_is_shown_as_long_after_as_was_measured() {
+        let measured = include_str!("../../tests/training/README.md");
+        for stop in Inertia::ALL {
+            let row = measured.lines().find_map(|line| {
+                let (name, rest) = line.strip_prefix("| ")?.split_once(" | ")?;
+                (name.trim_matches('*') == stop.name()).then_some(rest)
+            });
+            let lag = row.and_then(|r| r.split_once(" s, ")).expect("a row").0;
+            let lag = Time::from_seconds(lag.parse().expect("seconds"));
+            assert_eq!(stop.shown_after().0, lag, "{stop:?}");
+        }
+    }
+
+    #[test]
+    fn home_moves_when_it_is_said_to() {
+        let t = |c| {
+            Some(Tonality {
+                center: PitchClass::new(c),
+                mode: ModeId::at(1),
+            })
+        };
+        for stop in Inertia::ALL {
+            let mut home = Home::new(Catalogue::standard());
+            for _ in 0..20_000 {
+                home.step(t(2), stop);
+            }
+            let steps = (1..).find(|_| home.step(t(7), stop)).expect("it moves");
+            let (found, said) = (f64::from(steps) / 10.0, stop.home_moves_after().seconds());
+            assert!(
+                (found - said).abs() < 0.05 * said,
+                "{stop:?}: {found} {said}"
+            );
+        }
     }
 
     #[test]

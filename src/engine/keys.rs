@@ -34,6 +34,41 @@ pub fn highest(set: KeySet) -> Option<u8> {
     (set != 0).then(|| 127 - set.leading_zeros() as u8)
 }
 
+/// Something for each key of the keyboard.
+#[derive(Clone, Debug)]
+pub struct PerKey<T>([T; 128]);
+
+impl<T: Copy> PerKey<T> {
+    /// The same for every key.
+    pub fn all(value: T) -> PerKey<T> {
+        PerKey([value; 128])
+    }
+
+    /// From the lowest key.
+    pub fn iter(&self) -> impl Iterator<Item = (u8, &T)> {
+        (0..).zip(&self.0)
+    }
+}
+
+impl<T: Copy + Default> Default for PerKey<T> {
+    fn default() -> PerKey<T> {
+        PerKey::all(T::default())
+    }
+}
+
+impl<T> std::ops::Index<u8> for PerKey<T> {
+    type Output = T;
+    fn index(&self, key: u8) -> &T {
+        &self.0[usize::from(key & 127)]
+    }
+}
+
+impl<T> std::ops::IndexMut<u8> for PerKey<T> {
+    fn index_mut(&mut self, key: u8) -> &mut T {
+        &mut self.0[usize::from(key & 127)]
+    }
+}
+
 /// Which of the messages are music to the estimator.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Filter {

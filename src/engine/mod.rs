@@ -9,35 +9,46 @@
 //! are in one mode, and a [`Reading`] says it all at one moment. `explain` works out, on
 //! demand and elsewhere, what a reading hangs on.
 
+mod change;
 mod chords;
+mod collection;
 mod estimator;
+mod event;
 mod explain;
 mod features;
-mod figure;
 mod harmony;
 mod history;
 mod hysteresis;
 mod keys;
 mod monitor;
 mod network;
+mod open_degrees;
 mod phrases;
 mod polymodal;
 mod reading;
+mod stroke;
 mod voicing;
 mod weights;
 mod window;
 
-pub use chords::{likeliest, on_its_bass};
-pub use estimator::{COLLECTIONS, Estimator, Learned, STEP, Scores, TONALITIES, at_place, place};
-pub use explain::{CAUSES, Case, Cause, Explanation, Removed};
-pub use features::{Frame, Frames, Weights};
-pub use harmony::{Harmony, Judgement, RootedTriad, Stroke, TRIADS};
+pub use change::{Change, Observer};
+pub use chords::{Needs, likeliest, on_its_bass};
+pub use collection::Collection;
+pub use estimator::{
+    COLLECTIONS, Estimator, Learned, Model, STEP, Scores, TONALITIES, at_place, place,
+};
+pub use event::Event;
+pub use explain::{CANDIDATES, CAUSES, Candidate, Case, Cause, Explanation, Removed};
+pub use features::{Direction, Frame, Frames, Weights};
+pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, RootedTriad, TRIADS};
 pub use history::{BREATH, History, SEEN};
 pub use hysteresis::Inertia;
-pub use keys::{Fading, Filter, KeySet, classes, each, highest, lowest};
-pub use monitor::{Change, Event, Monitor, Observer, REST, collection_name, open};
+pub use keys::{Fading, Filter, KeySet, PerKey, classes, each, highest, lowest};
+pub use monitor::{Monitor, REST};
+pub use open_degrees::open;
 pub use phrases::Phrases;
 pub use polymodal::Polymodal;
-pub use reading::{CollectionId, Contender, Established, Reading};
+pub use reading::{Contender, Established, Reading};
+pub use stroke::{Arrival, Stroke};
 pub use voicing::VoicedChord;
-pub use weights::{Model, ModelError};
+pub use weights::ModelError;

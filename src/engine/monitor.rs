@@ -1,100 +1,24 @@
 //! The engine: a deterministic state machine from timed events to readings.
 
+use super::change::{Change, Observer};
 use super::chords::ChordTracker;
-use super::estimator::{Estimator, Learned, NO_CENTER, STEP, Scores, at_place};
-use super::explain::{Case, Recent};
-use super::features::{Frame, Frames};
-use super::harmony::{Judgement, Stroke};
+use super::collection::Collection;
+use super::estimator::{Estimator, Learned, Model, STEP, Scores, at_place};
+use super::event::Event;
+use super::explain::{Case, Recent, likeliest_center};
+use super::features::Frames;
 use super::hysteresis::{Here, Home, Inertia, Rival, Verdict};
-use super::keys::{Fading, Filter, Happened, KeySet, Keys};
-use super::polymodal::{Polymodal, PolymodalTracker};
-use super::reading::{CollectionId, Contender, Established, Reading};
-use super::voicing::{Onset, VoicedChord, VoicingTracker};
-use super::weights::Model;
+use super::keys::{Fading, Happened, KeySet, Keys};
+use super::open_degrees::open;
+use super::polymodal::PolymodalTracker;
+use super::reading::{Contender, Established, Reading};
+use super::voicing::{StruckKey, VoicingTracker};
+use super::weights::ModelError;
 use super::window::Window;
 use crate::midi;
-use crate::plan::Open;
-use crate::theory::{
-    Catalogue, Hearing, ModeId, PitchClass, PitchClassSet, Sonority, Spelling, Tonality,
-};
+use crate::theory::{Catalogue, Hearing, PitchClass, PitchClassSet, Spelling, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
-
-/// What the engine is told: what was played, settings that change a reading, and what the
-/// player says beside the music.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Event {
-    Midi(midi::Event),
-    Inertia(Inertia),
-    Filter(Filter),
-    Fading(Fading),
-    /// Whether somebody else plays the roots of the chords.
-    Bassist(bool),
-    /// Names refer to this tonality from here on, or again to what is heard.
-    Pin(Option<(Tonality, Spelling)>),
-    /// Home is this note, the player says, or says so no more. Kept beside what is heard.
-    HomeIs(Option<PitchClass>),
-    /// What follows stays out of the tonal plan, or belongs to it again.
-    Aside(bool),
-}
-
-impl From<midi::Event> for Event {
-    fn from(e: midi::Event) -> Event {
-        Event::Midi(e)
-    }
-}
-
-/// What changed, for whoever keeps the history.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Change {
-    /// A tonality is established here.
-    Here(Established),
-    /// The one before it is refined: its open degrees or probability moved.
-    Refined(Established),
-    /// Nothing is established here any more.
-    NoCenter,
-    Home(Established),
-    Chord {
-        sonority: Sonority,
-        keys: KeySet,
-    },
-    /// The chord is voiced otherwise: see [`Reading::voiced_chord`].
-    VoicedChord(VoicedChord),
-    /// The top line and the rest keep to different modes, or no longer: see
-    /// [`Reading::polymodal`]. It is over with a rest and after an aside, too.
-    Polymodal(Option<Polymodal>),
-    /// Nothing sounds; the chord is over.
-    Silence,
-    /// A rest was so long that what follows begins afresh.
-    Rest,
-    /// The player pinned a tonality, or let it go: see [`Event::Pin`].
-    Pinned(Option<(Tonality, Spelling)>),
-    /// The player said what is home, or took it back.
-    HomeIs(Option<Spelling>),
-    /// An aside begins, or is over; after it everything begins afresh.
-    Aside(bool),
-}
-
-/// Is told each change and each step of the grid, in order of time.
-pub trait Observer {
-    fn change(&mut self, at: Time, change: Change);
-
-    /// What sounds now, after a key was struck or something ended.
-    fn keys(&mut self, _at: Time, _struck: Option<u8>, _sounding: KeySet) {}
-
-    /// A key was struck: its stroke as far as it goes, and what chord is likely at it.
-    /// `another`: the key began the stroke.
-    fn stroke(&mut self, _stroke: &Stroke, _judgement: &Judgement, _another: bool) {}
-
-    /// What was heard in one step, and what is likely after it; see
-    /// [`Estimator::evidence`].
-    fn step(&mut self, _at: Time, _frame: &Frame, _evidence: &Scores) {}
-}
-
-/// Nobody is told.
-impl Observer for () {
-    fn change(&mut self, _: Time, _: Change) {}
-}
 
 /// After so long without a sound the next note begins afresh.
 pub const REST: Time = Time::millis(8000);
@@ -102,6 +26,8 @@ pub const REST: Time = Time::millis(8000);
 const STANDING: Time = Time::millis(120_000);
 /// A change of probability alone is told every so many steps.
 const REFINE_STEPS: u32 = 5;
+/// A collection without a center is named from this probability on.
+const CLEARLY_FREE: f32 = 0.3;
 /// The middle of the names in use, E♭ to G♯: a note alone is spelled around it. Common
 /// practice, no source.
 const PLAIN: f32 = 2.0;
@@ -147,15 +73,20 @@ pub struct Monitor<E: Estimator = Learned> {
 
 impl Monitor {
     /// With the learned estimator and its embedded weights.
-    pub fn new(catalogue: Arc<Catalogue>) -> Result<Monitor, String> {
-        let model = Model::standard().map_err(|e| format!("the embedded weights: {e}"))?;
+    pub fn new(catalogue: Arc<Catalogue>) -> Result<Monitor, ModelError> {
+        let model = Model::standard()?;
         let estimator = Learned::new(&catalogue, model);
         Ok(Monitor::with_estimator(catalogue, estimator))
     }
 }
 
 impl Monitor<Learned> {
-    /// A fresh estimator for the same music told from its end.
+    /// A fresh estimator like its own.
+    pub fn forward(&self) -> Learned {
+        Learned::new(&self.catalogue, self.estimator.model())
+    }
+
+    /// The same for music that is told from its end.
     pub fn backward(&self) -> Learned {
         Learned::backward(&self.catalogue, self.estimator.model())
     }
@@ -292,8 +223,8 @@ impl<E: Estimator> Monitor<E> {
                 if self.chords.on_onset(at, &self.keys, key, hearing) || after_silence {
                     self.tell_chord(at, observer);
                 }
-                if let Some((stroke, judgement, another)) = self.chords.stroke() {
-                    observer.stroke(stroke, judgement, another);
+                if let Some((stroke, judgement, arrival)) = self.chords.stroke() {
+                    observer.stroke(stroke, judgement, arrival);
                 }
                 self.follow_voicing(at, key, observer);
                 let (start, bass) = (self.chords.struck().1, self.chords.bass());
@@ -337,7 +268,7 @@ impl<E: Estimator> Monitor<E> {
     }
 
     fn follow_voicing(&mut self, at: Time, key: u8, observer: &mut impl Observer) {
-        let changed = self.voicing.on_onset(&Onset {
+        let changed = self.voicing.on_onset(&StruckKey {
             at,
             key,
             stroke: self.chords.struck().0,
@@ -557,14 +488,18 @@ impl<E: Estimator> Monitor<E> {
         self.estimator.probabilities()
     }
 
-    /// The last seconds, to be explained elsewhere: why the tonality established here
-    /// (or else the likeliest) is likely. `None` before the first step. Allocates.
+    /// The last seconds, to be explained elsewhere: why the tonality established here is
+    /// likely, or while none is, why the likeliest center is and what else is in question. `None` before the first step. Allocates.
     pub fn case(&self) -> Option<Case<E>> {
         let p = self.estimator.probabilities();
         let (tonality, tonic) = match self.established {
             Some(e) => (e.tonality, e.tonic),
             None => {
-                let (likeliest, _) = ranking(p, self.catalogue.len())[0]?;
+                let bass = self
+                    .chords
+                    .bass()
+                    .map_or(PitchClass::new(0), PitchClass::of_key);
+                let likeliest = likeliest_center(p, self.catalogue.len(), bass);
                 let tonic = self.catalogue.spell(likeliest, self.last_tonic);
                 (likeliest, tonic)
             }
@@ -573,13 +508,12 @@ impl<E: Estimator> Monitor<E> {
             .case(&self.estimator, &self.catalogue, (tonality, tonic))
     }
 
-    fn collection(&self, p: &Scores) -> Option<CollectionId> {
+    fn collection(&self, p: &Scores) -> Option<Collection> {
         if self.established.is_some() || !self.begun {
             return None;
         }
-        let best =
-            (0..NO_CENTER.len()).max_by(|&a, &b| p.collections[a].total_cmp(&p.collections[b]))?;
-        (p.collections[best] > 0.3).then_some(CollectionId(best as u8))
+        let best = Collection::all().max_by(|&a, &b| p.free(a).total_cmp(&p.free(b)))?;
+        (p.free(best) > CLEARLY_FREE).then_some(best)
     }
 
     fn contender(&self) -> Option<Contender> {
@@ -625,69 +559,6 @@ fn ranking(p: &Scores, modes: usize) -> [Option<(Tonality, f32)>; 5] {
         }
     }
     best
-}
-
-/// The degrees of a tonality of which no form has been heard, and the diatonic
-/// modes that differ from it in those alone.
-pub fn open(
-    catalogue: &Catalogue,
-    t: Tonality,
-    heard: PitchClassSet,
-    likely: impl Fn(Tonality) -> f32,
-) -> Open {
-    let mode = catalogue.mode(t.mode);
-    let mut degrees = 0u8;
-    let mut undecided = PitchClassSet::EMPTY;
-    for d in &mode.degrees {
-        // The forms of this degree number that occur in the diatonic modes.
-        let forms: &[i32] = match d.number {
-            1 => &[0],
-            2 => &[1, 2],
-            3 => &[3, 4],
-            4 => &[5, 6],
-            5 => &[6, 7],
-            6 => &[8, 9],
-            _ => &[10, 11],
-        };
-        let own = d.semitones() as i32;
-        let heard_form = forms
-            .iter()
-            .chain([&own])
-            .any(|&f| heard.contains(t.center.up(f)));
-        if !heard_form && d.number != 1 {
-            degrees |= 1 << (d.number - 1);
-            for &f in forms {
-                undecided = undecided.with(t.center.up(f));
-            }
-        }
-    }
-    if degrees == 0 {
-        return Open::default();
-    }
-    let own = catalogue.set(t).minus(undecided);
-    let mut others: [(f32, Option<ModeId>); 8] = [(0.0, None); 8];
-    let fitting = catalogue.iter().filter(|(id, m)| {
-        *id != t.mode
-            && m.parent == "diatonic"
-            && m.movable.is_empty()
-            && m.set().up(t.center.index() as i32).minus(undecided) == own
-    });
-    for (slot, (id, _)) in others.iter_mut().zip(fitting) {
-        *slot = (
-            likely(Tonality {
-                center: t.center,
-                mode: id,
-            }),
-            Some(id),
-        );
-    }
-    others.sort_by(|a, b| b.1.is_some().cmp(&a.1.is_some()).then(b.0.total_cmp(&a.0)));
-    Open::new(degrees, others.into_iter().filter_map(|o| o.1))
-}
-
-/// Names for [`Reading::collection`].
-pub fn collection_name(id: CollectionId) -> &'static str {
-    NO_CENTER.get(id.0 as usize).map_or("no center", |c| c.0)
 }
 
 /// One that has heard nothing: its weights are read once.

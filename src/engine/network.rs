@@ -9,7 +9,7 @@
 //! What a view is told and what comes through the entrance is mostly zero (two thirds
 //! of it), and what is zero is passed over; what is remembered never is.
 
-use super::weights::{Model, Shape};
+use super::weights::{ModelError, Shape, Weights};
 use std::sync::Arc;
 
 /// The possible centers, each a view of the same music.
@@ -84,8 +84,8 @@ pub struct Net {
 }
 
 impl Net {
-    /// From [`super::weights::weights`] numbers in the order of the file.
-    pub(super) fn new(values: &[f32], hidden: usize, shape: &Shape) -> Net {
+    /// From [`Shape::weights`] numbers in the order of the file.
+    fn new(values: &[f32], hidden: usize, shape: &Shape) -> Net {
         let (inputs, heads_count) = (shape.inputs(), shape.heads);
         let padded = hidden.next_multiple_of(BAND);
         let remembered = hidden.next_multiple_of(ROWS);
@@ -123,6 +123,31 @@ impl Net {
             padded,
             remembered,
         }
+    }
+}
+
+/// One net or several that are asked together, and how sure they are to be.
+#[derive(Debug)]
+pub(super) struct Nets {
+    shape: &'static Shape,
+    nets: Vec<Net>,
+    /// Divides the scores before they become probabilities.
+    pub temperature: f32,
+    /// The same for what was learned for hindsight.
+    pub temperature_hindsight: f32,
+}
+
+impl Nets {
+    /// Reads weights as the training wrote them.
+    pub fn parse(bytes: &[u8], shape: &'static Shape) -> Result<Nets, ModelError> {
+        let read = Weights::parse(bytes, shape)?;
+        let nets = read.nets.iter();
+        Ok(Nets {
+            shape,
+            nets: nets.map(|n| Net::new(n, read.hidden, shape)).collect(),
+            temperature: read.temperature,
+            temperature_hindsight: read.temperature_hindsight,
+        })
     }
 }
 
@@ -174,7 +199,7 @@ impl Sparse {
 /// The networks at one moment: what they remember, and room to work in.
 #[derive(Clone, Debug)]
 pub struct Network {
-    model: Arc<Model>,
+    model: Arc<Nets>,
     memories: Memories,
     next: Vec<Panel>,
     /// What the gates take.
@@ -187,11 +212,7 @@ pub struct Network {
 }
 
 impl Network {
-    pub fn model(&self) -> Arc<Model> {
-        Arc::clone(&self.model)
-    }
-
-    pub fn new(model: Arc<Model>) -> Network {
+    pub(super) fn new(model: Arc<Nets>) -> Network {
         let groups = |units: usize| vec![[[0.0; ROWS]; VIEWS]; units / ROWS];
         let memories: Memories = model.nets.iter().map(|n| groups(n.remembered)).collect();
         let next = memories.first().cloned().unwrap_or_default();
@@ -203,10 +224,10 @@ impl Network {
         Network {
             memories,
             gates: std::array::from_fn(|_| groups(padded)),
-            given: Sparse::new(model.shape().inputs()),
+            given: Sparse::new(model.shape.inputs()),
             entered: Sparse::new(padded),
             next,
-            heads: vec![[0.0; VIEWS]; model.shape().heads],
+            heads: vec![[0.0; VIEWS]; model.shape.heads],
             wide,
             model,
         }
@@ -229,7 +250,7 @@ impl Network {
     }
 
     /// One step: what each view says, averaged over the nets. It is told as many blocks
-    /// and numbers as the model's shape has.
+    /// and numbers as the shape has.
     pub fn step(&mut self, blocks: &[[f32; VIEWS]], scalars: &[f32]) -> &[Views] {
         #[cfg(target_arch = "x86_64")]
         if self.wide {
@@ -492,11 +513,31 @@ pub(super) fn exp<const WIDE: bool>(x: f32) -> f32 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::features::{BLOCKS, Inputs};
     use super::*;
 
-    const SHAPE: &Shape = &Shape::CENTER;
-    const HEADS: usize = SHAPE.heads;
+    const BLOCKS: usize = 14;
+    const SCALARS: usize = 7;
+    const HEADS: usize = 15;
+    const SHAPE: &Shape = &Shape {
+        blocks: BLOCKS,
+        scalars: SCALARS,
+        heads: HEADS,
+        fingerprint: 0,
+    };
+
+    struct Inputs {
+        blocks: [Views; BLOCKS],
+        scalars: [f32; SCALARS],
+    }
+
+    fn network(nets: Vec<Net>) -> Network {
+        Network::new(Arc::new(Nets {
+            shape: SHAPE,
+            nets,
+            temperature: 1.0,
+            temperature_hindsight: 1.0,
+        }))
+    }
 
     #[test]
     fn sigmoid_and_tanh_are_right_to_a_millionth() {
@@ -601,7 +642,7 @@ mod tests {
         ] {
             let weights = [random_weights(hidden, 1), random_weights(hidden, 2)];
             let nets = weights.iter().map(|w| Net::new(w, hidden, SHAPE)).collect();
-            let mut network = Network::new(Arc::new(Model::of(nets)));
+            let mut network = network(nets);
             network.wide &= !plainly;
             let steps: Vec<Inputs> = (0..30).map(inputs).collect();
             for s in &steps {
@@ -624,10 +665,9 @@ mod tests {
     /// To the last bit; on processors without wide registers too.
     #[test]
     fn turned_input_gives_turned_output() {
-        let model = Arc::new(Model::of(vec![Net::new(&random_weights(40, 5), 40, SHAPE)]));
         for plain in [false, true] {
             let hear = |by: usize| {
-                let mut network = Network::new(Arc::clone(&model));
+                let mut network = network(vec![Net::new(&random_weights(40, 5), 40, SHAPE)]);
                 network.wide &= !plain;
                 for seed in 0..50 {
                     let mut turned = inputs(seed);

@@ -1,7 +1,7 @@
 //! Where phrases begin, so that a marker knows what it is about: it is set after what
 //! was worth it.
 
-use super::monitor::{Change, Observer};
+use super::change::{Change, Observer};
 use crate::time::Time;
 use std::collections::VecDeque;
 

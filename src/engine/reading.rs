@@ -1,5 +1,6 @@
 //! What the engine says at one moment: a value of fixed size, without text.
 
+use super::collection::Collection;
 use super::hysteresis::Inertia;
 use super::keys::KeySet;
 use super::polymodal::Polymodal;
@@ -37,10 +38,6 @@ pub struct Contender {
     pub heard: Option<PitchClass>,
 }
 
-/// Notes without a home among them: whole-tone, octatonic, chromatic.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct CollectionId(pub u8);
-
 /// The moment, whole. Everything that is shown or written comes from here.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {
@@ -76,7 +73,7 @@ pub struct Reading {
     /// The likeliest tonalities, best first, with their probabilities.
     pub ranking: [Option<(Tonality, f32)>; 5],
     /// What the notes are while they have no center.
-    pub collection: Option<CollectionId>,
+    pub collection: Option<Collection>,
     /// When the last sound ended; `None` while something sounds, or before the first note.
     pub silent_since: Option<Time>,
     /// Whether a note was heard at all.

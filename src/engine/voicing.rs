@@ -53,7 +53,7 @@ struct Past {
 }
 
 /// A key that was struck, and what it is a part of.
-pub(super) struct Onset<'a> {
+pub(super) struct StruckKey<'a> {
     pub at: Time,
     pub key: u8,
     /// All keys struck with it so far.
@@ -85,41 +85,41 @@ impl VoicingTracker {
     }
 
     /// A key was struck. True if the voicing changed.
-    pub fn on_onset(&mut self, onset: &Onset) -> bool {
-        let block = classes(onset.stroke).len() >= CHORD;
+    pub fn on_onset(&mut self, new: &StruckKey) -> bool {
+        let block = classes(new.stroke).len() >= CHORD;
         if block {
             self.latest = [None; RUN];
         } else {
             let again = self.latest.iter_mut().flatten();
-            for past in again.filter(|p| p.key == onset.key) {
-                past.end.get_or_insert(onset.at);
+            for past in again.filter(|p| p.key == new.key) {
+                past.end.get_or_insert(new.at);
             }
             self.latest.rotate_right(1);
             self.latest[0] = Some(Past {
-                key: onset.key,
-                struck: onset.at,
+                key: new.key,
+                struck: new.at,
                 end: None,
             });
         }
-        let Some(sonority) = onset.sonority else {
+        let Some(sonority) = new.sonority else {
             return false;
         };
-        let sounding = onset.keys.sounding();
+        let sounding = new.keys.sounding();
         // Held by the pedal it counts where the label goes by it.
-        let bass = onset
+        let bass = new
             .bass
             .filter(|&b| PitchClass::of_key(b) == sonority.bass())
             .map_or(0, |b| 1 << (b & 127) & sounding);
         let fresh = if block {
-            onset.stroke | onset.keys.held() | bass
+            new.stroke | new.keys.held() | bass
         } else {
             let set = sonority.set();
             let struck = self.now.filter(|_| self.block).map_or(0, |n| n.keys);
-            let over = onset.keys.held() | bass | struck & sounding;
+            let over = new.keys.held() | bass | struck & sounding;
             let members = each(over)
                 .filter(|&k| set.contains(PitchClass::of_key(k)))
                 .fold(0, |all, k| all | 1 << k);
-            let broken = members | self.run(onset, set);
+            let broken = members | self.run(new, set);
             if classes(broken).len() < CHORD.min(set.len()) {
                 return false;
             }
@@ -144,8 +144,8 @@ impl VoicingTracker {
 
     /// The keys struck last, back to the bass that they stand on, or to one that is no
     /// part of the chord or was let go long before the next.
-    fn run(&self, onset: &Onset, set: PitchClassSet) -> KeySet {
-        let mut next = onset.at;
+    fn run(&self, new: &StruckKey, set: PitchClassSet) -> KeySet {
+        let mut next = new.at;
         let mut keys = 0;
         for &Past { key, struck, end } in self.latest.iter().flatten() {
             let over = end.is_some_and(|end| next.since(end) >= GAP);
@@ -154,7 +154,7 @@ impl VoicingTracker {
             }
             keys |= 1 << key;
             next = struck;
-            if onset.bass == Some(key) {
+            if new.bass == Some(key) {
                 break;
             }
         }
@@ -164,8 +164,8 @@ impl VoicingTracker {
 
 #[cfg(test)]
 mod tests {
-    use super::super::monitor::{Change, Monitor, Observer};
     use super::*;
+    use crate::engine::{Change, Monitor, Observer};
     use crate::midi;
     use crate::theory::Catalogue;
     use std::sync::Arc;

@@ -11,10 +11,7 @@
 //! | f16 … | for each net: entrance (matrix, bias); memory (matrix of the input, matrix of the memory, their biases; gates reset, update, new); heads (matrix, bias). A matrix has a row for each output |
 //! | u32 | CRC-32 (IEEE 802.3) of all before it |
 
-use super::features;
-use super::harmony;
-use super::network::Net;
-use std::sync::{Arc, LazyLock};
+use half::f16;
 
 const MAGIC: &[u8; 20] = b"PEREGRINUS WEIGHTS\0\0";
 const VERSION: u32 = 1;
@@ -24,43 +21,28 @@ const MAX_NETS: usize = 4;
 const MIN_HIDDEN: usize = 8;
 const MAX_HIDDEN: usize = 512;
 
-/// What a network is told and says: by it weights for the one are no weights for another.
+/// What a network takes in and gives out, as its weights must have it: those of one network
+/// are none for another.
 #[derive(Debug)]
 pub(super) struct Shape {
-    /// Blocks of twelve, one number for each pitch class.
+    /// Blocks of twelve inputs, one for each pitch class.
     pub blocks: usize,
-    /// Numbers that are the same for every pitch class.
+    /// Inputs that are the same for every pitch class.
     pub scalars: usize,
-    /// What a view says.
+    /// Outputs of a view.
     pub heads: usize,
-    /// [`features::fingerprint`] of what it is told.
+    /// [`fingerprint`] of the text that describes the inputs.
     pub fingerprint: u64,
 }
 
 impl Shape {
-    /// The estimator's. A view says: center, no center, twelve degrees, root of the chord.
-    pub const CENTER: Shape = Shape {
-        blocks: features::BLOCKS,
-        scalars: features::SCALARS,
-        heads: 15,
-        fingerprint: features::fingerprint(features::TEXT),
-    };
-    /// That of [`harmony`]. A view says: root of a major, minor, diminished, augmented
-    /// or other chord; bass.
-    pub const CHORD: Shape = Shape {
-        blocks: harmony::BLOCKS,
-        scalars: harmony::SCALARS,
-        heads: harmony::HEADS,
-        fingerprint: features::fingerprint(harmony::TEXT),
-    };
-
-    /// What one view is told.
+    /// Inputs of one view.
     pub const fn inputs(&self) -> usize {
         12 * self.blocks + self.scalars
     }
 
     /// Weights of one net.
-    pub(super) const fn weights(&self, hidden: usize) -> usize {
+    pub const fn weights(&self, hidden: usize) -> usize {
         hidden * self.inputs()
             + hidden
             + 6 * hidden * hidden
@@ -69,18 +51,39 @@ impl Shape {
             + self.heads
     }
 
+    /// No weights of this shape have more bytes.
+    pub const fn max_bytes(&self) -> usize {
+        self.length(MAX_NETS, MAX_HIDDEN)
+    }
+
     const fn length(&self, nets: usize, hidden: usize) -> usize {
         HEAD + 2 * nets * self.weights(hidden) + 4
     }
 }
 
-/// What the learned estimator goes by: one net or several, and how sure they are to be.
+/// FNV-1a, 64 bits (Fowler, Noll, Vo; draft-eastlake-fnv), of the text that describes a
+/// network's inputs: weights that were learned on other inputs are refused by it.
+pub(super) const fn fingerprint(text: &str) -> u64 {
+    let text = text.as_bytes();
+    let mut hash: u64 = 0xcbf2_9ce4_8422_2325;
+    let mut i = 0;
+    while i < text.len() {
+        hash = (hash ^ text[i] as u64).wrapping_mul(0x0000_0100_0000_01b3);
+        i += 1;
+    }
+    hash
+}
+
+/// What a file of weights holds.
 #[derive(Debug)]
-pub struct Model {
-    shape: &'static Shape,
-    pub(super) nets: Vec<Net>,
-    temperature: f32,
-    temperature_hindsight: f32,
+pub(super) struct Weights {
+    pub hidden: usize,
+    /// Of each net [`Shape::weights`] finite numbers, in the order of the file.
+    pub nets: Vec<Vec<f32>>,
+    /// Divides the scores before they become probabilities.
+    pub temperature: f32,
+    /// The same for what was learned for hindsight.
+    pub temperature_hindsight: f32,
 }
 
 /// Why bytes are no weights.
@@ -110,45 +113,9 @@ pub enum ModelError {
     NotFinite { net: usize },
 }
 
-/// The one embedded at build.
-static STANDARD: LazyLock<Result<Arc<Model>, ModelError>> = LazyLock::new(|| {
-    let bytes = include_bytes!("../../config/estimator.weights");
-    Model::parse(bytes).map(Arc::new)
-});
-static HARMONY: LazyLock<Result<Arc<Model>, ModelError>> = LazyLock::new(|| {
-    let bytes = include_bytes!("../../config/harmony.weights");
-    Model::parse_harmony(bytes).map(Arc::new)
-});
-
-impl Model {
-    /// No weights are longer.
-    pub const MAX_BYTES: usize = Shape::CENTER.length(MAX_NETS, MAX_HIDDEN);
-
-    /// The one embedded at build from `config/estimator.weights`.
-    pub fn standard() -> Result<Arc<Model>, ModelError> {
-        STANDARD.clone()
-    }
-
-    /// The one embedded at build from `config/harmony.weights`.
-    pub fn harmony() -> Result<Arc<Model>, ModelError> {
-        HARMONY.clone()
-    }
-
-    pub(super) fn shape(&self) -> &'static Shape {
-        self.shape
-    }
-
-    /// Reads an estimator's weights as the training wrote them.
-    pub fn parse(bytes: &[u8]) -> Result<Model, ModelError> {
-        Model::of_shape(bytes, &Shape::CENTER)
-    }
-
-    /// Reads weights of chords as the training wrote them.
-    pub fn parse_harmony(bytes: &[u8]) -> Result<Model, ModelError> {
-        Model::of_shape(bytes, &Shape::CHORD)
-    }
-
-    pub(super) fn of_shape(bytes: &[u8], shape: &'static Shape) -> Result<Model, ModelError> {
+impl Weights {
+    /// Reads weights of this shape as the training wrote them.
+    pub fn parse(bytes: &[u8], shape: &Shape) -> Result<Weights, ModelError> {
         if !bytes.starts_with(MAGIC) {
             return Err(ModelError::NoWeights);
         }
@@ -202,44 +169,24 @@ impl Model {
         let nets = body
             .chunks_exact(body.len() / nets)
             .enumerate()
-            .map(|(i, part)| {
-                let values: Vec<f32> = part
-                    .chunks_exact(2)
-                    .map(|b| half(u16::from_le_bytes([b[0], b[1]])))
+            .map(|(i, net)| {
+                let numbers = net.as_chunks().0.iter();
+                let values: Vec<f32> = numbers
+                    .map(|&bytes| f16::from_le_bytes(bytes).to_f32())
                     .collect();
                 if values.iter().all(|v| v.is_finite()) {
-                    Ok(Net::new(&values, hidden, shape))
+                    Ok(values)
                 } else {
                     Err(ModelError::NotFinite { net: i + 1 })
                 }
             })
             .collect::<Result<_, _>>()?;
-        Ok(Model {
-            shape,
+        Ok(Weights {
+            hidden,
             nets,
             temperature,
             temperature_hindsight,
         })
-    }
-
-    #[cfg(test)]
-    pub(super) fn of(nets: Vec<Net>) -> Model {
-        Model {
-            shape: &Shape::CENTER,
-            nets,
-            temperature: 1.0,
-            temperature_hindsight: 1.0,
-        }
-    }
-
-    /// Divides the scores before they become probabilities.
-    pub fn temperature(&self) -> f32 {
-        self.temperature
-    }
-
-    /// Divides the scores of what was learned for hindsight, as the live ones' does.
-    pub fn temperature_hindsight(&self) -> f32 {
-        self.temperature_hindsight
     }
 }
 
@@ -267,26 +214,18 @@ impl Reader<'_> {
     }
 }
 
-/// A number in half precision (IEEE 754-2008, binary16).
-fn half(bits: u16) -> f32 {
-    let sign = if bits >> 15 == 1 { -1.0 } else { 1.0 };
-    let exponent = i32::from(bits >> 10 & 31);
-    let fraction = f32::from(bits & 1023);
-    sign * match exponent {
-        0 => fraction * 2.0f32.powi(-24),
-        31 if fraction == 0.0 => f32::INFINITY,
-        31 => f32::NAN,
-        _ => (1024.0 + fraction) * 2.0f32.powi(exponent - 25),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    const SHAPE: &Shape = &Shape::CENTER;
+    const SHAPE: &Shape = &Shape {
+        blocks: 3,
+        scalars: 2,
+        heads: 4,
+        fingerprint: fingerprint("three blocks and two scalars"),
+    };
 
-    /// Weights that are well: `hidden` units, all values `value`.
+    /// Valid weights: `hidden` units, all values `value`.
     fn bytes(nets: u32, hidden: u32, value: u16) -> Vec<u8> {
         let mut all = MAGIC.to_vec();
         for n in [VERSION, nets, SHAPE.inputs() as u32, hidden] {
@@ -315,21 +254,28 @@ mod tests {
     }
 
     fn error(bytes: &[u8]) -> ModelError {
-        Model::parse(bytes).expect_err("an error")
+        Weights::parse(bytes, SHAPE).expect_err("an error")
     }
 
     #[test]
-    fn the_embedded_weights_hold() {
-        assert!(!Model::standard().expect("weights").nets.is_empty());
+    fn fnv_1a_as_published() {
+        // The hash of nothing is the offset basis; that of "a" stands in the draft's vectors.
+        assert_eq!(fingerprint(""), 0xcbf2_9ce4_8422_2325);
+        assert_eq!(fingerprint("a"), 0xaf63_dc4c_8601_ec8c);
     }
 
     #[test]
     fn well_made_weights_are_read() {
         for (nets, hidden) in [(1, 8), (4, 12), (2, 33)] {
-            let model = Model::parse(&bytes(nets, hidden, 0x3c00)).expect("weights");
-            assert_eq!(model.nets.len(), nets as usize);
-            assert_eq!(model.temperature, 1.0);
-            assert_eq!(model.temperature_hindsight(), 2.0);
+            let read = Weights::parse(&bytes(nets, hidden, 0x3c00), SHAPE).expect("weights");
+            assert_eq!(
+                (read.nets.len(), read.hidden),
+                (nets as usize, hidden as usize)
+            );
+            let count = SHAPE.weights(read.hidden);
+            assert!(read.nets.iter().all(|net| net.len() == count));
+            assert!(read.nets.iter().flatten().all(|&value| value == 1.0));
+            assert_eq!((read.temperature, read.temperature_hindsight), (1.0, 2.0));
         }
     }
 
@@ -379,13 +325,11 @@ mod tests {
         }
     }
 
-    /// Against the definition: every finite value, in double precision.
+    /// IEEE 754-2008, binary16, against its definition: every finite value, in double
+    /// precision.
     #[test]
     fn half_precision() {
-        assert_eq!(
-            (half(0x3c00), half(0xc000), half(0x7bff)),
-            (1.0, -2.0, 65504.0)
-        );
+        let half = |bits| f16::from_bits(bits).to_f32();
         for bits in 0..0x7c00u16 {
             let (e, f) = (bits >> 10, f64::from(bits & 1023));
             let want = match e {

@@ -9,7 +9,7 @@ use super::large::{self, Size};
 use super::layout::Sizes;
 use super::pen::{Pen, columns, fit, fit_words};
 use super::polymodal::polymodal_words;
-use crate::engine::{Established, collection_name};
+use crate::engine::Established;
 use crate::time::Time;
 use ratatui::style::Style;
 
@@ -33,7 +33,7 @@ pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
         None => {
             let (big, small) = match reading.collection {
                 _ if picture.hidden => ("?".to_owned(), "Which center, which mode?"),
-                Some(c) => (format!("{}, no center", collection_name(c)), ""),
+                Some(c) => (format!("{}, no center", c.name()), ""),
                 None if reading.begun => ("no center".to_owned(), ""),
                 None => (
                     "no center yet".to_owned(),

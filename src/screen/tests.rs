@@ -7,8 +7,8 @@ use super::layout::{Panels, Wanted, Way};
 use super::palette::{Depth, Palette};
 use super::pen::Pen;
 use crate::engine::{
-    Cause, Change, CollectionId, Contender, Established, Explanation, History, Inertia, KeySet,
-    Observer, Reading, Removed, VoicedChord,
+    CANDIDATES, Cause, Change, Collection, Contender, Established, Explanation, History, Inertia,
+    KeySet, Observer, Reading, Removed, VoicedChord,
 };
 use crate::plan::{ChordSpan, Marker, Open};
 use crate::source::{Link, Repeat, Source, Transport};
@@ -403,7 +403,7 @@ impl Scene {
         let chord = [60, 62, 64, 66, 68];
         s.now = sec(4.0);
         s.reading.begun = true;
-        s.reading.collection = Some(CollectionId(0));
+        s.reading.collection = Some(Collection::WHOLE_TONE);
         s.reading.held = keys(&chord);
         s.reading.chord = Some((named(&chord, "C ionian"), sec(3.0)));
         s.reading.voiced_chord = voiced_chord(&chord, "C ionian");
@@ -499,6 +499,7 @@ impl Scene {
         for (place, ((removed, center_change, change), instead)) in causes.iter_mut().zip(all) {
             *place = Some(Cause {
                 removed,
+                candidate_changes: [0.0; CANDIDATES],
                 center_change,
                 change,
                 instead,
@@ -512,6 +513,8 @@ impl Scene {
             center_probability: 0.97,
             probability: 0.88,
             likeliest: here.tonality,
+            candidates: [None; CANDIDATES],
+            no_center_probability: 0.0,
             causes,
         });
         self

@@ -643,7 +643,7 @@ fn chord(removed: Removed, e: &Explanation, look: &Look) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::CAUSES;
+    use crate::engine::{CANDIDATES, CAUSES};
     use crate::plan::Open;
     use crate::screen::tests::{Scene, as_text, established};
     use crate::theory::{Catalogue, Glyphs, Kinds, PitchClass};
@@ -684,6 +684,7 @@ mod tests {
             let (center_change, change) = (0.3, 0.3);
             *place = Some(Cause {
                 removed,
+                candidate_changes: [0.0; CANDIDATES],
                 center_change,
                 change,
                 instead: None,
@@ -754,6 +755,7 @@ mod tests {
         for (place, (removed, change, instead)) in e.causes.iter_mut().zip(causes) {
             *place = Some(Cause {
                 removed,
+                candidate_changes: [0.0; CANDIDATES],
                 center_change: change,
                 change,
                 instead,

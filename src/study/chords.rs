@@ -8,12 +8,14 @@
 //! All is reckoned as seen from the first bass, so that of equals the same comes first
 //! in every transposition.
 
-use super::sounds::{Sound, Sounds};
+use super::best::Best;
+use super::progress::Progress;
+use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
-    Harmony, Judgement, KeySet, RootedTriad, Stroke, TRIADS, classes, likeliest, lowest,
-    on_its_bass,
+    Arrival, Degrees, Direction, Harmony, Judgement, KeySet, Needs, RootedTriad, Stroke, TRIADS,
+    classes, likeliest, lowest, on_its_bass,
 };
-use crate::plan::{ChordSpan, TonalPlan};
+use crate::plan::{ChordSpan, Region};
 use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
 use crate::time::Time;
 use std::ops::Range;
@@ -37,147 +39,272 @@ const ABOUT: Time = Time::millis(1000);
 const SHARE: f64 = 0.35;
 const LONG: f64 = 0.5;
 
-/// What lies between two long rests.
-#[derive(Default)]
-struct Stretch {
-    strokes: Vec<(Stroke, Judgement)>,
-    sounds: Vec<Sound>,
-}
+/// So many strokes are worked on at once. What the network says of a stroke is kept for no
+/// more; of longer stretches it is worked out again, a block at a time.
+const BLOCK: usize = 4096;
+/// Roots and triads that may be meant.
+const HARMONIES: usize = 12 * TRIADS.len();
 
-/// Gathers strokes and what sounded.
-#[derive(Default)]
+/// Gathers strokes and what sounded between two long rests, and finds the chords.
 pub(super) struct Chords {
-    now: Stretch,
-    past: Vec<Stretch>,
+    strokes: Vec<Stroke>,
+    /// What was said of each as it was heard; empty where there are more than a block.
+    heard: Vec<Judgement>,
     sounds: Sounds,
+    forward: Harmony,
+    backward: Harmony,
+    found: Vec<ChordSpan>,
 }
 
 impl Chords {
-    pub fn stroke(&mut self, stroke: &Stroke, judgement: &Judgement, another: bool) {
-        if !another {
-            self.now.strokes.pop();
+    pub fn new() -> Chords {
+        Chords {
+            strokes: Vec::new(),
+            heard: Vec::new(),
+            sounds: Sounds::default(),
+            forward: Harmony::standard(Direction::Forward),
+            backward: Harmony::standard(Direction::Backward),
+            found: Vec::new(),
         }
-        self.now.strokes.push((*stroke, *judgement));
+    }
+
+    pub fn stroke(&mut self, stroke: &Stroke, judgement: &Judgement, arrival: Arrival) {
+        if arrival == Arrival::Joins {
+            self.strokes.pop();
+            self.heard.truncate(self.strokes.len());
+        }
+        self.strokes.push(*stroke);
+        if self.strokes.len() <= BLOCK {
+            self.heard.push(*judgement);
+        } else {
+            self.heard = Vec::new();
+        }
     }
 
     pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
         self.sounds.keys(at, struck, sounding);
     }
 
-    /// What follows begins afresh.
-    pub fn rest(&mut self, at: Time) {
-        self.now.sounds = self.sounds.until(at);
-        self.past.push(std::mem::take(&mut self.now));
+    /// An aside is over: what sounded in it is let go.
+    pub fn come_back(&mut self, at: Time) {
+        self.sounds.until(at);
     }
 
-    pub fn finish(mut self, at: Time, plan: &TonalPlan, catalogue: &Catalogue) -> Vec<ChordSpan> {
-        self.rest(at);
-        self.past
-            .iter()
-            .flat_map(|s| spans(&s.strokes, &s.sounds, plan, catalogue))
-            .collect()
+    /// Finds the chords so far: what follows begins afresh. `regions`: the plan up to here.
+    pub fn close<B>(
+        &mut self,
+        at: Time,
+        regions: &[Region],
+        catalogue: &Catalogue,
+        progress: &mut Progress<B>,
+    ) -> Result<(), B> {
+        let sounds = self.sounds.until(at);
+        let strokes = std::mem::take(&mut self.strokes);
+        let heard = std::mem::take(&mut self.heard);
+        if let Some(first) = strokes.first() {
+            let from = lowest(first.sounding).map_or(PitchClass::new(0), PitchClass::of_key);
+            let courses = self.courses(&strokes, heard, (at, from), progress)?;
+            let chords = spans(&strokes, &sounds, &courses, regions, catalogue);
+            self.found.extend(chords);
+        }
+        Ok(())
+    }
+
+    /// All chords.
+    pub fn finish(self) -> Vec<ChordSpan> {
+        self.found
+    }
+
+    /// The likeliest courses of harmony and bass through strokes, as seen from `from`.
+    ///
+    /// They need what is said of each stroke from before it and from after it, stroke by
+    /// stroke. So the way back is gone once as far as the first block, remembering where each
+    /// block begins, and then block by block.
+    fn courses<B>(
+        &mut self,
+        strokes: &[Stroke],
+        mut heard: Vec<Judgement>,
+        (at, from): (Time, PitchClass),
+        progress: &mut Progress<B>,
+    ) -> Result<Courses, B> {
+        let (count, blocks) = (strokes.len(), strokes.len().div_ceil(BLOCK));
+        let mut work = progress.chords(at, 2 * count - count.min(BLOCK));
+        self.backward.reset();
+        let mut places = Vec::with_capacity(blocks);
+        for block in (1..blocks).rev() {
+            places.push(self.backward.state());
+            for stroke in strokes[block * BLOCK..count.min((block + 1) * BLOCK)]
+                .iter()
+                .rev()
+            {
+                self.backward.hear(stroke, Arrival::Begins);
+                work.step()?;
+            }
+        }
+        let states: [RootedTriad; HARMONIES] =
+            std::array::from_fn(|s| (from.up((s / TRIADS.len()) as i32), TRIADS[s % TRIADS.len()]));
+        let mut harmonies = Best::<HARMONIES, Judgement>::new(CHANGE);
+        let mut meant = Vec::with_capacity(count);
+        let mut said = Vec::with_capacity(count);
+        let mut decided = |(state, both): (usize, Judgement)| {
+            meant.push(states[state]);
+            said.push(Said {
+                bass: both.bass,
+                degrees: both.degrees_on(states[state].0),
+            });
+        };
+        let mut bass: Option<(Time, u8)> = None;
+        self.forward.reset();
+        for block in 0..blocks {
+            let strokes = &strokes[block * BLOCK..count.min((block + 1) * BLOCK)];
+            if blocks > 1 {
+                heard.clear();
+                let again = strokes.iter();
+                heard.extend(again.map(|s| *self.forward.hear(s, Arrival::Begins)));
+            }
+            if block > 0
+                && let Some(place) = places.pop()
+            {
+                self.backward.restore(&place);
+            }
+            for (heard, stroke) in heard.iter_mut().zip(strokes).rev() {
+                *heard = heard.with(self.backward.hear(stroke, Arrival::Begins), BACK);
+                work.step()?;
+            }
+            for (both, stroke) in heard.iter_mut().zip(strokes) {
+                let low = lowest(stroke.sounding).unwrap_or(0);
+                // A chord after its bass has that bass.
+                bass = bass.filter(|&(at, key)| key < low && stroke.at.since(at) < AFTER_BASS);
+                if stroke.struck.count_ones() == 1 {
+                    bass = bass.or(Some((stroke.at, low)));
+                } else if bass.is_none() {
+                    struck_together(stroke, both);
+                }
+                let likely = states.map(|harmony| both.of(harmony));
+                harmonies.go_on(&likely, *both, &mut decided);
+            }
+        }
+        harmonies.finish(&mut decided);
+
+        figures(strokes, &meant, &mut said);
+        let mut course = Best::<12, ()>::new(CHANGE_BASS);
+        let mut basses = Vec::with_capacity(count);
+        let mut decided = |(state, ()): (usize, ())| basses.push(from.up(state as i32));
+        for said in &said {
+            let likely = std::array::from_fn(|s| said.bass[from.up(s as i32).index()]);
+            course.go_on(&likely, (), &mut decided);
+        }
+        course.finish(&mut decided);
+        Ok(Courses {
+            meant,
+            basses,
+            said,
+        })
     }
 }
 
+/// What is meant by each stroke.
+struct Courses {
+    meant: Vec<RootedTriad>,
+    basses: Vec<PitchClass>,
+    said: Vec<Said>,
+}
+
+/// What is said of a stroke, as far as it matters once its harmony is known.
+struct Said {
+    bass: [f32; 12],
+    /// On the root that is meant.
+    degrees: Degrees,
+}
+
 fn spans(
-    strokes: &[(Stroke, Judgement)],
+    strokes: &[Stroke],
     sounds: &[Sound],
-    plan: &TonalPlan,
+    courses: &Courses,
+    mut regions: &[Region],
     catalogue: &Catalogue,
 ) -> Vec<ChordSpan> {
-    let Some((first, _)) = strokes.first() else {
-        return Vec::new();
-    };
-    let from = lowest(first.sounding).map_or(PitchClass::new(0), PitchClass::of_key);
-    let mut harmony = Harmony::standard(true);
-    let mut both: Vec<Judgement> = strokes
-        .iter()
-        .rev()
-        .map(|(stroke, heard)| heard.with(harmony.hear(stroke, true), BACK))
-        .collect();
-    both.reverse();
-    let mut bass: Option<(Time, u8)> = None;
-    for ((stroke, _), said) in strokes.iter().zip(&mut both) {
-        let low = lowest(stroke.sounding).unwrap_or(0);
-        // A chord after its bass has that bass.
-        bass = bass.filter(|&(at, key)| key < low && stroke.at.since(at) < AFTER_BASS);
-        if stroke.struck.count_ones() == 1 {
-            bass = bass.or(Some((stroke.at, low)));
-        } else if bass.is_none() {
-            struck_together(stroke, said);
-        }
-    }
-
-    let states: Vec<RootedTriad> = (0..12)
-        .flat_map(|n| TRIADS.map(|triad| (from.up(n), triad)))
-        .collect();
-    let meant = course(&both, CHANGE, states.len(), |j, s| j.of(states[s]));
-    figures(strokes, &meant, &mut both);
-    let basses = course(&both, CHANGE_BASS, 12, |j, s| {
-        j.bass[from.up(s as i32).index()]
-    });
-
     let end = sounds.iter().map(|s| s.off).max();
+    let (mut of_span, mut of_run) = (Overlapping::new(sounds), Overlapping::new(sounds));
     let mut out: Vec<ChordSpan> = Vec::new();
-    let mut i = 0;
-    while i < strokes.len() {
-        let same = |k: usize| (meant[k], basses[k]) == (meant[i], basses[i]);
-        let next = (i..strokes.len())
-            .find(|&k| !same(k))
-            .unwrap_or(strokes.len());
-        let span = Span::new(strokes, i..next, end);
-        let (start, stop) = (span.start, span.stop);
-        let within = plan
-            .regions
-            .iter()
-            .find(|r| r.start <= start && start < r.end)
-            .map(|r| (r.tonality, r.tonic));
-        let hearing = Hearing {
-            scale: within.map_or(PitchClassSet::ALL, |(t, _)| catalogue.all_forms(t)),
-            center: within.map(|(t, _)| t.center),
-            before: out.last().and_then(|c| c.sonority.chord()),
-            bassist: false,
-        };
-        let bass = from.up(basses[i] as i32);
-        let harmony = states[meant[i]];
-        let likely = |span: &Span| {
-            let said = Judgement::mean(&both[span.strokes.clone()]);
-            likeliest(&said, &span.heard(sounds), bass, harmony, true)
-        };
-        // A note or two under a harmony that goes on are a part of it.
-        let whole = || {
-            let moved = |k: &usize| meant[*k] != meant[i];
-            let first = (0..i).rev().find(moved).map_or(0, |k| k + 1);
-            let last = (next..strokes.len()).find(moved);
-            Span::new(strokes, first..last.unwrap_or(strokes.len()), end)
-        };
-        let few = classes(span.keys).len() < 3;
-        let chord = Some(&span)
-            .filter(|_| !few)
-            .and_then(likely)
-            .or_else(|| likely(&whole()));
-        let sonority = match (span.as_it_stands(bass, harmony, hearing), chord) {
-            (Some(named), _) => named,
-            (None, Some(chord)) => Sonority::Chord(on_its_bass(chord, hearing)),
-            (None, None) => Kinds::standard().name(classes(span.keys).with(bass), bass, hearing),
-        };
-        // The same chord again, where only what is meant by it moved, is one.
-        match out.last_mut() {
-            Some(before) if before.sonority == sonority && before.end == start => {
-                before.end = stop;
-                before.keys |= span.keys;
+    let mut first = 0;
+    // Strokes of one harmony, and in it those over one bass.
+    for run in courses.meant.chunk_by(|a, b| a == b) {
+        let run = first..first + run.len();
+        first = run.end;
+        let harmony = courses.meant[run.start];
+        let whole = Span::new(strokes, run.clone(), end);
+        let mut of_whole: Option<(Degrees, [f32; 12])> = None;
+        let mut start = run.start;
+        for basses in courses.basses[run].chunk_by(|a, b| a == b) {
+            let span = Span::new(strokes, start..start + basses.len(), end);
+            start += basses.len();
+            let bass = courses.basses[span.strokes.start];
+            // Regions that are over stay over: spans come in order of time.
+            let over = regions.iter().take_while(|r| r.end <= span.start).count();
+            regions = &regions[over..];
+            let mut within = regions.iter().take_while(|r| r.start <= span.start);
+            let within = within.find(|r| span.start < r.end);
+            let within = within.map(|r| (r.tonality, r.tonic));
+            let hearing = Hearing {
+                scale: within.map_or(PitchClassSet::ALL, |(t, _)| catalogue.all_forms(t)),
+                center: within.map(|(t, _)| t.center),
+                before: out.last().and_then(|c| c.sonority.chord()),
+                bassist: false,
+            };
+            let likely = |degrees: &Degrees, heard: &[f32; 12]| {
+                likeliest(degrees, heard, bass, harmony, Needs::TwoOfATriad)
+            };
+            let few = classes(span.keys).len() < 3;
+            let mut chord = |of_whole: &mut Option<(Degrees, [f32; 12])>| {
+                let own = (!few)
+                    .then(|| likely(&courses.mean(&span), &span.heard(&mut of_span)))
+                    .flatten();
+                // A note or two under a harmony that goes on are a part of it.
+                own.or_else(|| {
+                    let (degrees, heard) = of_whole
+                        .get_or_insert_with(|| (courses.mean(&whole), whole.heard(&mut of_run)));
+                    likely(degrees, heard)
+                })
+            };
+            let sonority = match span.as_it_stands(bass, harmony, hearing) {
+                Some(named) => named,
+                None => match chord(&mut of_whole) {
+                    Some(chord) => Sonority::Chord(on_its_bass(chord, hearing)),
+                    None => Kinds::standard().name(classes(span.keys).with(bass), bass, hearing),
+                },
+            };
+            // The same chord again, where only what is meant by it moved, is one.
+            match out.last_mut() {
+                Some(before) if before.sonority == sonority && before.end == span.start => {
+                    before.end = span.stop;
+                    before.keys |= span.keys;
+                }
+                _ => out.push(ChordSpan {
+                    start: span.start,
+                    end: span.stop,
+                    sonority,
+                    within,
+                    keys: span.keys,
+                }),
             }
-            _ => out.push(ChordSpan {
-                start,
-                end: stop,
-                sonority,
-                within,
-                keys: span.keys,
-            }),
         }
-        i = next;
     }
     out
+}
+
+impl Courses {
+    /// The mean of what is said of the degrees in strokes on one root.
+    fn mean(&self, span: &Span) -> Degrees {
+        let said = &self.said[span.strokes.clone()];
+        let mut mean = said[0].degrees;
+        for said in &said[1..] {
+            for (sum, x) in mean.iter_mut().zip(said.degrees) {
+                *sum += x;
+            }
+        }
+        mean.map(|sum| sum / said.len() as f32)
+    }
 }
 
 /// Some strokes on end.
@@ -207,17 +334,17 @@ fn struck_together(stroke: &Stroke, said: &mut Judgement) {
 }
 
 /// The lowest note of a figure is its bass: that of the strokes about, in the same harmony.
-fn figures(strokes: &[(Stroke, Judgement)], meant: &[usize], both: &mut [Judgement]) {
-    for (k, said) in both.iter_mut().enumerate() {
-        let at = strokes[k].0.at;
+fn figures(strokes: &[Stroke], meant: &[RootedTriad], said: &mut [Said]) {
+    for (k, said) in said.iter_mut().enumerate() {
+        let at = strokes[k].at;
         let near = |i: &usize| {
-            let other = strokes[*i].0.at;
+            let other = strokes[*i].at;
             meant[*i] == meant[k] && at.since(other).max(other.since(at)) <= ABOUT
         };
         let before = (0..k).rev().take_while(near);
         let low = before
             .chain((k..strokes.len()).take_while(near))
-            .filter_map(|i| lowest(strokes[i].0.sounding))
+            .filter_map(|i| lowest(strokes[i].sounding))
             .min();
         if let Some(low) = low {
             said.bass[PitchClass::of_key(low).index()] += LOWEST;
@@ -227,27 +354,27 @@ fn figures(strokes: &[(Stroke, Judgement)], meant: &[usize], both: &mut [Judgeme
 
 impl Span {
     /// `end`: when the last sound ends. There is a stroke in `range`.
-    fn new(strokes: &[(Stroke, Judgement)], range: Range<usize>, end: Option<Time>) -> Span {
-        let start = strokes[range.start].0.at;
-        let sounding = |s: &(Stroke, Judgement)| classes(s.0.sounding);
+    fn new(strokes: &[Stroke], range: Range<usize>, end: Option<Time>) -> Span {
+        let start = strokes[range.start].at;
+        let sounding = |s: &Stroke| classes(s.sounding);
         let own = &strokes[range.clone()];
         Span {
             start,
             stop: match strokes.get(range.end) {
-                Some((stroke, _)) => stroke.at,
+                Some(stroke) => stroke.at,
                 None => end.unwrap_or(start).max(start),
             },
-            keys: own.iter().fold(0, |k, s| k | s.0.struck),
+            keys: own.iter().fold(0, |k, s| k | s.struck),
             alone: own.iter().all(|s| sounding(s) == sounding(&own[0])),
             strokes: range,
         }
     }
 
     /// How much each pitch class counts, 0-1.
-    fn heard(&self, sounds: &[Sound]) -> [f32; 12] {
+    fn heard(&self, sounds: &mut Overlapping) -> [f32; 12] {
         let whole = self.stop.since(self.start).seconds();
         let mut seconds = [0.0f64; 12];
-        for &Sound { key, on, off } in sounds {
+        for &Sound { key, on, off } in sounds.with(self.start, self.stop) {
             let lap = off.min(self.stop).since(on.max(self.start)).seconds();
             seconds[PitchClass::of_key(key).index()] += lap;
         }
@@ -268,43 +395,4 @@ impl Span {
         let same = (c.root, kinds.kind(c.kind).triad()) == meant;
         (self.alone && set.len() >= 3 && same).then_some(named)
     }
-}
-
-/// The likeliest course through states, one for each judgement.
-fn course(
-    judgements: &[Judgement],
-    price: f32,
-    states: usize,
-    likely: impl Fn(&Judgement, usize) -> f32,
-) -> Vec<usize> {
-    let best = |v: &[f32]| {
-        let mut best = 0;
-        for (s, x) in v.iter().enumerate() {
-            if *x > v[best] {
-                best = s;
-            }
-        }
-        best
-    };
-    let mut v = vec![0.0; states];
-    let mut back: Vec<Vec<usize>> = Vec::with_capacity(judgements.len());
-    for j in judgements {
-        let top = best(&v);
-        let from: Vec<usize> = (0..states)
-            .map(|s| if v[s] >= v[top] - price { s } else { top })
-            .collect();
-        let moved = |s: usize| if from[s] == s { v[s] } else { v[top] - price };
-        // Counted from the best, so that long music stays in range.
-        let next: Vec<f32> = (0..states)
-            .map(|s| moved(s) - v[top] + likely(j, s))
-            .collect();
-        v = next;
-        back.push(from);
-    }
-    let mut path = vec![best(&v)];
-    for from in back.iter().skip(1).rev() {
-        path.push(from[path[path.len() - 1]]);
-    }
-    path.reverse();
-    path
 }

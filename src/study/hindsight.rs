@@ -10,24 +10,19 @@
 //! All of it is reckoned as seen from the first bass, so that transposition changes
 //! nothing, to the last bit: neither the order of a sum nor which of equals comes first.
 
+use super::course::{Course, Moment, Prices, Run};
+use super::progress::Progress;
 use super::sounds::{Sound, Sounds};
 use crate::engine::{
-    BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, KeySet, Learned, STEP, Scores, at_place,
-    open, place,
+    BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, KeySet, Learned, PerKey, STEP, Scores,
+    at_place, open,
 };
 use crate::plan::{Region, TonalPlan};
-use crate::theory::{Catalogue, PitchClass, PitchClassSet, Spelling, Tonality};
+use crate::theory::{Catalogue, PitchClass, Spelling, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
 
-/// Prices of a change, in logarithms times seconds: chosen on the labelled music
-/// (tests/training).
-#[derive(Clone, Copy)]
-struct Prices {
-    anywhere: f32,
-    same_center: f32,
-}
-
+/// Chosen on the labelled music (tests/training).
 const HERE: Prices = Prices {
     anywhere: 1.5,
     same_center: 1.0,
@@ -43,9 +38,14 @@ const OWN: f32 = 0.25;
 /// So many different notes are needed for a center.
 const ENOUGH: usize = 3;
 
+/// So many steps are worked on at once: nearly fourteen minutes. What the network says of a
+/// step is kept for no more; of longer stretches it is worked out again, a block at a time.
+const BLOCK: usize = 8192;
+
 pub(super) struct Hindsight {
     catalogue: Arc<Catalogue>,
-    /// The estimator for the way back.
+    /// Estimators for the way there once more and for the way back.
+    forward: Learned,
     backward: Learned,
     fading: Fading,
     /// Tonalities; the states after them are collections without a center.
@@ -62,18 +62,31 @@ pub(super) struct Hindsight {
 /// What lies between two long rests.
 #[derive(Default)]
 struct Stretch {
-    sounds: Vec<Sound>,
-    at: Vec<Time>,
-    heard: Vec<PitchClassSet>,
+    /// When the grid began: the first step ends a step later.
+    begin: Time,
+    /// What was heard in each step.
+    frames: Vec<Frame>,
     /// The bass of the first step: centers are counted from it.
     first: PitchClass,
-    /// What is likely of each step, as logarithms, state after state: at first given
-    /// the past alone, then given the whole.
+    /// What is likely of each step given the past, as logarithms, state after state; empty
+    /// where there are more steps than a block.
     log: Vec<f32>,
 }
 
+impl Stretch {
+    /// When a step ends.
+    fn at(&self, step: usize) -> Time {
+        self.begin + Time(STEP.0 * (step as u64 + 1))
+    }
+}
+
 impl Hindsight {
-    pub fn new(catalogue: Arc<Catalogue>, backward: Learned, fading: Fading) -> Hindsight {
+    /// `forward` and `backward`: the same ears for the two directions.
+    pub fn new(
+        catalogue: Arc<Catalogue>,
+        (forward, backward): (Learned, Learned),
+        fading: Fading,
+    ) -> Hindsight {
         let none = catalogue.len() * 12;
         let modes = |first| {
             let catalogue = &catalogue;
@@ -85,6 +98,7 @@ impl Hindsight {
         let kin = kin.filter(|modes| modes.len() > 1).collect();
         Hindsight {
             catalogue,
+            forward,
             backward,
             fading,
             none,
@@ -105,14 +119,32 @@ impl Hindsight {
         self.fading = fading;
     }
 
-    /// What follows begins afresh: the stretch so far is read, and let go.
-    pub fn rest(&mut self) {
-        self.close(None);
+    /// Reads the stretch so far, and lets it go: what follows begins afresh. `end`: where an
+    /// aside or the end of the recording cuts it off.
+    pub fn close<B>(&mut self, end: Option<Time>, progress: &mut Progress<B>) -> Result<(), B> {
+        let mut stretch = std::mem::take(&mut self.stretch);
+        let Some(last) = stretch.frames.len().checked_sub(1) else {
+            return Ok(());
+        };
+        let last = stretch.at(last);
+        // What sounds on, however long, sounded to the last step.
+        let mut sounds = self.sounds.until(last);
+        for sound in &mut sounds {
+            sound.off = sound.off.min(last);
+        }
+        let (here, home) = self.courses(&mut stretch, &sounds, progress)?;
+        let (mut near_here, mut near_home) = self.spelled;
+        let here = self.read(&stretch, here, end, &mut near_here);
+        let home = self.read(&stretch, home, end, &mut near_home);
+        self.plan.regions.extend(here);
+        self.plan.home.extend(home);
+        self.spelled = (near_here, near_home);
+        Ok(())
     }
 
-    /// An aside begins: it is no part of what the stretch so far is read in.
-    pub fn leave(&mut self, at: Time) {
-        self.close(Some(at));
+    /// The plan of what was read so far.
+    pub fn plan(&self) -> &TonalPlan {
+        &self.plan
     }
 
     /// The aside is over: what sounded in it is let go.
@@ -127,248 +159,311 @@ impl Hindsight {
 
     pub fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
         let stretch = &mut self.stretch;
-        if stretch.at.is_empty() {
+        if stretch.frames.is_empty() {
+            stretch.begin = at - STEP;
             stretch.first = frame.bass.unwrap_or_default();
         }
-        stretch.at.push(at);
-        stretch.heard.push(frame.set());
-        let seen = evidence.seen_from(stretch.first, self.catalogue.len());
-        stretch.log.extend(seen);
+        stretch.frames.push(*frame);
+        debug_assert_eq!(stretch.at(stretch.frames.len() - 1), at);
+        if stretch.frames.len() <= BLOCK {
+            let seen = evidence.seen_from(stretch.first, self.catalogue.len());
+            stretch.log.extend(seen);
+        } else {
+            stretch.log = Vec::new();
+        }
     }
 
-    /// Reads the last stretch. `end`: of what belongs to the plan.
-    pub fn finish(mut self, end: Time) -> TonalPlan {
-        self.close(Some(end));
+    /// Everything was read.
+    pub fn finish(self) -> TonalPlan {
         self.plan
     }
 
-    fn close(&mut self, end: Option<Time>) {
-        let mut stretch = std::mem::take(&mut self.stretch);
-        let Some(&last) = stretch.at.last() else {
-            return;
-        };
-        // What sounds on, however long, sounded to the last step.
-        stretch.sounds = self.sounds.until(last);
-        for sound in &mut stretch.sounds {
-            sound.off = sound.off.min(last);
-        }
-        self.together(&mut stretch);
-        let read = |prices, before: &mut Option<Spelling>| {
-            let path = course(&stretch.log, self.states(), self.none, prices);
-            self.read(&stretch, &path, end, before)
-        };
-        let (mut here, mut home) = self.spelled;
-        let regions = read(HERE, &mut here);
-        let homes = read(HOME, &mut home);
-        self.plan.regions.extend(regions);
-        self.plan.home.extend(homes);
-        self.spelled = (here, home);
-    }
-
-    /// Puts to what the past says of each step what the future says: bounded
-    /// logarithms.
-    fn together(&mut self, stretch: &mut Stretch) {
+    /// The likeliest courses through a stretch, here and at home.
+    ///
+    /// What the past says of a step comes from its beginning and what the future says from its
+    /// end, while the courses need both, step by step. So the way back is gone once as far as
+    /// the first block, remembering where each block begins, and then block by block.
+    fn courses<B>(
+        &mut self,
+        stretch: &mut Stretch,
+        sounds: &[Sound],
+        progress: &mut Progress<B>,
+    ) -> Result<(Vec<Run>, Vec<Run>), B> {
         let (states, modes) = (self.states(), self.catalogue.len());
-        let begin = stretch.at[0] - STEP;
-        let end = stretch.sounds.iter().map(|s| s.off).max();
-        let end = end.unwrap_or(begin).max(begin);
-        self.backward.reset();
-        let prior: Vec<f32> = self
-            .backward
-            .evidence()
-            .seen_from(stretch.first, modes)
-            .collect();
-        let mut frames = frames_backward(&stretch.sounds, begin, end, self.fading).into_iter();
-        let mut known = 0;
-        let rows = stretch.log.chunks_exact_mut(states);
-        for (row, &at) in rows.zip(&stretch.at).rev() {
-            // All steps of the way back that lie after this moment.
-            while known < end.since(at).0 / STEP.0
-                && let Some(frame) = frames.next()
+        let steps = stretch.frames.len();
+        let blocks = steps.div_ceil(BLOCK);
+        let mut work = progress.hindsight(stretch.at(steps - 1), 2 * steps - steps.min(BLOCK));
+        let mut back = WayBack::new(&mut self.backward, stretch, sounds, self.fading, modes);
+        let mut places = Vec::with_capacity(blocks);
+        for block in (1..blocks).rev() {
+            places.push(back.place());
+            for step in (block * BLOCK..steps.min((block + 1) * BLOCK)).rev() {
+                back.step(stretch.at(step));
+                work.step()?;
+            }
+        }
+        let (mut here, mut home) = (Course::new(modes, HERE), Course::new(modes, HOME));
+        let mut log = std::mem::take(&mut stretch.log);
+        let mut likely = vec![0.0; self.none];
+        // Most of them are this unlikely.
+        let unlikely = UNLIKELY.exp();
+        self.forward.reset();
+        for block in 0..blocks {
+            let steps = block * BLOCK..steps.min((block + 1) * BLOCK);
+            if blocks > 1 {
+                log.clear();
+                for frame in &stretch.frames[steps.clone()] {
+                    self.forward.step(frame);
+                    log.extend(self.forward.evidence().seen_from(stretch.first, modes));
+                }
+            }
+            if block > 0
+                && let Some(place) = places.pop()
             {
-                self.backward.step(&frame);
-                known += 1;
+                back.go_to(place);
             }
-            if known > 0 {
-                let back = self.backward.evidence().seen_from(stretch.first, modes);
-                for ((x, back), prior) in row.iter_mut().zip(back).zip(&prior) {
-                    *x += back - prior;
-                }
+            for (row, step) in log.chunks_exact_mut(states).zip(steps.clone()).rev() {
+                back.step(stretch.at(step));
+                back.add_to(row);
+                bound(&self.kin, row);
+                work.step()?;
             }
-            self.bound(row);
-        }
-    }
-
-    /// Makes logarithms of shares of what is likely, bounded, with modes of the same
-    /// notes together.
-    fn bound(&self, row: &mut [f32]) {
-        let top = row.iter().fold(f32::MIN, |b, &x| b.max(x));
-        // What is this unlikely adds nothing.
-        let part = |x: f32| if x > top - 20.0 { (x - top).exp() } else { 0.0 };
-        let all = top + row.iter().map(|&x| part(x)).sum::<f32>().ln();
-        for modes in &self.kin {
-            for center in 0..12 {
-                let states = || modes.iter().map(|mode| mode * 12 + center);
-                let sum: f32 = states().map(|s| part(row[s])).sum();
-                let shared = top + sum.max(1e-9).ln();
-                for s in states() {
-                    row[s] = shared + OWN * (row[s] - shared).max(UNLIKELY);
+            for (row, frame) in log.chunks_exact(states).zip(&stretch.frames[steps]) {
+                for (state, &x) in row[..self.none].iter().enumerate() {
+                    let p = if x == UNLIKELY { unlikely } else { x.exp() };
+                    likely[state % 12 * modes + state / 12] = p;
                 }
+                let moment = Moment {
+                    log: row,
+                    likely: &likely,
+                    heard: frame.set(),
+                };
+                here.step(&moment);
+                home.step(&moment);
             }
         }
-        row.iter_mut().for_each(|x| *x = (*x - all).max(UNLIKELY));
+        Ok((here.finish(), home.finish()))
     }
 
+    /// The regions of a course.
     fn read(
         &self,
         stretch: &Stretch,
-        path: &[usize],
+        runs: Vec<Run>,
         end: Option<Time>,
         before: &mut Option<Spelling>,
     ) -> Vec<Region> {
-        let turned = |t: Tonality, by| Tonality {
-            center: t.center.up(by),
-            ..t
-        };
+        let steps = stretch.frames.len();
         let first = stretch.first.index() as i32;
         let mut regions = Vec::new();
-        let mut i = 0;
-        while i < path.len() {
-            let stop = (i + 1..path.len())
-                .find(|&j| path[j] != path[i])
-                .unwrap_or(path.len());
-            let heard = stretch.heard[i..stop]
-                .iter()
-                .fold(PitchClassSet::EMPTY, |s, h| s.or(*h));
+        for run in runs {
             // One or two notes have no center.
-            if path[i] < self.none && heard.len() >= ENOUGH {
-                let tonality = turned(at_place(path[i]), first);
-                let tonality = self.catalogue.named(tonality, heard);
-                let tonic = self.catalogue.spell(tonality, *before);
-                *before = Some(tonic);
-                let start = stretch.at[i] - STEP;
-                let end = if stop < path.len() {
-                    stretch.at[stop] - STEP
-                } else {
-                    // Before a rest: a breath after the last sound.
-                    let sound = (i..stop).rev().find(|&j| !stretch.heard[j].is_empty());
-                    sound.map_or(start, |j| {
-                        let breath = stretch.at[j] + BREATH;
-                        end.map_or(breath, |end| end.min(breath))
-                    })
-                };
-                let states = self.states();
-                let likely = |s: usize| {
-                    let sum: f32 = (i..stop).map(|j| stretch.log[j * states + s].exp()).sum();
-                    sum / (stop - i) as f32
-                };
-                regions.push(Region {
-                    start,
-                    end: end.max(start),
-                    since: start,
-                    tonality,
-                    tonic,
-                    open: open(&self.catalogue, tonality, heard, |t| {
-                        likely(place(turned(t, -first)))
-                    }),
-                    probability: likely(path[i]).min(1.0),
-                });
+            if run.state >= self.none || run.heard.len() < ENOUGH {
+                continue;
             }
-            i = stop;
+            let relative = at_place(run.state);
+            let tonality = Tonality {
+                center: relative.center.up(first),
+                ..relative
+            };
+            let tonality = self.catalogue.named(tonality, run.heard);
+            let tonic = self.catalogue.spell(tonality, *before);
+            *before = Some(tonic);
+            let start = stretch.at(run.start) - STEP;
+            let end = if run.stop < steps {
+                stretch.at(run.stop) - STEP
+            } else {
+                // Before a rest: a breath after the last sound.
+                run.sounded.map_or(start, |step| {
+                    let breath = stretch.at(step) + BREATH;
+                    end.map_or(breath, |end| end.min(breath))
+                })
+            };
+            let likely = |t: Tonality| {
+                let sum = run.likely.get(t.mode.index()).copied();
+                sum.unwrap_or(0.0) / (run.stop - run.start) as f32
+            };
+            regions.push(Region {
+                start,
+                end: end.max(start),
+                since: start,
+                tonality,
+                tonic,
+                open: open(&self.catalogue, tonality, run.heard, likely),
+                probability: likely(relative).min(1.0),
+            });
         }
         regions
+    }
+}
+
+/// Makes logarithms of shares of what is likely, bounded, with modes of the same
+/// notes together.
+fn bound(kin: &[Vec<usize>], row: &mut [f32]) {
+    let top = row.iter().fold(f32::MIN, |b, &x| b.max(x));
+    // What is this unlikely adds nothing.
+    let part = |x: f32| if x > top - 20.0 { (x - top).exp() } else { 0.0 };
+    let all = top + row.iter().map(|&x| part(x)).sum::<f32>().ln();
+    for modes in kin {
+        for center in 0..12 {
+            let states = || modes.iter().map(|mode| mode * 12 + center);
+            let sum: f32 = states().map(|s| part(row[s])).sum();
+            let shared = top + sum.max(1e-9).ln();
+            for s in states() {
+                row[s] = shared + OWN * (row[s] - shared).max(UNLIKELY);
+            }
+        }
+    }
+    row.iter_mut().for_each(|x| *x = (*x - all).max(UNLIKELY));
+}
+
+/// From the end of a stretch to its beginning.
+struct WayBack<'a> {
+    ears: &'a mut Learned,
+    frames: FramesBackward,
+    /// Steps taken.
+    known: u64,
+    end: Time,
+    first: PitchClass,
+    modes: usize,
+    prior: Vec<f32>,
+}
+
+/// Where it was before some step.
+struct Place {
+    state: <Learned as Estimator>::State,
+    frames: FramesBackward,
+    known: u64,
+}
+
+impl<'a> WayBack<'a> {
+    fn new(
+        ears: &'a mut Learned,
+        stretch: &Stretch,
+        sounds: &[Sound],
+        fading: Fading,
+        modes: usize,
+    ) -> WayBack<'a> {
+        let begin = stretch.begin;
+        let end = sounds.iter().map(|s| s.off).max();
+        let end = end.unwrap_or(begin).max(begin);
+        ears.reset();
+        WayBack {
+            prior: ears.evidence().seen_from(stretch.first, modes).collect(),
+            frames: FramesBackward::new(sounds, begin, end, fading),
+            ears,
+            known: 0,
+            end,
+            first: stretch.first,
+            modes,
+        }
+    }
+
+    /// Takes the steps that lie after this moment.
+    fn step(&mut self, at: Time) {
+        while self.known < self.end.since(at).0 / STEP.0
+            && let Some(frame) = self.frames.next()
+        {
+            self.ears.step(&frame);
+            self.known += 1;
+        }
+    }
+
+    /// Puts to what the past says of that moment what the future says.
+    fn add_to(&self, row: &mut [f32]) {
+        if self.known > 0 {
+            let back = self.ears.evidence().seen_from(self.first, self.modes);
+            for ((x, back), prior) in row.iter_mut().zip(back).zip(&self.prior) {
+                *x += back - prior;
+            }
+        }
+    }
+
+    fn place(&self) -> Place {
+        Place {
+            state: self.ears.state(),
+            frames: self.frames.clone(),
+            known: self.known,
+        }
+    }
+
+    fn go_to(&mut self, place: Place) {
+        self.ears.restore(&place.state);
+        (self.frames, self.known) = (place.frames, place.known);
     }
 }
 
 /// The frames of a stretch from its end to its beginning, one a step of the grid: ends
 /// are onsets, and onsets ends. `sounds`: those between `begin` and `end`, in any order.
 pub fn frames_backward(sounds: &[Sound], begin: Time, end: Time, fading: Fading) -> Vec<Frame> {
-    let mut onsets: Vec<(Time, u8)> = sounds.iter().map(|s| (end.since(s.off), s.key)).collect();
-    let mut ends: Vec<(Time, u8)> = sounds.iter().map(|s| (end.since(s.on), s.key)).collect();
-    onsets.sort_unstable();
-    ends.sort_unstable();
-    let mut frames = Frames::new();
-    let mut counts = [0u32; 128];
-    let mut sounding: KeySet = 0;
-    let (mut next_on, mut next_off) = (0, 0);
-    let steps = end.since(begin).0.div_ceil(STEP.0);
-    (1..=steps)
-        .map(|i| {
-            let until = Time(i * STEP.0);
-            while let Some(&(_, key)) = onsets.get(next_on).filter(|o| o.0 <= until) {
-                counts[key as usize & 127] += 1;
-                sounding |= 1 << (key & 127);
-                frames.on_onset(key);
-                next_on += 1;
-            }
-            while let Some(&(_, key)) = ends.get(next_off).filter(|o| o.0 <= until) {
-                let count = &mut counts[key as usize & 127];
-                *count = count.saturating_sub(1);
-                if *count == 0 {
-                    sounding &= !(1 << (key & 127));
-                }
-                next_off += 1;
-            }
-            frames.close_step(sounding, fading)
-        })
-        .collect()
+    FramesBackward::new(sounds, begin, end, fading).collect()
 }
 
-/// Viterbi's course through `log`, a row of `states` for each step.
-fn course(log: &[f32], states: usize, none: usize, prices: Prices) -> Vec<usize> {
-    let steps = log.len() / states;
-    let step = STEP.seconds() as f32;
-    let mut score: Vec<f32> = log[..states].iter().map(|x| x * step).collect();
-    let mut back = vec![0u16; steps * states];
-    for i in 1..steps {
-        let mut any = (f32::MIN, 0usize);
-        let mut centers = [(f32::MIN, 0usize); 12];
-        for (s, &x) in score.iter().enumerate() {
-            if x > any.0 {
-                any = (x, s);
-            }
-        }
-        for (m, row) in score[..none].chunks_exact(12).enumerate() {
-            for (c, (best, &x)) in centers.iter_mut().zip(row).enumerate() {
-                if x > best.0 {
-                    *best = (x, m * 12 + c);
-                }
-            }
-        }
-        // The best way to change to each state of a center, or to any other.
-        let anywhere = (any.0 - prices.anywhere, any.1);
-        let change = centers.map(|(x, s)| {
-            let same = (x - prices.same_center, s);
-            if same.0 > anywhere.0 { same } else { anywhere }
-        });
-        let (tonal, free) = score.split_at_mut(none);
-        let (back_tonal, back_free) = back[i * states..][..states].split_at_mut(none);
-        let rows = tonal
-            .chunks_exact_mut(12)
-            .zip(back_tonal.chunks_exact_mut(12));
-        let rows = rows.map(|row| (row, &change[..]));
-        let elsewhere = [anywhere; COLLECTIONS];
-        let rest = std::iter::once(((free, back_free), &elsewhere[..]));
-        let mut s = 0;
-        for ((scores, backs), change) in rows.chain(rest) {
-            for ((x, from), &(other, state)) in scores.iter_mut().zip(backs).zip(change) {
-                *from = if other > *x { state } else { s } as u16;
-                // Only differences matter: the best of each step counts as 0.
-                *x = x.max(other) - any.0;
-                s += 1;
-            }
-        }
-        for (s, x) in score.iter_mut().enumerate() {
-            *x += step * log[i * states + s];
+/// The same one after another.
+#[derive(Clone)]
+struct FramesBackward {
+    /// From the end: when keys are struck, and when they are let go, the latest last.
+    onsets: Arc<[(Time, u8)]>,
+    ends: Arc<[(Time, u8)]>,
+    next_on: usize,
+    next_off: usize,
+    frames: Frames,
+    /// How often each key sounds.
+    counts: PerKey<u32>,
+    sounding: KeySet,
+    fading: Fading,
+    taken: u64,
+    steps: u64,
+}
+
+impl FramesBackward {
+    fn new(sounds: &[Sound], begin: Time, end: Time, fading: Fading) -> FramesBackward {
+        let sorted = |time: fn(&Sound) -> Time| {
+            let mut all: Vec<(Time, u8)> = Vec::with_capacity(sounds.len());
+            all.extend(sounds.iter().map(|s| (end.since(time(s)), s.key)));
+            all.sort_unstable();
+            all.into()
+        };
+        FramesBackward {
+            onsets: sorted(|s| s.off),
+            ends: sorted(|s| s.on),
+            next_on: 0,
+            next_off: 0,
+            frames: Frames::new(),
+            counts: PerKey::default(),
+            sounding: 0,
+            fading,
+            taken: 0,
+            steps: end.since(begin).0.div_ceil(STEP.0),
         }
     }
-    let mut state = (0..states).fold(0, |b, s| if score[s] > score[b] { s } else { b });
-    let mut path = vec![0; steps];
-    for i in (0..steps).rev() {
-        path[i] = state;
-        state = back[i * states + state] as usize;
+}
+
+impl Iterator for FramesBackward {
+    type Item = Frame;
+
+    fn next(&mut self) -> Option<Frame> {
+        if self.taken >= self.steps {
+            return None;
+        }
+        self.taken += 1;
+        let until = Time(self.taken * STEP.0);
+        while let Some(&(_, key)) = self.onsets.get(self.next_on).filter(|o| o.0 <= until) {
+            self.counts[key] += 1;
+            self.sounding |= 1 << (key & 127);
+            self.frames.on_onset(key);
+            self.next_on += 1;
+        }
+        while let Some(&(_, key)) = self.ends.get(self.next_off).filter(|o| o.0 <= until) {
+            let count = &mut self.counts[key];
+            *count = count.saturating_sub(1);
+            if *count == 0 {
+                self.sounding &= !(1 << (key & 127));
+            }
+            self.next_off += 1;
+        }
+        Some(self.frames.close_step(self.sounding, self.fading))
     }
-    path
 }
 
 #[cfg(test)]
@@ -409,22 +504,5 @@ mod tests {
         assert_eq!((back[5].span, back[8].span), (12, 0));
         assert!((0..9).all(|i| set(i) == 1));
         assert!(!back[9].any(), "at its onset 48 has ended");
-    }
-
-    #[test]
-    fn a_course_pays_for_each_change() {
-        // Two states; the second is better for three steps, then for thirty.
-        let states = 24 + COLLECTIONS;
-        let row = |best: usize| (0..states).map(move |s| if s == best { 0.0 } else { -3.0 });
-        let log: Vec<f32> = [(0, 20), (5, 3), (0, 20), (5, 30)]
-            .into_iter()
-            .flat_map(|(best, n)| (0..n).flat_map(move |_| row(best)))
-            .collect();
-        let path = course(&log, states, 24, HERE);
-        let changes: Vec<usize> = (1..path.len())
-            .filter(|&i| path[i] != path[i - 1])
-            .collect();
-        assert_eq!(changes, [43], "three steps are not worth it, thirty are");
-        assert_eq!((path[20], path[72]), (0, 5));
     }
 }

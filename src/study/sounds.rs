@@ -55,3 +55,38 @@ impl Sounds {
         std::mem::take(&mut self.list)
     }
 }
+
+/// Which sounds lap over a span, for spans in order of time.
+pub(super) struct Overlapping<'a> {
+    sounds: &'a [Sound],
+    /// Those that did not begin yet, the earliest last.
+    coming: Vec<u32>,
+    /// Those that may sound, in the order of the list.
+    now: Vec<u32>,
+}
+
+impl<'a> Overlapping<'a> {
+    pub fn new(sounds: &'a [Sound]) -> Overlapping<'a> {
+        let mut coming: Vec<u32> = (0..sounds.len() as u32).collect();
+        coming.sort_by_key(|&i| std::cmp::Reverse(sounds[i as usize].on));
+        Overlapping {
+            sounds,
+            coming,
+            now: Vec::new(),
+        }
+    }
+
+    /// Those that sound between `start` and `stop`, in the order of the list; neither is
+    /// earlier than the last time.
+    pub fn with(&mut self, start: Time, stop: Time) -> impl Iterator<Item = &'a Sound> {
+        let sounds = self.sounds;
+        self.now.retain(|&i| sounds[i as usize].off > start);
+        while let Some(i) = self.coming.pop_if(|i| sounds[*i as usize].on < stop) {
+            if sounds[i as usize].off > start {
+                self.now.push(i);
+            }
+        }
+        self.now.sort_unstable();
+        self.now.iter().map(|&i| &sounds[i as usize])
+    }
+}

@@ -1,7 +1,7 @@
 //! No size and no reading breaks the picture.
 
 use super::*;
-use crate::engine::CAUSES;
+use crate::engine::{CANDIDATES, CAUSES};
 use crate::screen::keys::{Direction, Zoom};
 use crate::screen::layout::{Panel, SMALLEST, places};
 use crate::screen::pen::Pen;
@@ -99,7 +99,7 @@ prop_compose! {
         (here, pinned) in (prop::option::of(any_established()), prop::option::of(any_established())),
         home in prop::option::of(any_established()),
         contender in prop::option::of(contenders()),
-        collection in prop::option::of(any::<u8>().prop_map(CollectionId)),
+        collection in prop::option::of(prop::sample::select(Collection::all().collect::<Vec<_>>())),
         silent_since in prop::option::of(time()),
         begun in any::<bool>(),
         inertia in 0..5usize,
@@ -169,11 +169,11 @@ prop_compose! {
         for (place, (removed, a, b, against, other)) in all.iter_mut().zip(causes) {
             let sign = if against { -1.0 } else { 1.0 };
             let instead = other.map(|e| (e.tonality, e.tonic));
-            *place = Some(Cause { removed, center_change: a * sign, change: b * sign, instead });
+            *place = Some(Cause { removed, center_change: a * sign, change: b * sign, candidate_changes: [0.0; CANDIDATES], instead });
         }
         Explanation {
             at, since: e.since, tonality: e.tonality, tonic: e.tonic, center_probability, probability, causes: all,
-            likeliest: e.tonality,
+            likeliest: e.tonality, candidates: [None; CANDIDATES], no_center_probability: 0.0,
         }
     }
 }

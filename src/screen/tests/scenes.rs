@@ -34,7 +34,8 @@ struct Playing {
 
 impl Playing {
     fn new(scenario: &Scenario) -> Result<Playing, String> {
-        let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone()))?;
+        let mut monitor =
+            Monitor::new(Arc::new(Catalogue::standard().clone())).map_err(|e| e.to_string())?;
         let mut history = History::default();
         for setting in scenario.settings()? {
             monitor.on_event(Time::ZERO, setting, &mut history);

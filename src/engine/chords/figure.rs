@@ -6,7 +6,7 @@
 //! one that steps far down towards it, and when as many strokes have passed as the cell
 //! before had. What looked like two short cells is one when the lower floor comes again.
 
-use super::keys::{KeySet, classes, lowest};
+use super::super::keys::{KeySet, classes, lowest};
 use crate::time::Time;
 
 /// After so long without a stroke something else begins.
@@ -69,6 +69,12 @@ pub(super) struct Figure {
     last: Time,
     low: u8,
     low_before: u8,
+}
+
+impl Default for Figure {
+    fn default() -> Figure {
+        Figure::NONE
+    }
 }
 
 impl Figure {

@@ -1,0 +1,63 @@
+//! What the engine says as it goes.
+
+use super::estimator::Scores;
+use super::features::Frame;
+use super::harmony::Judgement;
+use super::keys::KeySet;
+use super::polymodal::Polymodal;
+use super::reading::Established;
+use super::stroke::{Arrival, Stroke};
+use super::voicing::VoicedChord;
+use crate::theory::{Sonority, Spelling, Tonality};
+use crate::time::Time;
+
+/// What changed, for whoever keeps the history.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Change {
+    /// A tonality is established here.
+    Here(Established),
+    /// The one before it is refined: its open degrees or probability moved.
+    Refined(Established),
+    /// Nothing is established here any more.
+    NoCenter,
+    Home(Established),
+    Chord {
+        sonority: Sonority,
+        keys: KeySet,
+    },
+    /// The chord is voiced otherwise: see [`Reading::voiced_chord`].
+    VoicedChord(VoicedChord),
+    /// The top line and the rest keep to different modes, or no longer: see
+    /// [`Reading::polymodal`]. It is over with a rest and after an aside, too.
+    Polymodal(Option<Polymodal>),
+    /// Nothing sounds; the chord is over.
+    Silence,
+    /// A rest was so long that what follows begins afresh.
+    Rest,
+    /// The player pinned a tonality, or let it go: see [`Event::Pin`].
+    Pinned(Option<(Tonality, Spelling)>),
+    /// The player said what is home, or took it back.
+    HomeIs(Option<Spelling>),
+    /// An aside begins, or is over; after it everything begins afresh.
+    Aside(bool),
+}
+
+/// Is told each change and each step of the grid, in order of time.
+pub trait Observer {
+    fn change(&mut self, at: Time, change: Change);
+
+    /// What sounds now, after a key was struck or something ended.
+    fn keys(&mut self, _at: Time, _struck: Option<u8>, _sounding: KeySet) {}
+
+    /// A key was struck: its stroke as far as it goes, and what chord is likely at it.
+    fn stroke(&mut self, _stroke: &Stroke, _judgement: &Judgement, _arrival: Arrival) {}
+
+    /// What was heard in one step, and what is likely after it; see
+    /// [`Estimator::evidence`].
+    fn step(&mut self, _at: Time, _frame: &Frame, _evidence: &Scores) {}
+}
+
+/// Nobody is told.
+impl Observer for () {
+    fn change(&mut self, _: Time, _: Change) {}
+}

@@ -1,0 +1,424 @@
+//! Follows the strokes, and says which harmony is meant and which chord it is.
+
+use super::super::harmony::{Judgement, RootedTriad, TRIADS};
+use super::super::keys::{KeySet, Keys, PerKey, classes, each, highest, lowest};
+use super::super::stroke::{Arrival, CLUSTER, Stroke};
+use super::course::Course;
+use super::figure::Figure;
+use super::fit::{Likely, meant_by};
+use crate::theory::{Chord, Hearing, Kinds, PitchClass, Sonority};
+use crate::time::Time;
+
+/// A key struck so soon after a lower one that is held belongs to the same roll.
+const ROLL: Time = Time::millis(220);
+/// Two hands strike together within so much; later, it is a roll.
+const AT_ONCE: Time = Time::millis(20);
+/// The foot changes the pedal at most so long after the hands have changed.
+const FOOT: Time = Time::millis(300);
+/// Two keys so far apart are struck by two hands, more often than not, in semitones.
+const ANOTHER_HAND: u8 = 8;
+/// What a change of harmony costs, as a logarithm: at a new bass or several notes struck
+/// at once …
+const CHANGE_STRUCK: f32 = 0.2;
+/// … when a note was struck that the chord holds already, and while all of it sounds …
+const CHANGE_OWN: f32 = 1.0;
+const CHANGE_WHOLE: f32 = 3.0;
+/// … and otherwise.
+const CHANGE: f32 = 0.8;
+/// The same for the bass that is meant.
+const CHANGE_BASS_STRUCK: f32 = 0.5;
+const CHANGE_BASS: f32 = 1.0;
+/// What speaks for the lowest note of a harmony to be its bass, and in a single line.
+const LOWEST: f32 = 1.5;
+const LOWEST_OF_LINE: f32 = 2.0;
+/// A harmony is recognized at most so long after its first note.
+const FIRST: Time = Time::millis(1200);
+
+/// A key that was struck.
+#[derive(Clone, Copy)]
+struct StruckKey {
+    arrival: Arrival,
+    /// A new bass or several notes at once: such a stroke often brings a new harmony.
+    weighty: bool,
+}
+
+/// What was struck so far, and what it was taken for. Its methods in the files beside this one
+/// are about the bass, about how much each note counts, and about the chords in question.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Follower {
+    pub(super) harmonies: Course<{ 12 * TRIADS.len() }>,
+    pub(super) basses: Course<12>,
+    pub(super) now: Option<(Sonority, Time)>,
+    /// Keys struck together last, and when the first of them was.
+    pub(super) cluster: KeySet,
+    pub(super) cluster_at: Time,
+    /// When each key stopped sounding.
+    pub(super) ended: PerKey<Option<Time>>,
+    pub(super) sounding: KeySet,
+    /// Keys struck alone above a chord.
+    pub(super) alone: KeySet,
+    /// Nothing from before here counts any more.
+    pub(super) horizon: Time,
+    /// The key of the bass, sounding or let go, and when it was struck.
+    pub(super) bass: Option<(u8, Time)>,
+    /// The same before the present stroke.
+    pub(super) bass_before: Option<(u8, Time)>,
+    /// Whether the stroke before was a chord.
+    pub(super) chord_before: bool,
+    /// Whether the bass was struck alone, or with a melody note: then a chord follows.
+    pub(super) bass_alone: bool,
+    /// When the first stroke after the bass came.
+    pub(super) after_bass: Time,
+    /// The latest stroke, and whether its latest key began it.
+    pub(super) stroke: Option<(Stroke, Arrival)>,
+    /// How long each key sounded when it ended.
+    pub(super) lasted: PerKey<Time>,
+    /// Every key that was struck at all.
+    pub(super) heard: KeySet,
+    /// The lowest key of the bass that is meant.
+    pub(super) deepest: Option<u8>,
+    /// The latest strokes, the last first.
+    pub(super) recent: [(Time, KeySet); 8],
+    /// The latest onset, and whether it went on a roll.
+    pub(super) latest: Option<(Time, u8)>,
+    pub(super) rolling: bool,
+    /// When the latest roll began.
+    pub(super) roll_at: Time,
+    /// The keys that were struck as a chord last, together or in a roll.
+    pub(super) block: KeySet,
+    /// The harmony that is meant.
+    pub(super) meant: Option<RootedTriad>,
+    /// When that harmony began.
+    pub(super) began: Time,
+    /// What comes round, and the same before the present stroke.
+    pub(super) figure: Figure,
+    pub(super) figure_before: Figure,
+}
+
+impl Follower {
+    /// What it says, and since when.
+    pub fn now(&self) -> Option<(Sonority, Time)> {
+        self.now
+    }
+
+    /// The keys struck together last, and when.
+    pub fn struck(&self) -> (KeySet, Time) {
+        (self.cluster, self.cluster_at)
+    }
+
+    /// The latest stroke as far as it goes, and whether its latest key began it.
+    pub fn stroke(&self) -> Option<(&Stroke, Arrival)> {
+        let (stroke, arrival) = self.stroke.as_ref()?;
+        Some((stroke, *arrival))
+    }
+
+    /// The key of the bass that is meant, sounding or let go.
+    pub fn meant_bass(&self) -> Option<u8> {
+        self.deepest
+    }
+
+    /// A key was struck: its stroke as far as it goes, and whether the key begins it. To be
+    /// followed by [`Follower::judge`].
+    pub fn strike(&mut self, at: Time, keys: &Keys, key: u8) -> (Stroke, Arrival) {
+        self.mark_ends(at, keys);
+        let bit = 1u128 << key;
+        let arrival = if at.since(self.cluster_at) > CLUSTER || self.cluster == 0 {
+            Arrival::Begins
+        } else {
+            Arrival::Joins
+        };
+        if arrival == Arrival::Begins {
+            self.chord_before = self.cluster.count_ones() > 2;
+            if self.bass.is_some_and(|(b, _)| self.cluster >> b & 1 == 1) {
+                self.bass_alone = !self.chord_before;
+                self.after_bass = at;
+            }
+            self.bass_before = self.bass;
+            self.cluster = 0;
+            self.cluster_at = at;
+        }
+        self.cluster |= bit;
+        self.heard |= bit;
+        if arrival == Arrival::Begins {
+            self.recent.rotate_right(1);
+        }
+        self.recent[0] = (self.cluster_at, self.cluster);
+        let stroke = Stroke::new(self.cluster_at, self.cluster, at, keys);
+        self.stroke = Some((stroke, arrival));
+        self.ended[key] = None;
+        (stroke, arrival)
+    }
+
+    /// What that stroke means. True if the chord changed.
+    pub fn judge(
+        &mut self,
+        at: Time,
+        keys: &Keys,
+        (key, arrival): (u8, Arrival),
+        judgement: &Judgement,
+        hearing: Hearing,
+    ) -> bool {
+        let bit = 1u128 << key;
+        let below = keys.sounding() & (bit - 1);
+        // A roll goes on upward and at once.
+        let roll = self.latest.is_some_and(|(t, k)| {
+            at.since(t) > AT_ONCE && at.since(t) < ROLL && k < key && keys.held() >> k & 1 == 1
+        });
+        self.latest = Some((at, key));
+        if !roll {
+            self.roll_at = self.cluster_at;
+        }
+        self.rolling = roll;
+        let lone = self.cluster.count_ones() == 1 && key >= 60 && below.count_ones() >= 2 && !roll;
+        self.alone = if lone {
+            self.alone | bit
+        } else {
+            self.alone & !self.cluster
+        };
+        // So is a melody note that meets a note of the figure, if the chord lacks it.
+        let top = highest(self.cluster).unwrap_or(key);
+        let bottom = lowest(self.cluster).unwrap_or(key);
+        let foreign = |c: Chord| !c.set().contains(PitchClass::of_key(top));
+        if !roll
+            && self.cluster.count_ones() == 2
+            && top >= 60
+            && top - bottom >= ANOTHER_HAND
+            && self
+                .standing()
+                .is_some_and(|(c, _)| foreign(c) && c.set().contains(PitchClass::of_key(bottom)))
+        {
+            self.alone |= 1u128 << top;
+        }
+
+        // Like everything else it is judged anew with every key of a stroke.
+        match arrival {
+            Arrival::Begins => self.figure_before = self.figure,
+            Arrival::Joins => self.figure = self.figure_before,
+        }
+        let floor = self.figure.floor();
+        let held = floor.is_some_and(|f| keys.held() >> f & 1 == 1);
+        // A melody over two or more keys that are held is no part of the figure, nor is one
+        // that meets a key in the middle of it.
+        let under = (keys.held() & (bit - 1)).count_ones();
+        let met = self.cluster.count_ones() == 2 && self.alone >> top & 1 == 1;
+        let line = match under {
+            _ if met && floor.is_some_and(|f| bottom > f) => 1 << bottom,
+            0 | 1 => self.cluster,
+            _ => self.cluster & !self.alone,
+        };
+        self.figure.go_on(self.cluster_at, line, held);
+        // A stroke of three or more different notes is a harmony of its own:
+        // what came before is past, but for a bass that still sounds.
+        let struck = classes(self.cluster);
+        let one = if roll {
+            self.since(keys, self.roll_at)
+        } else {
+            self.cluster
+        };
+        if classes(one).len() >= 3 {
+            self.block = one;
+        }
+        let new_bass = self.follow_bass(at, keys, key, judgement);
+        // So is it after a chord when a new bass begins all by itself.
+        let afresh = new_bass && self.chord_before && keys.sounding() & !self.cluster == 0;
+        if struck.len() >= 3 || afresh {
+            self.horizon = if roll { self.roll_at } else { self.cluster_at };
+        }
+        self.name(
+            at,
+            keys,
+            judgement,
+            hearing,
+            Some(StruckKey {
+                arrival,
+                weighty: new_bass || struck.len() >= 3,
+            }),
+        )
+    }
+
+    /// The damper went up. What it held is past, but for what was struck just
+    /// before: the foot follows the hand.
+    pub fn on_pedal_up(&mut self, at: Time) {
+        let just = at.since(self.cluster_at) < FOOT;
+        self.horizon = match just {
+            true if self.rolling => self.roll_at,
+            true => self.cluster_at,
+            false => at,
+        };
+    }
+
+    /// Something was let go, or a step of the grid passed.
+    pub fn on_time(
+        &mut self,
+        at: Time,
+        keys: &Keys,
+        judgement: &Judgement,
+        hearing: Hearing,
+    ) -> bool {
+        self.mark_ends(at, keys);
+        // A lone note may have become a part of the chord that sounds under it.
+        let under = keys.sounding() & !self.alone;
+        if self.alone & keys.sounding() == 0 || under.count_ones() < 2 {
+            return false;
+        }
+        self.name(at, keys, judgement, hearing, None)
+    }
+
+    fn mark_ends(&mut self, at: Time, keys: &Keys) {
+        let sounding = keys.sounding();
+        for key in each(self.sounding & !sounding) {
+            self.ended[key] = Some(at);
+            self.lasted[key] = at.since(keys.strike(key).at);
+        }
+        self.sounding = sounding;
+    }
+
+    /// `onset`: a key was struck just now.
+    fn name(
+        &mut self,
+        at: Time,
+        keys: &Keys,
+        judgement: &Judgement,
+        hearing: Hearing,
+        onset: Option<StruckKey>,
+    ) -> bool {
+        let Some((lowest, _)) = self.bass else {
+            return false;
+        };
+        let lowest = PitchClass::of_key(lowest);
+        let likely = Likely::new(*judgement, lowest);
+        let j = &likely.judgement;
+        if let Some(StruckKey { arrival, weighty }) = onset {
+            let price = self.price(keys, weighty);
+            self.harmonies
+                .go_on(arrival, price, j.chords.as_flattened());
+        }
+        let (root, triad) = self.harmonies.best(lowest);
+        let meant = (root, TRIADS[triad]);
+        let new = self.meant != Some(meant);
+        if new {
+            self.began = self.first_of(meant).unwrap_or(self.latest_stroke(at));
+        }
+        if let Some(StruckKey { arrival, weighty }) = onset {
+            // A new harmony has a bass of its own.
+            let price = match () {
+                () if new => 0.0,
+                () if weighty => CHANGE_BASS_STRUCK,
+                () => CHANGE_BASS,
+            };
+            let mut said = j.bass;
+            let line = self.recent[..4].iter().all(|s| s.1.count_ones() == 1);
+            if let Some(low) = self.lowest_of_it(at, keys) {
+                said[PitchClass::of_key(low).index()] += if line { LOWEST_OF_LINE } else { LOWEST };
+            }
+            self.basses.go_on(arrival, price, &said);
+        }
+        let bass = self.basses.best(lowest).0;
+        let hearing = Hearing {
+            before: self.standing().map(|(c, _)| c),
+            ..hearing
+        };
+        let round = self.comes_round(keys);
+        // A chord that follows its bass is no block of its own.
+        let follows = round.filter(|_| self.figure.on_bass());
+        let stands = follows
+            .or_else(|| self.as_it_stands(&likely, at, keys, lowest, meant, hearing))
+            .or(round)
+            .or_else(|| self.as_figure(&likely, keys, meant, hearing));
+        let found = match stands {
+            Some(found) => {
+                self.basses.hold((found.bass(), 0));
+                found
+            }
+            None => self.explained(&likely, at, keys, bass, meant, hearing),
+        };
+        if let Some(c) = found.chord() {
+            let (root, triad) = meant_by(c);
+            self.harmonies.hold((root, triad as usize));
+        }
+        self.meant = found.chord().map(meant_by).or(Some(meant));
+        let bass = found.bass();
+        let of_it = |k: &u8| {
+            PitchClass::of_key(*k) == bass
+                && (keys.sounding() >> k & 1 == 1 || keys.strike(*k).at >= self.began)
+        };
+        self.deepest = each(keys.sounding() | self.heard)
+            .find(of_it)
+            .or(self.bass.map(|(key, _)| key));
+        let changed = self.now.map(|n| n.0) != Some(found);
+        if changed {
+            self.now = Some((found, at));
+        }
+        changed
+    }
+
+    /// The chord that stands, and since when.
+    pub(super) fn standing(&self) -> Option<(Chord, Time)> {
+        let (sonority, since) = self.now?;
+        Some((sonority.chord()?, since))
+    }
+
+    /// What a change of harmony costs at this stroke.
+    fn price(&self, keys: &Keys, weighty: bool) -> f32 {
+        if weighty {
+            return CHANGE_STRUCK;
+        }
+        // A note of the chord that stands is that chord still.
+        match self.standing() {
+            Some((c, _)) if classes(self.cluster).is_subset(c.set()) => {
+                let sounds = classes(keys.sounding());
+                let whole = c.set().is_subset(sounds.with(c.bass));
+                if whole { CHANGE_WHOLE } else { CHANGE_OWN }
+            }
+            _ => CHANGE,
+        }
+    }
+
+    /// The stroke at which a new harmony began: a note of it that the chord before lacks,
+    /// with nothing after it but its triad and a seventh.
+    fn first_of(&self, (root, triad): RootedTriad) -> Option<Time> {
+        let (old, _) = self.standing()?;
+        let new = Kinds::standard().plain(triad).up(root.index() as i32);
+        let full = new.with(root.up(10)).with(root.up(11));
+        let mut first = None;
+        let short = self.cluster_at.since(self.began) < FIRST;
+        let mut deep = u8::MAX;
+        for &(at, keys) in &self.recent {
+            let set = classes(keys);
+            let low = lowest(keys).unwrap_or(0);
+            if keys == 0 || !set.is_subset(full) || self.cluster_at.since(at) > FIRST {
+                break;
+            }
+            // What was said a moment ago may have been a guess at this one.
+            let guess = short && at >= self.began;
+            if short && !guess {
+                break;
+            }
+            // A bass comes first, that both may hold.
+            let bass = first.is_some() && low < deep && set.is_subset(new);
+            if guess || bass || !set.is_subset(old.set()) {
+                first = Some(at);
+            } else if first.is_some() {
+                break;
+            }
+            deep = deep.min(low);
+        }
+        first
+    }
+
+    /// What sounds and was struck at `from` or later.
+    fn since(&self, keys: &Keys, from: Time) -> KeySet {
+        let late = each(keys.sounding()).filter(|&k| keys.strike(k).at >= from);
+        late.fold(0, |set, k| set | 1 << k)
+    }
+
+    fn latest_stroke(&self, at: Time) -> Time {
+        if self.rolling {
+            self.roll_at
+        } else if at.since(self.cluster_at) <= CLUSTER {
+            self.cluster_at
+        } else {
+            at
+        }
+    }
+}
