@@ -438,7 +438,7 @@ fn jobs_from_the_piano_are_done() {
         let code = program.child.wait().unwrap().code();
         assert_eq!(code, Some(0), "{:?}", program.err);
         let read = midi::read(&std::fs::read(&take).unwrap()).unwrap();
-        assert_eq!(read.faults, []);
+        assert!(read.faults.is_empty());
         let notes = read.events.iter().filter_map(|e| match e.event {
             Event::NoteOn { key, .. } => Some(key),
             Event::Soft { .. } => Some(0),
@@ -472,7 +472,7 @@ fn a_recording_is_whole_after_a_signal() {
         sleep(Duration::from_millis(200));
         program.stop();
         let read = midi::read(&std::fs::read(&take).unwrap()).unwrap();
-        assert_eq!(read.faults, []);
+        assert!(read.faults.is_empty());
         let struck = read
             .events
             .iter()

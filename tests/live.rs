@@ -382,7 +382,7 @@ proptest! {
         drop(listener);
 
         let read = read(&file);
-        prop_assert_eq!(&read.faults, &vec![]);
+        prop_assert!(read.faults.is_empty());
         prop_assert!(read.end >= last);
         let catalogue = Arc::new(Catalogue::standard().clone());
         let replayed = study(&read, monitor(), &catalogue);

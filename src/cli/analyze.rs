@@ -69,7 +69,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
             Ok(report) => {
                 out.write_all(report.text.as_bytes())?;
                 out.flush()?;
-                for fault in &report.faults {
+                for fault in report.faults.lines() {
                     all_well = false;
                     console::report(&format!("{}: {fault}", plain::path(path)));
                 }
@@ -109,7 +109,7 @@ fn refuse_nonsense(args: &Args, files: usize) -> Result<(), Failure> {
 
 struct Report {
     text: String,
-    faults: Vec<midi::Fault>,
+    faults: midi::Faults,
 }
 
 type Outcome = Result<Report, Failure>;

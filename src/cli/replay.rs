@@ -5,6 +5,7 @@ use super::own::Own;
 use super::{engine, file, monitor};
 use crate::console;
 use crate::live::{Order, SystemClock, play};
+use crate::midi::FaultKind;
 use crate::plain;
 use crate::source::Repeat;
 use crate::time::Time;
@@ -83,12 +84,16 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         .file
         .file_name()
         .map_or(file.clone(), |n| n.to_string_lossy().into_owned());
-    let damaged = recording
-        .faults
+    let faults = &recording.faults;
+    let damaged = faults
         .first()
-        .map(|first| match recording.faults.len() {
-            1 => format!("this file is damaged: {first}"),
-            n => format!("this file is damaged in {n} places; the first: {first}"),
+        .first()
+        .map(|first| match (first.kind, faults.count()) {
+            (FaultKind::Limit, _) => format!("this file is not read in full: {first}"),
+            (FaultKind::Damage, 1) => format!("this file is damaged: {first}"),
+            (FaultKind::Damage, n) => {
+                format!("this file is damaged in {n} places; the first: {first}")
+            }
         });
     let player = play(
         &name,
@@ -106,7 +111,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     }
     let markers = std::mem::take(&mut recording.markers);
     let tell = || {
-        for fault in &recording.faults {
+        for fault in recording.faults.lines() {
             console::report(&format!("{file}: {fault}"));
         }
     };

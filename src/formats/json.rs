@@ -16,6 +16,9 @@ struct Root<'a> {
     /// Whether all of the file could be read.
     complete: bool,
     faults: Vec<FaultOut>,
+    /// How many there are beside those listed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    more_faults: Option<usize>,
     /// Left out of plans, chords and summary.
     asides: Vec<StretchOut>,
     markers: Vec<MarkerOut>,
@@ -129,6 +132,7 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
         complete: a.faults.is_empty(),
         faults: a
             .faults
+            .first()
             .iter()
             .map(|f| FaultOut {
                 offset: f.offset,
@@ -136,6 +140,7 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
                 what: f.what.clone(),
             })
             .collect(),
+        more_faults: Some(a.faults.more()).filter(|&more| more > 0),
         asides: a.study.heard.asides().map(stretch).collect(),
         markers: markers(a),
         heard: Plan {
@@ -288,6 +293,7 @@ fn shares(map: BTreeMap<String, f64>) -> Vec<Share> {
 mod tests {
     use super::*;
     use crate::engine::{Change, Established, History, Observer};
+    use crate::midi::Faults;
     use crate::plan::{Open, TonalPlan};
     use crate::study::Study;
     use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
@@ -340,7 +346,7 @@ mod tests {
         let a = Analysis {
             file: "a.mid",
             study: &study,
-            faults: &[],
+            faults: &Faults::default(),
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),
         };
@@ -378,7 +384,7 @@ mod tests {
         let text = crate::formats::analysis_text(&Analysis {
             file: "a.mid",
             study: &study,
-            faults: &[],
+            faults: &Faults::default(),
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),
         });
@@ -424,7 +430,7 @@ mod tests {
         let a = Analysis {
             file: "a.mid",
             study: &study,
-            faults: &[],
+            faults: &Faults::default(),
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),
         };

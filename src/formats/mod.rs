@@ -23,7 +23,7 @@ pub use scale_text::{beside_text, text as scale_text};
 pub use text::analysis as analysis_text;
 pub use voicing::{VoicingOut, list as voicings_text, written as voicing_out};
 
-use crate::midi::Fault;
+use crate::midi::Faults;
 use crate::study::Study;
 use crate::theory::{Catalogue, Notation};
 
@@ -32,7 +32,7 @@ pub struct Analysis<'a> {
     pub file: &'a str,
     pub study: &'a Study,
     /// What could not be read of the file.
-    pub faults: &'a [Fault],
+    pub faults: &'a Faults,
     pub catalogue: &'a Catalogue,
     pub notation: &'a Notation,
 }

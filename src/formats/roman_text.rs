@@ -13,6 +13,7 @@
 
 use super::Analysis;
 use super::change::{around, numeral};
+use crate::midi::FaultKind;
 use crate::plan::ChordSpan;
 use crate::theory::{Around, Glyphs, Notation, Sonority, Spelling, Tonality};
 use crate::time::Time;
@@ -64,12 +65,15 @@ pub fn document(a: &Analysis) -> String {
     // Writing to a String cannot fail.
     let _ = writeln!(out, "Title: {}", title(a.file));
     let _ = writeln!(out, "Analyst: Peregrinus {}", env!("CARGO_PKG_VERSION"));
-    for f in a.faults {
-        let _ = writeln!(
-            out,
-            "Note: the recording is damaged: {}",
-            line(&f.to_string())
-        );
+    for f in a.faults.first() {
+        let kind = match f.kind {
+            FaultKind::Damage => "is damaged",
+            FaultKind::Limit => "is not read in full",
+        };
+        let _ = writeln!(out, "Note: the recording {kind}: {}", line(&f.to_string()));
+    }
+    if let Some(more) = a.faults.and_more() {
+        let _ = writeln!(out, "Note: {more}");
     }
     let _ = writeln!(
         out,
@@ -300,7 +304,7 @@ mod tests {
         let text = document(&Analysis {
             file: "a.mid",
             study: &study,
-            faults: &[],
+            faults: &crate::midi::Faults::default(),
             catalogue,
             notation: &Notation::default(),
         });

@@ -2,6 +2,7 @@
 
 use super::Analysis;
 use super::change::{around, common_chord, label, notes_altered, numeral};
+use crate::midi::FaultKind;
 use crate::plan::Region;
 use std::fmt::Write;
 
@@ -12,8 +13,15 @@ pub fn analysis(a: &Analysis) -> String {
     // A name may hold what a terminal obeys.
     let name = a.file.replace(char::is_control, "\u{fffd}");
     let _ = writeln!(out, "{name}  {}", a.study.duration);
-    for f in a.faults {
-        let _ = writeln!(out, "  damaged: {f}");
+    for f in a.faults.first() {
+        let kind = match f.kind {
+            FaultKind::Damage => "damaged",
+            FaultKind::Limit => "not read",
+        };
+        let _ = writeln!(out, "  {kind}: {f}");
+    }
+    if let Some(more) = a.faults.and_more() {
+        let _ = writeln!(out, "  {more}");
     }
     for (from, to) in a.study.heard.asides() {
         let (from, to) = (from.to_string(), to.to_string());

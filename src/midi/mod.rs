@@ -3,15 +3,17 @@
 mod event;
 mod file;
 mod intake;
+mod message;
 mod ports;
-mod record;
 mod trigger;
 mod wire;
 
 pub use event::{Channel, Event, PERCUSSION, Timed};
-pub use file::{Fault, FileError, KeySignature, LONGEST, Performance, Text, TextKind, read};
+pub use file::{
+    Fault, FaultKind, Faults, FileError, FileWriter, KeySignature, LONGEST, Limits, Performance,
+    Text, TextKind, read, read_with, write,
+};
 pub use intake::{Fed, Feeder, Outlet, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};
-pub use record::{FileWriter, write};
 pub use trigger::{Trigger, TriggerError};
 pub use wire::{Sensing, Wire, WireEvent};

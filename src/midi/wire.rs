@@ -5,7 +5,7 @@ use midly::live::{LiveEvent, SystemRealtime};
 use midly::stream::MidiStream;
 
 use super::event::{Channel, Event};
-use super::file::translate;
+use super::message::translate;
 use crate::time::Time;
 
 midly::stack_buffer! {

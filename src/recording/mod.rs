@@ -9,5 +9,5 @@ mod read;
 mod words;
 mod write;
 
-pub use read::{Recording, Said, read};
+pub use read::{Recording, Said, read, read_with};
 pub use write::{Writer, write};

@@ -2,8 +2,9 @@
 
 use super::words::Word;
 use crate::engine::Event;
-use crate::midi::{self, Fault, FileError, Performance, TextKind, Timed};
+use crate::midi::{self, Faults, FileError, Limits, Performance, TextKind, Timed};
 use crate::plan::Marker;
+use crate::progress::Progress;
 use crate::theory::Catalogue;
 use crate::time::Time;
 
@@ -18,7 +19,7 @@ pub struct Recording {
     pub markers: Vec<Marker>,
     pub end: Time,
     /// What could not be read of the file; empty if it is whole.
-    pub faults: Vec<Fault>,
+    pub faults: Faults,
 }
 
 /// A setting, or something that the player said, at its place among the notes.
@@ -31,10 +32,21 @@ pub struct Said {
     pub event: Event,
 }
 
-/// Reads a file of ours, or any other Standard MIDI File. `catalogue`: of the modes that the
-/// words name; one that it does not have is passed over.
+/// Reads a file of ours, or any other Standard MIDI File, within the default [`Limits`].
+/// `catalogue`: of the modes that the words name; one that it does not have is passed over.
 pub fn read(bytes: &[u8], catalogue: &Catalogue) -> Result<Recording, FileError> {
-    Ok(Recording::of(midi::read(bytes)?, catalogue))
+    read_with(bytes, catalogue, &Limits::default(), &mut ())
+}
+
+/// The same within other limits, telling how far it has got.
+pub fn read_with(
+    bytes: &[u8],
+    catalogue: &Catalogue,
+    limits: &Limits,
+    progress: &mut dyn Progress,
+) -> Result<Recording, FileError> {
+    let performance = midi::read_with(bytes, limits, progress)?;
+    Ok(Recording::of(performance, catalogue))
 }
 
 impl Recording {

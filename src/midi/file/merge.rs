@@ -1,0 +1,414 @@
+//! The tracks of a file on one line of time.
+//!
+//! The tracks are parsed side by side and their events taken in order of time, so that beside the
+//! file's bytes only the result is held.
+
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+
+use super::chunks::Track;
+use super::clock::Clock;
+use super::fault::{Faults, count, grouped};
+use super::header::Timing;
+use super::held::Held;
+use super::limits::{Limits, PAUSE};
+use super::performance::{KeySignature, Performance, Text};
+use super::track::{Events, Item, What};
+use super::unison::Unison;
+use crate::midi::event::{Event, Timed};
+use crate::progress::{Progress, Stopped};
+use crate::time::{TICKS_PER_SECOND, Time};
+
+/// The events of a track, with the release of what it leaves sounding where that is wanted.
+struct Voice<'a> {
+    events: Events<'a>,
+    /// Kept where what sounds at the end is to be released.
+    held: Option<Box<Held>>,
+    /// What comes before the parser goes on, the next one last.
+    waiting: Vec<Item<'a>>,
+    ended: bool,
+}
+
+impl<'a> Voice<'a> {
+    fn new(track: &Track<'a>, release: bool) -> Voice<'a> {
+        Voice {
+            events: Events::new(track.bytes, track.start),
+            held: (release || !track.ended).then(Box::default),
+            waiting: Vec::new(),
+            ended: false,
+        }
+    }
+
+    /// The next one; the track's end is the last, whether it is written or not.
+    fn next(&mut self) -> Option<Item<'a>> {
+        if let Some(item) = self.waiting.pop() {
+            return Some(item);
+        }
+        if self.ended {
+            return None;
+        }
+        // What is wrong was said when the track was found.
+        let next = self.events.next(&mut |_, _| {});
+        let item = next.unwrap_or(Item {
+            tick: self.events.tick(),
+            offset: self.events.offset(),
+            what: What::End,
+        });
+        match (item.what, &mut self.held) {
+            (What::Event(event), Some(held)) => held.hear(event),
+            (What::End, held) => {
+                self.ended = true;
+                if let Some(held) = held {
+                    let (tick, offset) = (item.tick, item.offset);
+                    let release = |event| Item {
+                        tick,
+                        offset,
+                        what: What::Event(event),
+                    };
+                    self.waiting.push(item);
+                    let releases = held.releases().into_iter().rev();
+                    self.waiting.extend(releases.map(release));
+                    return self.waiting.pop();
+                }
+            }
+            _ => {}
+        }
+        Some(item)
+    }
+}
+
+/// Whether the reading goes on.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Reading {
+    On,
+    /// A limit is reached; what follows is left out.
+    Over,
+}
+
+/// So many events are merged before progress is told.
+const OFTEN: usize = 4_096;
+
+/// The line of time as it grows.
+pub(super) struct Merge<'f> {
+    clock: Clock,
+    limits: &'f Limits,
+    faults: &'f mut Faults,
+    progress: &'f mut dyn Progress,
+    out: Performance,
+    /// Items so far, and in all.
+    items: (usize, usize),
+    notes: usize,
+    /// The second of the music that it is in, and how many notes began in it.
+    second: (u64, usize),
+    /// When a note began last.
+    struck: Option<Time>,
+    /// How long was played, longer pauses counted as [`PAUSE`].
+    played: Time,
+    /// How many texts and key signatures were read.
+    texts: usize,
+}
+
+impl<'f> Merge<'f> {
+    /// Of a file of this type.
+    pub fn run(
+        format: u8,
+        timing: Timing,
+        tracks: &[Track],
+        limits: &'f Limits,
+        faults: &'f mut Faults,
+        progress: &'f mut dyn Progress,
+    ) -> Result<Performance, Stopped> {
+        let played: usize = tracks.iter().map(|t| t.played).sum();
+        // A note begins and ends, and here and there a pedal moves.
+        let most = limits.notes.saturating_mul(3);
+        let mut merge = Merge {
+            clock: Clock::new(timing),
+            limits,
+            faults,
+            progress,
+            out: Performance {
+                format,
+                tracks: tracks.len(),
+                events: Vec::with_capacity(played.min(most)),
+                ..Performance::default()
+            },
+            items: (0, tracks.iter().map(|t| t.items).sum()),
+            notes: 0,
+            second: (0, 0),
+            struck: None,
+            played: Time::ZERO,
+            texts: 0,
+        };
+        let reading = match format {
+            2 => merge.patterns(tracks)?,
+            _ => merge.together(tracks)?,
+        };
+        if reading == Reading::Over {
+            merge.release();
+        }
+        merge.out.events.shrink_to_fit();
+        Ok(merge.out)
+    }
+
+    /// The tracks follow one another.
+    fn patterns(&mut self, tracks: &[Track]) -> Result<Reading, Stopped> {
+        for (index, track) in tracks.iter().enumerate() {
+            let mut voice = Voice::new(track, true);
+            let mut unison = Unison::of(std::iter::empty());
+            self.clock.restart();
+            while let Some(item) = voice.next() {
+                if self.take(index, &item, &mut unison)? == Reading::Over {
+                    return Ok(Reading::Over);
+                }
+            }
+        }
+        Ok(Reading::On)
+    }
+
+    /// The tracks play together; at equal times in their order.
+    fn together(&mut self, tracks: &[Track]) -> Result<Reading, Stopped> {
+        let mut unison = Unison::of(tracks.iter().map(|t| t.channels));
+        let voices = tracks.iter().map(|track| {
+            let mut voice = Voice::new(track, false);
+            (voice.next(), voice)
+        });
+        let mut voices: Vec<_> = voices.collect();
+        let first = |(index, (item, _)): (usize, &(Option<Item>, _))| {
+            item.as_ref().map(|item| Reverse((item.tick, index)))
+        };
+        let mut heap: BinaryHeap<_> = voices.iter().enumerate().filter_map(first).collect();
+        while let Some(Reverse((_, index))) = heap.pop() {
+            let Some((next, voice)) = voices.get_mut(index) else {
+                break;
+            };
+            while let Some(item) = next.take() {
+                if self.take(index, &item, &mut unison)? == Reading::Over {
+                    return Ok(Reading::Over);
+                }
+                *next = voice.next();
+                let Some(item) = next else { break };
+                let place = Reverse((item.tick, index));
+                if heap.peek().is_some_and(|other| *other > place) {
+                    heap.push(place);
+                    break;
+                }
+            }
+        }
+        Ok(Reading::On)
+    }
+
+    fn take(&mut self, index: usize, item: &Item, unison: &mut Unison) -> Result<Reading, Stopped> {
+        self.items.0 += 1;
+        if self.items.0.is_multiple_of(OFTEN) {
+            let (done, all) = self.items;
+            self.progress.reached(done.min(all) as f64 / all as f64)?;
+        }
+        let track = Some(index + 1);
+        let at = self.clock.at(item.tick);
+        let Some(at) = at.filter(|at| *at <= self.limits.length) else {
+            let hours = grouped(self.limits.length.0 / (3_600 * TICKS_PER_SECOND));
+            let hint = self.hint();
+            self.faults.limit(item.offset, track, || {
+                format!("this is later than {hours} hours; it and what follows are left out{hint}")
+            });
+            return Ok(Reading::Over);
+        };
+        match item.what {
+            What::Event(event @ Event::NoteOn { .. }) => {
+                if let Some(why) = self.beyond(at) {
+                    self.faults.limit(item.offset, track, || why);
+                    return Ok(Reading::Over);
+                }
+                if !self.crowded(at, item.offset, track) && unison.passes(index, event) {
+                    self.out.events.push(Timed { at, event });
+                }
+            }
+            What::Event(event) => {
+                if unison.passes(index, event) {
+                    self.out.events.push(Timed { at, event });
+                }
+            }
+            What::Text(kind, text) => {
+                if self.text(item.offset, track) {
+                    self.out.texts.push(Text {
+                        at,
+                        before_event: self.out.events.len(),
+                        kind,
+                        text: decode(text),
+                    });
+                }
+            }
+            What::Key { sharps, minor } => {
+                if self.text(item.offset, track) {
+                    let key = KeySignature { at, sharps, minor };
+                    self.out.key_signatures.push(key);
+                }
+            }
+            What::Tempo(tempo) => self.clock.set_tempo(tempo),
+            What::End => {}
+        }
+        self.out.end = at;
+        Ok(Reading::On)
+    }
+
+    /// How to read more.
+    fn hint(&self) -> &'static str {
+        match *self.limits == Limits::none() {
+            true => "",
+            false => " (--no-limits reads on)",
+        }
+    }
+
+    /// Counts a note; if it is one too many in all, why.
+    fn beyond(&mut self, at: Time) -> Option<String> {
+        self.notes += 1;
+        let pause = self.struck.replace(at).map(|before| at - before);
+        self.played += pause.unwrap_or_default().min(PAUSE);
+        let Limits {
+            notes,
+            patience,
+            pace,
+            ..
+        } = *self.limits;
+        if self.notes > notes {
+            let notes = count(notes, "note");
+            let hint = self.hint();
+            return Some(format!(
+                "more than {notes}; those that follow are left out{hint}"
+            ));
+        }
+        let slow = pace.0.saturating_mul(self.notes as u64);
+        if self.played > patience && self.played.0 > patience.0.saturating_add(slow) {
+            let (seconds, hint) = (pace.0 / TICKS_PER_SECOND, self.hint());
+            return Some(format!(
+                "notes come less than every {seconds} seconds, for hours, as with a wrong division or tempo; what follows is left out{hint}"
+            ));
+        }
+        None
+    }
+
+    /// Whether a note is one too many within its second; the first of these is said.
+    fn crowded(&mut self, at: Time, offset: usize, track: Option<usize>) -> bool {
+        let second = at.0 / TICKS_PER_SECOND;
+        if self.second.0 != second {
+            self.second = (second, 0);
+        }
+        self.second.1 += 1;
+        let most = self.limits.notes_a_second;
+        if self.second.1 == most.saturating_add(1) {
+            let hint = self.hint();
+            self.faults.limit(offset, track, || {
+                let notes = count(most, "note");
+                format!(
+                    "more than {notes} begin within a second; the rest of them are left out{hint}"
+                )
+            });
+        }
+        self.second.1 > most
+    }
+
+    /// Counts a text or key signature; false if it is one too many.
+    fn text(&mut self, offset: usize, track: Option<usize>) -> bool {
+        self.texts += 1;
+        let most = self.limits.texts;
+        if self.texts == most.saturating_add(1) {
+            let hint = self.hint();
+            self.faults.limit(offset, track, || {
+                let texts = count(most, "text");
+                format!("more than {texts} and key signatures; the rest of them are left out{hint}")
+            });
+        }
+        self.texts <= most
+    }
+
+    /// Lets go of what sounds where the reading ends before the file does.
+    fn release(&mut self) {
+        let at = self.out.end;
+        let mut held = Held::default();
+        self.out.events.iter().for_each(|t| held.hear(t.event));
+        let releases = held.releases().into_iter();
+        self.out
+            .events
+            .extend(releases.map(|event| Timed { at, event }));
+    }
+}
+
+/// As UTF-8 if it is that, else as Latin-1.
+fn decode(text: &[u8]) -> String {
+    match std::str::from_utf8(text) {
+        Ok(text) => text.into(),
+        Err(_) => text.iter().copied().map(char::from).collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::read;
+    use super::super::testing::*;
+    use super::*;
+
+    #[test]
+    fn patterns_follow_one_another() {
+        let first = [
+            &[0x00, 0xff, 0x51, 0x03, 0x0f, 0x42, 0x40][..],
+            &[0x00, 0x90, 0x3c, 0x40, 0x60, 0xff, 0x2f, 0x00],
+        ]
+        .concat();
+        // The tempo of the first pattern does not reach the second.
+        let second = [0x00, 0x91, 0x3e, 0x40, 0x60, 0x81, 0x3e, 0x40];
+        let bytes = file(2, 96, &[track(&first), ended(&second)]);
+        assert_eq!(
+            events(&bytes),
+            [
+                (0, ON(0, 60, 64)),
+                (50_000, OFF(0, 60)),
+                (50_000, ON(1, 62, 64)),
+                (75_000, OFF(1, 62)),
+            ]
+        );
+        assert_eq!(faults(&bytes), [""; 0]);
+    }
+
+    #[test]
+    fn at_equal_times_the_order_of_the_file() {
+        let one = ended(&[0x60, 0x90, 60, 64, 0x60, 0x80, 60, 64]);
+        let two = ended(&[0x60, 0x91, 62, 64, 0x60, 0x81, 62, 64]);
+        assert_eq!(
+            events(&file(1, 25_000, &[one, two])),
+            [
+                (96, ON(0, 60, 64)),
+                (96, ON(1, 62, 64)),
+                (192, OFF(0, 60)),
+                (192, OFF(1, 62)),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_damaged_track_leaves_nothing_sounding() {
+        let content = [
+            0x00, 0x93, 60, 64, 0x00, 0x93, 64, 64, 0x00, 0xb3, 64, 127, 0x10, 0x83, 64, 0, 0x60,
+        ];
+        let performance = read(&file(0, 25_000, &[track(&content)])).unwrap();
+        assert_eq!(performance.faults.count(), 1);
+        let at = Time(16);
+        let channel = 3;
+        assert_eq!(
+            performance.events[3..],
+            [
+                Timed {
+                    at,
+                    event: OFF(3, 64)
+                },
+                Timed {
+                    at,
+                    event: OFF(3, 60)
+                },
+                Timed {
+                    at,
+                    event: Event::Damper { channel, value: 0 }
+                },
+            ]
+        );
+    }
+}

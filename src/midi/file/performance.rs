@@ -1,0 +1,59 @@
+//! What a file holds.
+
+use super::fault::Faults;
+use crate::midi::event::Timed;
+use crate::time::Time;
+
+/// A file's content on one line of time.
+///
+/// Events keep the order of the file: by time; at equal times by track, and within a track as
+/// written. In a file of type 1 two tracks may hold the same key of the same channel, as two
+/// voices in unison do; a note-off that comes while another track still holds the key is dropped,
+/// since it would cut the other voice. In a file of type 2 the patterns follow one another, each
+/// ending with the release of what it left sounding.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Performance {
+    pub events: Vec<Timed>,
+    /// The latest end of a track, at least the last event's time.
+    pub end: Time,
+    pub texts: Vec<Text>,
+    pub key_signatures: Vec<KeySignature>,
+    /// 0, 1 or 2, as the file says.
+    pub format: u8,
+    /// How many tracks were read.
+    pub tracks: usize,
+    /// Empty if the file is whole.
+    pub faults: Faults,
+}
+
+/// A text event.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Text {
+    pub at: Time,
+    /// How many of the performance's events precede it.
+    pub before_event: usize,
+    pub kind: TextKind,
+    /// Read as UTF-8 if it is that, else as Latin-1.
+    pub text: String,
+}
+
+/// What a text is for: the meta events 01 to 07.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum TextKind {
+    Text,
+    Copyright,
+    TrackName,
+    Instrument,
+    Lyric,
+    Marker,
+    Cue,
+}
+
+/// The meta event 59. It can say major or minor only.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct KeySignature {
+    pub at: Time,
+    /// -7 (seven flats) to 7 (seven sharps).
+    pub sharps: i8,
+    pub minor: bool,
+}
