@@ -4,7 +4,7 @@ use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 
 use allocation_counter::measure;
 use peregrinus::engine::{self, Change, Monitor, Observer, Phrases};
-use peregrinus::midi::{Event, Outlet, Trigger, intake};
+use peregrinus::midi::{Event, IntakeReceiver, Trigger, intake};
 use peregrinus::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet};
 use peregrinus::time::Time;
 
@@ -33,22 +33,22 @@ fn bytes() -> Vec<Vec<u8>> {
     out
 }
 
-fn count(jobs: &[Trigger], read: impl Fn(&mut Outlet)) -> (u64, u64) {
+fn count(jobs: &[Trigger], read: impl Fn(&mut IntakeReceiver)) -> (u64, u64) {
     let ticks = AtomicU64::new(0);
     let clock = move || Time(ticks.fetch_add(1, Relaxed));
-    let (mut feeder, mut outlet) = intake(512, jobs, clock);
+    let (mut sender, mut receiver) = intake(512, jobs, clock);
     let bytes = bytes();
     let mut counted = 0;
     for chunk in bytes.chunks(50) {
         let info = measure(|| {
             for bytes in chunk {
-                feeder.bytes(bytes);
+                sender.bytes(bytes);
             }
         });
         counted += info.count_total;
-        read(&mut outlet);
+        read(&mut receiver);
     }
-    (counted, outlet.dropped())
+    (counted, receiver.dropped())
 }
 
 #[test]
@@ -63,12 +63,12 @@ fn the_midi_callback() {
     for jobs in [&[][..], &jobs] {
         // A reader that keeps up; what it accepts costs nothing either.
         let fired = AtomicU64::new(0);
-        let emptied = count(jobs, |outlet| {
+        let emptied = count(jobs, |receiver| {
             let info = measure(|| {
-                while let Ok(fed) = outlet.receiver().try_recv() {
-                    outlet.accept(fed, |_| ());
+                while let Ok(incoming) = receiver.receiver().try_recv() {
+                    receiver.accept(incoming, |_| ());
                 }
-                fired.fetch_add(outlet.fired().count() as u64, Relaxed);
+                fired.fetch_add(receiver.fired().count() as u64, Relaxed);
             });
             assert_eq!(info.count_total, 0);
         });

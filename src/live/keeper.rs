@@ -1,7 +1,7 @@
 //! Finds the keyboard, holds on to it, and finds it again.
 
 use super::status::StatusBoard;
-use crate::midi::{Connection, Feeder, PortError, PortInfo, Ports, Trigger, choose};
+use crate::midi::{Connection, IntakeSender, PortError, PortInfo, Ports, Trigger, choose};
 use crate::source::Link;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use std::thread::JoinHandle;
@@ -42,7 +42,7 @@ impl Keeper {
     pub fn start(
         ports: Box<dyn Ports>,
         wanted: Wanted,
-        feeder: Feeder,
+        sender: IntakeSender,
         board: StatusBoard,
     ) -> Keeper {
         let (stop, stopped) = bounded(0);
@@ -50,7 +50,7 @@ impl Keeper {
         let mut search = Search {
             ports,
             wanted,
-            feeder,
+            sender,
             board,
             held: None,
             own: None,
@@ -83,7 +83,7 @@ impl Drop for Keeper {
 struct Search {
     ports: Box<dyn Ports>,
     wanted: Wanted,
-    feeder: Feeder,
+    sender: IntakeSender,
     board: StatusBoard,
     held: Option<(PortInfo, Box<dyn Connection>)>,
     /// The keyboard that was connected: from then on no other will do, since the player
@@ -156,10 +156,10 @@ impl Search {
     }
 
     fn connect(&mut self, port: PortInfo) {
-        let mut feeder = self.feeder.another();
+        let mut sender = self.sender.another();
         match self
             .ports
-            .open(&port, Box::new(move |bytes| feeder.bytes(bytes)))
+            .open(&port, Box::new(move |bytes| sender.bytes(bytes)))
         {
             Ok(connection) => {
                 let back = match &self.own {
@@ -190,7 +190,7 @@ impl Search {
     fn let_go(&mut self) {
         // Closed first: what it still sent comes before the release.
         if self.held.take().is_some() {
-            self.feeder.release();
+            self.sender.release();
         }
     }
 

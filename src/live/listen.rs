@@ -9,7 +9,7 @@ use super::record::{RecordError, Recorder};
 use super::status::StatusBoard;
 use super::thread::EngineThread;
 use crate::engine::{Change, Event, Monitor, Observer, Phrases};
-use crate::midi::{self, Fed, Outlet, Ports, intake};
+use crate::midi::{self, Incoming, IntakeReceiver, Ports, intake};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
 use std::path::Path;
@@ -52,7 +52,7 @@ pub fn listen(
         phrases: Phrases::of_late(),
     };
     let stamp = Arc::clone(&clock);
-    let (feeder, outlet) = intake(QUEUE, &wanted.jobs, move || stamp.now());
+    let (sender, receiver) = intake(QUEUE, &wanted.jobs, move || stamp.now());
     let mut recording = record
         .map(|path| Recorder::start(path, Arc::clone(monitor.catalogue()), board.clone()))
         .transpose()?;
@@ -68,12 +68,12 @@ pub fn listen(
         monitor,
         tell,
         recording,
-        outlet,
+        intake: receiver,
         board: board.clone(),
         dropped: 0,
     };
     let thread = EngineThread::start(board.clone(), move |orders| engine.run(orders));
-    let keeper = Keeper::start(ports, wanted, feeder, board);
+    let keeper = Keeper::start(ports, wanted, sender, board);
     Ok(Listener {
         feed,
         clock,
@@ -127,21 +127,21 @@ struct Engine {
     monitor: Monitor,
     tell: Tell,
     recording: Option<Recorder>,
-    outlet: Outlet,
+    intake: IntakeReceiver,
     board: StatusBoard,
     dropped: u64,
 }
 
 impl Engine {
     fn run(&mut self, orders: &Receiver<Order>) {
-        let mut notes = self.outlet.receiver().clone();
+        let mut notes = self.intake.receiver().clone();
         let jumps = self.clock.jumps();
         let panic_at = provoke::wanted();
         loop {
             let wait = self.wait();
             select! {
-                recv(notes) -> fed => match fed {
-                    Ok(fed) => self.accept(fed),
+                recv(notes) -> incoming => match incoming {
+                    Ok(incoming) => self.accept(incoming),
                     // Nobody looks for keyboards any more; orders still come.
                     Err(_) => notes = never(),
                 },
@@ -157,7 +157,7 @@ impl Engine {
             }
             self.drain(&notes);
             let now = self.clock.now();
-            if self.outlet.silent(now) {
+            if self.intake.silent(now) {
                 self.take(now, Event::Midi(midi::Event::Release));
             }
             self.monitor
@@ -166,8 +166,8 @@ impl Engine {
             let publisher = &self.tell.publisher;
             publisher.publish(&self.monitor);
             // Whoever does a job finds the reading of its moment.
-            self.outlet.fired().for_each(|number| publisher.job(number));
-            let dropped = self.outlet.dropped();
+            self.intake.fired().for_each(|number| publisher.job(number));
+            let dropped = self.intake.dropped();
             if dropped != self.dropped {
                 self.dropped = dropped;
                 self.board.update(|s| s.dropped = dropped);
@@ -201,21 +201,21 @@ impl Engine {
         }
     }
 
-    fn drain(&mut self, notes: &Receiver<Fed>) {
-        for fed in notes.try_iter().take(QUEUE) {
-            self.accept(fed);
+    fn drain(&mut self, notes: &Receiver<Incoming>) {
+        for incoming in notes.try_iter().take(QUEUE) {
+            self.accept(incoming);
         }
     }
 
-    fn accept(&mut self, fed: Fed) {
+    fn accept(&mut self, incoming: Incoming) {
         let Engine {
             monitor,
             tell,
             recording,
-            outlet,
+            intake,
             ..
         } = self;
-        outlet.accept(fed, |t| {
+        intake.accept(incoming, |t| {
             let at = t.at.max(monitor.now());
             monitor.on_event(at, t.event, tell);
             if let Some(r) = recording {
@@ -237,7 +237,7 @@ impl Engine {
     fn wait(&mut self) -> Duration {
         let next = self.monitor.next_step().map(|s| s + BEHIND + Time(50));
         let sounding = self.monitor.sounding() != 0;
-        let sensing = self.outlet.silent_from().filter(|_| sounding);
+        let sensing = self.intake.silent_from().filter(|_| sounding);
         let due = match (next, sensing) {
             (Some(a), Some(b)) => Some(a.min(b)),
             (a, b) => a.or(b),

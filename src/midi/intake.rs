@@ -18,12 +18,12 @@ use crate::time::Time;
 
 /// Both ends. `capacity` is in events, at least 8; a quarter is kept for releases. `clock` gives
 /// the time of the stream that the events belong to. What sets off one of the `jobs` is not
-/// handed out as music: see [`Outlet::fired`].
+/// handed out as music: see [`IntakeReceiver::fired`].
 pub fn intake(
     capacity: usize,
     jobs: &[Trigger],
     clock: impl Fn() -> Time + Send + Sync + 'static,
-) -> (Feeder, Outlet) {
+) -> (IntakeSender, IntakeReceiver) {
     let capacity = capacity.max(8);
     let (sender, receiver) = bounded(capacity);
     let shared = Arc::new(Shared {
@@ -37,14 +37,14 @@ pub fn intake(
         sensing: AtomicBool::new(false),
     });
     let controllers = Jobs::controllers(jobs);
-    let feeder = Feeder {
+    let sender = IntakeSender {
         wire: Wire::with_controllers(controllers),
         controllers,
         sender,
         reserve: capacity / 4,
         shared: shared.clone(),
     };
-    let outlet = Outlet {
+    let receiver = IntakeReceiver {
         receiver,
         shared,
         jobs: Jobs::new(jobs),
@@ -52,15 +52,15 @@ pub fn intake(
         sensing: Sensing::new(),
         heard: Time::ZERO,
     };
-    (feeder, outlet)
+    (sender, receiver)
 }
 
 /// Of all channels.
 const KEYS: usize = 16 * 128;
 
-/// An event on its way. [`Outlet::accept`] tells what it is.
+/// An event on its way. [`IntakeReceiver::accept`] tells what it is.
 #[derive(Clone, Copy, Debug)]
-pub struct Fed {
+pub struct Incoming {
     stamp: Stamp,
     message: Message,
 }
@@ -90,7 +90,7 @@ struct Shared {
     late_all: AtomicU64,
     /// When bytes came last.
     heard: AtomicU64,
-    /// Whether active sensing was among the bytes since the outlet looked.
+    /// Whether active sensing was among the bytes since the receiver looked.
     sensing: AtomicBool,
 }
 
@@ -102,23 +102,23 @@ impl Shared {
 }
 
 /// The port's end, called on its thread. Neither waits nor allocates.
-pub struct Feeder {
+pub struct IntakeSender {
     wire: Wire,
     /// Those that have a job.
     controllers: u128,
-    sender: Sender<Fed>,
+    sender: Sender<Incoming>,
     reserve: usize,
     shared: Arc<Shared>,
 }
 
-impl Feeder {
+impl IntakeSender {
     /// Takes in the next bytes of the connection.
     pub fn bytes(&mut self, bytes: &[u8]) {
         if bytes.is_empty() {
             return;
         }
         let at = (self.shared.clock)();
-        let Feeder {
+        let IntakeSender {
             wire,
             sender,
             reserve,
@@ -129,7 +129,7 @@ impl Feeder {
         shared.heard.fetch_max(at.0, SeqCst);
         let send = |message| {
             let stamp = shared.stamp(at);
-            put(sender, *reserve, shared, Fed { stamp, message });
+            put(sender, *reserve, shared, Incoming { stamp, message });
         };
         wire.feed(bytes, &mut |message| match message {
             WireEvent::ActiveSensing => shared.sensing.store(true, SeqCst),
@@ -154,13 +154,13 @@ impl Feeder {
             &self.sender,
             self.reserve,
             &self.shared,
-            Fed { stamp, message },
+            Incoming { stamp, message },
         );
     }
 
     /// For the next connection: the same channel, a parser that has seen nothing.
-    pub fn another(&self) -> Feeder {
-        Feeder {
+    pub fn another(&self) -> IntakeSender {
+        IntakeSender {
             wire: Wire::with_controllers(self.controllers),
             controllers: self.controllers,
             sender: self.sender.clone(),
@@ -170,8 +170,8 @@ impl Feeder {
     }
 }
 
-fn put(sender: &Sender<Fed>, reserve: usize, shared: &Shared, fed: Fed) {
-    let release = match fed.message {
+fn put(sender: &Sender<Incoming>, reserve: usize, shared: &Shared, incoming: Incoming) {
+    let release = match incoming.message {
         Message::Event(event) => event.releases(),
         Message::Controller { .. } => false,
     };
@@ -180,7 +180,7 @@ fn put(sender: &Sender<Fed>, reserve: usize, shared: &Shared, fed: Fed) {
         shared.refused.fetch_add(1, SeqCst);
         return;
     }
-    match sender.try_send(fed) {
+    match sender.try_send(incoming) {
         Ok(()) | Err(TrySendError::Disconnected(_)) => return,
         Err(TrySendError::Full(_)) if !release => {
             shared.refused.fetch_add(1, SeqCst);
@@ -188,7 +188,7 @@ fn put(sender: &Sender<Fed>, reserve: usize, shared: &Shared, fed: Fed) {
         }
         Err(TrySendError::Full(_)) => {}
     }
-    let place = match fed.message {
+    let place = match incoming.message {
         Message::Event(Event::NoteOff { channel, key }) => shared
             .late_keys
             .get(usize::from(channel) * 128 + usize::from(key)),
@@ -196,29 +196,29 @@ fn put(sender: &Sender<Fed>, reserve: usize, shared: &Shared, fed: Fed) {
     };
     place
         .unwrap_or(&shared.late_all)
-        .fetch_max(fed.stamp.0, SeqCst);
+        .fetch_max(incoming.stamp.0, SeqCst);
     shared.late.store(true, SeqCst);
     // If the reader emptied the channel meanwhile, nothing would make it look at the table: so
     // try once more. If the channel is full still, it looks after the events that are there. A
     // release that comes twice, with nothing between, does no harm.
-    let _ = sender.try_send(fed);
+    let _ = sender.try_send(incoming);
 }
 
 /// The reader's end.
-pub struct Outlet {
-    receiver: Receiver<Fed>,
+pub struct IntakeReceiver {
+    receiver: Receiver<Incoming>,
     shared: Arc<Shared>,
     /// Releases from the table that are not due yet, the latest first.
-    pending: Vec<Fed>,
+    pending: Vec<Incoming>,
     jobs: Jobs,
     sensing: Sensing,
     /// The time of the last bytes that `sensing` knows of.
     heard: Time,
 }
 
-impl Outlet {
-    /// To wait on, or select. What comes from it is for [`accept`](Outlet::accept).
-    pub fn receiver(&self) -> &Receiver<Fed> {
+impl IntakeReceiver {
+    /// To wait on, or select. What comes from it is for [`accept`](IntakeReceiver::accept).
+    pub fn receiver(&self) -> &Receiver<Incoming> {
         &self.receiver
     }
 
@@ -235,18 +235,18 @@ impl Outlet {
 
     /// Hands out an event that came from the receiver, and with it, in order of time, late
     /// releases and what must come before them; nothing of what has a job.
-    pub fn accept(&mut self, fed: Fed, mut hear: impl FnMut(Timed)) {
-        let mut next = Some(fed);
+    pub fn accept(&mut self, incoming: Incoming, mut hear: impl FnMut(Timed)) {
+        let mut next = Some(incoming);
         loop {
             // After taking `next`: what the sender noted before it is seen here.
             self.look_up();
             // If the channel is empty, all that came before the late releases is handed out.
-            let due = |late: &Fed| next.is_none_or(|next| late.stamp <= next.stamp);
+            let due = |late: &Incoming| next.is_none_or(|next| late.stamp <= next.stamp);
             while let Some(late) = self.pending.pop_if(|late| due(late)) {
                 self.pass(late).into_iter().for_each(&mut hear);
             }
             match next {
-                Some(fed) => self.pass(fed).into_iter().for_each(&mut hear),
+                Some(incoming) => self.pass(incoming).into_iter().for_each(&mut hear),
                 None => return,
             }
             if self.pending.is_empty() {
@@ -256,9 +256,9 @@ impl Outlet {
         }
     }
 
-    fn pass(&mut self, fed: Fed) -> Option<Timed> {
-        let event = self.jobs.pass(fed.message)?;
-        let at = fed.stamp.at();
+    fn pass(&mut self, incoming: Incoming) -> Option<Timed> {
+        let event = self.jobs.pass(incoming.message)?;
+        let at = incoming.stamp.at();
         Some(Timed { at, event })
     }
 
@@ -275,12 +275,12 @@ impl Outlet {
             if let Some(stamp) = take(place) {
                 let (channel, key) = ((i / 128) as u8, (i % 128) as u8);
                 let message = Message::Event(Event::NoteOff { channel, key });
-                self.pending.push(Fed { stamp, message });
+                self.pending.push(Incoming { stamp, message });
             }
         }
         if let Some(stamp) = take(&self.shared.late_all) {
             let message = Message::Event(Event::Release);
-            self.pending.push(Fed { stamp, message });
+            self.pending.push(Incoming { stamp, message });
         }
         self.pending
             .sort_unstable_by_key(|late| std::cmp::Reverse(late.stamp));
@@ -293,7 +293,7 @@ impl Outlet {
         self.sensing.expired(now)
     }
 
-    /// When to ask [`silent`](Outlet::silent) next, if active sensing has begun.
+    /// When to ask [`silent`](IntakeReceiver::silent) next, if active sensing has begun.
     pub fn silent_from(&mut self) -> Option<Time> {
         self.listen();
         self.sensing.deadline()
@@ -323,25 +323,25 @@ mod tests {
         move || Time(count.fetch_add(1, SeqCst))
     }
 
-    fn drain(outlet: &mut Outlet) -> Vec<Timed> {
+    fn drain(receiver: &mut IntakeReceiver) -> Vec<Timed> {
         let mut out = Vec::new();
-        while let Ok(fed) = outlet.receiver().try_recv() {
-            outlet.accept(fed, |t| out.push(t));
+        while let Ok(incoming) = receiver.receiver().try_recv() {
+            receiver.accept(incoming, |t| out.push(t));
         }
         out
     }
 
     #[test]
     fn notes_are_refused_first_and_releases_never() {
-        let (mut feeder, mut outlet) = intake(8, &[], counter());
+        let (mut sender, mut receiver) = intake(8, &[], counter());
         for key in 0..10 {
-            feeder.bytes(&[0x90, key, 64]);
+            sender.bytes(&[0x90, key, 64]);
         }
-        assert_eq!(outlet.dropped(), 4, "a quarter is kept");
+        assert_eq!(receiver.dropped(), 4, "a quarter is kept");
         for key in 0..10 {
-            feeder.bytes(&[0x80, key, 64]);
+            sender.bytes(&[0x80, key, 64]);
         }
-        assert_eq!(outlet.dropped(), 4);
+        assert_eq!(receiver.dropped(), 4);
         let (channel, velocity) = (0, 64);
         let ons = (0..6).map(|key| Event::NoteOn {
             channel,
@@ -354,17 +354,17 @@ mod tests {
             .zip(ons.chain(offs))
             .map(|(at, event)| Timed { at, event })
             .collect();
-        assert_eq!(drain(&mut outlet), expected);
-        assert_eq!(drain(&mut outlet), []);
+        assert_eq!(drain(&mut receiver), expected);
+        assert_eq!(drain(&mut receiver), []);
     }
 
     #[test]
     fn order_within_one_time() {
-        let (mut feeder, mut outlet) = intake(8, &[], || Time(7));
+        let (mut sender, mut receiver) = intake(8, &[], || Time(7));
         // Off and on again in one packet, the channel filling up on the way.
         let packet: Vec<u8> = (0..12).flat_map(|_| [0x90, 60, 64, 0x90, 60, 0]).collect();
-        feeder.bytes(&packet);
-        let out = drain(&mut outlet);
+        sender.bytes(&packet);
+        let out = drain(&mut receiver);
         assert!(out.iter().all(|t| t.at == Time(7)));
         assert_eq!(
             out.last().unwrap().event,
@@ -377,24 +377,24 @@ mod tests {
 
     #[test]
     fn a_pedal_that_does_not_fit_releases_everything() {
-        let (mut feeder, mut outlet) = intake(8, &[], counter());
+        let (mut sender, mut receiver) = intake(8, &[], counter());
         for _ in 0..20 {
-            feeder.bytes(&[0xb0, 64, 0]);
+            sender.bytes(&[0xb0, 64, 0]);
         }
         let last = Timed {
             at: Time(19),
             event: Event::Release,
         };
-        assert_eq!(drain(&mut outlet).last(), Some(&last));
+        assert_eq!(drain(&mut receiver).last(), Some(&last));
     }
 
     #[test]
     fn a_release_keeps_its_place_among_the_notes() {
-        let (mut feeder, mut outlet) = intake(8, &[], || Time(3));
-        feeder.bytes(&[0x90, 60, 64]);
-        feeder.release();
-        feeder.another().bytes(&[0x90, 62, 64]);
-        let keys: Vec<_> = drain(&mut outlet)
+        let (mut sender, mut receiver) = intake(8, &[], || Time(3));
+        sender.bytes(&[0x90, 60, 64]);
+        sender.release();
+        sender.another().bytes(&[0x90, 62, 64]);
+        let keys: Vec<_> = drain(&mut receiver)
             .into_iter()
             .map(|t| match t.event {
                 Event::NoteOn { key, .. } => Some(key),
@@ -404,49 +404,49 @@ mod tests {
         assert_eq!(keys, [Some(60), None, Some(62)]);
         // Nor is it lost when there is no room.
         for _ in 0..20 {
-            feeder.bytes(&[0x80, 60, 0]);
+            sender.bytes(&[0x80, 60, 0]);
         }
-        feeder.release();
-        let last = drain(&mut outlet).pop().map(|t| t.event);
+        sender.release();
+        let last = drain(&mut receiver).pop().map(|t| t.event);
         assert_eq!(last, Some(Event::Release));
     }
 
     #[test]
-    fn active_sensing_arms_the_outlet() {
+    fn active_sensing_arms_the_receiver() {
         let now = Arc::new(AtomicU64::new(0));
         let clock = now.clone();
-        let (mut feeder, mut outlet) = intake(8, &[], move || Time(clock.load(SeqCst)));
+        let (mut sender, mut receiver) = intake(8, &[], move || Time(clock.load(SeqCst)));
         let ms = Time::millis;
-        feeder.bytes(&[0x90, 60, 64]);
-        assert_eq!(outlet.silent_from(), None);
+        sender.bytes(&[0x90, 60, 64]);
+        assert_eq!(receiver.silent_from(), None);
         now.store(ms(1_000).0, SeqCst);
-        feeder.bytes(&[0xfe]);
-        assert!(!outlet.silent(ms(1_300)));
+        sender.bytes(&[0xfe]);
+        assert!(!receiver.silent(ms(1_300)));
         now.store(ms(1_200).0, SeqCst);
-        feeder.bytes(&[0xf8]);
-        assert!(!outlet.silent(ms(1_500)), "any byte counts");
-        assert!(outlet.silent(ms(1_530)));
-        assert!(!outlet.silent(ms(1_540)), "once");
-        feeder.another().bytes(&[0xfe]);
-        assert!(outlet.silent_from().is_some());
+        sender.bytes(&[0xf8]);
+        assert!(!receiver.silent(ms(1_500)), "any byte counts");
+        assert!(receiver.silent(ms(1_530)));
+        assert!(!receiver.silent(ms(1_540)), "once");
+        sender.another().bytes(&[0xfe]);
+        assert!(receiver.silent_from().is_some());
     }
 
     /// Under a flood too nothing of a key with a job is heard, and others do not hang.
     #[test]
     fn what_has_a_job_is_not_handed_out() {
         let jobs = [Trigger::Key(60), Trigger::Controller(20)];
-        let (mut feeder, mut outlet) = intake(8, &jobs, counter());
-        feeder.bytes(&[
+        let (mut sender, mut receiver) = intake(8, &jobs, counter());
+        sender.bytes(&[
             0x90, 60, 64, 0xb0, 20, 127, 21, 127, 0x90, 62, 64, 0x80, 60, 0,
         ]);
-        let mut heard = drain(&mut outlet);
-        assert_eq!(outlet.fired().collect::<Vec<_>>(), [0, 1]);
-        assert_eq!(outlet.fired().count(), 0);
+        let mut heard = drain(&mut receiver);
+        assert_eq!(receiver.fired().collect::<Vec<_>>(), [0, 1]);
+        assert_eq!(receiver.fired().count(), 0);
         for _ in 0..20 {
-            feeder.bytes(&[0x80, 60, 0, 0x80, 62, 0]);
+            sender.bytes(&[0x80, 60, 0, 0x80, 62, 0]);
         }
-        feeder.another().bytes(&[0xb0, 20, 0, 20, 64]);
-        heard.extend(drain(&mut outlet));
+        sender.another().bytes(&[0xb0, 20, 0, 20, 64]);
+        heard.extend(drain(&mut receiver));
         let all = |t: &Timed| match t.event {
             Event::NoteOn { key, .. } | Event::NoteOff { key, .. } => key,
             event => panic!("{event:?} was not sent"),
@@ -473,15 +473,15 @@ mod tests {
             ),
             pause in 1usize..40,
         ) {
-            let (mut feeder, mut outlet) = intake(capacity, &[], counter());
+            let (mut sender, mut receiver) = intake(capacity, &[], counter());
             let reader = thread::spawn(move || {
                 let mut sounding = HashSet::new();
                 let mut struck = HashMap::new();
                 let mut ons = 0u64;
                 let mut last = Time::ZERO;
                 let mut taken = 0;
-                while let Ok(fed) = outlet.receiver().recv() {
-                    outlet.accept(fed, |t| {
+                while let Ok(incoming) = receiver.receiver().recv() {
+                    receiver.accept(incoming, |t| {
                         assert!(t.at >= last, "time goes back");
                         last = t.at;
                         match t.event {
@@ -501,7 +501,7 @@ mod tests {
                         thread::sleep(Duration::from_micros(100));
                     }
                 }
-                (sounding, struck, ons, outlet.dropped())
+                (sounding, struck, ons, receiver.dropped())
             });
             let mut sent = 0;
             let mut let_go = HashMap::new();
@@ -509,16 +509,16 @@ mod tests {
             for (i, (channel, key, kind, wait)) in (0u64..).zip(messages) {
                 if kind == 0 {
                     sent += 1;
-                    feeder.bytes(&[0x90 | channel, key, 64]);
+                    sender.bytes(&[0x90 | channel, key, 64]);
                 } else {
                     let_go.insert((channel, key), i);
-                    feeder.bytes(&[if kind == 1 { 0x80 } else { 0x90 } | channel, key, 0]);
+                    sender.bytes(&[if kind == 1 { 0x80 } else { 0x90 } | channel, key, 0]);
                 }
                 if wait == 0 {
                     thread::sleep(Duration::from_micros(200));
                 }
             }
-            drop(feeder);
+            drop(sender);
             let (sounding, struck, ons, dropped) = reader.join().unwrap();
             let held = struck.into_iter().filter(|(key, at)| let_go.get(key).is_none_or(|off| at > off));
             let held: HashSet<_> = held.map(|(key, _)| key).collect();

@@ -13,7 +13,7 @@ pub use file::{
     Fault, FaultKind, Faults, FileError, FileWriter, KeySignature, LONGEST, Limits, Performance,
     Text, TextKind, read, read_with, write,
 };
-pub use intake::{Fed, Feeder, Outlet, intake};
+pub use intake::{Incoming, IntakeReceiver, IntakeSender, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};
 pub use trigger::{Trigger, TriggerError};
 pub use wire::{Sensing, Wire, WireEvent};

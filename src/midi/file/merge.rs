@@ -281,7 +281,7 @@ impl<'f> Merge<'f> {
         if self.played > patience && self.played.0 > patience.0.saturating_add(slow) {
             let (seconds, hint) = (pace.0 / TICKS_PER_SECOND, self.hint());
             return Some(format!(
-                "notes come less than every {seconds} seconds, for hours, as with a wrong division or tempo; what follows is left out{hint}"
+                "for more than an hour notes come less often than every {seconds} seconds, as with a wrong division or tempo; what follows is left out{hint}"
             ));
         }
         None

@@ -135,12 +135,12 @@ mod tests {
         assert_eq!(
             said,
             [
-                "byte 1,202, track 1: notes come less than every 5 seconds, for hours, as with a wrong division or tempo; what follows is left out (--no-limits reads on)"
+                "byte 580, track 1: for more than an hour notes come less often than every 5 seconds, as with a wrong division or tempo; what follows is left out (--no-limits reads on)"
             ]
         );
         assert_eq!(read.faults.first()[0].kind, FaultKind::Limit);
         assert!(
-            read.end < Time(3_600 * 3 * TICKS_PER_SECOND),
+            read.end < Time(2 * 3_600 * TICKS_PER_SECOND),
             "{}",
             read.end
         );
@@ -164,24 +164,20 @@ mod tests {
 
     #[test]
     fn days_are_left_out_and_nothing_is_left_sounding() {
-        // 25 ticks a second; the pedal goes up after 24 hours, the key a second later.
+        // 25 ticks a second; the pedal goes up a day after the second note, the key later still.
         let content = [
             &[0, 0x90, 60, 64, 0, 0xb0, 64, 127, 25, 0x90, 62, 64][..],
-            &[0x83, 0xd5, 0x50, 0xb0, 64, 0, 25, 0x80, 60, 64],
+            &[0x81, 0x83, 0xeb, 0x00, 0xb0, 64, 0, 25, 0x80, 60, 64],
         ]
         .concat();
         let bytes = file(0, 0xe701, &[ended(&content)]);
         let all = read_all(&bytes);
         assert_eq!(all.events.len(), 5);
-        let limits = Limits {
-            length: Time(2 * TICKS_PER_SECOND),
-            ..Limits::default()
-        };
-        let (read, said) = within(limits, &bytes);
+        let (read, said) = within(Limits::default(), &bytes);
         assert_eq!(
             said,
             [
-                "byte 34, track 1: this is later than 0 hours; it and what follows are left out (--no-limits reads on)"
+                "byte 34, track 1: this is later than 24 hours; it and what follows are left out (--no-limits reads on)"
             ]
         );
         let end = Time(TICKS_PER_SECOND);

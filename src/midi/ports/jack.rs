@@ -24,7 +24,8 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use midir::os::unix::VirtualInput;
 use midir::{MidiInput, MidiInputConnection};
 
-use super::{Connection, OUR_PORT, PortError, PortInfo, Ports, Sink, infos};
+use super::input::{Connection, OUR_PORT, PortError, PortInfo, Ports, Sink};
+use super::names::infos;
 use crate::quiet::Quiet;
 
 const MIDI: &str = "8 bit raw midi";
@@ -32,7 +33,7 @@ const MIDI: &str = "8 bit raw midi";
 /// A server that has not called us for so long is gone: it calls with every period of sound.
 const DEAD: Duration = Duration::from_secs(1);
 
-pub(super) struct System {
+pub struct System {
     client_name: String,
     watch: Option<Arc<Watch>>,
     /// Held by every client of ours until it is closed.
@@ -40,7 +41,7 @@ pub(super) struct System {
 }
 
 impl System {
-    pub(super) fn new(client_name: String) -> System {
+    pub fn new(client_name: String) -> System {
         System {
             client_name,
             watch: None,

@@ -2,17 +2,18 @@
 
 use midir::{ConnectErrorKind, MidiInput, MidiInputConnection, MidiInputPort};
 
-use super::{Connection, OUR_PORT, PortError, PortInfo, Ports, Sink, infos};
+use super::input::{Connection, OUR_PORT, PortError, PortInfo, Ports, Sink};
+use super::names::infos;
 use crate::quiet::Quiet;
 
-pub(super) struct System {
+pub struct System {
     client_name: String,
     /// For listing, kept open.
     lister: Option<MidiInput>,
 }
 
 impl System {
-    pub(super) fn new(client_name: String) -> System {
+    pub fn new(client_name: String) -> System {
         System {
             client_name,
             lister: None,
