@@ -28,7 +28,6 @@ mod nearest;
 pub mod performer;
 mod plain;
 pub mod plan;
-pub mod progress;
 pub mod quiet;
 pub mod recording;
 pub mod screen;

@@ -4,9 +4,9 @@ use super::words::Word;
 use crate::engine::Event;
 use crate::midi::{self, Faults, FileError, Limits, Performance, TextKind, Timed};
 use crate::plan::Marker;
-use crate::progress::Progress;
 use crate::theory::Catalogue;
 use crate::time::Time;
+use std::ops::ControlFlow;
 
 /// What was played, and what belongs to it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -35,15 +35,18 @@ pub struct Said {
 /// Reads a file of ours, or any other Standard MIDI File, within the default [`Limits`].
 /// `catalogue`: of the modes that the words name; one that it does not have is passed over.
 pub fn read(bytes: &[u8], catalogue: &Catalogue) -> Result<Recording, FileError> {
-    read_with(bytes, catalogue, &Limits::default(), &mut ())
+    read_with(bytes, catalogue, &Limits::default(), &mut |_| {
+        ControlFlow::Continue(())
+    })
 }
 
-/// The same within other limits, telling how far it has got.
+/// The same within other limits. `progress` is told how much is done, from 0 to 1, every few
+/// thousand events, and may break off: the outcome is [`FileError::Stopped`] then.
 pub fn read_with(
     bytes: &[u8],
     catalogue: &Catalogue,
     limits: &Limits,
-    progress: &mut dyn Progress,
+    progress: &mut dyn FnMut(f32) -> ControlFlow<()>,
 ) -> Result<Recording, FileError> {
     let performance = midi::read_with(bytes, limits, progress)?;
     Ok(Recording::of(performance, catalogue))

@@ -4,11 +4,11 @@
 //! walk continues where the next one begins.
 
 use super::bytes::{find, starts, u32_at};
-use super::fault::{Faults, be, count, grouped};
+use super::fault::{Faults, FileError, be, count, grouped};
 use super::limits::Limits;
+use super::progress::Progress;
 use super::track::{Events, Stop, What};
 use crate::midi::event::Event;
-use crate::progress::{Progress, Stopped};
 
 /// A track that was found, and what it holds.
 pub(super) struct Track<'a> {
@@ -39,7 +39,7 @@ pub(super) struct Chunks<'a, 'f> {
     bytes: &'a [u8],
     limits: &'f Limits,
     faults: &'f mut Faults,
-    progress: &'f mut dyn Progress,
+    progress: &'f mut Progress<'f>,
     tracks: Vec<Track<'a>>,
     /// How many bytes may still be parsed, so that no file takes more than linear time.
     patience: usize,
@@ -61,8 +61,8 @@ impl<'a, 'f> Chunks<'a, 'f> {
         at: usize,
         limits: &'f Limits,
         faults: &'f mut Faults,
-        progress: &'f mut dyn Progress,
-    ) -> Result<Found<'a>, Stopped> {
+        progress: &'f mut Progress<'f>,
+    ) -> Result<Found<'a>, FileError> {
         let mut chunks = Chunks {
             bytes,
             limits,
@@ -88,7 +88,7 @@ impl<'a, 'f> Chunks<'a, 'f> {
     }
 
     /// Goes on from `at`; false if tracks are left out.
-    fn all(&mut self, mut at: usize) -> Result<bool, Stopped> {
+    fn all(&mut self, mut at: usize) -> Result<bool, FileError> {
         let bytes = self.bytes;
         while at < bytes.len() {
             if starts(bytes, at, b"MThd") {
@@ -141,7 +141,7 @@ impl<'a, 'f> Chunks<'a, 'f> {
 
     /// Takes in the track whose chunk begins at `at` and says `declared` bytes; returns where the
     /// next chunk should begin.
-    fn track(&mut self, at: usize, declared: usize) -> Result<usize, Stopped> {
+    fn track(&mut self, at: usize, declared: usize) -> Result<usize, FileError> {
         let number = Some(self.tracks.len() + 1);
         let data = at + 8;
         let end = self.bytes.len();
@@ -251,7 +251,7 @@ impl<'a, 'f> Chunks<'a, 'f> {
     }
 
     /// Parses the events between `data` and `limit`, of the track that comes next.
-    fn scan(&mut self, data: usize, limit: usize) -> Result<Scan<'a>, Stopped> {
+    fn scan(&mut self, data: usize, limit: usize) -> Result<Scan<'a>, FileError> {
         let number = Some(self.tracks.len() + 1);
         let bytes = self.bytes.get(data..limit).unwrap_or_default();
         let mut track = Track {
@@ -268,8 +268,8 @@ impl<'a, 'f> Chunks<'a, 'f> {
         {
             track.items += 1;
             if track.items.is_multiple_of(OFTEN) {
-                let done = events.offset() as f64 / self.bytes.len() as f64;
-                self.progress.reached(done)?;
+                let done = events.offset() as f32 / self.bytes.len() as f32;
+                (self.progress)(done)?;
             }
             match item.what {
                 What::Event(event) => {

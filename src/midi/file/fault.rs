@@ -2,8 +2,6 @@
 
 use std::fmt;
 
-use crate::progress::Stopped;
-
 /// Something in the file that is not as the standard has it, or that goes beyond the
 /// [`Limits`](super::Limits).
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -166,8 +164,8 @@ pub enum FileError {
         count(*limit as usize, "byte")
     )]
     TooLarge { bytes: u64, limit: u64 },
-    #[error(transparent)]
-    Stopped(#[from] Stopped),
+    #[error("stopped")]
+    Stopped,
 }
 
 /// 1234567 as 1,234,567.

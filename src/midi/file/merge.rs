@@ -8,15 +8,15 @@ use std::collections::BinaryHeap;
 
 use super::chunks::Track;
 use super::clock::Clock;
-use super::fault::{Faults, count, grouped};
+use super::fault::{Faults, FileError, count, grouped};
 use super::header::Timing;
 use super::held::Held;
 use super::limits::{Limits, PAUSE};
 use super::performance::{KeySignature, Performance, Text};
+use super::progress::Progress;
 use super::track::{Events, Item, What};
 use super::unison::Unison;
 use crate::midi::event::{Event, Timed};
-use crate::progress::{Progress, Stopped};
 use crate::time::{TICKS_PER_SECOND, Time};
 
 /// The events of a track, with the release of what it leaves sounding where that is wanted.
@@ -93,7 +93,7 @@ pub(super) struct Merge<'f> {
     clock: Clock,
     limits: &'f Limits,
     faults: &'f mut Faults,
-    progress: &'f mut dyn Progress,
+    progress: &'f mut Progress<'f>,
     out: Performance,
     /// Items so far, and in all.
     items: (usize, usize),
@@ -116,8 +116,8 @@ impl<'f> Merge<'f> {
         tracks: &[Track],
         limits: &'f Limits,
         faults: &'f mut Faults,
-        progress: &'f mut dyn Progress,
-    ) -> Result<Performance, Stopped> {
+        progress: &'f mut Progress<'f>,
+    ) -> Result<Performance, FileError> {
         let played: usize = tracks.iter().map(|t| t.played).sum();
         // A note begins and ends, and here and there a pedal moves.
         let most = limits.notes.saturating_mul(3);
@@ -151,7 +151,7 @@ impl<'f> Merge<'f> {
     }
 
     /// The tracks follow one another.
-    fn patterns(&mut self, tracks: &[Track]) -> Result<Reading, Stopped> {
+    fn patterns(&mut self, tracks: &[Track]) -> Result<Reading, FileError> {
         for (index, track) in tracks.iter().enumerate() {
             let mut voice = Voice::new(track, true);
             let mut unison = Unison::of(std::iter::empty());
@@ -166,7 +166,7 @@ impl<'f> Merge<'f> {
     }
 
     /// The tracks play together; at equal times in their order.
-    fn together(&mut self, tracks: &[Track]) -> Result<Reading, Stopped> {
+    fn together(&mut self, tracks: &[Track]) -> Result<Reading, FileError> {
         let mut unison = Unison::of(tracks.iter().map(|t| t.channels));
         let voices = tracks.iter().map(|track| {
             let mut voice = Voice::new(track, false);
@@ -197,11 +197,16 @@ impl<'f> Merge<'f> {
         Ok(Reading::On)
     }
 
-    fn take(&mut self, index: usize, item: &Item, unison: &mut Unison) -> Result<Reading, Stopped> {
+    fn take(
+        &mut self,
+        index: usize,
+        item: &Item,
+        unison: &mut Unison,
+    ) -> Result<Reading, FileError> {
         self.items.0 += 1;
         if self.items.0.is_multiple_of(OFTEN) {
             let (done, all) = self.items;
-            self.progress.reached(done.min(all) as f64 / all as f64)?;
+            (self.progress)(done.min(all) as f32 / all as f32)?;
         }
         let track = Some(index + 1);
         let at = self.clock.at(item.tick);

@@ -21,6 +21,7 @@ mod held;
 mod limits;
 mod merge;
 mod performance;
+mod progress;
 #[cfg(test)]
 mod testing;
 mod track;
@@ -32,7 +33,8 @@ pub use limits::{LONGEST, Limits};
 pub use performance::{KeySignature, Performance, Text, TextKind};
 pub use write::{FileWriter, write};
 
-use crate::progress::{Part, Progress};
+use std::ops::ControlFlow;
+
 use chunks::{Chunks, Found};
 use fault::count;
 use header::{Header, find_header};
@@ -40,25 +42,33 @@ use merge::Merge;
 
 /// Reads a file of type 0, 1 or 2, or one wrapped in RIFF (RMID), within the default [`Limits`].
 pub fn read(bytes: &[u8]) -> Result<Performance, FileError> {
-    read_with(bytes, &Limits::default(), &mut ())
+    read_with(
+        bytes,
+        &Limits::default(),
+        &mut |_| ControlFlow::Continue(()),
+    )
 }
 
-/// The same within other limits, telling how far it has got.
+/// The same within other limits. `progress` is told how much is done, from 0 to 1, every few
+/// thousand events, and may break off: the outcome is [`FileError::Stopped`] then.
 pub fn read_with(
     bytes: &[u8],
     limits: &Limits,
-    progress: &mut dyn Progress,
+    progress: &mut dyn FnMut(f32) -> ControlFlow<()>,
 ) -> Result<Performance, FileError> {
     limits.admit(bytes.len() as u64)?;
     let mut faults = Faults::default();
     let (bytes, start) = find_header(bytes, &mut faults)?;
     let header = Header::read(bytes, start, &mut faults)?;
-    let mut part = Part {
-        whole: progress,
-        from: 0.0,
-        to: 0.4,
+    let mut reached = |done| match progress(done) {
+        ControlFlow::Continue(()) => Ok(()),
+        ControlFlow::Break(()) => Err(FileError::Stopped),
     };
-    let Found { tracks, all } = Chunks::walk(bytes, header.next, limits, &mut faults, &mut part)?;
+    // To find the tracks takes less than to merge them.
+    const FOUND: f32 = 0.4;
+    let mut finding = |done: f32| reached(FOUND * done);
+    let Found { tracks, all } =
+        Chunks::walk(bytes, header.next, limits, &mut faults, &mut finding)?;
     if tracks.is_empty() {
         return Err(FileError::NoTracks {
             offset: header.next.min(bytes.len()) as u64,
@@ -78,9 +88,9 @@ pub fn read_with(
             "a file of type 0 holds one track; these are played together".into()
         });
     }
-    (part.from, part.to) = (0.4, 1.0);
+    let mut merging = |done: f32| reached(FOUND + (1.0 - FOUND) * done);
     let (format, timing) = (header.format, header.timing);
-    let mut performance = Merge::run(format, timing, &tracks, limits, &mut faults, &mut part)?;
+    let mut performance = Merge::run(format, timing, &tracks, limits, &mut faults, &mut merging)?;
     performance.faults = faults;
     Ok(performance)
 }
@@ -90,7 +100,6 @@ mod tests {
     use super::testing::*;
     use super::*;
     use crate::midi::event::Event;
-    use crate::progress::Stopped;
     use crate::time::{TICKS_PER_SECOND, Time};
     use proptest::prelude::*;
 
@@ -121,7 +130,7 @@ mod tests {
     }
 
     fn within(limits: Limits, bytes: &[u8]) -> (Performance, Vec<String>) {
-        let performance = read_with(bytes, &limits, &mut ()).unwrap();
+        let performance = read_with(bytes, &limits, &mut |_| ControlFlow::Continue(())).unwrap();
         let faults = performance.faults.lines().collect();
         (performance, faults)
     }
@@ -255,7 +264,7 @@ mod tests {
             ..Limits::default()
         };
         let bytes = [file(0, 96, &[ended(&NOTE)]), vec![0; 100]].concat();
-        let error = read_with(&bytes, &limits, &mut ()).unwrap_err();
+        let error = read_with(&bytes, &limits, &mut |_| ControlFlow::Continue(())).unwrap_err();
         assert_eq!(
             error.to_string(),
             "the file holds 134 bytes, and 100 bytes are many days of music: choose another, or read all of it with --no-limits"
@@ -288,7 +297,7 @@ mod tests {
         let mut told = Vec::new();
         let mut all = |done| {
             told.push(done);
-            Ok(())
+            ControlFlow::Continue(())
         };
         read_with(&bytes, &Limits::none(), &mut all).unwrap();
         assert!(told.len() > 30, "{told:?}");
@@ -300,10 +309,13 @@ mod tests {
             let mut stop = |_| {
                 let more = left > 0;
                 left -= usize::from(more);
-                if more { Ok(()) } else { Err(Stopped) }
+                match more {
+                    true => ControlFlow::Continue(()),
+                    false => ControlFlow::Break(()),
+                }
             };
             let outcome = read_with(&bytes, &Limits::none(), &mut stop);
-            assert_eq!(outcome, Err(FileError::Stopped(Stopped)), "{after}");
+            assert_eq!(outcome, Err(FileError::Stopped), "{after}");
         }
     }
 

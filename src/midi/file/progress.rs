@@ -1,0 +1,6 @@
+//! How far the reading has got, and whether it goes on.
+
+use super::fault::FileError;
+
+/// Is told how much of a step is done, from 0 to 1; an error ends the reading.
+pub(super) type Progress<'a> = dyn FnMut(f32) -> Result<(), FileError> + 'a;
