@@ -17,7 +17,7 @@ fn program() -> Sources {
 
 /// Files that stand in a circle today. To be mended one by one; one that is mended must
 /// be taken out.
-const KNOWN: [&str; 40] = [
+const KNOWN: [&str; 37] = [
     "cli/analyze.rs",
     "cli/completions.rs",
     "cli/harmonize.rs",
