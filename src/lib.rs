@@ -11,6 +11,14 @@
 //! `theory` and `plan` hold the values that all of these speak in; `live` has the
 //! threads and the clock; `study` looks at whole recordings; `cli` wires the
 //! rooms together. Nothing points back.
+//!
+//! Four things that another program may want, each with an example where it is defined:
+//!
+//! - [`engine::Monitor`] is fed with timed events and says what is heard: which chord, which
+//!   center and mode, which home. It is deterministic and reads no clock.
+//! - [`study::study`] reads a whole recording, as heard and in hindsight.
+//! - [`theory::Harmonized`] has the triads and sevenths on each degree of a tonality.
+//! - [`theory::Kinds::name`] names the chord that some notes are.
 
 // What unit and integration tests share calls the crate by its name.
 #[cfg(test)]
@@ -23,6 +31,7 @@ mod file;
 pub mod formats;
 pub mod lines;
 pub mod live;
+pub mod manual;
 pub mod midi;
 mod nearest;
 pub mod performer;

@@ -418,18 +418,6 @@ fn the_forms_of_minor_are_minor() {
     assert!(minor.contains("G♯") && minor.contains("F♯"), "{minor}");
 }
 
-#[test]
-fn the_readme_shows_what_is_printed() {
-    let readme = include_str!("../README.md");
-    let both = printed(&["harmonize", "D dorian", "--beside", "D aeolian"]);
-    let want = format!("$ peregrinus harmonize \"D dorian\" --beside \"D aeolian\"\n{both}```");
-    assert!(readme.contains(&want), "{want}");
-    let modes = printed(&["modes"]);
-    let (first, _) = modes.split_once("\n\n harmonic minor").expect("a family");
-    let want = format!("$ peregrinus modes\n{first}\n```");
-    assert!(readme.contains(&want), "{want}");
-}
-
 /// The user's conventions hold in all of it, and modes of the user's own are known.
 #[test]
 fn settings_and_modes_of_ones_own_are_heeded() {

@@ -1,4 +1,4 @@
-//! What the shells and the readers of manual pages say to what we print for them.
+//! What the shells say to the scripts that we print for them.
 #![cfg(unix)]
 
 use std::path::Path;
@@ -93,49 +93,19 @@ fn bash_completes_by_it() {
     assert_eq!(complete("peregrinus ana", 1), "analyze");
     assert_eq!(complete("peregrinus completions po", 2), "powershell");
     assert_eq!(complete("peregrinus analyze --voi", 2), "--voicings");
+    // Topics and commands.
+    assert_eq!(complete("peregrinus man num", 2), "numerals");
+    assert_eq!(complete("peregrinus man ana", 2), "analyze");
 }
 
 #[test]
-fn manual_pages_are_well_formed() {
-    let folder = tempfile::tempdir().unwrap();
-    let pages = std::iter::once(None).chain(COMMANDS.map(Some));
-    for command in pages {
-        let args: Vec<&str> = ["man"].into_iter().chain(command).collect();
-        let page = printed(&args);
-        let title = command.map_or("peregrinus".to_owned(), |c| format!("peregrinus-{c}"));
-        assert!(
-            page.contains(&title.replace('-', "\\-")) || page.contains(&title),
-            "{page}"
-        );
-        assert!(page.contains("settings"), "{page}");
-        let file = folder.path().join(format!("{title}.1"));
-        std::fs::write(&file, &page).unwrap();
-        // A line break beside an empty line, which the generator makes, is only a warning.
-        accepted("mandoc", &["-T", "lint", "-W", "error"], &file);
-        accepted(
-            "groff",
-            &["-K", "utf8", "-T", "utf8", "-man", "-ww", "-z"],
-            &file,
-        );
-    }
-}
-
-#[test]
-fn what_there_is_no_script_or_page_for_is_said() {
+fn what_there_is_no_script_for_is_said() {
     for (args, said) in [
         (
             &["completions", "tcsh"][..],
             "[possible values: bash, zsh, fish, powershell]",
         ),
         (&["completions"], "<SHELL>"),
-        (
-            &["man", "analyse"],
-            "peregrinus: 'analyse' is no command; did you mean analyze?",
-        ),
-        (
-            &["man", "sing"],
-            "peregrinus: 'sing' is no command; it must be one of: listen, ",
-        ),
     ] {
         let output = peregrinus(args);
         let err = String::from_utf8_lossy(&output.stderr);

@@ -3,6 +3,7 @@
 use crate::file::ReadError;
 use crate::lines::LinesError;
 use crate::live::RecordError;
+use crate::manual::MarkupError;
 use crate::midi::{FileError, PortError};
 use crate::settings::SettingsError;
 use std::io;
@@ -35,6 +36,8 @@ pub enum Failure {
     Record(#[from] RecordError),
     #[error(transparent)]
     Lines(#[from] LinesError),
+    #[error(transparent)]
+    Manual(#[from] MarkupError),
     #[error("the result cannot be put into JSON: {0}")]
     Json(#[from] serde_json::Error),
 }

@@ -1,39 +1,111 @@
-//! `man`: the manual page of the program, or of one of its commands.
+//! `man`: the manual, a page a topic, and the page of the program or of a command.
 
 use super::failure::Failure;
 use crate::console;
-use crate::nearest::nearest;
+use crate::manual::{self, CHANGED, PAGES};
+use clap::builder::{PossibleValue, PossibleValuesParser};
 use clap_mangen::Man;
+use std::io::IsTerminal;
 use std::process::ExitCode;
 
-/// When what the pages say was last changed: a page must have a date.
-const CHANGED: &str = "2026-11-26";
+/// Columns of plain text where there is no terminal to ask, and the most that there are:
+/// longer lines are hard to read.
+const COLUMNS: usize = 80;
+const MOST: usize = 100;
+const FEWEST: usize = 40;
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// The command whose page it is; without one, the page of the whole program.
-    command: Option<String>,
+    /// The topic or the command; without one, the page of the program, or at a terminal
+    /// the list of topics.
+    #[arg(value_name = "TOPIC")]
+    page: Option<String>,
+    /// Print roff, for man: the default for commands where standard output is no terminal.
+    #[arg(long, conflicts_with = "plain")]
+    roff: bool,
+    /// Print plain text: the default for topics, and at a terminal.
+    #[arg(long)]
+    plain: bool,
+    /// List the topics and commands.
+    #[arg(long, conflicts_with_all = ["page", "roff", "plain"])]
+    list: bool,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Form {
+    Plain,
+    Roff,
+}
+
+/// Gives `man` the topics and commands that there are, for its help, for completion in a
+/// shell, and to say what is nearest to a word that is neither.
+pub fn with_topics(program: clap::Command) -> clap::Command {
+    let topics = PAGES
+        .iter()
+        .map(|p| PossibleValue::new(p.topic).help(p.title()));
+    let commands = program.get_subcommands().map(|c| {
+        let about = c.get_about().map(ToString::to_string);
+        PossibleValue::new(c.get_name().to_owned()).help(about.unwrap_or_default())
+    });
+    let all = PossibleValuesParser::new(topics.chain(commands).collect::<Vec<_>>());
+    program.mut_subcommand("man", |man| {
+        man.mut_arg("page", |page| page.value_parser(all))
+    })
 }
 
 pub fn run(args: &Args, mut program: clap::Command) -> Result<ExitCode, Failure> {
     // So that a command's page has its full name, and the options that all commands have.
     program.build();
-    let page = match &args.command {
-        None => program,
-        Some(name) => {
-            let Some(command) = program.find_subcommand(name) else {
-                let all: Vec<&str> = program.get_subcommands().map(|c| c.get_name()).collect();
-                let help = match nearest(name, all.iter().copied()) {
-                    Some(near) => format!("did you mean {near}?"),
-                    None => format!("it must be one of: {}", all.join(", ")),
-                };
-                return Err(Failure::Usage(format!("'{name}' is no command; {help}")));
-            };
-            command.clone()
-        }
+    let terminal = std::io::stdout().is_terminal();
+    let asked = match (args.roff, args.plain) {
+        (true, _) => Some(Form::Roff),
+        (_, true) => Some(Form::Plain),
+        _ => None,
     };
+    let usual = if terminal { Form::Plain } else { Form::Roff };
+    let text = match &args.page {
+        _ if args.list => contents(&program, columns(terminal)),
+        None if asked.unwrap_or(usual) == Form::Plain => contents(&program, columns(terminal)),
+        None => roff(program)?,
+        Some(name) => match (PAGES.iter().find(|p| p.topic == name), asked) {
+            (Some(page), Some(Form::Roff)) => page.roff(env!("CARGO_PKG_VERSION"))?,
+            (Some(page), _) => page.plain(columns(terminal))?,
+            (None, asked) => {
+                let command = program.find_subcommand_mut(name);
+                let command = command.ok_or_else(|| Failure::Usage(format!("unknown topic '{name}'")))?;
+                match asked.unwrap_or(usual) {
+                    Form::Plain => command.render_long_help().to_string(),
+                    Form::Roff => roff(command.clone())?,
+                }
+            }
+        },
+    };
+    console::print(text)?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn columns(terminal: bool) -> usize {
+    match ratatui::crossterm::terminal::size() {
+        Ok((columns, _)) if terminal => usize::from(columns).clamp(FEWEST, MOST),
+        _ => COLUMNS,
+    }
+}
+
+/// Topics and commands, and how to get at them.
+fn contents(program: &clap::Command, width: usize) -> String {
+    let commands: Vec<(String, String)> = program
+        .get_subcommands()
+        .filter(|c| c.get_name() != "help")
+        .map(|c| {
+            let about = c.get_about().map(ToString::to_string);
+            (c.get_name().to_owned(), about.unwrap_or_default())
+        })
+        .collect();
+    manual::contents(&commands, width)
+}
+
+fn roff(page: clap::Command) -> std::io::Result<String> {
     let mut text = Vec::new();
     Man::new(page).date(CHANGED).render(&mut text)?;
-    console::print(&text)?;
-    Ok(ExitCode::SUCCESS)
+    Ok(String::from_utf8_lossy(&text).into_owned())
 }

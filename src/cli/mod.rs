@@ -17,7 +17,7 @@ mod replay;
 
 use crate::screen::Palette;
 use crate::{console, plain};
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use failure::Failure;
 use own::{Origin, Own};
 use std::io::Write;
@@ -29,7 +29,13 @@ const NAME: &str = "peregrinus";
 
 /// Follow the tonal center and the mode of what is played at a keyboard.
 #[derive(Parser)]
-#[command(name = NAME, version, about, max_term_width = 100)]
+#[command(
+    name = NAME,
+    version,
+    about,
+    max_term_width = 100,
+    after_help = "peregrinus man lists the topics of the manual."
+)]
 struct Cli {
     /// Read this settings file instead of the usual one.
     #[arg(long, global = true, value_name = "FILE")]
@@ -59,13 +65,16 @@ enum Command {
     Modes(modes::Args),
     /// Print the script by which a shell completes these commands.
     Completions(completions::Args),
-    /// Print the manual page of the program, or of a command.
+    /// Print a page of the manual: a topic, a command, or the whole program.
     Man(man::Args),
 }
 
 /// Runs the program; exit codes: 0 ok, 1 failed, 2 usage.
 pub fn main() -> ExitCode {
-    let result = match Cli::try_parse() {
+    let cli = program()
+        .try_get_matches()
+        .and_then(|matches| Cli::from_arg_matches(&matches));
+    let result = match cli {
         Ok(cli) => run(cli),
         Err(e) => answer(&e),
     };
@@ -78,6 +87,11 @@ pub fn main() -> ExitCode {
             ExitCode::from(e.exit_code())
         }
     }
+}
+
+/// The command line, as clap reads it.
+fn program() -> clap::Command {
+    man::with_topics(Cli::command())
 }
 
 /// What the option parser has to say: help, the version, or what is wrong.
@@ -97,8 +111,8 @@ fn answer(e: &clap::Error) -> Result<ExitCode, Failure> {
 fn run(cli: Cli) -> Result<ExitCode, Failure> {
     // These two need no settings, right or wrong.
     match &cli.command {
-        Some(Command::Completions(args)) => return completions::run(args, Cli::command()),
-        Some(Command::Man(args)) => return man::run(args, Cli::command()),
+        Some(Command::Completions(args)) => return completions::run(args, program()),
+        Some(Command::Man(args)) => return man::run(args, program()),
         _ => {}
     }
     let origin = Origin {
