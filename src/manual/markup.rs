@@ -1,11 +1,11 @@
 //! The part of Markdown in which pages are written: headings, paragraphs, lists of one
 //! level, tables, blocks of code, and in a line code, strong, emphasis and links.
 
-use crate::settings;
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 
 /// Stands in a page for the settings file with all defaults.
 const DEFAULTS: &str = "<!-- config/default.toml -->";
+const DEFAULTS_TEXT: &str = include_str!("../../config/default.toml");
 
 /// What a page is made of, from top to bottom.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -100,7 +100,7 @@ impl Reader {
             Event::Code(text) => self.run(&text, Style::Code),
             Event::SoftBreak => self.run(" ", self.style),
             Event::Html(html) if html.trim() == DEFAULTS => {
-                self.blocks.push(Block::Literal(settings::DEFAULTS.into()));
+                self.blocks.push(Block::Literal(DEFAULTS_TEXT.into()));
             }
             other => return Err(MarkupError(format!("{other:?}"))),
         }

@@ -80,7 +80,13 @@ impl Page {
     /// As a page for `man`, in section 7, of things in general.
     pub fn roff(&self, version: &str) -> Result<String, MarkupError> {
         let blocks = markup::parse(self.source)?;
-        Ok(roff::render(self, version, &blocks, &topics(&blocks)))
+        let head = roff::Head {
+            topic: self.topic,
+            title: self.title(),
+            date: CHANGED,
+            version,
+        };
+        Ok(roff::render(&head, &blocks, &topics(&blocks)))
     }
 }
 

@@ -1,7 +1,7 @@
 //! A page as roff, for `man`.
 
 use super::markup::{Block, Run, Style, Target, Text};
-use super::{CHANGED, Page, plain};
+use super::plain;
 use ::roff::{Inline, Roff, bold, italic, roman};
 
 /// Columns that `man` leaves for a table in a terminal of eighty.
@@ -9,15 +9,31 @@ const WIDTH: usize = 72;
 /// What is wider begins at the left edge.
 const INDENTED: usize = 72;
 
-pub(super) fn render(page: &Page, version: &str, blocks: &[Block], also: &[&str]) -> String {
+/// What stands in the head of a page.
+pub(super) struct Head<'a> {
+    pub topic: &'a str,
+    pub title: &'a str,
+    /// When it was last changed: `2026-11-28`.
+    pub date: &'a str,
+    /// Of the program.
+    pub version: &'a str,
+}
+
+/// A page of section 7. `also` are the topics of others that it points to.
+pub(super) fn render(head: &Head, blocks: &[Block], also: &[&str]) -> String {
     let mut out = Roff::new();
-    let name = format!("peregrinus-{}", page.topic);
+    let name = format!("peregrinus-{}", head.topic);
     out.control(
         "TH",
-        [&*name, "7", CHANGED, &format!("peregrinus {version}")],
+        [
+            &*name,
+            "7",
+            head.date,
+            &format!("peregrinus {}", head.version),
+        ],
     );
     out.control("SH", ["NAME"]);
-    out.text([roman(format!("{name} - {}", page.title()))]);
+    out.text([roman(format!("{name} - {}", head.title))]);
     out.control("SH", ["DESCRIPTION"]);
     let mut before: Option<&Block> = None;
     for block in blocks {

@@ -1,7 +1,6 @@
 //! The pages against the program that they speak of.
 
 use super::*;
-use crate::engine;
 use crate::screen::Keys;
 use crate::settings::{self, Settings};
 use crate::theory::Catalogue;
@@ -190,26 +189,6 @@ fn examples_of_settings_and_modes_hold() {
         }
     }
     assert!(examples >= 4, "{examples}");
-}
-
-/// Each word that a recording may hold is read, and written the same.
-#[test]
-fn the_words_of_recordings_are_read() {
-    let catalogue = Catalogue::standard();
-    let rows = rows("recordings");
-    let mut settings = 0;
-    for words in rows.iter().map(|r| &r[0][0]) {
-        let own = words.strip_prefix("peregrinus: ").expect("words of ours");
-        // These two belong to a marker and to the messages behind them.
-        if own.starts_with("about ") || own.starts_with("release ") {
-            continue;
-        }
-        let event = engine::Event::from_setting(own, catalogue);
-        let event = event.unwrap_or_else(|| panic!("{words}"));
-        assert_eq!(event.setting(catalogue).as_deref(), Some(own));
-        settings += 1;
-    }
-    assert_eq!((settings, rows.len()), (7, 9));
 }
 
 /// They would part company otherwise.

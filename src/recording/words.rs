@@ -240,4 +240,19 @@ mod tests {
             }
         }
     }
+
+    /// The page of the manual has each of them as it is read and written.
+    #[test]
+    fn the_manual_names_the_words() {
+        let page = include_str!("../manual/pages/recordings.md");
+        let rows = page
+            .lines()
+            .filter_map(|l| l.strip_prefix("| `")?.split('`').next());
+        let rows: Vec<&str> = rows.collect();
+        assert_eq!(rows.len(), 9, "{rows:?}");
+        for text in rows {
+            let word = Word::read(text, standard()).unwrap_or_else(|| panic!("{text}"));
+            assert_eq!(word.text(standard()).as_deref(), Some(text));
+        }
+    }
 }
