@@ -72,7 +72,8 @@ pub fn run(args: &Args, mut program: clap::Command) -> Result<ExitCode, Failure>
             (Some(page), _) => page.plain(columns(terminal))?,
             (None, asked) => {
                 let command = program.find_subcommand_mut(name);
-                let command = command.ok_or_else(|| Failure::Usage(format!("unknown topic '{name}'")))?;
+                let command =
+                    command.ok_or_else(|| Failure::Usage(format!("unknown topic '{name}'")))?;
                 match asked.unwrap_or(usual) {
                     Form::Plain => command.render_long_help().to_string(),
                     Form::Roff => roff(command.clone())?,
