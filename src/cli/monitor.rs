@@ -28,6 +28,8 @@ pub struct Lines {
 
 /// What `listen` and `replay` are both asked for.
 #[derive(clap::Args)]
+// The group of the command that they belong to has this name already.
+#[group(skip)]
 pub struct Args {
     /// How slowly a new tonality is established: chord, motif, phrase, period, section.
     #[arg(long, value_name = "STOP")]
