@@ -72,10 +72,18 @@ fn aloud(text: &str) -> String {
     words.join(" ")
 }
 
-/// `C/G` as `C over G`.
+/// `C/G` as `C over G`, `D♯7/Fx` as `D sharp 7 over F double sharp`.
 fn chord_aloud(label: &str) -> String {
     // Six and nine are two figures of one chord.
-    aloud(&label.replace("6/9", "6 9").replace('/', " over "))
+    let notes = label.replace("6/9", "6 9");
+    let notes = notes.split('/').map(|note| {
+        let letter = note.starts_with(|c: char| ('A'..='G').contains(&c));
+        match letter && note[1..].starts_with('x') {
+            true => note.replacen('x', "♯♯", 1),
+            false => note.to_owned(),
+        }
+    });
+    aloud(&notes.collect::<Vec<_>>().join(" over "))
 }
 
 /// What a numeral begins with that is a name cut short.
@@ -296,6 +304,7 @@ mod tests {
             ("Cmin(maj7)(no5)", "C minor major 7 without 5"),
             ("A♭6/9", "A flat 6 9"),
             ("A6/9/E", "A6 9 over E"),
+            ("D♯7/Fx", "D sharp 7 over F double sharp"),
             ("E♭♭", "E double flat"),
             ("Domin7", "Do minor 7"),
             ("G13", "G13"),
@@ -316,6 +325,9 @@ mod tests {
             ("♭IIIM65", "flat III major 6 5"),
             ("IImin7/4", "II minor 7 over 4"),
             ("subV7/V/♯4", "substitute for V7 of V over sharp 4"),
+            ("V7/ii over 1", "V7 of ii over 1"),
+            ("♭VII over ♯4", "flat VII over sharp 4"),
+            ("isus4(add6)", "i suspended 4 added 6"),
         ] {
             assert_eq!(numeral_aloud(numeral), said);
         }

@@ -84,18 +84,28 @@ impl Chord {
         self.member(self.bass)
     }
 
-    /// A note of the chord by itself above its spelled root: a stacked third, or the bass
-    /// that is no member.
-    pub(super) fn spell(self, root: Spelling, pc: PitchClass) -> Spelling {
+    /// A note of the chord above its spelled root as a stacked third, or the bass that is
+    /// no member.
+    pub(super) fn stacked(self, root: Spelling, pc: PitchClass) -> Spelling {
         let member = self.member(pc);
         member.map_or_else(|| self.spell_bass(root), |m| m.above(root))
     }
 
-    /// The bass as a stacked third where it is a member, else as the step that
-    /// the Harte label names too: D♭ under C, F♯ under C.
+    /// The same as a musician writes it: an altered note without a double sharp, D in
+    /// F♯7♯5. The third keeps its letter: Fx in D♯7.
+    pub(super) fn spell(self, root: Spelling, pc: PitchClass) -> Spelling {
+        let altered = self.member(pc).is_some_and(Member::is_altered);
+        match self.stacked(root, pc) {
+            double if altered && double.accidental() > 1 => double.plain(),
+            stacked => stacked,
+        }
+    }
+
+    /// The bass as the chord has it where it is a member, else as the step that the Harte
+    /// label names too: D♭ under C, F♯ under C.
     pub fn spell_bass(self, root: Spelling) -> Spelling {
-        if let Some(m) = self.bass_member() {
-            return m.above(root);
+        if self.bass_member().is_some() {
+            return self.spell(root, self.bass);
         }
         let step = Degree::chromatic(self.bass.above(self.root));
         let stacked = root.up(step.number as usize - 1, step.semitones() as i32);

@@ -187,7 +187,8 @@ const FIXED_DO: [&str; 7] = ["Do", "Re", "Mi", "Fa", "Sol", "La", "Si"];
 const GERMAN: [&str; 7] = ["C", "D", "E", "F", "G", "A", "H"];
 
 impl Letters {
-    /// A note's name outside any tonality: `E♭`, `Es`, `Mi♭`.
+    /// A note's name outside any tonality: `E♭`, `Es`, `Mi♭`. Double sharps are `Fx`,
+    /// `Fisis`, `Fa♯♯`: an x behind a syllable would be a letter of it.
     pub fn name(self, note: Spelling, glyphs: Glyphs) -> String {
         let (letter, sharps) = (note.letter(), note.accidental());
         match self {
@@ -210,16 +211,17 @@ impl Letters {
     /// Reads what [`Letters::name`] writes, in either glyphs, with a small first
     /// letter too.
     pub fn read(self, text: &str) -> Result<Spelling, NotANote> {
-        let plain: String = text
-            .chars()
-            .enumerate()
-            .map(|(i, c)| match c {
-                '♭' => 'b',
-                '♯' => '#',
-                c if i == 0 => c.to_ascii_uppercase(),
-                c => c,
-            })
-            .collect();
+        let mut plain = String::new();
+        for (i, c) in text.chars().enumerate() {
+            match c {
+                '♭' => plain.push('b'),
+                '♯' => plain.push('#'),
+                '𝄪' | 'x' => plain.push_str("##"),
+                '𝄫' => plain.push_str("bb"),
+                c if i == 0 => plain.push(c.to_ascii_uppercase()),
+                c => plain.push(c),
+            }
+        }
         (-22..=26)
             .map(Spelling::at)
             .find(|&s| self.name(s, Glyphs::Ascii) == plain)

@@ -27,6 +27,15 @@ impl Member {
         }
     }
 
+    /// A raised fifth, ninth or eleventh, or a lowered thirteenth: written as the degree
+    /// that the mode has there, if it has one, and never with a double sharp.
+    pub(super) fn is_altered(self) -> bool {
+        matches!(
+            (self.number, self.semitones),
+            (5, 8) | (9, 3) | (11, 6) | (13, 8)
+        )
+    }
+
     /// The note that it is above `root`, as a stacked third.
     pub(super) fn above(self, root: Spelling) -> Spelling {
         root.up((self.number as usize + 6) % 7, i32::from(self.semitones))

@@ -215,7 +215,20 @@ impl ChordNames {
 const QUARTAL: i32 = 300;
 
 impl Kinds {
-    /// Names a set of notes above its lowest, as [`Kinds::names`] does first.
+    /// Names a set of notes above its lowest: the first of [`Kinds::names`].
+    ///
+    /// ```
+    /// use peregrinus::theory::{
+    ///     Catalogue, Hearing, Kinds, Notation, PitchClass, PitchClassSet,
+    /// };
+    ///
+    /// let keys = [52, 55, 58, 60]; // MIDI note numbers: E G B♭ C
+    /// let notes: PitchClassSet = keys.into_iter().map(PitchClass::of_key).collect();
+    /// let bass = PitchClass::of_key(keys[0]);
+    /// let chord = Kinds::standard().name(notes, bass, Hearing::default());
+    /// let label = Notation::default().sonority(chord, None, Catalogue::standard());
+    /// assert_eq!(label, "C7/E");
+    /// ```
     pub fn name(
         &self,
         set: PitchClassSet,

@@ -103,6 +103,20 @@ pub struct Form {
 }
 
 /// A tonality with the chords on its degrees.
+///
+/// ```
+/// use peregrinus::theory::{Catalogue, Harmonized, Notation, Size};
+///
+/// let (catalogue, notation) = (Catalogue::standard(), Notation::default());
+/// let dorian = catalogue.parse_tonality("D dorian")?;
+/// let scale = Harmonized::new(dorian.tonality, dorian.tonic, catalogue);
+/// let sevenths = scale.usual().iter().filter_map(|step| step.stack(Size::Seventh));
+/// let labels: Vec<String> = sevenths
+///     .map(|seventh| scale.label(seventh, &notation, catalogue))
+///     .collect();
+/// assert_eq!(labels, ["Dm7", "Em7", "Fmaj7", "G7", "Am7", "Bm7♭5", "Cmaj7"]);
+/// # Ok::<(), peregrinus::theory::TonalityError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Harmonized {
     pub tonality: Tonality,

@@ -18,10 +18,11 @@ const NATURALS: [i8; 7] = [0, 2, 4, -1, 1, 3, 5];
 /// How the accidentals are written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Glyphs {
-    /// ♭ ♯ 𝄫 as far as a terminal can be trusted: `♭`, `♯`, doubled where double.
+    /// `♭` and `♯`. A double flat is `♭♭`, a note's double sharp `x`, as in Fx: few
+    /// terminals have signs of their own for them.
     #[default]
     Unicode,
-    /// `b`, `#`.
+    /// `b` and `#`, doubled where double.
     Ascii,
 }
 
@@ -92,11 +93,15 @@ impl Spelling {
         }
     }
 
-    /// `E♭`.
+    /// `E♭`, `Fx`; in ASCII `Eb`, `F##`.
     pub fn text(self, glyphs: Glyphs) -> String {
-        let mut s = String::from(BY_STEP[self.letter()]);
-        s.push_str(&accidentals(self.accidental(), glyphs));
-        s
+        let letter = String::from(BY_STEP[self.letter()]);
+        match (self.accidental(), glyphs) {
+            (sharps @ 2.., Glyphs::Unicode) => {
+                letter + &accidentals(sharps % 2, glyphs) + &"x".repeat(sharps as usize / 2)
+            }
+            (sharps, _) => letter + &accidentals(sharps, glyphs),
+        }
     }
 }
 
@@ -162,6 +167,9 @@ mod tests {
         }
         assert_eq!("E♭".parse(), Ok(Spelling::at(-3)));
         assert_eq!(Spelling::at(6).to_string(), "F♯");
+        assert_eq!(Spelling::at(13).to_string(), "Fx");
+        assert_eq!(Spelling::at(20).to_string(), "F♯x");
+        assert_eq!(Spelling::at(13).text(Glyphs::Ascii), "F##");
         assert_eq!(
             "Gb".parse::<Spelling>().map(Spelling::pitch_class),
             Ok(PitchClass::new(6))

@@ -99,7 +99,7 @@ impl Voicing {
         let spelled = |&key: &u8| {
             let pc = PitchClass::of_key(key);
             let note = match sonority.chord().filter(|c| c.set().contains(pc)) {
-                Some(c) => c.spell(plain.root(c, within, catalogue), pc),
+                Some(c) => c.stacked(plain.root(c, within, catalogue), pc),
                 None => plain.note(pc, within, catalogue),
             };
             (key, note)

@@ -575,11 +575,11 @@ mod tests {
             ("C ionian", "Db7 C Eb7 Dm", "♭II7 I ♭II7/ii ii", "♭II7 I ♭III7 ii"),
             ("C ionian", "F#7 F", "♭II7/IV IV", "♭II7/IV IV"),
             // An added sixth is the tonic's; elsewhere the third of a seventh lies low.
-            ("C ionian", "C6 F6 G7 Fm6", "I(6) ii65 V7 iiø65", "I(6) ii65 V7 iiø65"),
+            ("C ionian", "C6 F6 G7 Fm6", "Iadd6 ii65 V7 iiø65", "Iadd6 ii65 V7 iiø65"),
             // Tensions.
             ("C ionian", "Dm9 G13 Cmaj7 G7b9 G7#5 Cadd9", "ii9 V13 IM7 V7♭9 V+7 Iadd9", "ii9 V13 IM7 V7♭9 V+7 Iadd9"),
             // A foreign note is no reason for ♭ii°M42.
-            ("C ionian", "C#dim(maj7)/C C#dim(maj7)", "Iadd♭9 I, bass ♭2", "Iadd♭9 I, bass ♭2"),
+            ("C ionian", "C#dim(maj7)/C C#dim(maj7)", "Iadd♭9 I over ♭2", "Iadd♭9 I over ♭2"),
         ];
         for (key, chords, hindsight, live) in cases {
             assert_eq!(

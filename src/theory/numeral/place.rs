@@ -4,7 +4,7 @@ use super::value::Role;
 use crate::theory::catalogue::Catalogue;
 use crate::theory::chord::Chord;
 use crate::theory::degree::{Degree, spell_degree};
-use crate::theory::kind::{Kind, KindId, Member, Triad};
+use crate::theory::kind::{Kind, KindId, Triad};
 use crate::theory::kinds::Kinds;
 use crate::theory::mode::Mode;
 use crate::theory::pitch::PitchClass;
@@ -35,12 +35,6 @@ pub(super) fn kind(id: KindId) -> &'static Kind {
 pub(super) fn is_dominant(chord: Chord) -> bool {
     let k = kind(chord.kind);
     matches!(k.triad(), Triad::Major | Triad::Augmented) && k.seventh() == Some(10)
-}
-
-/// A raised fifth, ninth or eleventh, or a lowered thirteenth: written as the degree that
-/// the mode has there, if it has one.
-pub(super) fn is_altered(m: Member) -> bool {
-    matches!((m.number, m.semitones), (5, 8) | (9, 3) | (11, 6) | (13, 8))
 }
 
 /// A diminished triad, alone or with a minor seventh.

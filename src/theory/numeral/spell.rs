@@ -1,6 +1,6 @@
 //! How the notes of a chord are spelled in its tonality.
 
-use super::place::{Interpretation, Place, is_altered, kind, leads};
+use super::place::{Interpretation, Place, kind, leads};
 use super::value::{Notes, Role};
 use crate::theory::chord::Chord;
 use crate::theory::degree::{Degree, spell_degree};
@@ -21,7 +21,7 @@ impl Place<'_> {
         };
         // What stacks as a third is no other degree that sounds alike: D♯ in B7 in C
         // minor. What the chord only alters is.
-        if is_altered(m) && self.mode.set().contains(self.center_to(pc)) {
+        if m.is_altered() && self.mode.set().contains(self.center_to(pc)) {
             return self.degree_of(pc, spelled);
         }
         let number = ((spelled.letter() + 7 - self.tonic.letter()) % 7) as u8 + 1;
@@ -99,9 +99,11 @@ impl Place<'_> {
                     Spelling::at(s.fifths() + 12)
                 }
                 s if own(s) => s,
-                _ if is_altered(m) && self.mode.set().contains(self.center_to(pc)) => {
+                _ if m.is_altered() && self.mode.set().contains(self.center_to(pc)) => {
                     self.mode.note(pc, self.center, self.tonic)
                 }
+                // F♯7♯5 has D, where a C double sharp would be altered only.
+                _ if m.is_altered() && s.accidental() > 1 => s.plain(),
                 _ if fixed && !plain(s) => s.plain(),
                 _ if s.accidental() < -1 || s.accidental() > 2 => s.plain(),
                 _ => s,
@@ -160,7 +162,11 @@ mod tests {
             ("C ionian", "F#m", None, "F♯ A C♯"),
             ("Db ionian", "Ebm7b5", None, "E♭ G♭ A D♭"),
             ("E ionian", "Fdim7", Some("F#m"), "E♯ G♯ B D"),
-            ("E ionian", "D#7", Some("G#m"), "D♯ F♯♯ A♯ C♯"),
+            ("E ionian", "D#7", Some("G#m"), "D♯ Fx A♯ C♯"),
+            // The third keeps its letter, an altered fifth is written plainly.
+            ("E ionian", "D#7#5", Some("G#m"), "D♯ Fx B C♯"),
+            ("E ionian", "F#7#5", Some("B"), "F♯ A♯ D E"),
+            ("B ionian", "C#7#9", Some("F#"), "C♯ E E♯ G♯ B"),
             // In the bass D♯ rises, E♭ falls.
             ("C ionian", "Ebdim7", None, "D♯ F♯ A C"),
             ("C ionian", "Ebdim7", Some("C/E"), "D♯ F♯ A C"),

@@ -76,7 +76,10 @@ impl Numeral {
                     (Some(3), Sixth::Italian) => "64".to_owned(),
                     (Some(3), _) => "43".to_owned(),
                     (Some(5), _) => "42".to_owned(),
-                    _ => format!("6{}", self.bass(notation)),
+                    _ => {
+                        let of = self.of(target, notation);
+                        return format!("{name}6{of}{}", self.over(notation));
+                    }
                 };
                 return format!("{name}{figure}{}", self.of(target, notation));
             }
@@ -139,11 +142,11 @@ impl Numeral {
             // C E G under or among which D♭ sounds.
             text.push_str(&format!("add{}9", accidentals(-1, glyphs)));
         }
+        text.push_str(&self.of(self.role.target(), notation));
         if bass.is_none_or(|n| n > 7) && self.chord.bass != self.chord.root {
-            // A stroke would read as an applied chord.
-            text.push_str(&self.bass(notation));
+            text.push_str(&self.over(notation));
         }
-        text + &self.of(self.role.target(), notation)
+        text
     }
 
     /// `/V`, or nothing.
@@ -151,9 +154,9 @@ impl Numeral {
         target.map_or(String::new(), |t| format!("/{}", self.target(t, notation)))
     }
 
-    /// `, bass ♭7`.
-    fn bass(&self, notation: &Notation) -> String {
-        format!(", bass {}", self.bass_degree(notation))
+    /// The bass that no figure says: ` over ♭7`. A stroke would read as an applied chord.
+    fn over(&self, notation: &Notation) -> String {
+        format!(" over {}", self.bass_degree(notation))
     }
 
     /// The bass as a degree, by the user's basis.
@@ -238,12 +241,14 @@ fn tensions(k: &Kind, glyphs: Glyphs) -> String {
         if said {
             continue;
         }
-        let mark = accidentals(alter as i8, glyphs);
-        match (m.number, alter, seventh) {
-            (5 | 6, ..) | (_, 0, true) => text.push_str(&format!("({mark}{})", m.number)),
-            (_, _, true) => text.push_str(&format!("{mark}{}", m.number)),
-            (_, _, false) => text.push_str(&format!("add{mark}{}", m.number)),
-        }
+        let figure = accidentals(alter as i8, glyphs) + &m.number.to_string();
+        text.push_str(&match (m.number, alter, seventh) {
+            (5, ..) | (_, 0, true) => format!("({figure})"),
+            (_, _, true) => figure,
+            // Isus4(add6): what is added to a suspension stands by itself.
+            (_, _, false) if k.triad() == Triad::Suspended => format!("(add{figure})"),
+            (_, _, false) => format!("add{figure}"),
+        });
     }
     text
 }
