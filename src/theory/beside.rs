@@ -6,7 +6,7 @@ use super::pitch::{PitchClass, PitchClassSet};
 use super::scale::{Harmonized, Size, Stack};
 use super::spelling::Spelling;
 
-/// What of a chord is another beside the one on the same degree of another tonality.
+/// How a chord differs from the one on the same degree of another tonality.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Changes {
     pub notes: bool,
@@ -14,14 +14,15 @@ pub struct Changes {
     pub numeral: bool,
 }
 
-/// A degree in two tonalities: places in their usual forms; what only one has stands alone.
+/// A degree in two tonalities, as places in their usual forms. A degree that only one of
+/// them has stands alone.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Pair {
     /// 1-7.
     pub number: u8,
     pub left: Option<usize>,
     pub right: Option<usize>,
-    /// Triad and seventh, where both have them.
+    /// Of the triad and of the seventh, where both tonalities have them.
     pub changes: [Option<Changes>; 2],
 }
 
@@ -85,9 +86,9 @@ impl Beside {
         }
     }
 
-    /// Two centers share notes, not degrees: what stands on the same letter side by side,
-    /// in the order of the left one, and after it what the right one has alone. That a
-    /// numeral is another goes without saying here, and is no change.
+    /// The degrees paired by letter, for two centers, which share notes rather than degrees:
+    /// in the order of the left tonality, then those that the right one alone has. Numerals
+    /// always differ here and do not count as a change.
     pub fn by_letter(&self) -> Vec<Pair> {
         let (left, right) = (self.left.usual(), self.right.usual());
         let mut free: Vec<usize> = (0..right.len()).collect();
@@ -111,9 +112,10 @@ impl Beside {
         pairs
     }
 
-    /// The notes that change, with those of the same letter opposite where there are
-    /// any: `(Some(B), Some(B♭))` from D Dorian to D Aeolian. Usual forms. On one tonic
-    /// what is spelled otherwise is another degree; on two, a note is what it sounds.
+    /// The notes that change, paired by letter where both sides have one:
+    /// `(Some(B), Some(B♭))` from D Dorian to D Aeolian. Usual forms. On the same tonic a
+    /// note that is spelled otherwise is another degree; on two tonics notes are compared by
+    /// their sound.
     pub fn altered(&self) -> Vec<(Option<Spelling>, Option<Spelling>)> {
         let notes =
             |h: &Harmonized| -> Vec<Spelling> { h.usual().iter().map(|s| s.root).collect() };
@@ -136,8 +138,7 @@ impl Beside {
         list
     }
 
-    /// The same as text. Without a tonic in common the two have no do in common either,
-    /// and keep their letters.
+    /// The same as text. Two tonics have no do in common, so their notes keep their letters.
     pub fn altered_names(&self, notation: &Notation) -> Vec<(Option<String>, Option<String>)> {
         let (left, right) = (self.left.tonic, self.right.tonic);
         let name = |n: Spelling| match left == right {
@@ -149,7 +150,7 @@ impl Beside {
     }
 }
 
-/// What is another in the triads and the sevenths of two steps.
+/// How the triads and the sevenths of two steps differ.
 fn changes(
     (left, l): (&Harmonized, Option<usize>),
     (right, r): (&Harmonized, Option<usize>),
@@ -177,7 +178,7 @@ fn common(left: &Harmonized, right: &Harmonized) -> Vec<Common> {
                         continue;
                     };
                     let (root, set) = (step.root.pitch_class(), stack.set());
-                    // A form brings again most of what the one before has.
+                    // Most chords of a form are in the form before it already.
                     if all.iter().all(|a| (a.1, a.2) != (root, set)) {
                         all.push(((form, at), root, set));
                     }

@@ -76,9 +76,9 @@ impl Catalogue {
             .map(|(id, _)| id)
     }
 
-    /// The first mode with the same notes in their usual form, for most modes itself:
-    /// Aeolian for common-practice minor. No pitch tells the two apart by its presence,
-    /// so against all others they stand together.
+    /// The first mode with the same notes in their usual form: Aeolian for common-practice
+    /// minor, for most modes the mode itself. The notes that are heard cannot tell two such
+    /// modes apart, so they compete with the others together.
     pub fn kin(&self, mode: ModeId) -> ModeId {
         let set = self.mode(mode).set();
         self.iter()
@@ -86,9 +86,10 @@ impl Catalogue {
             .map_or(mode, |(first, _)| first)
     }
 
-    /// The notes, in semitones above the center, without which a mode is not named: of
-    /// one whose degrees move its characteristic ones, if a plain mode has the same
-    /// notes to be called by instead. Common-practice minor needs its leading tone.
+    /// The notes, in semitones above the center, that must be heard before a mode is named.
+    /// Only a mode whose degrees move needs any, its characteristic ones, and only if a
+    /// mode whose degrees do not move has the same notes and can be named instead.
+    /// Common-practice minor needs its leading tone.
     pub fn needed(&self, mode: ModeId) -> PitchClassSet {
         let m = self.mode(mode);
         if m.movable.is_empty() || self.plain(m).is_none() {
@@ -100,9 +101,9 @@ impl Catalogue {
             .collect()
     }
 
-    /// What a tonality is called where `heard` was heard: without what [`Self::needed`]
-    /// asks for, by the plain mode with the same notes. A minor without leading tone
-    /// is Aeolian.
+    /// The tonality that is named when `heard` was heard. Without the notes that
+    /// [`Self::needed`] asks for it is the mode with the same notes whose degrees do not
+    /// move: a minor without leading tone is Aeolian.
     pub fn named(&self, t: Tonality, heard: PitchClassSet) -> Tonality {
         if self.needed(t.mode).is_subset(heard.seen_from(t.center)) {
             return t;
@@ -111,7 +112,7 @@ impl Catalogue {
         Tonality { mode, ..t }
     }
 
-    /// The first mode with the notes of `like` none of whose degrees move.
+    /// The first mode with the notes of `like` whose degrees do not move.
     fn plain(&self, like: &Mode) -> Option<ModeId> {
         self.iter()
             .find(|(_, m)| m.movable.is_empty() && m.set() == like.set())
@@ -206,7 +207,7 @@ mod tests {
         let sixth = white.with(PitchClass::new(6));
         assert_eq!(c.named(t("a minor"), sixth), t("a aeolian"));
         assert_eq!(c.named(t("d minor"), raised), t("d aeolian"));
-        // Nothing else waits for a note.
+        // No other mode needs a note.
         for (mode, m) in c.iter().filter(|(_, m)| m.movable.is_empty()) {
             assert!(c.needed(mode).is_empty(), "{}", m.id);
         }

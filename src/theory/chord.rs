@@ -15,7 +15,7 @@ pub struct Chord {
     pub bass: PitchClass,
 }
 
-/// What sounds, named as far as a musician would name it.
+/// What sounds, with the name that a musician would give it, if there is one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Sonority {
     Note(PitchClass),
@@ -24,7 +24,7 @@ pub enum Sonority {
         high: PitchClass,
     },
     Chord(Chord),
-    /// No chord that a musician would name: its notes.
+    /// No chord with a name: the notes.
     Notes {
         set: PitchClassSet,
         bass: PitchClass,
@@ -129,7 +129,7 @@ impl Sonority {
         }
     }
 
-    /// A few words where the label alone is bare: "one note", "cluster", "whole-tone".
+    /// A few words where the label says little: "one note", "cluster", "whole-tone".
     pub fn words(self) -> &'static str {
         match self {
             Sonority::Note(_) => "one note",

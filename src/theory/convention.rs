@@ -69,7 +69,7 @@ pub enum AugmentedMark {
 /// Notes outside a tonality, or without one.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Accidentals {
-    /// By the degree or the chord that they are.
+    /// By their degree, or as members of the chord.
     #[default]
     ByContext,
     Flats,
@@ -80,7 +80,7 @@ pub enum Accidentals {
 /// either way: G♭ or F♯ major.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Enharmonic {
-    /// Nearest to the center before; flats at the beginning.
+    /// The one nearest to the center before; flats at the beginning.
     #[default]
     Nearest,
     Flats,
@@ -208,8 +208,7 @@ impl Letters {
         }
     }
 
-    /// Reads what [`Letters::name`] writes, in either glyphs, with a small first
-    /// letter too.
+    /// Reads what [`Letters::name`] writes, in either glyphs; the first letter may be small.
     pub fn read(self, text: &str) -> Result<Spelling, NotANote> {
         let mut plain = String::new();
         for (i, c) in text.chars().enumerate() {
@@ -239,7 +238,7 @@ impl Letters {
 }
 
 /// Natural, raised and lowered syllables of the seven degrees of the major scale;
-/// those without one of their own take an accidental.
+/// where there is no syllable, an accidental is added to the natural one.
 const SYLLABLES: [[&str; 3]; 7] = [
     ["do", "di", ""],
     ["re", "ri", "ra"],
@@ -311,8 +310,8 @@ impl Notation {
         }
     }
 
-    /// Which note do is above `tonic`, by its English name; `None` where notes have
-    /// letters.
+    /// The English name of the note that do is, in a tonality on `tonic`; `None` where notes
+    /// are called by letters.
     pub fn which_do(&self, tonic: Spelling) -> Option<String> {
         match self.letters {
             Letters::MovableDo => Some(tonic.text(self.glyphs)),

@@ -10,7 +10,7 @@ use std::cmp::Reverse;
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Shade {
     pub mode: ModeId,
-    /// Its degrees that the next brighter one has otherwise; empty for the brightest.
+    /// Its degrees that the next brighter mode does not have; empty for the brightest.
     pub altered: Vec<Degree>,
 }
 
@@ -39,9 +39,9 @@ pub fn brightness_order(catalogue: &Catalogue, parent: &str) -> Vec<Shade> {
         .collect()
 }
 
-/// The degrees of `to` (usual form) that `from` has otherwise, each with what `from` has
-/// under the same number instead, or `None` where it has nothing there to give up: from
-/// Lydian to Ionian `[(Some(♯4), 4)]`. What `to` leaves out is not told.
+/// The degrees of `to` (usual form) that `from` does not have, each with the degree of the
+/// same number that it replaces, or `None` where it replaces none: from Lydian to Ionian
+/// `[(Some(♯4), 4)]`. Degrees that `to` merely leaves out are not listed.
 pub fn alterations(from: &Mode, to: &Mode) -> Vec<(Option<Degree>, Degree)> {
     let lacks = |of: &Mode, d: &Degree| !of.degrees.contains(d);
     let mut gone: Vec<Degree> = from.degrees.clone();

@@ -49,9 +49,9 @@ pub struct Kind {
     pub symbol: String,
     /// Root first.
     pub members: Vec<Member>,
-    /// How far-fetched it is as a reading; 0 for the plain triads.
+    /// How far-fetched it is as a name; 0 for the plain triads.
     pub cost: f32,
-    /// Named only where just its notes sound together.
+    /// Named only where exactly its notes sound together.
     pub exact: bool,
     /// Named only over its root.
     pub root_position: bool,
@@ -64,8 +64,9 @@ pub struct Kind {
 }
 
 impl Kind {
-    /// The members without which it may not be named: all but a perfect fifth. Without it
-    /// a sixth chord is a triad on its sixth, and a suspended triad no more than a fourth.
+    /// The members that must sound for it to be named: all but a perfect fifth, which only
+    /// sixth chords and suspended triads need (without it a sixth chord is a triad on its
+    /// sixth, and a suspended triad just a fourth).
     pub fn core(&self) -> PitchClassSet {
         self.core
     }
@@ -79,7 +80,7 @@ impl Kind {
         self.set.contains(PitchClass::new(semitones))
     }
 
-    /// Third and fifth, as far as they are there.
+    /// The triad that its third and fifth make, as far as it has them.
     pub fn triad(&self) -> Triad {
         let suspended = self.members.iter().all(|m| m.number != 3);
         match () {
@@ -100,7 +101,7 @@ impl Kind {
     }
 }
 
-/// The triad at the bottom of a chord. The order is that of what was learned of them.
+/// The triad at the bottom of a chord. The order is that of the learned weights.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Triad {
     Major,
@@ -118,7 +119,7 @@ pub struct KindId(pub(super) u8);
 /// C/D: the bass is no member of the chord above it.
 pub const FOREIGN_BASS: f32 = 0.45;
 
-/// What a bass at `semitones` above the root adds to a reading's cost: nothing
+/// What a bass at `semitones` above the root adds to a name's cost: nothing
 /// for the root, a little for the third and fifth, more for the rest. Our own
 /// order, after common practice (no source): the lower the figure's number of
 /// sharp dissonances above the bass, the likelier the inversion.

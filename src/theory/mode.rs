@@ -14,15 +14,15 @@ pub struct Mode {
     pub degrees: Vec<Degree>,
     /// Further forms of degrees that move (common-practice minor).
     pub movable: Vec<Degree>,
-    /// What tells it from the parallel major or natural minor, whichever is nearer; of
-    /// a mode whose degrees move, what must be heard for it to be named (the leading
-    /// tone).
+    /// The degrees that tell it from the parallel major or natural minor, whichever is
+    /// nearer. Of a mode whose degrees move: those that must be heard for it to be named
+    /// (the leading tone).
     pub characteristic: Vec<Degree>,
     /// The nearest of major, minor and the seven diatonic modes.
     pub scored_as: String,
-    /// The collection it is a rotation of.
+    /// The family: modes with the same parent and the same notes are relatives.
     pub parent: String,
-    /// How likely it is beforehand, against the others.
+    /// How likely it is before a note is heard; 1 is as likely as any.
     pub weight: f32,
     pub(super) set: PitchClassSet,
     pub(super) all: PitchClassSet,
@@ -137,7 +137,7 @@ pub struct Tonality {
     pub mode: ModeId,
 }
 
-/// For messages: the plain numbers. Names need a catalogue and a spelling.
+/// Plain numbers, for messages of tests: names need a catalogue and a spelling.
 impl fmt::Display for Tonality {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}:{}", self.center.index(), self.mode.0)

@@ -211,7 +211,7 @@ impl Entry {
             Some(id) => Some(given_id(id)?),
             None => None,
         };
-        // What the user calls it may be nobody else's, in whatever way it is written.
+        // Another mode may not be called the same, however it is written.
         let texts = [("id", id.as_ref()), ("name", Some(&name))];
         for (what, text) in texts {
             let Some(text) = text else { continue };
@@ -281,11 +281,11 @@ impl Entry {
     }
 }
 
-/// Whose name or id a text is already, in whatever way it is written.
+/// The name of the mode that is called so already, however it is written.
 fn owner(text: &str, known: &[Mode]) -> Option<String> {
     let plain = plain_name(text);
     let owner = known.iter().find(|m| m.is_called(&plain));
-    // As everybody calls it.
+    // Everybody calls Ionian major.
     let major = || known.iter().find(|m| plain == "major" && m.id == "ionian");
     owner.or_else(major).map(|m| m.name.clone())
 }
@@ -331,7 +331,7 @@ fn made_id(name: &str, known: &[Mode]) -> Result<String, ModeFault> {
     id.truncate(MAX_NAME);
     let numbered = (2..).map(|n| format!("{id}_{n}"));
     let mut all = std::iter::once(id.clone()).chain(numbered);
-    // One of them is free, as the known modes are not without end.
+    // One of them is free.
     Ok(all
         .find(|id| owner(id, known).is_none())
         .unwrap_or_default())

@@ -47,9 +47,9 @@ impl Lists {
     }
 }
 
-/// An inversion that costs as much is no name but a riddle.
+/// An inversion that costs as much is too far-fetched to be a name.
 const FAR_FETCHED: f32 = 0.75;
-/// A kind that costs less is plain enough to stand over a bass of its own.
+/// A kind that costs less may be named over a bass that is none of its members.
 const PLAIN: f32 = 0.195;
 /// What each note beyond four adds to an inversion.
 const FULL_INVERSION: f32 = 0.08;
@@ -70,10 +70,10 @@ impl NameTable {
                 let full = (kind.members.len() as f32 - 4.0).max(0.0) * FULL_INVERSION;
                 let cost = match above {
                     0 => Some(kind.cost),
-                    // Steps alone are a cluster, whatever is left out of them.
+                    // Nothing but steps is a cluster, whichever note is called the root.
                     _ if kind.root_position || seen.is_cluster() => None,
                     _ if seen.contains(bass) => Some(kind.cost + bass_cost(kind, under) + full),
-                    // A plain chord of three or four notes over a bass of its own.
+                    // A plain chord of three or four notes over a foreign bass.
                     _ if plain && kind.members.len() <= 4 => Some(kind.cost + FOREIGN_BASS),
                     _ => None,
                 };

@@ -59,8 +59,8 @@ const SAME_ROOT: i32 = 150;
 /// The root lies a fifth below the one before: of a dominant, of another chord.
 const RESOLVES: i32 = 130;
 const FALLS: i32 = 40;
-/// A symmetrical chord is named from the note that leads on, whatever the bass:
-/// more than any inversion and a root outside the tonality cost.
+/// A symmetrical chord is named from the note that leads on, whatever the bass: this
+/// outweighs any inversion and a root outside the tonality.
 const LEADS: i32 = 420;
 /// The minor subdominant with its sixth, in major after the tonic or the
 /// subdominant: Fm6 in C, whatever its bass, not Dm7♭5.
@@ -124,7 +124,7 @@ impl Hearing {
         if self.bassist && set.len() >= 4 {
             let minor_tonic = self.center == Some(root) && self.scale.contains(root.up(3));
             cost += match kind.triad() {
-                // Left out by the hands: the root is none of what they play.
+                // The hands leave the root out.
                 _ if !set.contains(root) => match kind.triad() {
                     Triad::Minor if kind.seventh() != Some(10) && !minor_tonic => NOT_TONIC,
                     _ => 0,
@@ -158,7 +158,7 @@ impl Hearing {
             return chord.root == leading;
         }
         if set.is_subset(self.scale) {
-            // The mode's own, as in Locrian ♮6: nothing is led to.
+            // The mode's own chord, as in Locrian ♮6, leads nowhere.
             return false;
         }
         let next = if self.in_minor() { 4 } else { 1 };
@@ -200,18 +200,18 @@ impl ChordNames {
         }
     }
 
-    /// What a musician would say.
+    /// The name that a musician would give.
     pub fn best(&self) -> Sonority {
         self.list[0]
     }
 
-    /// What he might say in another context.
+    /// The names that it might have in another context, the likeliest first.
     pub fn alternatives(&self) -> &[Sonority] {
         &self.list[1..self.len as usize]
     }
 }
 
-/// A stack of fourths from the bass up is called that before it is called an inversion.
+/// The cost of calling a stack of fourths from the bass up just that.
 const QUARTAL: i32 = 300;
 
 impl Kinds {
@@ -331,7 +331,7 @@ mod tests {
         }
     }
 
-    /// All readings in a tonality after a chord, the best first.
+    /// All names in a tonality after a chord, the best first.
     fn readings(notes: &str, hearing: Hearing) -> Vec<String> {
         let all = pcs(notes);
         let set = all.iter().copied().collect();
@@ -526,7 +526,7 @@ mod tests {
         assert_eq!(words("B"), ("B".into(), "one note"));
     }
 
-    /// Every set over every bass, each reading: it says exactly what sounds.
+    /// Every set over every bass: each name holds exactly the notes that sound.
     #[test]
     fn a_reading_holds_what_sounds_and_the_best_costs_least() {
         let kinds = Kinds::standard();
@@ -556,7 +556,7 @@ mod tests {
         assert!(readings > 3 * 12 * 2048 + 3 * 12 * 100, "{readings}");
     }
 
-    /// Moving the notes and all that is known moves the reading.
+    /// Transposing the notes and the context transposes the names.
     #[test]
     fn context_turns_with_the_notes() {
         let kinds = Kinds::standard();

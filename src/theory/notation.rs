@@ -481,7 +481,7 @@ mod tests {
         assert_eq!(name(as_sharp).as_deref(), Some("F♯ Ionian"));
     }
 
-    /// What a chord is does not hang on how it is written.
+    /// What a chord is does not depend on how it is written.
     #[test]
     fn the_analysis_is_the_same_under_every_convention() {
         let c = Catalogue::standard();
@@ -528,7 +528,7 @@ mod tests {
         assert!(compared > 50_000, "{compared}");
     }
 
-    /// No two chords are written alike, in no convention: a label can be read back.
+    /// Under every convention no two chords are written alike, so a label can be read back.
     #[test]
     fn labels_are_distinct_under_every_convention() {
         let kinds = Kinds::standard();
@@ -557,7 +557,7 @@ mod tests {
                             }
                             let this = (root, k.symbol.as_str());
                             let other = *seen.entry(label).or_insert(this);
-                            // Two kinds of one symbol differ in a fifth left out.
+                            // Kinds with the same symbol differ only in a fifth left out.
                             assert_eq!(other, this);
                             labels += 1;
                         }

@@ -12,7 +12,7 @@ use super::spelling::Spelling;
 /// A chord that belongs to the tonality left and to the one reached.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Pivot {
-    /// Its place in the list that was asked.
+    /// Its place in the list that was given.
     pub index: usize,
     pub chord: Chord,
     /// What it is in the tonality left.
@@ -24,7 +24,8 @@ pub struct Pivot {
 /// How many chords before the first foreign one may be the common one: what stands
 /// between is passing. Common practice, no source.
 const BACK: usize = 2;
-/// How many chords the first foreign one may come after the change. Likewise.
+/// How many chords after the change the first foreign one may come. Common practice, no
+/// source.
 const AHEAD: usize = 4;
 
 /// The common chord of a modulation: the last before the first chord that the tonality

@@ -40,11 +40,11 @@ impl Size {
 pub struct Stack {
     /// From the root up, as the tonality spells them.
     pub notes: Vec<Spelling>,
-    /// The chord of stacked thirds on this root where it has a name, else what these
-    /// notes are over this bass.
+    /// The chord of stacked thirds on this root where that has a name, else the name of the
+    /// notes over the first as their bass.
     pub sonority: Sonority,
-    /// Whether its quality is another than on this degree of the parallel scale;
-    /// `None` where there is none to compare.
+    /// Whether its quality differs from that on the same degree of the parallel scale;
+    /// `None` without a parallel scale.
     pub differs: Option<bool>,
     /// Whether it holds a characteristic note of the mode.
     pub characteristic: bool,
@@ -77,8 +77,8 @@ impl Stack {
 pub struct Step {
     pub degree: Degree,
     pub root: Spelling,
-    /// Semitones by which its root lies above (negative: below) that degree of the
-    /// parallel scale; 0 where there is none to compare.
+    /// Semitones by which its root lies above (negative: below) the same degree of the
+    /// parallel scale; 0 without a parallel scale.
     pub moved: i8,
     pub triad: Stack,
     /// None where a fourth note would be the root again, as in six notes.
@@ -97,7 +97,7 @@ impl Step {
 /// A scale with its chords: the usual form of a mode, or one with degrees moved.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Form {
-    /// The degrees that it has otherwise than the usual form; empty for that itself.
+    /// The degrees that differ from the usual form; empty for the usual form.
     pub moved: Vec<Degree>,
     pub steps: Vec<Step>,
 }
@@ -189,7 +189,7 @@ impl Harmonized {
         }];
         let mut moved: Vec<Degree> = Vec::new();
         for &d in mode.movable.iter().rev() {
-            // One that only adds a note to the scale makes no other form of it.
+            // A degree that only adds a note to the scale makes no form of its own.
             if mode.degrees.iter().any(|own| own.number == d.number) {
                 moved.insert(0, d);
                 let put =
@@ -228,8 +228,8 @@ impl Harmonized {
         notation.numeral(s.sonority, Some((self.tonality, self.tonic)), catalogue)
     }
 
-    /// Where in the further forms (form, step) a triad or seventh stands that no form
-    /// before has: of minor V, vii° and the others of the harmonic form, then those of
+    /// The places (form, step) of the chords that a further form brings and no form before
+    /// it has: of minor V, vii° and the other new ones of the harmonic form, then those of
     /// the melodic.
     pub fn further(&self) -> Vec<(usize, usize)> {
         let mut list = Vec::new();
@@ -253,9 +253,9 @@ impl Harmonized {
         self.forms.get(form)?.steps.get(at)
     }
 
-    /// The degree on which `chord` stands in this tonality, in any inversion: form,
-    /// step, and what of it sounds (a ninth holds the seventh). None where a note of
-    /// it lies outside the form. Of several forms the first.
+    /// The degree on which `chord` stands in this tonality, in any inversion: form, step, and
+    /// whether it holds the triad or the seventh there (a ninth holds the seventh). The first
+    /// form that has all its notes; `None` if no form has them.
     pub fn locate(&self, chord: Chord) -> Option<Place> {
         let sounding = Kinds::standard()
             .kind(chord.kind)
@@ -271,7 +271,7 @@ impl Harmonized {
                 return None;
             }
             let step = &f.steps[at];
-            // What is left out (a fifth) makes no other chord of it, what is added neither.
+            // A fifth left out or a note added does not make it another chord.
             let has = |size: Size| {
                 let stack = step.stack(size)?.notes.get(1..)?;
                 let (third, top) = (stack.first()?, stack.last()?);
@@ -291,7 +291,8 @@ pub struct Place {
     pub form: usize,
     /// Of the form's steps.
     pub at: usize,
-    /// None: on this root, but neither its triad nor its seventh (a suspended chord).
+    /// `None` if it is on this root, but neither its triad nor its seventh (a suspended
+    /// chord).
     pub size: Option<Size>,
 }
 
@@ -314,7 +315,7 @@ fn name(notes: &[Spelling], home: PitchClassSet) -> Sonority {
     }
     let set: PitchClassSet = notes.iter().map(|n| n.pitch_class()).collect();
     let named = kinds.name(set, bass, home);
-    // Triads, sixths and sevenths in an inversion are read at once; more is far-fetched.
+    // An inversion of a triad, sixth or seventh is understood at once, of more it is not.
     let plain = |c: Chord| {
         let mut members = kinds.kind(c.kind).members.iter();
         c.bass_member().is_some() && members.all(|m| m.number <= 7)

@@ -19,30 +19,29 @@ const AT_EASE: u8 = 12;
 /// Middle C: a single hand lies left or right of it.
 const MIDDLE: u8 = 60;
 
-/// Which keys which hand plays; a guess.
+/// A guess at which hand plays which keys.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Hands {
-    /// All of them the one hand.
+    /// The left hand plays all of them.
     Left,
+    /// The right hand plays all of them.
     Right,
-    /// The left the lowest so many, the right the others.
-    Both {
-        left: usize,
-    },
-    /// More than two hands hold at once: the pedal held some.
+    /// The left hand plays the lowest `left` keys, the right hand the others.
+    Both { left: usize },
+    /// More than two hands can hold: the pedal held some.
     Beyond,
 }
 
-/// How it is built, where that has a name.
+/// How a voicing is built, where that has a name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Structure {
     /// A plain triad on top that adds to the seventh chord below: D over C7.
     UpperTriad { triad: Chord, over: Chord },
-    /// Nothing but perfect fourths, so many.
+    /// Nothing but perfect fourths: how many.
     Quartal { fourths: usize },
 }
 
-/// Keys from bottom to top, each once.
+/// MIDI note numbers from bottom to top, each once.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Voicing {
     keys: Vec<u8>,

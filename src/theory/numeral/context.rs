@@ -15,9 +15,9 @@ pub(super) type Ahead = [Option<Chord>; AHEAD];
 /// The harmonies around a chord.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Around {
-    /// The one before, if one is known.
+    /// The one before, if it is known.
     pub(super) before: Option<Chord>,
-    /// Those after: known in hindsight only.
+    /// Those after, known in hindsight only.
     pub(super) ahead: Ahead,
 }
 
@@ -53,7 +53,7 @@ impl From<(Option<Chord>, Option<Chord>)> for Around {
     }
 }
 
-/// What is ahead of the next harmony.
+/// The harmonies after the next one.
 pub(super) fn beyond(ahead: Ahead) -> Ahead {
     let mut beyond = [None; AHEAD];
     beyond[..AHEAD - 1].copy_from_slice(&ahead[1..]);
@@ -123,9 +123,9 @@ impl<A: Into<Around>> From<(Option<(Tonality, Spelling)>, A)> for Surroundings {
     }
 }
 
-/// The nearest of `others` that is another harmony than `chord`: a chord and its own
-/// seventh, or another inversion of it, are one. But what a six-four becomes counts, and
-/// a diminished seventh embellishes the triad on its bass.
+/// The nearest of `others` that is another harmony than `chord`. A chord, its seventh and
+/// its inversions are one harmony; but a six-four and what it resolves to are two, and so
+/// are a triad and the diminished seventh on its root that embellishes it.
 pub fn neighbour(chord: Chord, others: impl IntoIterator<Item = Chord>) -> Option<Chord> {
     let six_four = chord.bass_member().is_some_and(|m| m.number == 5);
     let diminished = |c: Chord| Kinds::standard().kind(c.kind).symbol == "dim7";

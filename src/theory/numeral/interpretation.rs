@@ -1,4 +1,4 @@
-//! Which of the things that a chord may be in a tonality it is.
+//! What a chord does in a tonality, of all that it might do there.
 //!
 //! What the mode itself contains wins: II in Lydian is no V/V, ♭II in Phrygian no
 //! Neapolitan. Only then comes what resolves (applied chords, augmented sixths,
@@ -17,7 +17,7 @@ use crate::theory::kinds::Kinds;
 use crate::theory::mode::Mode;
 use crate::theory::pitch::PitchClass;
 
-/// The other names of the same notes that a numeral may go by, the named one first.
+/// The names of the same notes that a numeral may be written for, the given one first.
 fn names(chord: Chord) -> Vec<Chord> {
     let mut all = vec![chord];
     let this = kind(chord.kind);

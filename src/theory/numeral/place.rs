@@ -55,7 +55,7 @@ pub(super) fn leads(chord: Chord) -> Option<usize> {
 }
 
 impl Place<'_> {
-    /// The chord's root as a degree of the mode, else as it is spelled there.
+    /// A root as a degree of the mode, or else by its spelling.
     pub fn degree_of(&self, root: PitchClass, spelled: Spelling) -> Degree {
         let above = root.above(self.center);
         self.mode.degree_at(above).unwrap_or_else(|| {
@@ -64,7 +64,7 @@ impl Place<'_> {
         })
     }
 
-    /// On its own degree, as `mode` has it.
+    /// A chord on the degree of its root, as `mode` spells that.
     pub fn plain(&self, chord: Chord, role: Role, mode: &Mode) -> Interpretation {
         let above = chord.root.above(self.center);
         let root = match mode.degree_at(above) {
@@ -76,6 +76,7 @@ impl Place<'_> {
         self.at(chord, role, root)
     }
 
+    /// A chord on a root that is spelled so.
     pub fn at(&self, chord: Chord, role: Role, root: Spelling) -> Interpretation {
         Interpretation {
             role,
@@ -146,7 +147,7 @@ impl Place<'_> {
         (spell_degree(self.tonic, *d), *d, triad)
     }
 
-    /// Five notes and the blues: a seventh upon each of them is theirs.
+    /// Pentatonic modes and the blues have a dominant seventh on each of their degrees.
     pub fn is_blue(&self, chord: Chord) -> bool {
         let own = self.mode.degree_at(chord.root.above(self.center));
         self.mode.degrees.len() < 7 && is_dominant(chord) && own.is_some()

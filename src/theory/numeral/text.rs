@@ -21,7 +21,7 @@ impl Numeral {
         }
     }
 
-    /// The accidental of a degree by the user's basis. `small`: whether a minor or
+    /// The accidental of a degree on the user's basis. `small`: whether a minor or
     /// diminished triad stands upon it.
     fn sign(&self, d: Degree, small: bool, notation: &Notation) -> i8 {
         let own = notation.numeral_basis == NumeralBasis::Mode || self.minor;
@@ -159,7 +159,7 @@ impl Numeral {
         format!(" over {}", self.bass_degree(notation))
     }
 
-    /// The bass as a degree, by the user's basis.
+    /// The bass as a degree, on the user's basis.
     fn bass_degree(&self, notation: &Notation) -> String {
         let d = self.bass;
         let sign = match notation.numeral_basis {
@@ -219,7 +219,7 @@ fn ninths(k: &Kind) -> &'static str {
     }
 }
 
-/// What figures leave unsaid: an altered fifth, altered and added tensions.
+/// What the figures do not say: an altered fifth, altered and added tensions.
 fn tensions(k: &Kind, glyphs: Glyphs) -> String {
     let seventh = k.seventh().is_some();
     let figure = ninths(k);

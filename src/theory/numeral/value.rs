@@ -29,13 +29,13 @@ pub enum Role {
     Diatonic,
     /// The parallel major or minor contains it.
     Borrowed,
-    /// On an altered degree, with no more to say.
+    /// On an altered degree, and none of the others.
     Chromatic,
     /// As if the degree were a tonic for the moment: V7/ii.
     Applied(Target),
     /// The major triad on the lowered second degree.
     Neapolitan,
-    /// Told by its resolution, so in hindsight only: to the dominant of the tonic, or of
+    /// Known by its resolution, so in hindsight only: to the dominant of the tonic, or of
     /// a degree.
     AugmentedSixth(Sixth, Option<Target>),
     /// A diminished seventh upon a note of the tonic, or of a degree, that it embellishes.
@@ -78,9 +78,9 @@ pub struct Numeral {
     /// How the mode itself has degrees of these numbers, 1 first.
     pub(super) own: [i8; 7],
     pub(super) center: PitchClass,
-    /// Common-practice minor, which counts by its own degrees.
+    /// Whether the mode is common-practice minor, whose numerals count from its own degrees.
     pub(super) minor: bool,
-    /// Whether the key that is nearest to the mode is minor, as RomanText has no others.
+    /// Whether the nearest key is minor: RomanText knows major and minor keys alone.
     pub(super) minor_key: bool,
     pub(super) notes: Notes,
 }
