@@ -91,8 +91,9 @@ impl Chord {
         member.map_or_else(|| self.spell_bass(root), |m| m.above(root))
     }
 
-    /// The same as a musician writes it: an altered note without a double sharp, D in
-    /// F♯7♯5. The third keeps its letter: Fx in D♯7.
+    /// The same as a lead sheet has it: an altered note without a double sharp, F♯7♯5/D. The
+    /// third keeps its letter, D♯7/Fx. Inside a tonality a note is spelled by what it does
+    /// there, and may be Cx: see [`super::analyse`].
     pub(super) fn spell(self, root: Spelling, pc: PitchClass) -> Spelling {
         let altered = self.member(pc).is_some_and(Member::is_altered);
         match self.stacked(root, pc) {

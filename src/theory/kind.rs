@@ -28,7 +28,7 @@ impl Member {
     }
 
     /// A raised fifth, ninth or eleventh, or a lowered thirteenth: written as the degree
-    /// that the mode has there, if it has one, and never with a double sharp.
+    /// that the mode has there, if it has one.
     pub(super) fn is_altered(self) -> bool {
         matches!(
             (self.number, self.semitones),

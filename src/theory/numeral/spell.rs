@@ -102,8 +102,6 @@ impl Place<'_> {
                 _ if m.is_altered() && self.mode.set().contains(self.center_to(pc)) => {
                     self.mode.note(pc, self.center, self.tonic)
                 }
-                // F♯7♯5 has D, where a C double sharp would be altered only.
-                _ if m.is_altered() && s.accidental() > 1 => s.plain(),
                 _ if fixed && !plain(s) => s.plain(),
                 _ if s.accidental() < -1 || s.accidental() > 2 => s.plain(),
                 _ => s,
@@ -163,9 +161,9 @@ mod tests {
             ("Db ionian", "Ebm7b5", None, "E♭ G♭ A D♭"),
             ("E ionian", "Fdim7", Some("F#m"), "E♯ G♯ B D"),
             ("E ionian", "D#7", Some("G#m"), "D♯ Fx A♯ C♯"),
-            // The third keeps its letter, an altered fifth is written plainly.
+            // What leads on keeps its letter; what the mode has is written so.
             ("E ionian", "D#7#5", Some("G#m"), "D♯ Fx B C♯"),
-            ("E ionian", "F#7#5", Some("B"), "F♯ A♯ D E"),
+            ("E ionian", "F#7#5", Some("B"), "F♯ A♯ Cx E"),
             ("B ionian", "C#7#9", Some("F#"), "C♯ E E♯ G♯ B"),
             // In the bass D♯ rises, E♭ falls.
             ("C ionian", "Ebdim7", None, "D♯ F♯ A C"),
