@@ -1,7 +1,8 @@
 //! How much of a tonality's name may be said: what has not been heard is not claimed.
 
-use super::draw::{Look, Picture};
-use super::strip::abbreviated;
+use super::look::Look;
+use super::picture::Picture;
+use super::wording::abbreviated;
 use crate::engine::Established;
 pub(super) use crate::plan::Claim;
 use crate::plan::Open;

@@ -3,7 +3,8 @@
 //!
 //! A new action is a row of [`BINDINGS`] and a line in `config/default.toml`.
 
-use super::{Command, Pace, Way};
+use super::layout::Way;
+use super::stage::{Command, Pace};
 use crate::engine::{self, Inertia, Reading, each};
 use crate::nearest::nearest;
 use crate::theory::PitchClass;
@@ -689,7 +690,8 @@ mod tests {
         assert_eq!(of("pin", &later), set(engine::Event::Pin(None)));
         assert_eq!(of("home-is", &later), set(engine::Event::HomeIs(None)));
         assert_eq!(of("aside", &later), set(engine::Event::Aside(false)));
-        assert_eq!(of("pin", &Scene::nothing().reading), None);
+        let nothing = Scene::nothing().reading;
+        assert_eq!(of("pin", &nothing), None);
         for drawn in ["quit", "help", "colours", "history-back"] {
             assert!(Action::named(drawn).is_some());
             assert_eq!(now(drawn), None);

@@ -1,10 +1,14 @@
 //! Who sits where, in which size: the three ways to stand before the screen.
 
-use super::large::Size;
+use super::large::{self, Size};
 use ratatui::layout::Rect;
 
 /// The smallest size in which everything has its place.
 pub(super) const SMALLEST: (u16, u16) = (60, 18);
+
+/// The largest part of a terminal that is drawn in: whatever size it says that it has, a
+/// picture takes no more memory than so many cells.
+pub(super) const LARGEST: (u16, u16) = (1000, 500);
 
 /// How one stands before the screen.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -141,15 +145,111 @@ impl Default for Sizes {
     }
 }
 
-/// Rows of the blocks from top to bottom: least, and most.
+/// The blocks of the way for playing, from top to bottom: the least and the most rows.
+#[derive(Clone, Copy)]
 struct Blocks {
     size: Sizes,
     chord: (u16, u16),
     contender: (u16, u16),
     piano: (u16, u16),
     strip: (u16, u16),
-    /// The window's columns; none: no window.
+    /// Columns of the window; none: no window.
     window: u16,
+}
+
+/// The letters and the chord at the top of the two other ways, with their sizes.
+#[derive(Clone, Copy)]
+enum Top {
+    Beside(Size, Size),
+    Stacked(Size, Size),
+    /// The letters alone.
+    Alone(Size),
+}
+
+/// How everything is laid out from a size of the screen on.
+struct Step {
+    /// The least columns and rows.
+    from: (u16, u16),
+    playing: Blocks,
+    teaching: Top,
+    looking_back: Top,
+    /// Rows that the tables to teach from need for large letters, where their columns are
+    /// enough: a caption, seven degrees of four rows, two rows in words.
+    tables: Option<u16>,
+}
+
+/// The smallest of the way for playing.
+const SMALL: Blocks = Blocks {
+    size: sizes(Size::Four, Size::Four, Size::One),
+    chord: (2, 3),
+    contender: (1, 2),
+    piano: (3, 3),
+    strip: (4, 6),
+    window: 0,
+};
+
+/// From the largest on.
+const STEPS: [Step; 5] = [
+    Step {
+        from: (184, 54),
+        playing: Blocks {
+            size: sizes(Size::Sixteen, Size::Eight, Size::Eight),
+            chord: (12, 12),
+            contender: (5, 5),
+            piano: (6, 8),
+            strip: (10, 10),
+            window: 74,
+        },
+        teaching: Top::Beside(Size::Eight, Size::Eight),
+        looking_back: Top::Beside(Size::Eight, Size::Eight),
+        tables: Some(1 + 7 * large::AFAR + 2),
+    },
+    Step {
+        from: (112, 33),
+        playing: Blocks {
+            size: sizes(Size::Eight, Size::Four, Size::Four),
+            chord: (7, 8),
+            contender: (4, 5),
+            piano: (3, 6),
+            strip: (6, 7),
+            window: 50,
+        },
+        teaching: Top::Beside(Size::Four, Size::Four),
+        looking_back: Top::Beside(Size::Four, Size::Four),
+        tables: None,
+    },
+    Step {
+        from: (72, 22),
+        playing: Blocks {
+            size: sizes(Size::Four, Size::Four, Size::Four),
+            chord: (6, 8),
+            contender: (1, 3),
+            piano: (3, 4),
+            strip: (4, 7),
+            window: 38,
+        },
+        teaching: Top::Stacked(Size::Four, Size::One),
+        looking_back: Top::Beside(Size::One, Size::One),
+        tables: None,
+    },
+    Step {
+        from: (SMALLEST.0, 22),
+        playing: SMALL,
+        teaching: Top::Stacked(Size::Four, Size::One),
+        looking_back: Top::Stacked(Size::One, Size::One),
+        tables: None,
+    },
+    Step {
+        from: SMALLEST,
+        playing: SMALL,
+        teaching: Top::Stacked(Size::One, Size::One),
+        looking_back: Top::Alone(Size::One),
+        tables: None,
+    },
+];
+
+const fn sizes(here: Size, home: Size, chord: Size) -> Sizes {
+    Sizes { here, home, chord }
 }
 
 /// Rows of what decides on the smallest screens.
@@ -160,13 +260,11 @@ const BARS: (u16, u16) = (44, 7);
 /// Lays out `area`; `None` where it is too small.
 pub(super) fn places(area: Rect, wanted: &Wanted) -> Option<Places> {
     let (w, h) = (area.width, area.height);
-    if w < SMALLEST.0 || h < SMALLEST.1 {
-        return None;
-    }
+    let step = STEPS.iter().find(|s| w >= s.from.0 && h >= s.from.1)?;
     let mut places = match wanted.way {
-        Way::Playing => playing(area, wanted),
-        Way::Teaching => teaching(area, wanted),
-        Way::LookingBack => looking_back(area, wanted),
+        Way::Playing => playing(area, wanted, step),
+        Way::Teaching => teaching(area, wanted, step),
+        Way::LookingBack => looking_back(area, wanted, step),
     };
     let margin = margin(w);
     let line = |y| Rect::new(area.x + margin, y, w - 2 * margin, 1);
@@ -178,48 +276,10 @@ fn margin(w: u16) -> u16 {
     if w >= 72 { 1 } else { 0 }
 }
 
-fn playing(area: Rect, wanted: &Wanted) -> Places {
+fn playing(area: Rect, wanted: &Wanted, step: &Step) -> Places {
     let (w, h) = (area.width, area.height);
     let (why, scale) = (wanted.why, wanted.scale);
-    let size = |here, home, chord| Sizes { here, home, chord };
-    use Size::{Eight, Four, One, Sixteen};
-    let plan = if w >= 184 && h >= 54 {
-        Blocks {
-            size: size(Sixteen, Eight, Eight),
-            chord: (12, 12),
-            contender: (5, 5),
-            piano: (6, 8),
-            strip: (10, 10),
-            window: 74,
-        }
-    } else if w >= 112 && h >= 33 {
-        Blocks {
-            size: size(Eight, Four, Four),
-            chord: (7, 8),
-            contender: (4, 5),
-            piano: (3, 6),
-            strip: (6, 7),
-            window: 50,
-        }
-    } else if w >= 72 && h >= 22 {
-        Blocks {
-            size: size(Four, Four, Four),
-            chord: (6, 8),
-            contender: (1, 3),
-            piano: (3, 4),
-            strip: (4, 7),
-            window: 38,
-        }
-    } else {
-        Blocks {
-            size: size(Four, Four, One),
-            chord: (2, 3),
-            contender: (1, 2),
-            piano: (3, 3),
-            strip: (4, 6),
-            window: 0,
-        }
-    };
+    let plan = step.playing;
     let has = |panel, rows| {
         if wanted.panels.has(panel) {
             rows
@@ -333,6 +393,9 @@ fn playing(area: Rect, wanted: &Wanted) -> Places {
     }
 }
 
+/// Rows that the strip needs at least, to show its markers.
+const STRIP: u16 = 5;
+
 /// So many parts of so many.
 fn part(whole: u16, parts: u32, of: u32) -> u16 {
     (u32::from(whole) * parts / of) as u16
@@ -382,42 +445,34 @@ fn beside(place: Rect, columns: u16) -> (Rect, Rect) {
 /// its own rows.
 const CHORD: u16 = 24;
 
-/// The letters and the chord: side by side where it is wide, else one above the other.
-fn top(rows: &mut Rows, places: &mut Places, sizes: (Size, Size), wide: bool) {
-    let (here, chord) = sizes;
-    places.size = Sizes {
-        here,
-        // Beside the chord there is room for its name in words alone.
-        home: if wide {
-            Size::One
-        } else {
-            here.min(Size::Four)
-        },
-        chord,
-    };
-    let height = here.rows() + 2;
-    if wide {
-        let both = rows.take(height.max(chord.rows() + 2));
-        (places.here, places.chord) = beside(both, part(both.width, 11, 20));
-        // The numeral stands at its right, and belongs to the name.
-        places.chord.width = places.chord.width.min(CHORD + 10 * chord.rows());
-    } else {
-        places.here = rows.take(height);
-        places.chord = rows.take(2);
+/// Places the letters and the chord.
+fn top(rows: &mut Rows, places: &mut Places, top: Top) {
+    match top {
+        Top::Beside(here, chord) => {
+            // Beside the chord there is room for home's name in words alone.
+            places.size = sizes(here, Size::One, chord);
+            let both = rows.take((here.rows() + 2).max(chord.rows() + 2));
+            (places.here, places.chord) = beside(both, part(both.width, 11, 20));
+            // The numeral stands at its right, and belongs to the name.
+            places.chord.width = places.chord.width.min(CHORD + 10 * chord.rows());
+        }
+        Top::Stacked(here, chord) => {
+            places.size = sizes(here, here.min(Size::Four), chord);
+            places.here = rows.take(here.rows() + 2);
+            places.chord = rows.take(2);
+        }
+        Top::Alone(here) => {
+            places.size = sizes(here, here, here);
+            places.here = rows.take(here.rows() + 1);
+        }
     }
 }
 
-fn teaching(area: Rect, wanted: &Wanted) -> Places {
-    let (w, h) = (area.width, area.height);
+fn teaching(area: Rect, wanted: &Wanted, step: &Step) -> Places {
+    let h = area.height;
     let mut places = Places::default();
     let mut rows = Rows::new(area);
-    use Size::{Eight, Four, One};
-    match () {
-        () if w >= 184 && h >= 54 => top(&mut rows, &mut places, (Eight, Eight), true),
-        () if w >= 112 && h >= 33 => top(&mut rows, &mut places, (Four, Four), true),
-        () if h >= 22 => top(&mut rows, &mut places, (Four, One), false),
-        () => top(&mut rows, &mut places, (One, One), false),
-    }
+    top(&mut rows, &mut places, step.teaching);
     let rest = h.saturating_sub(rows.y - area.y + 2);
     let has = |panel, rows| if wanted.panels.has(panel) { rows } else { 0 };
     let piano = has(
@@ -430,9 +485,17 @@ fn teaching(area: Rect, wanted: &Wanted) -> Places {
         },
     );
     let relatives = has(Panel::Relatives, u16::from(rest >= 12));
-    let strip = has(Panel::Strip, if rest >= 36 { 8 } else { 0 });
-    let air = u16::from(rest >= 20);
-    let main = rest.saturating_sub(piano + relatives + strip + 3 * air);
+    let mut strip = has(Panel::Strip, if rest >= 36 { 8 } else { 0 });
+    let mut air = u16::from(rest >= 20);
+    let mut main = rest.saturating_sub(piano + relatives + strip + 3 * air);
+    // For large letters in the tables air is given, and then some of the strip.
+    if let Some(tables) = step.tables.filter(|&t| t > main) {
+        let missing = (tables - main).saturating_sub(3 * air);
+        if missing <= strip.saturating_sub(STRIP) {
+            (air, strip) = (0, strip - missing);
+            main = rest - piano - relatives - strip;
+        }
+    }
     rows.y += air;
     let main = rows.take(main);
     places.relatives = rows.take(relatives);
@@ -462,24 +525,11 @@ fn teaching(area: Rect, wanted: &Wanted) -> Places {
     places
 }
 
-fn looking_back(area: Rect, wanted: &Wanted) -> Places {
-    let (w, h) = (area.width, area.height);
+fn looking_back(area: Rect, wanted: &Wanted, step: &Step) -> Places {
+    let h = area.height;
     let mut places = Places::default();
     let mut rows = Rows::new(area);
-    use Size::{Eight, Four, One};
-    match () {
-        () if w >= 184 && h >= 54 => top(&mut rows, &mut places, (Eight, Eight), true),
-        () if w >= 112 && h >= 33 => top(&mut rows, &mut places, (Four, Four), true),
-        () if h >= 22 => top(&mut rows, &mut places, (One, One), w >= 72),
-        () => {
-            places.size = Sizes {
-                here: One,
-                home: One,
-                chord: One,
-            };
-            places.here = rows.take(2);
-        }
-    }
+    top(&mut rows, &mut places, step.looking_back);
     let rest = h.saturating_sub(rows.y - area.y + 2);
     let why = if wanted.why { rest / 3 } else { 0 };
     places.lanes = rows.take(rest - why);

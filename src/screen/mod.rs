@@ -3,101 +3,37 @@
 //! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
 //! and what the player wants goes back to it.
 
-mod beside;
-mod brightness;
-mod chord;
 mod claim;
-mod contender;
 mod draw;
 mod entry;
-mod help;
-mod here;
+mod keyboard;
 mod keys;
-mod lanes;
+mod label;
 mod large;
 mod layout;
+mod look;
 mod mouse;
 mod palette;
+mod panels;
 mod past;
 mod pen;
-mod piano;
-mod polymodal;
+mod picture;
 mod run;
-mod scale;
-mod status;
-mod strip;
+#[cfg(any(unix, test))]
+mod sequences;
+mod stage;
+mod surface;
 mod terminal;
 #[cfg(test)]
 mod tests;
 mod timeline;
-mod turn;
-mod why;
-mod window;
+mod transition;
+mod view;
+mod wording;
 
+pub use keyboard::keyboard;
 pub use keys::{Action, Clash, Direction, InertiaStep, Key, KeyError, Keys, Toward, Zoom};
 pub use layout::{Panel, Panels, Way};
 pub use palette::{Depth, Palette, Styles};
 pub use run::{Options, Outcome, Update, run};
-pub use terminal::keyboard;
-
-use crate::engine::{Event, Explanation, History, Inertia, Reading};
-use crate::plan::Marker;
-use crate::source::Source;
-use crate::time::Time;
-use crossbeam_channel::Receiver;
-use std::time::Duration;
-
-/// What the player wants of whoever plays.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Command {
-    /// A stop of inertia that the player has chosen: remembered for the next time.
-    Inertia(Inertia),
-    /// A setting that changes readings, or what the player says beside the music.
-    Set(Event),
-    /// Pause or go on.
-    Pause,
-    /// So many seconds on, negative for back.
-    SeekBy(f32),
-    /// To a moment of the file.
-    SeekTo(Time),
-    Pace(Pace),
-    /// Sets the first repeat point, then the second, then clears both.
-    Repeat,
-    /// A marker now, about the phrase before.
-    Mark,
-    /// A marker about the last 30 seconds.
-    KeepLast,
-    /// Why things are as they stand: see [`Stage::explanation`].
-    Explain,
-}
-
-/// How a file is to play.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Pace {
-    Slower,
-    Faster,
-}
-
-/// What stands behind the screen.
-pub trait Stage {
-    /// The latest reading.
-    fn reading(&mut self) -> Reading;
-    /// The latest explanation of those asked for with [`Command::Explain`].
-    fn explanation(&mut self) -> Option<Explanation>;
-    /// The history so far, brought up to date.
-    fn past(&mut self) -> (&History, &[Marker]);
-    fn source(&mut self) -> Source;
-    /// The stream's time now, for ages and the strip's right edge.
-    fn now(&self) -> Time;
-    fn act(&mut self, command: Command);
-    /// The next job set off from the piano, by its place in the settings.
-    fn job(&mut self) -> Option<usize> {
-        None
-    }
-    /// Gets a message when there is something new to draw.
-    fn news(&self) -> &Receiver<()>;
-    /// Whether a part behind the screen has failed for good, and its message.
-    fn failed(&mut self) -> Option<String>;
-    /// How long drawing may wait while nothing happens (ages grow by the second).
-    fn patience(&self) -> Duration;
-}
+pub use stage::{Command, Pace, Stage};

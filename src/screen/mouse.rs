@@ -1,7 +1,8 @@
 //! What the mouse asks for, by where the panels were drawn last. It is never needed.
 
-use super::draw::View;
 use super::keys::{Action, Direction, Zoom};
+use super::timeline::Pointed;
+use super::view::View;
 use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use ratatui::layout::{Position, Rect};
 
@@ -22,7 +23,7 @@ pub(super) fn action(event: &MouseEvent, view: &View) -> Option<Action> {
         let there = Position::new(event.column.clamp(panel.left(), last), event.row);
         (near && panel.contains(there)).then_some(there)
     };
-    let past = [view.places.strip, view.places.lanes];
+    let past = [view.drawn.places.strip, view.drawn.places.lanes];
     let there = past.iter().find_map(within)?;
     // Some terminals keep the wheel with one of them for themselves.
     let zooms = KeyModifiers::CONTROL | KeyModifiers::SHIFT;
@@ -37,12 +38,10 @@ pub(super) fn action(event: &MouseEvent, view: &View) -> Option<Action> {
             Some(Action::Scroll(Direction::Forward))
         }
         MouseEventKind::Down(MouseButton::Left) => {
-            let past = match view.places.lanes.contains(there) {
-                true => &view.lanes,
-                false => &view.strip,
-            };
-            let moment = past.moment(there.x)?;
-            Some(moment.map_or(Action::Follow, Action::Moment))
+            Some(match view.drawn.past?.moment(there.x)? {
+                Pointed::Moment(at) => Action::Moment(at),
+                Pointed::Present => Action::Follow,
+            })
         }
         _ => None,
     }
@@ -51,9 +50,8 @@ pub(super) fn action(event: &MouseEvent, view: &View) -> Option<Action> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::screen::draw;
     use crate::screen::layout::Way;
-    use crate::screen::tests::{Scene, sec};
+    use crate::screen::tests::{Scene, drawn_after, sec};
     use crate::theory::Glyphs;
     use crate::time::Time;
     use ratatui::buffer::Buffer;
@@ -66,7 +64,7 @@ mod tests {
         scene.now = sec(100.5);
         let look = scene.look(Glyphs::Unicode);
         let mut buf = Buffer::empty(Rect::new(0, 0, 120, 36));
-        draw::draw(&mut buf, &scene.picture(), &mut view, &look);
+        drawn_after(&mut buf, &scene.picture(), &mut view, &look);
         view
     }
 
@@ -90,7 +88,7 @@ mod tests {
         let mut back = View::default();
         back.wanted.way = Way::LookingBack;
         for view in [drawn(View::default()), drawn(back)] {
-            let panel = [view.places.strip, view.places.lanes];
+            let panel = [view.drawn.places.strip, view.drawn.places.lanes];
             let panel = panel.into_iter().find(|p| !p.is_empty());
             let panel = panel.expect("one of them is there");
             let none = KeyModifiers::NONE;
@@ -135,10 +133,15 @@ mod tests {
     fn a_click_is_a_moment_of_the_past_or_the_present() {
         let click = |view: &View, x| {
             let left = MouseEventKind::Down(MouseButton::Left);
-            asks(view, left, KeyModifiers::NONE, (x, view.places.strip.y))
+            asks(
+                view,
+                left,
+                KeyModifiers::NONE,
+                (x, view.drawn.places.strip.y),
+            )
         };
         let mut view = drawn(View::default());
-        let strip = view.places.strip;
+        let strip = view.drawn.places.strip;
         let moments = |view: &View| -> Vec<Option<Action>> {
             (strip.left()..strip.right())
                 .map(|x| click(view, x))
@@ -172,7 +175,7 @@ mod tests {
         // Wherever it is scrolled to, the right edge leads back.
         assert_eq!(click(&view, strip.right() - 1), Some(Action::Follow));
         let mut view = view;
-        view.help.press();
+        view.help.press(1);
         assert_eq!(click(&view, 100), Some(Action::Close));
         assert_eq!(click(&view, 0), Some(Action::Close));
     }

@@ -1,15 +1,21 @@
 //! The loop: waits for something to happen, turns keys into actions, and draws
 //! when the picture has changed.
 
-use super::brightness;
-use super::draw::{self, Look, Picture, View};
+use super::draw;
 use super::entry::{self, Entry};
 use super::keys::{self, Action, Direction, Keys, Toward};
-use super::layout::{Panels, Wanted, Way};
+use super::layout::{LARGEST, Panels, Wanted, Way};
+use super::look::Look;
+use super::mouse;
 use super::palette::{Depth, Palette};
+use super::panels::brightness;
 use super::past::{self, Still};
+use super::picture::Picture;
+use super::stage::{Command, Stage};
+use super::surface::{Alarm, Surface};
 use super::terminal::Ground;
-use super::{Command, Stage, mouse};
+use super::view::{BarOrder, View};
+use super::wording::{clock, length};
 use crate::engine::{self, Inertia, KeySet, Reading, each};
 use crate::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use crate::time::Time;
@@ -90,38 +96,6 @@ impl Outcome {
             Outcome::Failed(_) | Outcome::Lost => 1,
         }
     }
-}
-
-/// What interrupts the loop.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Alarm {
-    Signal(i32),
-    /// Stop until continued.
-    Stop,
-    /// Continued after a stop that was not ours.
-    Continued,
-    /// The terminal has another size. Its own events tell so too, but not each time that
-    /// sizes follow each other quickly.
-    Resized,
-    /// The terminal was put back under our feet.
-    Lost,
-}
-
-/// What is drawn on: the terminal, or a stand-in.
-pub(super) trait Surface {
-    fn size(&self) -> io::Result<(u16, u16)>;
-    /// Shows a picture; false when the surface is lost.
-    fn show(&mut self, picture: &Buffer) -> io::Result<bool>;
-    /// Forgets what was shown, so that everything is drawn anew.
-    fn forget(&mut self);
-    /// Whether the mouse is to be told.
-    fn mouse(&mut self, told: bool) -> io::Result<()>;
-    /// The player asks to suspend.
-    fn suspend(&mut self) -> io::Result<()>;
-    /// Stops; returns when continued.
-    fn stop(&mut self) -> io::Result<()>;
-    /// Takes the terminal anew.
-    fn resume(&mut self) -> io::Result<()>;
 }
 
 /// Not more than sixty pictures a second.
@@ -365,7 +339,8 @@ impl<'a> Desk<'a> {
         surface: &mut impl Surface,
     ) -> io::Result<bool> {
         let (width, height) = surface.size()?;
-        let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
+        let size = Rect::new(0, 0, width.min(LARGEST.0), height.min(LARGEST.1));
+        let mut buffer = Buffer::empty(size);
         let present = stage.reading();
         if self.view.wanted.why {
             self.ask(&present, stage);
@@ -441,7 +416,8 @@ impl<'a> Desk<'a> {
             catalogue: self.catalogue,
             keys: &self.keys,
         };
-        draw::draw(&mut buffer, &picture, &mut self.view, &look);
+        self.view.follow(&picture, buffer.area);
+        self.view.drawn = draw::draw(&mut buffer, &picture, &self.view, &look);
         // A file's time runs at its own pace.
         let speed = source.transport.map_or(1.0, |t| f64::from(t.speed));
         let speed = if speed >= 0.1 { speed } else { 1.0 };
@@ -482,22 +458,14 @@ impl<'a> Desk<'a> {
             key.map_or(String::new(), |key| format!(", {}: now", key.shown(ascii)))
         };
         if let Some(again) = &self.again {
-            all.push(format!("again {}", draw::clock(again.now())));
+            all.push(format!("again {}", clock(again.now())));
         } else if let Some(step) = self.step {
-            all.push(format!(
-                "chord at {}{}",
-                draw::clock(step),
-                back(Action::Close)
-            ));
+            all.push(format!("chord at {}{}", clock(step), back(Action::Close)));
         } else if let Some(at) = self.view.looks_at() {
-            all.push(format!(
-                "looking at {}{}",
-                draw::clock(at),
-                back(Action::Follow)
-            ));
+            all.push(format!("looking at {}{}", clock(at), back(Action::Follow)));
         }
         if let Some(since) = reading.aside {
-            all.push(format!("aside {}", draw::length(now.since(since))));
+            all.push(format!("aside {}", length(now.since(since))));
         }
         if self.hidden {
             all.push("names hidden".to_owned());
@@ -700,8 +668,8 @@ impl<'a> Desk<'a> {
             return Ok(false);
         }
         let view = &mut self.view;
-        if view.help.has_pages() && key == keys::TURNS {
-            view.help.turn();
+        if view.drawn.help_pages > 1 && view.help.is_open() && key == keys::TURNS {
+            view.help.turn(view.drawn.help_pages);
             return Ok(false);
         }
         match self.keys.action(key) {
@@ -723,7 +691,7 @@ impl<'a> Desk<'a> {
             Action::Quit => return Ok(true),
             Action::Suspend => surface.suspend()?,
             Action::Redraw => self.forget(surface),
-            Action::Help => view.help.press(),
+            Action::Help => view.help.press(view.drawn.help_pages),
             Action::Close => self.close(),
             Action::Inertia(_) | Action::Pin | Action::Aside | Action::Ask(_) => {
                 // What is pinned is what is seen, which may stand still.
@@ -742,7 +710,10 @@ impl<'a> Desk<'a> {
                 }
             }
             Action::Scroll(direction) => view.past().scroll(direction, stage.now()),
-            Action::Zoom(zoom) => view.past().zoom(zoom),
+            Action::Zoom(zoom) => {
+                let whole = view.drawn.past.map(|p| p.whole).unwrap_or_default();
+                view.past().zoom(zoom, whole);
+            }
             Action::Follow => view.past().follow(),
             Action::Moment(moment) => {
                 let now = stage.now();
@@ -779,7 +750,12 @@ impl<'a> Desk<'a> {
                 self.entry.get_or_insert_default();
             }
             Action::HomeIs => self.ask_for_home(stage),
-            Action::Order => view.chromatic = !view.chromatic,
+            Action::Order => {
+                view.bars = match view.bars {
+                    BarOrder::Fifths => BarOrder::Chromatic,
+                    BarOrder::Chromatic => BarOrder::Fifths,
+                }
+            }
             Action::Colours => self.palette = self.palette.next(),
         }
         Ok(false)

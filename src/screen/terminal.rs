@@ -4,11 +4,12 @@
 //! be told of the mouse if wanted, and sends standard error to a log; whichever comes first of dropping it, a
 //! panic in any thread, and a signal puts all that back, exactly once.
 
-use super::run::{Alarm, Surface};
+use super::surface::{Alarm, Surface};
 use crossbeam_channel::{Receiver, Sender, bounded};
 use ratatui::backend::{Backend, ClearType, CrosstermBackend};
 use ratatui::buffer::Buffer;
-use ratatui::crossterm::event::{self, Event};
+#[cfg(windows)]
+use ratatui::crossterm::event;
 use ratatui::crossterm::style::{Attribute, SetAttribute};
 use ratatui::crossterm::terminal::{
     BeginSynchronizedUpdate, EndSynchronizedUpdate, EnterAlternateScreen, LeaveAlternateScreen,
@@ -35,24 +36,6 @@ static LISTENER: Mutex<Option<Sender<Alarm>>> = Mutex::new(None);
 
 fn lock<T>(m: &Mutex<T>) -> MutexGuard<'_, T> {
     m.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// Events of the terminal, read by a thread that does nothing but send them.
-/// The channel closes when the terminal gives no more.
-pub fn keyboard() -> Receiver<Event> {
-    let (sender, receiver) = bounded(256);
-    let body = move || {
-        while let Ok(event) = event::read() {
-            if sender.send(event).is_err() {
-                break;
-            }
-        }
-    };
-    // Without a thread the sender is dropped, and the loop ends with an error.
-    let _ = std::thread::Builder::new()
-        .name("terminal keys".into())
-        .spawn(body);
-    receiver
 }
 
 /// The terminal while it is ours.
@@ -341,7 +324,10 @@ mod aside {
 mod signals {
     use super::{Alarm, restore, tell};
     use rustix::process::{getpgrp, getsid};
-    use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP, SIGWINCH};
+    use signal_hook::consts::{
+        SIGALRM, SIGCONT, SIGHUP, SIGINT, SIGPROF, SIGQUIT, SIGTERM, SIGTSTP, SIGUSR1, SIGUSR2,
+        SIGVTALRM, SIGWINCH, SIGXCPU, SIGXFSZ,
+    };
     use signal_hook::iterator::Signals;
     use signal_hook::low_level::emulate_default_handler;
     use std::io;
@@ -351,6 +337,12 @@ mod signals {
 
     /// The stop that we have brought about ourselves.
     static STOPPED: AtomicBool = AtomicBool::new(false);
+    /// Those that ask for an orderly end.
+    const ENDS: [i32; 3] = [SIGTERM, SIGHUP, SIGINT];
+    /// Those that end the program where it stands, some with a dump of its memory.
+    const KILLS: [i32; 8] = [
+        SIGQUIT, SIGUSR1, SIGUSR2, SIGALRM, SIGVTALRM, SIGPROF, SIGXCPU, SIGXFSZ,
+    ];
     /// How long the program may take to end in order.
     const GRACE: Duration = Duration::from_secs(5);
 
@@ -360,7 +352,10 @@ mod signals {
         if *watched {
             return Ok(());
         }
-        let mut signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGTSTP, SIGCONT, SIGWINCH])?;
+        let mut signals = Signals::new([SIGTSTP, SIGCONT, SIGWINCH])?;
+        for signal in ENDS.into_iter().chain(KILLS) {
+            signals.add_signal(signal)?;
+        }
         std::thread::Builder::new()
             .name("signals".into())
             .spawn(move || signals.forever().for_each(on))?;
@@ -382,6 +377,10 @@ mod signals {
                 if !tell(Alarm::Stop) {
                     let _ = emulate_default_handler(SIGTSTP);
                 }
+            }
+            n if KILLS.contains(&n) => {
+                restore();
+                let _ = emulate_default_handler(n);
             }
             n => {
                 restore();

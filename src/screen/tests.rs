@@ -1,11 +1,14 @@
 //! Pictures from hand-made readings and histories, as text.
 
-use super::draw::{self, Look, Picture, View};
-use super::help::HelpView;
+use super::draw;
 use super::keys::Keys;
 use super::layout::{Panels, Wanted, Way};
+use super::look::Look;
 use super::palette::{Depth, Palette};
+use super::panels::help::HelpView;
 use super::pen::Pen;
+use super::picture::Picture;
+use super::view::View;
 use crate::engine::{
     CANDIDATES, Cause, Change, Collection, Contender, Established, Explanation, History, Inertia,
     KeySet, Observer, Reading, Removed, VoicedChord,
@@ -535,7 +538,7 @@ impl Scene {
     fn view(&self) -> View {
         let mut help = HelpView::default();
         if self.help {
-            help.press();
+            help.press(1);
         }
         View {
             help,
@@ -618,13 +621,19 @@ impl Scene {
             catalogue: Catalogue::standard(),
             keys: &self.keys,
         };
-        draw::draw(&mut buf, &picture, view, &look);
+        drawn_after(&mut buf, &picture, view, &look);
         buf
     }
 
     pub fn text(&self, width: u16, height: u16, glyphs: Glyphs) -> String {
         as_text(&self.draw(width, height, Palette::Dark, glyphs))
     }
+}
+
+/// Draws the picture as the loop does: the view follows it, then it is drawn.
+pub(super) fn drawn_after(buf: &mut Buffer, picture: &Picture, view: &mut View, look: &Look) {
+    view.follow(picture, buf.area);
+    view.drawn = draw::draw(buf, picture, view, look);
 }
 
 pub(super) fn as_text(buf: &Buffer) -> String {

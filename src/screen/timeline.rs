@@ -1,8 +1,10 @@
 //! Time on columns: which part of the past is in view, its scale and its markers.
 
-use super::draw::{Look, Picture, clock};
 use super::keys::{Direction, Zoom};
+use super::look::Look;
 use super::pen::{Pen, columns, fit};
+use super::picture::Picture;
+use super::wording::clock;
 use crate::plan::{ChordSpan, Marker, Region};
 use crate::time::{TICKS_PER_SECOND, Time};
 use ratatui::style::Modifier;
@@ -23,10 +25,6 @@ pub(super) struct StripView {
     end: Option<Time>,
     /// The marker gone to.
     chosen: Option<Time>,
-    /// From the first sound to the present, as last drawn.
-    whole: (Time, Time),
-    /// The columns as last drawn, and where on the screen the first is.
-    drawn: (u16, Columns),
 }
 
 impl Default for StripView {
@@ -36,8 +34,6 @@ impl Default for StripView {
             zoom: 3,
             end: None,
             chosen: None,
-            whole: (Time::ZERO, Time::ZERO),
-            drawn: Default::default(),
         }
     }
 }
@@ -57,10 +53,10 @@ impl StripView {
         seconds.map(|s| Time(s * TICKS_PER_SECOND))
     }
 
-    /// Nearer or farther. What is longer than the sitting is not gone through
-    /// stop by stop.
-    pub fn zoom(&mut self, zoom: Zoom) {
-        let length = self.whole.1.since(self.whole.0);
+    /// Shows less or more of the past, which is `whole` from its first sound to the
+    /// present. Spans that are longer than all of it are one step.
+    pub fn zoom(&mut self, zoom: Zoom, whole: (Time, Time)) {
+        let length = whole.1.since(whole.0);
         let longer = |s: &u64| Time(s * TICKS_PER_SECOND) >= length;
         let first_longer = SPANS.iter().position(longer).unwrap_or(ALL);
         self.zoom = match (zoom, self.span()) {
@@ -71,12 +67,12 @@ impl StripView {
             (Zoom::Farther, Some(_)) => self.zoom + 1,
         };
         if let Some(at) = self.chosen {
-            self.center(at, self.whole.1);
+            self.center(at, whole.1);
         }
     }
 
-    /// A quarter of the span back or forward; the present is followed again.
-    /// Where all is in view, there is nothing to scroll.
+    /// Moves by a quarter of the span; at its end the present is followed again. Where
+    /// all is in view, there is nothing to scroll.
     pub fn scroll(&mut self, direction: Direction, now: Time) {
         let Some(span) = self.span() else { return };
         let step = Time(span.0 / 4);
@@ -89,14 +85,14 @@ impl StripView {
         self.chosen = None;
     }
 
-    /// Follows the present; nothing is chosen any more.
+    /// Follows the present; no moment is chosen any longer.
     pub fn follow(&mut self) {
         self.end = None;
         self.chosen = None;
     }
 
-    /// To the marker before or after, which becomes the chosen moment and
-    /// the middle of what is in view. From the present: to the first, or the last.
+    /// Chooses the next marker or the one before, and puts it in the middle of what is
+    /// in view. From the present: the first, or the last.
     pub fn jump(&mut self, direction: Direction, markers: &[Marker], now: Time) {
         let moments = markers.iter().map(moment).filter(|&m| m <= now);
         let from = self.chosen();
@@ -130,23 +126,58 @@ impl StripView {
         self.center(at, now);
     }
 
-    /// The moment that begins with a column of the screen, as last drawn; `None` in it for
-    /// the present: at the right edge, and where no later column has any time.
-    pub fn moment(&self, x: u16) -> Option<Option<Time>> {
-        let (left, columns) = &self.drawn;
-        let from = |column: u16| {
-            let away = columns.each.saturating_mul(u64::from(column));
-            Time(columns.start.0.saturating_add(away))
-        };
-        let column = x.checked_sub(*left).filter(|c| *c < columns.count)?;
-        let past = column + 1 < columns.count && from(column + 1) <= columns.now;
-        Some(past.then(|| from(column)))
-    }
-
     /// Not the present, as the caption in front of the scale says it.
     pub fn is_back(&self) -> bool {
         self.end.is_some() && self.zoom < ALL
     }
+}
+
+/// Time as it was drawn on the screen: what the mouse points at.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Drawn {
+    /// The first column of time on the screen.
+    left: u16,
+    columns: Columns,
+    /// From the first sound to the present.
+    pub whole: (Time, Time),
+}
+
+/// What a column of the screen stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Pointed {
+    Moment(Time),
+    Present,
+}
+
+impl Drawn {
+    pub fn new(left: u16, columns: Columns, picture: &Picture) -> Drawn {
+        Drawn {
+            left,
+            columns,
+            whole: whole(picture),
+        }
+    }
+
+    /// The moment that begins with a column of the screen; at the right edge, and where
+    /// no later column has any time, the present. Nothing beside the columns of time.
+    pub fn moment(&self, x: u16) -> Option<Pointed> {
+        let columns = &self.columns;
+        let from = |column: u16| {
+            let away = columns.each.saturating_mul(u64::from(column));
+            Time(columns.start.0.saturating_add(away))
+        };
+        let column = x.checked_sub(self.left).filter(|c| *c < columns.count)?;
+        let past = column + 1 < columns.count && from(column + 1) <= columns.now;
+        Some(match past {
+            true => Pointed::Moment(from(column)),
+            false => Pointed::Present,
+        })
+    }
+}
+
+/// From the first sound to the present.
+pub(super) fn whole(picture: &Picture) -> (Time, Time) {
+    (first(picture).min(picture.now), picture.now)
 }
 
 /// What a marker is about begins here.
@@ -156,7 +187,7 @@ fn moment(m: &Marker) -> Time {
 
 /// Time on columns. The columns are whole multiples from zero, so that nothing
 /// shimmers while time goes on.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Columns {
     start: Time,
     each: u64,
@@ -165,11 +196,10 @@ pub(super) struct Columns {
 }
 
 impl Columns {
-    pub fn new(count: u16, view: &mut StripView, picture: &Picture) -> Columns {
+    pub fn new(count: u16, view: &StripView, picture: &Picture) -> Columns {
         let now = picture.now;
-        view.whole = (first(picture).min(now), now);
         let Some(span) = view.span() else {
-            return Columns::whole(count, view.whole);
+            return Columns::whole(count, whole(picture));
         };
         let each = span.0.div_ceil(count.max(1) as u64).max(1);
         let end = match view.end {
@@ -333,10 +363,9 @@ pub(super) fn scale(
     pen: &mut Pen,
     (gutter, y): (u16, u16),
     window: &Columns,
-    view: &mut StripView,
+    view: &StripView,
     look: &Look,
 ) {
-    view.drawn = (pen.left() + gutter, *window);
     let styles = look.styles();
     let quiet = match view.is_back() {
         true => styles.strong,

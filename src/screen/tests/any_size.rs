@@ -4,10 +4,12 @@ use super::*;
 use crate::engine::{CANDIDATES, CAUSES};
 use crate::screen::keys::{Direction, Zoom};
 use crate::screen::layout::{Panel, SMALLEST, places};
-use crate::screen::pen::Pen;
-use crate::screen::{
-    beside, brightness, chord, contender, help, here, piano, scale, status, strip, why, window,
+use crate::screen::panels::{
+    beside, brightness, chord, contender, help, here, piano, relatives, scale, status, strip, why,
+    window,
 };
+use crate::screen::pen::Pen;
+use crate::screen::timeline;
 use crate::theory::{Chord, KindId, ModeId, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
@@ -260,8 +262,17 @@ proptest! {
                 1 => chord::draw(&mut pen, sizes.chord, &picture, &view.label, &look),
                 2 => window::draw(&mut pen, &picture, &view, &look),
                 3 => contender::draw(&mut pen, &picture, &look),
-                4 => piano::draw(&mut pen, &picture, &mut view, &look, ascii != scene.reading.damper),
-                5 => strip::draw(&mut pen, &picture, &mut view.strip, &look),
+                4 => {
+                    let degrees = match ascii != scene.reading.damper {
+                        true => piano::Degrees::OfTheMode,
+                        false => piano::Degrees::OfWhatSounds,
+                    };
+                    let lowest = piano::lowest(w, scene.reading.sounding(), 24, degrees);
+                    piano::draw(&mut pen, &picture, lowest, &look, degrees);
+                }
+                5 => {
+                    let _ = strip::draw(&mut pen, &picture, &view.strip, &look);
+                }
                 6 => status::notice(&mut pen, &picture, &look),
                 7 => status::draw(&mut pen, &picture, &look),
                 8 => why::draw(&mut pen, &picture, &look),
@@ -269,8 +280,10 @@ proptest! {
                 9 => scale::draw(&mut pen, &picture, &view.label, &look),
                 10 => brightness::draw(&mut pen, &picture, scene.reading.damper.then_some(other.0.mode), &look),
                 11 => beside::draw(&mut pen, &picture, other, &view.label, &look),
-                12 => beside::relatives(&mut pen, &picture, &look),
-                _ => help::draw(&mut pen, &picture, &mut view.help, &look),
+                12 => relatives::draw(&mut pen, &picture, &look),
+                _ => {
+                    let _ = help::draw(&mut pen, &picture, &view.help, &look);
+                }
             }
             for p in area.positions().filter(|p| !place.contains(*p)) {
                 prop_assert_eq!(buf[p].symbol(), "x", "panel {} at {:?}", panel, p);
@@ -288,11 +301,12 @@ fn the_strip_comes_back_to_the_present() {
     let picture = scene.picture();
     let text = |view: &mut View| {
         let mut buf = Buffer::empty(Rect::new(0, 0, 80, 24));
-        draw::draw(&mut buf, &picture, view, &look);
+        drawn_after(&mut buf, &picture, view, &look);
         as_text(&buf)
     };
+    let whole = timeline::whole(&picture);
     let present = text(&mut view);
-    view.strip.zoom(Zoom::Nearer);
+    view.strip.zoom(Zoom::Nearer, whole);
     let near = text(&mut view);
     assert!(
         near.contains("30s") && !near.contains("second idea"),
@@ -309,7 +323,7 @@ fn the_strip_comes_back_to_the_present() {
     assert_eq!(text(&mut view), near);
     view.strip.scroll(Direction::Back, scene.now);
     view.strip.follow();
-    view.strip.zoom(Zoom::Farther);
+    view.strip.zoom(Zoom::Farther, whole);
     assert_eq!(text(&mut view), present);
 }
 
@@ -323,15 +337,16 @@ fn the_piano_does_not_jump() {
     let mut lowest = |held: &[u8], width: u16| {
         scene.reading.held = keys(held);
         scene.reading.pedalled = 0;
-        let picture = scene.picture();
+        let degrees = piano::Degrees::OfWhatSounds;
+        let sounding = scene.reading.sounding();
+        view.lowest_key = piano::lowest(width, sounding, view.lowest_key, degrees);
         let mut buf = Buffer::empty(Rect::new(0, 0, width, 3));
-        piano::draw(
-            &mut Pen::new(&mut buf, Rect::new(0, 0, width, 3)),
-            &picture,
-            &mut view,
-            &look,
-            false,
-        );
+        let area = buf.area;
+        let mut pen = Pen::new(&mut buf, area);
+        piano::draw(&mut pen, &scene.picture(), view.lowest_key, &look, degrees);
+        // Whatever is held is seen.
+        let seen = as_text(&buf).contains(['◆', '●', '▲']);
+        assert_eq!(seen, !held.is_empty(), "{held:?}");
         view.lowest_key
     };
     assert_eq!(lowest(&[60], 60), 24);

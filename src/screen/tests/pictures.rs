@@ -137,12 +137,12 @@ fn the_help_has_a_line_for_every_action() {
     ] {
         for glyphs in [Glyphs::Unicode, Glyphs::Ascii] {
             let mut view = View::default();
-            view.help.press();
+            view.help.press(0);
             let mut all = String::new();
             while view.help.is_open() {
                 let page = scene.draw_after(&mut view, width, height, Palette::Dark, glyphs);
                 all.push_str(&as_text(&page));
-                view.help.press();
+                view.help.press(view.drawn.help_pages);
                 if width >= 60 {
                     for foot in ["held by the pedal alone", "Take breaks.", "goes on."] {
                         assert!(as_text(&page).contains(foot), "{width}x{height}: {foot}");

@@ -6,7 +6,8 @@ mod scenario;
 
 use super::*;
 use crate::engine::{Event, Monitor};
-use crate::screen::run::{Desk, Surface};
+use crate::screen::run::Desk;
+use crate::screen::surface::Surface;
 use crate::screen::{Command, Options, Stage};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};

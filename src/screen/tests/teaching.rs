@@ -2,7 +2,8 @@
 //! relatives, and the scale and the piano under a pin.
 
 use super::*;
-use crate::screen::{beside, brightness, piano, scale};
+use crate::screen::panels::piano::Degrees;
+use crate::screen::panels::{beside, brightness, piano, relatives, scale};
 use crate::theory::{Letters, ModeId, Spelling, Tonality, alterations};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
@@ -24,6 +25,15 @@ fn glyphs(glyphs: Glyphs) -> Notation {
         glyphs,
         ..Notation::default()
     }
+}
+
+/// Draws the piano as it follows the picture when its lowest key was this one before;
+/// returns the lowest key that is shown.
+fn piano_from(before: u8, pen: &mut Pen, picture: &Picture, look: &Look, degrees: Degrees) -> u8 {
+    let sounding = picture.reading.sounding();
+    let lowest = piano::lowest(pen.width(), sounding, before, degrees);
+    piano::draw(pen, picture, lowest, look, degrees);
+    lowest
 }
 
 /// Snapshots of a panel at each size, and in ASCII.
@@ -161,7 +171,7 @@ fn the_relatives() {
             ((60, 4), Glyphs::Unicode),
             ((36, 8), Glyphs::Unicode),
         ] {
-            let buf = scene.panel(size, glyphs(set), beside::relatives);
+            let buf = scene.panel(size, glyphs(set), relatives::draw);
             all.push_str(&format!("{}x{}\n{}\n", size.0, size.1, as_text(&buf)));
         }
         insta::assert_snapshot!(format!("relatives_{name}"), all);
@@ -192,19 +202,21 @@ fn the_piano_with_degrees() {
     ] {
         let mut all = String::new();
         for (size, degrees, set) in [
-            ((36, 5), true, Glyphs::Unicode),
-            ((60, 5), false, Glyphs::Unicode),
-            ((60, 7), true, Glyphs::Unicode),
-            ((80, 5), true, Glyphs::Unicode),
-            ((100, 6), false, Glyphs::Unicode),
-            ((100, 8), true, Glyphs::Unicode),
-            ((100, 8), true, Glyphs::Ascii),
+            ((36, 5), Degrees::OfTheMode, Glyphs::Unicode),
+            ((60, 5), Degrees::OfWhatSounds, Glyphs::Unicode),
+            ((60, 7), Degrees::OfTheMode, Glyphs::Unicode),
+            ((80, 5), Degrees::OfTheMode, Glyphs::Unicode),
+            ((100, 6), Degrees::OfWhatSounds, Glyphs::Unicode),
+            ((100, 8), Degrees::OfTheMode, Glyphs::Unicode),
+            ((100, 8), Degrees::OfTheMode, Glyphs::Ascii),
         ] {
-            let mut view = View::default();
             let buf = scene.panel(size, glyphs(set), |pen, picture, look| {
-                piano::draw(pen, picture, &mut view, look, degrees);
+                piano_from(24, pen, picture, look, degrees);
             });
-            let whole = if degrees { ", the whole mode" } else { "" };
+            let whole = match degrees {
+                Degrees::OfTheMode => ", the whole mode",
+                Degrees::OfWhatSounds => "",
+            };
             all.push_str(&format!(
                 "{}x{}{whole}\n{}\n",
                 size.0,
@@ -317,13 +329,13 @@ fn a_pin_moves_what_the_panels_refer_to() {
     assert!(text(&heard, &order).contains("[Mixolydian ]"));
     assert!(text(&pinned, &order).contains("[Lydian     ]"));
     let same = |pen: &mut Pen, picture: &Picture, look: &Look| {
-        beside::relatives(pen, picture, look);
+        relatives::draw(pen, picture, look);
     };
     assert!(text(&heard, &same).contains("[G Mixolydian]"));
     assert!(text(&pinned, &same).contains("[A♭ Lydian]"));
     // G A B D F: of A♭ the 7, ♭2, ♭3, ♯4 and 6.
     let keys = |pen: &mut Pen, picture: &Picture, look: &Look| {
-        piano::draw(pen, picture, &mut View::default(), look, false);
+        piano_from(24, pen, picture, look, Degrees::OfWhatSounds);
     };
     let shown = text(&pinned, &keys);
     assert!(
@@ -346,11 +358,11 @@ fn a_pin_moves_what_the_panels_refer_to() {
 #[test]
 fn degrees_stand_below_their_keys() {
     let scene = Scene::wandering();
-    let mut view = View::default();
+    let mut lowest = 24;
     let buf = scene.panel((100, 8), glyphs(Glyphs::Unicode), |pen, picture, look| {
-        piano::draw(pen, picture, &mut view, look, true);
+        lowest = piano_from(lowest, pen, picture, look, Degrees::OfTheMode);
     });
-    let at = |key: u8| 2 + (key - view.lowest_key) as u16 * 2;
+    let at = |key: u8| 2 + (key - lowest) as u16 * 2;
     for (key, degree, sign) in [
         (43, "1", "◆"),
         (52, "6", "○"),
@@ -375,12 +387,8 @@ fn the_degrees_stay_whatever_is_played() {
             let mut scene = Scene::dorian().here(within);
             scene.reading.held = keys(sounding);
             scene.reading.pedalled = 0;
-            let mut view = View {
-                lowest_key: 36,
-                ..View::default()
-            };
             let buf = scene.panel((120, 8), glyphs(Glyphs::Unicode), |pen, picture, look| {
-                piano::draw(pen, picture, &mut view, look, true);
+                piano_from(36, pen, picture, look, Degrees::OfTheMode);
             });
             let text = as_text(&buf);
             text.lines().skip(5).take(2).map(str::to_owned).collect()
@@ -437,9 +445,11 @@ proptest! {
                 match panel {
                     0 => brightness::draw(&mut pen, picture, chosen.map(ModeId::at), look),
                     1 => beside::draw(&mut pen, picture, other, &view.label, look),
-                    2 => beside::relatives(&mut pen, picture, look),
+                    2 => relatives::draw(&mut pen, picture, look),
                     3 => scale::draw(&mut pen, picture, &view.label, look),
-                    _ => piano::draw(&mut pen, picture, &mut view, look, true),
+                    _ => {
+                        piano_from(24, &mut pen, picture, look, Degrees::OfTheMode);
+                    }
                 }
             });
             for p in out.area.positions() {

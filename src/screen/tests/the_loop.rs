@@ -2,7 +2,8 @@
 
 use super::*;
 use crate::engine;
-use crate::screen::run::{Alarm, Surface, turn};
+use crate::screen::run::turn;
+use crate::screen::surface::{Alarm, Surface};
 use crate::screen::{Command, Options, Outcome, Pace, Stage, Update};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{

@@ -1,9 +1,10 @@
 //! The keys in force, over everything else: in two columns where the screen is wide,
 //! on several pages where it is small.
 
-use super::draw::{Look, Picture};
-use super::keys::{Action, Line, TURNS, WORDS};
-use super::pen::{Pen, columns, fit, fit_words};
+use crate::screen::keys::{Action, Line, TURNS, WORDS};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::picture::Picture;
 
 /// On one line, or where the screen is narrow on two.
 const CARE: [&str; 2] = [
@@ -19,11 +20,9 @@ const MARGIN: u16 = 2;
 
 /// Whether the help is open, and where.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct HelpView {
+pub(in crate::screen) struct HelpView {
     open: bool,
     page: usize,
-    /// How many there were when it was last drawn.
-    pages: usize,
 }
 
 impl HelpView {
@@ -31,28 +30,23 @@ impl HelpView {
         self.open
     }
 
-    /// Whether there is more to see than is shown.
-    pub fn has_pages(&self) -> bool {
-        self.open && self.pages > 1
-    }
-
-    /// Opens it, goes to the next page, and closes it after the last.
-    pub fn press(&mut self) {
-        *self = match self.open && self.page + 1 < self.pages {
+    /// Opens it, goes to the next of so many pages, and closes it after the last.
+    pub fn press(&mut self, pages: usize) {
+        *self = match self.open && self.page + 1 < pages {
             true => HelpView {
+                open: true,
                 page: self.page + 1,
-                ..*self
             },
             false => HelpView {
                 open: !self.open,
-                ..HelpView::default()
+                page: 0,
             },
         };
     }
 
-    /// The next page; after the last the first.
-    pub fn turn(&mut self) {
-        self.page = (self.page + 1) % self.pages.max(1);
+    /// The next of so many pages; after the last the first.
+    pub fn turn(&mut self, pages: usize) {
+        self.page = (self.page + 1) % pages.max(1);
     }
 
     pub fn close(&mut self) {
@@ -93,7 +87,13 @@ impl Layout {
     }
 }
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: &Look) {
+/// Returns how many pages it has at this size.
+pub(in crate::screen) fn draw(
+    pen: &mut Pen,
+    picture: &Picture,
+    view: &HelpView,
+    look: &Look,
+) -> usize {
     let styles = look.styles();
     let ascii = look.ascii();
     let file = picture.source.transport.is_some();
@@ -161,20 +161,16 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: 
     };
     let frame = framed.pages(lines.len()) == bare.pages(lines.len());
     let layout = if frame { framed } else { bare };
-    view.pages = layout.pages(lines.len());
-    view.page = view.page.min(view.pages - 1);
-    let title = match view.pages {
+    let pages = layout.pages(lines.len());
+    let page = view.page.min(pages - 1);
+    let title = match pages {
         1 => "Keys".to_owned(),
-        n => format!(
-            "Keys, page {} of {n}: {} turns",
-            view.page + 1,
-            turning(look)
-        ),
+        n => format!("Keys, page {} of {n}: {} turns", page + 1, turning(look)),
     };
 
     // As long as the longest page, so that nothing jumps when they turn.
     let rows = lines.len().div_ceil(layout.columns).min(layout.rows);
-    let titled = (frame || view.pages > 1) as u16;
+    let titled = (frame || pages > 1) as u16;
     let high = rows as u16 + foot + titled + frame as u16;
     // Air before the foot, where there is some to spare.
     let air = [u16::from(told > 0), 1];
@@ -204,7 +200,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: 
     }
     let left = x + MARGIN;
     let top = y + titled;
-    let page = lines.iter().skip(view.page * layout.columns * layout.rows);
+    let page = lines.iter().skip(page * layout.columns * layout.rows);
     for (i, (keys, words)) in page.take(layout.columns * rows).enumerate() {
         let (column, row) = (i / rows, i % rows);
         let x = left + column as u16 * (layout.wide + GAP);
@@ -229,6 +225,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut HelpView, look: 
         pen.put(left, row, &fit_words(words, room, ascii), styles.strong);
         row += 1;
     }
+    pages
 }
 
 /// The keys of an action, as many as have room.

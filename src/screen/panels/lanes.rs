@@ -5,14 +5,17 @@
 //! The lanes are a circle: where the line crosses the seam between the top and the bottom
 //! one, it leaves at one edge and comes back at the other.
 
-use super::claim;
-use super::draw::{Look, Picture, clock};
-use super::large::{self, Size};
-use super::pen::{Pen, columns, fit_words};
-use super::strip::{self, abbreviated, at_home, stated_sign};
-use super::timeline::{self, Columns, StripView};
-use super::turn::Turn;
+use super::strip::{self, at_home, stated_sign};
 use crate::plan::Region;
+use crate::screen::claim;
+use crate::screen::large::{self, Size};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns, fit_words};
+use crate::screen::picture::Picture;
+use crate::screen::timeline::{self, Columns, Drawn, StripView};
+use crate::screen::transition::Transition;
+use crate::screen::wording::abbreviated;
+use crate::screen::wording::clock;
 use crate::theory::{PitchClass, Spelling};
 use crate::time::Time;
 
@@ -27,7 +30,13 @@ const TALLEST: u16 = 5;
 
 const CAPTION: &str = "home ";
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look: &Look) {
+/// Returns the columns of time that are drawn.
+pub(in crate::screen) fn draw(
+    pen: &mut Pen,
+    picture: &Picture,
+    view: &StripView,
+    look: &Look,
+) -> Option<Drawn> {
     if pen.width() < SMALLEST.0 || pen.height() < SMALLEST.1 {
         return strip::draw(pen, picture, view, look);
     }
@@ -58,6 +67,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look:
     }
     timeline::scale(pen, (p.gutter, p.scale), &window, view, look);
     words(pen, (p.words, p.words_rows), picture, view, look);
+    Some(Drawn::new(pen.left() + p.gutter, window, picture))
 }
 
 /// Which center is in which lane.
@@ -602,18 +612,21 @@ fn words(pen: &mut Pen, (y, rows): (u16, u16), picture: &Picture, view: &StripVi
             near.filter(|i| apart(i).is_some()).min_by_key(apart)
         }
     };
-    let Some(turn) = place.and_then(|i| Turn::to(regions, i)) else {
+    let Some(transition) = place.and_then(|i| Transition::to(regions, i)) else {
         pen.put(0, y, "no change yet", styles.quiet);
         return;
     };
-    let Turn { before, after } = turn;
+    let Transition { before, after } = transition;
     let name = |r: &Region| claim::name(r.tonality, r.tonic, r.open, look);
     let arrow = look.sign("→", "->");
-    let [interval, ..] = turn.interval(look);
+    let [interval, ..] = transition.interval(look);
     let moved = format!("{} {arrow} {}: {interval}", name(before), name(after));
-    let pivot = turn.pivot(picture, look);
+    let pivot = transition.pivot(picture, look);
     let pivot = pivot.map(|(chord, numerals)| format!("pivot {chord}: {numerals}"));
-    let more: Vec<String> = [pivot, turn.altered(look)].into_iter().flatten().collect();
+    let more: Vec<String> = [pivot, transition.altered(look)]
+        .into_iter()
+        .flatten()
+        .collect();
     let more = more.join("; ");
     let x = pen.put(0, y, &clock(after.start), styles.quiet) + 2;
     let room = pen.width().saturating_sub(x);

@@ -1,22 +1,30 @@
 //! The history strip: which tonality was established when, home below it, rests,
 //! asides, markers and what the player said, on a scale of time.
 
-use super::claim;
-use super::draw::{Look, Picture};
-use super::large::{self, Size};
-use super::pen::{Pen, columns};
-use super::timeline::{self, Columns, StripView};
-use super::turn::Turn;
 use crate::plan::Region;
+use crate::screen::claim;
+use crate::screen::large::{self, Size};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns};
+use crate::screen::picture::Picture;
+use crate::screen::timeline::{self, Columns, Drawn, StripView};
+use crate::screen::transition::Transition;
+use crate::screen::wording::abbreviated;
 use ratatui::style::Style;
 
 /// Columns of the rows' names.
 const GUTTER: u16 = 6;
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look: &Look) {
+/// Returns the columns of time that are drawn; none where there is no room.
+pub(in crate::screen) fn draw(
+    pen: &mut Pen,
+    picture: &Picture,
+    view: &StripView,
+    look: &Look,
+) -> Option<Drawn> {
     let h = pen.height();
     if pen.width() < GUTTER + 10 || h < 3 {
-        return;
+        return None;
     }
     let styles = look.styles();
     let window = Columns::new(pen.width() - GUTTER, view, picture);
@@ -24,7 +32,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look:
     // From the top: scale, markers, and where there is room what changed and the chords;
     // names, the bar (as tall as there is room), home.
     let markers = h >= 5 || (h >= 4 && !picture.markers.is_empty());
-    let turns = h >= 8;
+    let moves = h >= 8;
     let chords = h >= 7;
     timeline::scale(pen, (GUTTER, 0), &window, view, look);
     let mut y = 1;
@@ -37,9 +45,9 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look:
         draw_chords(pen, y, &window, picture, look);
         y += 1;
     }
-    if turns {
+    if moves {
         pen.put(0, y, "moved", styles.quiet);
-        draw_turns(pen, y, &window, picture, look);
+        draw_transitions(pen, y, &window, picture, look);
         y += 1;
     }
     let home = h.saturating_sub(y) >= 3;
@@ -118,16 +126,17 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut StripView, look:
             (look, styles.home),
         );
     }
+    Some(Drawn::new(pen.left() + GUTTER, window, picture))
 }
 
 /// Whether a region's center is that of home.
-pub(super) fn at_home(home: &[Region], r: &Region) -> bool {
+pub(in crate::screen) fn at_home(home: &[Region], r: &Region) -> bool {
     let home = home.iter().rev().find(|h| h.start <= r.start);
     home.is_none_or(|h| h.tonality.center == r.tonality.center)
 }
 
 /// The sign of what the player said is home, and of taking it back.
-pub(super) fn stated_sign(said: bool, look: &Look) -> char {
+pub(in crate::screen) fn stated_sign(said: bool, look: &Look) -> char {
     match said {
         true => look.sign('⌂', '@'),
         false => look.sign('×', 'x'),
@@ -162,7 +171,7 @@ fn draw_stated(
 }
 
 /// What each change of region was, as much of it as has room before the next.
-fn draw_turns(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look: &Look) {
+fn draw_transitions(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let regions = &picture.history.plan().regions;
     let mut shown = window.regions(regions).peekable();
@@ -178,17 +187,17 @@ fn draw_turns(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look: 
         if room < 2 {
             continue;
         }
-        let turn = Turn { before, after };
+        let transition = Transition { before, after };
         let fits = |text: &String| columns(text) <= room;
-        let Some(interval) = turn.interval(look).into_iter().find(fits) else {
+        let Some(interval) = transition.interval(look).into_iter().find(fits) else {
             continue;
         };
         // Only where a word more has room is it worth finding.
         let mut text = interval;
         if columns(&text) + 4 <= room {
-            let pivot = turn.pivot(picture, look);
+            let pivot = transition.pivot(picture, look);
             let pivot = pivot.map(|(chord, numerals)| format!("{chord}: {numerals}"));
-            for more in [pivot, turn.altered(look)].into_iter().flatten() {
+            for more in [pivot, transition.altered(look)].into_iter().flatten() {
                 let longer = format!("{text}; {more}");
                 if fits(&longer) {
                     text = longer;
@@ -296,18 +305,6 @@ fn shorter(tonic: &str, mode: &str, said: bool) -> Vec<String> {
     names
 }
 
-/// The first letters of each word: `Phr dom`. A guess keeps its mark. A word that would lose one
-/// or two is left whole.
-pub(super) fn abbreviated(mode: &str, letters: usize) -> String {
-    let word = |w: &str| match w.chars().count() {
-        n if n > letters + 2 => w.chars().take(letters).collect(),
-        _ => w.to_owned(),
-    };
-    let (mode, mark) = mode.strip_suffix('?').map_or((mode, ""), |m| (m, "?"));
-    let words: Vec<String> = mode.split(' ').map(word).collect();
-    words.join(" ") + mark
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -332,9 +329,5 @@ mod tests {
                 "C"
             ]
         );
-        assert_eq!(abbreviated("Phrygian dominant", 3), "Phr dom");
-        assert_eq!(abbreviated("Dorian \u{266d}2", 3), "Dor \u{266d}2");
-        assert_eq!(abbreviated("Dorian?", 3), "Dor?");
-        assert_eq!(abbreviated("Dorian", 4), "Dorian");
     }
 }

@@ -1,13 +1,14 @@
-use super::super::draw::{Look, Picture};
-use super::super::keys::{Direction, Zoom};
-use super::super::palette::{Depth, Palette};
-use super::super::pen::Pen;
-use super::super::tests::any_size::any_scene;
-use super::super::tests::{Scene, as_text, established, named, sec};
-use super::super::timeline::StripView;
 use super::super::{lanes, strip};
 use crate::engine::{Change, Observer};
 use crate::plan::Marker;
+use crate::screen::keys::{Direction, Zoom};
+use crate::screen::look::Look;
+use crate::screen::palette::{Depth, Palette};
+use crate::screen::pen::Pen;
+use crate::screen::picture::Picture;
+use crate::screen::tests::any_size::any_scene;
+use crate::screen::tests::{Scene, as_text, established, named, sec};
+use crate::screen::timeline::{self, Drawn, StripView};
 use crate::theory::{Catalogue, Glyphs, Notation, PitchClass, Spelling};
 use proptest::prelude::*;
 use ratatui::buffer::Buffer;
@@ -81,24 +82,24 @@ fn sitting() -> Scene {
     s
 }
 
-type Panel = fn(&mut Pen, &Picture, &mut StripView, &Look);
+type Panel = fn(&mut Pen, &Picture, &StripView, &Look) -> Option<Drawn>;
 
 fn shown(
     scene: &Scene,
     panel: Panel,
-    view: &mut StripView,
+    view: &StripView,
     (w, h): (u16, u16),
     glyphs: Glyphs,
 ) -> String {
     let area = Rect::new(0, 0, w, h);
     let mut buf = Buffer::empty(area);
     let look = scene.look(glyphs);
-    panel(&mut Pen::new(&mut buf, area), &scene.picture(), view, &look);
+    let _ = panel(&mut Pen::new(&mut buf, area), &scene.picture(), view, &look);
     as_text(&buf)
 }
 
 fn all(size: (u16, u16), glyphs: Glyphs) -> String {
-    shown(&sitting(), lanes::draw, &mut StripView::all(), size, glyphs)
+    shown(&sitting(), lanes::draw, &StripView::all(), size, glyphs)
 }
 
 #[test]
@@ -114,20 +115,19 @@ fn the_plan_wanders_through_the_lanes() {
 
 #[test]
 fn the_strip_tells_what_moved() {
-    let drawn =
-        |view: &mut StripView, size, glyphs| shown(&sitting(), strip::draw, view, size, glyphs);
-    let text = drawn(&mut StripView::all(), (120, 9), Glyphs::Unicode);
+    let drawn = |view: &StripView, size, glyphs| shown(&sitting(), strip::draw, view, size, glyphs);
+    let text = drawn(&StripView::all(), (120, 9), Glyphs::Unicode);
     insta::assert_snapshot!("strip_120x9", text);
     let mut view = StripView::all();
-    drawn(&mut view, (160, 12), Glyphs::Unicode);
+    let whole = timeline::whole(&sitting().picture());
     view.jump(Direction::Forward, &sitting().markers, sitting().now);
-    view.zoom(Zoom::Nearer);
-    let text = drawn(&mut view, (160, 12), Glyphs::Unicode);
+    view.zoom(Zoom::Nearer, whole);
+    let text = drawn(&view, (160, 12), Glyphs::Unicode);
     insta::assert_snapshot!("strip_160x12", text);
-    let text = drawn(&mut view, (80, 8), Glyphs::Ascii);
+    let text = drawn(&view, (80, 8), Glyphs::Ascii);
     assert!(text.is_ascii(), "{text}");
     // Too low for it.
-    let low = drawn(&mut StripView::all(), (120, 7), Glyphs::Unicode);
+    let low = drawn(&StripView::all(), (120, 7), Glyphs::Unicode);
     assert!(!low.contains("moved"), "{low}");
 }
 
@@ -139,7 +139,7 @@ fn the_lanes_stand_around_the_longest_home() {
         let text = shown(
             scene,
             lanes::draw,
-            &mut StripView::all(),
+            &StripView::all(),
             (80, 24),
             Glyphs::Unicode,
         );
@@ -219,13 +219,7 @@ fn markers_at_one_place_are_all_named() {
     };
     s.markers = vec![long("7"), long("kept 1")];
     for size in [(80, 24), (160, 40)] {
-        let text = shown(
-            &s,
-            lanes::draw,
-            &mut StripView::all(),
-            size,
-            Glyphs::Unicode,
-        );
+        let text = shown(&s, lanes::draw, &StripView::all(), size, Glyphs::Unicode);
         assert!(text.contains("▾7, kept 1"), "{text}");
         assert_eq!(text.matches('▾').count(), 1, "{text}");
     }
@@ -238,7 +232,7 @@ fn markers_are_gone_to_and_come_back_from() {
     let chosen = |v: &StripView| v.chosen().map(|t| t.seconds());
     let mut view = StripView::default();
     assert_eq!(chosen(&view), None);
-    for (direction, at) in [
+    for (way, at) in [
         (Direction::Back, 516.0),
         (Direction::Back, 430.0),
         (Direction::Forward, 516.0),
@@ -248,7 +242,7 @@ fn markers_are_gone_to_and_come_back_from() {
         (Direction::Back, 72.0),
         (Direction::Back, 72.0),
     ] {
-        view.jump(direction, &s.markers, s.now);
+        view.jump(way, &s.markers, s.now);
         assert_eq!(chosen(&view), Some(at));
     }
     // Scrolled on, it is the left edge: of a minute around 72 s, a quarter further.
@@ -261,12 +255,13 @@ fn markers_are_gone_to_and_come_back_from() {
 
     // In all of it the first is first, and the view stays whole.
     let mut view = StripView::all();
-    let draw = |view: &mut StripView| shown(&s, lanes::draw, view, (100, 20), Glyphs::Unicode);
-    let whole = draw(&mut view);
+    let draw = |view: &StripView| shown(&s, lanes::draw, view, (100, 20), Glyphs::Unicode);
+    let whole = timeline::whole(&s.picture());
+    let first = draw(&view);
     view.scroll(Direction::Back, s.now);
-    assert_eq!(draw(&mut view), whole);
+    assert_eq!(draw(&view), first);
     view.jump(Direction::Forward, &s.markers, s.now);
-    let text = draw(&mut view);
+    let text = draw(&view);
     for words in [
         "all",
         "┃1:12",
@@ -276,14 +271,14 @@ fn markers_are_gone_to_and_come_back_from() {
         assert!(text.contains(words), "{words} in\n{text}");
     }
     // Nearer it stays in view; a sitting of ten minutes begins with five.
-    view.zoom(Zoom::Nearer);
-    let text = draw(&mut view);
+    view.zoom(Zoom::Nearer, whole);
+    let text = draw(&view);
     assert!(text.contains("◂5min") && text.contains("┃1:12"), "{text}");
-    view.zoom(Zoom::Farther);
-    view.zoom(Zoom::Farther);
-    assert!(draw(&mut view).contains("\nall"));
+    view.zoom(Zoom::Farther, whole);
+    view.zoom(Zoom::Farther, whole);
+    assert!(draw(&view).contains("\nall"));
     view.follow();
-    assert_eq!(draw(&mut view), whole);
+    assert_eq!(draw(&view), first);
 }
 
 /// All of a sitting is in view, however long, and its columns stand still most of the time.
@@ -293,8 +288,8 @@ fn all_is_all() {
     let mut scales = Vec::new();
     for tenths in 6_000..9_000u32 {
         s.now = sec(f64::from(tenths) / 10.0);
-        let mut view = StripView::all();
-        let window = super::Columns::new(70, &mut view, &s.picture());
+        let view = StripView::all();
+        let window = super::Columns::new(70, &view, &s.picture());
         assert_eq!(window.at(sec(4.0)), Some(0));
         assert!(window.at(s.now).is_some_and(|x| x > 60), "{tenths}");
         scales.push(window.at(sec(500.0)));
@@ -321,18 +316,18 @@ proptest! {
             keys: &scene.keys,
         };
         let mut view = if whole { StripView::all() } else { StripView::default() };
-        for (what, back) in std::iter::once((9, true)).chain(steps) {
-            let direction = if back { Direction::Back } else { Direction::Forward };
+        for (what, on) in std::iter::once((9, true)).chain(steps) {
+            let way = if on { Direction::Forward } else { Direction::Back };
             match what {
-                0 => view.zoom(if back { Zoom::Farther } else { Zoom::Nearer }),
-                1 => view.scroll(direction, scene.now),
-                2 => view.jump(direction, &scene.markers, scene.now),
+                0 => view.zoom(if on { Zoom::Nearer } else { Zoom::Farther }, timeline::whole(&scene.picture())),
+                1 => view.scroll(way, scene.now),
+                2 => view.jump(way, &scene.markers, scene.now),
                 3 => view.follow(),
                 _ => {}
             }
             for panel in [lanes::draw as Panel, strip::draw] {
                 let mut buf = Buffer::filled(area, Cell::new("x"));
-                panel(&mut Pen::new(&mut buf, place), &scene.picture(), &mut view, &look);
+                let _ = panel(&mut Pen::new(&mut buf, place), &scene.picture(), &view, &look);
                 for p in area.positions().filter(|p| !place.contains(*p)) {
                     prop_assert_eq!(buf[p].symbol(), "x", "at {:?}", p);
                 }
@@ -362,7 +357,7 @@ fn a_long_past_is_still_one_line() {
     let text = shown(
         &s,
         lanes::draw,
-        &mut StripView::all(),
+        &StripView::all(),
         (120, 20),
         Glyphs::Unicode,
     );
@@ -384,8 +379,8 @@ fn nothing_is_told_beforehand() {
     let mut s = sitting();
     s.now = sec(100.0);
     for panel in [lanes::draw as Panel, strip::draw] {
-        for mut view in [StripView::all(), StripView::default()] {
-            let text = shown(&s, panel, &mut view, (120, 20), Glyphs::Unicode);
+        for view in [StripView::all(), StripView::default()] {
+            let text = shown(&s, panel, &view, (120, 20), Glyphs::Unicode);
             for later in ["far away", "aside", "Lyd", "⌂", "9:30"] {
                 assert!(!text.contains(later), "{later} in\n{text}");
             }
@@ -395,7 +390,7 @@ fn nothing_is_told_beforehand() {
     let text = shown(
         &Scene::nothing(),
         lanes::draw,
-        &mut StripView::all(),
+        &StripView::all(),
         (120, 20),
         Glyphs::Unicode,
     );

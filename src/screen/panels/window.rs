@@ -1,14 +1,16 @@
 //! The rolling window: twelve bars, in fifths around the center or chromatic
 //! from it, with the notes' names and the degrees of the mode below.
 
-use super::draw::{Look, Picture, View};
-use super::pen::{Pen, columns};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns};
+use crate::screen::picture::Picture;
+use crate::screen::view::{BarOrder, View};
 use crate::theory::{Accidentals, PitchClass, Spelling};
 
 /// The share of the whole that fills a bar: a little more than a third.
 const FULL: f32 = 0.36;
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
+pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
     let (w, h) = (pen.width(), pen.height());
     if w < 24 || h < 4 {
         return;
@@ -21,10 +23,9 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
     let left = w - slot * 12;
     let base = h - 2;
     pen.put(left, 0, "heard lately", styles.quiet);
-    let order = if view.chromatic {
-        "chromatic"
-    } else {
-        "in fifths"
+    let order = match view.bars {
+        BarOrder::Chromatic => "chromatic",
+        BarOrder::Fifths => "in fifths",
     };
     pen.put_right(w.saturating_sub(1), 0, order, styles.quiet);
 
@@ -33,12 +34,11 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &View, look: &Look) {
     let mut names: Vec<(u8, u16, String, ratatui::style::Style)> = Vec::with_capacity(12);
     for i in 0..12u16 {
         let x = left + i * slot;
-        let pc = if view.chromatic {
-            view.around.pitch_class().up(i as i32)
-        } else {
+        let pc = match view.bars {
+            BarOrder::Chromatic => view.around.pitch_class().up(i as i32),
             // From five fifths below the center to six above: every mode is a
             // block of neighbours, and its brightness is where the block lies.
-            PitchClass::new((view.around.fifths() as i32 + i as i32 - 5) * 7)
+            BarOrder::Fifths => PitchClass::new((view.around.fifths() as i32 + i as i32 - 5) * 7),
         };
         let degree =
             within.and_then(|(t, _)| look.catalogue.mode(t.mode).degree_at(pc.above(t.center)));
@@ -97,7 +97,10 @@ fn axis_name(pc: PitchClass, at: u16, view: &View, picture: &Picture, look: &Loo
     let axis = i8::try_from(fifths).ok().map(Spelling::at);
     let axis = axis.filter(|s| s.accidental().abs() <= 1 && s.pitch_class() == pc);
     match axis {
-        Some(note) if !view.chromatic && look.notation.accidentals == Accidentals::ByContext => {
+        Some(note)
+            if view.bars == BarOrder::Fifths
+                && look.notation.accidentals == Accidentals::ByContext =>
+        {
             look.notation.note_name(note, within, look.catalogue)
         }
         _ => look.notation.note_named(pc, within, look.catalogue),

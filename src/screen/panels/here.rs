@@ -3,17 +3,19 @@
 //!
 //! Rows: a caption, the letters, a line in words.
 
-use super::claim::{self, Claim};
-use super::draw::{Look, Picture, length};
-use super::large::{self, Size};
-use super::layout::Sizes;
-use super::pen::{Pen, columns, fit, fit_words};
 use super::polymodal::polymodal_words;
 use crate::engine::Established;
+use crate::screen::claim::{self, Claim};
+use crate::screen::large::{self, Size};
+use crate::screen::layout::Sizes;
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::picture::Picture;
+use crate::screen::wording::length;
 use crate::time::Time;
 use ratatui::style::Style;
 
-pub(super) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
+pub(in crate::screen) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
     let reading = picture.reading;
@@ -100,7 +102,7 @@ fn caption(pen: &mut Pen, picture: &Picture, look: &Look) -> u16 {
 const HOME: u16 = 16;
 
 /// Home, where it is another tonality than here.
-pub(super) fn elsewhere(picture: &Picture) -> Option<Established> {
+pub(in crate::screen) fn elsewhere(picture: &Picture) -> Option<Established> {
     let home = picture.reading.home?;
     match picture.reading.here {
         Some(here) if here.tonality.center == home.tonality.center => None,

@@ -1,14 +1,16 @@
 //! The two lines at the bottom: what the player should know, and how the notes
 //! come in.
 
-use super::draw::{Look, Picture, clock};
-use super::keys::Action;
-use super::pen::{Pen, columns, fit, fit_words};
 use crate::engine::Inertia;
+use crate::screen::keys::Action;
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::picture::Picture;
+use crate::screen::wording::clock;
 use crate::source::{Link, Repeat, Transport};
 
 /// The notice, or nothing.
-pub(super) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
+pub(in crate::screen) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
     let mut x = 0;
     for text in picture.banners {
         let room = pen.width().saturating_sub(x);
@@ -24,7 +26,7 @@ pub(super) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
     }
 }
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
+pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
     let source = picture.source;

@@ -7,15 +7,16 @@
 //! else a column. With twice as many rows the degrees stand apart, to be read from afar;
 //! notes without room beside their chords go between the degrees.
 
-use super::chord::Label;
-use super::claim::{Claim, reference};
-use super::draw::{Look, Picture};
-use super::large;
-use super::pen::{Pen, columns, fit};
+use crate::screen::claim::{Claim, reference};
+use crate::screen::label::Label;
+use crate::screen::large;
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns, fit};
+use crate::screen::picture::Picture;
 use crate::theory::{Harmonized, Place, Size, Spelling, Stack, Step, Tonality, spell_degree};
 use ratatui::style::Style;
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look) {
+pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look) {
     let (w, h) = (pen.width(), pen.height());
     if w < 24 || h < 4 {
         return;

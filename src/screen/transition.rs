@@ -2,14 +2,15 @@
 //! moved, the common chord, the notes altered.
 
 use super::claim::Claim;
-use super::draw::{Look, Picture};
+use super::look::Look;
+use super::picture::Picture;
 use crate::plan::{Region, common_chord, notes_altered};
 use crate::theory::Spelling;
 use crate::time::Time;
 
 /// One change of region.
 #[derive(Clone, Copy)]
-pub(super) struct Turn<'a> {
+pub(super) struct Transition<'a> {
     pub before: &'a Region,
     pub after: &'a Region,
 }
@@ -17,19 +18,19 @@ pub(super) struct Turn<'a> {
 /// What has lasted less was no place that the music came from. Common practice, no source.
 const MOMENT: Time = Time::millis(1500);
 
-impl<'a> Turn<'a> {
+impl<'a> Transition<'a> {
     /// How the music came to the region at this place: from the last one before it that was
     /// more than a moment, or where there is none from its neighbour.
-    pub fn to(regions: &'a [Region], at: usize) -> Option<Turn<'a>> {
+    pub fn to(regions: &'a [Region], at: usize) -> Option<Transition<'a>> {
         let after = regions.get(at)?;
         let earlier = regions.get(..at)?;
         let lasted = |r: &&Region| r.end.since(r.start) >= MOMENT;
         let before = earlier.iter().rev().find(lasted).or(earlier.last())?;
-        Some(Turn { before, after })
+        Some(Transition { before, after })
     }
 }
 
-impl Turn<'_> {
+impl Transition<'_> {
     /// `minor third up`, and shorter: `m3 up`, `m3↑`.
     pub fn interval(&self, look: &Look) -> [String; 3] {
         let tonic = |r: &Region| r.placed(&look.notation, look.catalogue).1;
@@ -166,12 +167,12 @@ mod tests {
             region(7, 9000, 10_499),
             region(9, 10_499, 30_000),
         ];
-        let from = |at| Turn::to(&regions, at).map(|t| t.before.tonality.center.index());
+        let from = |at| Transition::to(&regions, at).map(|t| t.before.tonality.center.index());
         assert_eq!(from(0), None);
         assert_eq!((from(1), from(2), from(3)), (Some(2), Some(2), None));
         // Where nothing before was longer, its neighbour is all there is.
         let brief = [region(2, 0, 400), region(7, 400, 900), region(9, 900, 9000)];
-        let from = |at| Turn::to(&brief, at).map(|t| t.before.tonality.center.index());
+        let from = |at| Transition::to(&brief, at).map(|t| t.before.tonality.center.index());
         assert_eq!(from(2), Some(7));
     }
 

@@ -1,11 +1,12 @@
 //! What is about to change: the tonality that gains on the one established, how
 //! near it is, and on which evidence.
 
-use super::claim::Claim;
-use super::draw::{Look, Picture};
-use super::large::{self, Size};
-use super::pen::{Pen, fit, fit_words};
 use crate::engine::Contender;
+use crate::screen::claim::Claim;
+use crate::screen::large::{self, Size};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, fit, fit_words};
+use crate::screen::picture::Picture;
 
 /// Columns of the caption and of the name: the gauge stands at a fixed place.
 const CAPTION: u16 = 9;
@@ -13,7 +14,7 @@ const NAME: u16 = 22;
 /// The same where the name has large letters.
 const LARGE_NAME: u16 = 68;
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
+pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
     // Of a mode that is not claimed there is none to be given up for another.

@@ -1,10 +1,10 @@
 //! The top line and the rest in different modes, in words.
 
-use super::draw::Look;
+use crate::screen::look::Look;
 use crate::engine::Polymodal;
 
 /// `top line Lydian, the rest Ionian`: both on the center here.
-pub(super) fn polymodal_words(polymodal: Polymodal, look: &Look) -> String {
+pub(in crate::screen) fn polymodal_words(polymodal: Polymodal, look: &Look) -> String {
     let mode = |t| look.notation.mode(t, look.catalogue);
     format!(
         "top line {}, the rest {}",

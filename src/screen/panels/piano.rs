@@ -6,10 +6,11 @@
 //! of the mode, a triangle a note outside it. Where there are rows enough, the degree
 //! of each stands below.
 
-use super::claim::{Claim, reference};
-use super::draw::{Look, Picture, View};
-use super::pen::{Pen, columns};
-use crate::engine::each;
+use crate::engine::{KeySet, each};
+use crate::screen::claim::{Claim, reference};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns};
+use crate::screen::picture::Picture;
 use crate::theory::{PitchClass, degree_in};
 use ratatui::style::Style;
 
@@ -17,16 +18,29 @@ use ratatui::style::Style;
 const LOWEST: u8 = 21;
 const HIGHEST: u8 = 108;
 
-/// Draws the keys; with `degrees` as wide as their degrees need, and those of the whole
-/// mode written.
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, view: &mut View, look: &Look, degrees: bool) {
+/// Which degrees are written below the keys, where there are rows enough.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::screen) enum Degrees {
+    OfWhatSounds,
+    /// Those of every note of the mode: the keys are as wide as that needs.
+    OfTheMode,
+}
+
+/// Draws the keys; where not all have room, from `lowest` on (see [`lowest`]).
+pub(in crate::screen) fn draw(
+    pen: &mut Pen,
+    picture: &Picture,
+    lowest: u8,
+    look: &Look,
+    degrees: Degrees,
+) {
     let (w, h) = (pen.width(), pen.height());
     if w < 30 || h < 3 {
         return;
     }
     let styles = look.styles();
     let sounding = picture.reading.sounding();
-    let (first, last, wide) = range(w, sounding, view, degrees);
+    let (first, last, wide) = range(w, lowest, degrees);
     let keys = (last - first + 1) as u16;
     let left = (w - keys * wide) / 2;
     // Black keys, white keys, degrees (with rows enough those of black keys above those of
@@ -104,8 +118,7 @@ struct Keys {
     wide: u16,
 }
 
-/// Degrees of the reference below what sounds and, with `whole`, below every key of the
-/// mode. In `rows` from `y` on: with two, black keys have the first and white keys the
+/// Degrees of the reference, below what sounds or below every key of the mode. In `rows` from `y` on: with two, black keys have the first and white keys the
 /// second, so that no degree moves whatever is played. What sounds goes first where there
 /// is not room for all.
 fn write_degrees(
@@ -114,8 +127,9 @@ fn write_degrees(
     keys: Keys,
     picture: &Picture,
     look: &Look,
-    whole: bool,
+    degrees: Degrees,
 ) {
+    let whole = degrees == Degrees::OfTheMode;
     let Some(reference) = reference(picture, look) else {
         return;
     };
@@ -170,33 +184,59 @@ fn write_degrees(
 /// Columns that a piano with degrees needs for two columns a key: three octaves.
 const WIDE_ENOUGH: u16 = 2 + 3 * 24;
 
-/// The first and last key shown, and columns a key. Where not all have room, it
-/// moves by whole octaves, and only when something sounds outside.
-fn range(w: u16, sounding: u128, view: &mut View, degrees: bool) -> (u8, u8, u16) {
+/// How the keys stand in a room of so many columns.
+enum Room {
+    /// All of them, each so wide.
+    All { wide: u16 },
+    /// So many of them, each so wide; the lowest is at most `top`.
+    Some { keys: u8, wide: u16, top: u8 },
+}
+
+fn room(w: u16, degrees: Degrees) -> Room {
     let all = (HIGHEST - LOWEST + 1) as u16;
-    let least = if degrees && w >= WIDE_ENOUGH { 2 } else { 1 };
-    if w >= all * least {
-        return (LOWEST, HIGHEST, (w / all).min(2));
+    let wide = match degrees {
+        Degrees::OfTheMode if w >= WIDE_ENOUGH => 2,
+        _ => 1,
+    };
+    if w >= all * wide {
+        return Room::All {
+            wide: (w / all).min(2),
+        };
     }
-    let octaves = (w - 2) / (12 * least);
+    let octaves = w.saturating_sub(2) / (12 * wide);
     let keys = (octaves * 12) as u8;
-    let top = (HIGHEST + 1).saturating_sub(keys) / 12 * 12;
-    view.lowest_key = view.lowest_key.clamp(24, top.max(24));
+    let top = ((HIGHEST + 1).saturating_sub(keys) / 12 * 12).max(24);
+    Room::Some { keys, wide, top }
+}
+
+/// The first and last key shown, and columns a key.
+fn range(w: u16, lowest: u8, degrees: Degrees) -> (u8, u8, u16) {
+    match room(w, degrees) {
+        Room::All { wide } => (LOWEST, HIGHEST, wide),
+        Room::Some { keys, wide, top } => {
+            let lowest = lowest.clamp(24, top);
+            (lowest, lowest + keys - 1, wide)
+        }
+    }
+}
+
+/// The lowest key that is to be shown where not all have room. It moves by whole
+/// octaves, and only when something sounds outside of what is shown.
+pub(in crate::screen) fn lowest(w: u16, sounding: KeySet, before: u8, degrees: Degrees) -> u8 {
+    let Room::Some { keys, top, .. } = room(w, degrees) else {
+        return before;
+    };
+    let before = before.clamp(24, top);
     let outside = |low: u8| {
         each(sounding)
             .filter(|&k| k < low || k >= low + keys)
             .count()
     };
-    let now = outside(view.lowest_key);
-    if now > 0 {
-        let better = (24..=top.max(24))
-            .step_by(12)
-            .min_by_key(|&low| (outside(low), low.abs_diff(view.lowest_key)));
-        if let Some(low) = better.filter(|&low| outside(low) < now) {
-            view.lowest_key = low;
-        }
-    }
-    (view.lowest_key, view.lowest_key + keys - 1, least)
+    let now = outside(before);
+    let better = (24..=top)
+        .step_by(12)
+        .min_by_key(|&low| (outside(low), low.abs_diff(before)));
+    better.filter(|&low| outside(low) < now).unwrap_or(before)
 }
 
 /// The sign of a key that sounds.

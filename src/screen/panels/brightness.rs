@@ -8,11 +8,12 @@
 //! middle. Brackets are the present mode, round ones what is heard beside a pin, a
 //! pointer the chosen one. A mode of another family points at the row that is as bright.
 
-use super::claim::{self, Claim, Reference, reference};
-use super::draw::{Look, Picture};
-use super::keys::Toward;
-use super::large;
-use super::pen::{Pen, columns, fit, fit_words};
+use crate::screen::claim::{self, Claim, Reference, reference};
+use crate::screen::keys::Toward;
+use crate::screen::large;
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::picture::Picture;
 use crate::theory::{
     Catalogue, Degree, Mode, ModeId, Shade, Spelling, Tonality, alterations, brightness_order,
     spell_degree,
@@ -22,7 +23,12 @@ use ratatui::style::Style;
 /// The family whose modes are the rows, as `config/modes.toml` calls it.
 const FAMILY: &str = "diatonic";
 
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, chosen: Option<ModeId>, look: &Look) {
+pub(in crate::screen) fn draw(
+    pen: &mut Pen,
+    picture: &Picture,
+    chosen: Option<ModeId>,
+    look: &Look,
+) {
     let (w, h) = (pen.width(), pen.height());
     if w < 20 || h < 3 {
         return;
@@ -77,7 +83,7 @@ pub(super) fn draw(pen: &mut Pen, picture: &Picture, chosen: Option<ModeId>, loo
 
 /// The mode one step brighter or darker in the order, or the same at its end: where the
 /// cursor goes. From a mode of another family to the next one that is brighter or darker.
-pub(super) fn neighbour(catalogue: &Catalogue, mode: ModeId, toward: Toward) -> ModeId {
+pub(in crate::screen) fn neighbour(catalogue: &Catalogue, mode: ModeId, toward: Toward) -> ModeId {
     let order = brightness_order(catalogue, FAMILY);
     let at = order.iter().position(|s| s.mode == mode);
     let next = match (at, toward) {

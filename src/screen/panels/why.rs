@@ -1,12 +1,14 @@
 //! What decides: how much of the reading's probability hangs on what was heard. In two
 //! rows beside the rest, or large, with bars and with what would be said otherwise.
 
-use super::claim::{self, Claim};
-use super::draw::{Look, Picture, length};
-use super::pen::{Pen, columns, fit, fit_words};
-use super::strip::abbreviated;
 use crate::engine::{Cause, Explanation, Removed};
 use crate::plan::Open;
+use crate::screen::claim::{self, Claim};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::picture::Picture;
+use crate::screen::wording::abbreviated;
+use crate::screen::wording::length;
 use crate::theory::{PitchClassSet, Spelling, Tonality, spell_degree};
 use crate::time::Time;
 
@@ -90,7 +92,7 @@ impl<'a> Told<'a> {
 }
 
 /// In one row or two.
-pub(super) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
+pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let (w, h) = (pen.width(), pen.height());
     let styles = look.styles();
     let style = match picture.asleep() {
@@ -150,7 +152,7 @@ const PANEL: (u16, u16) = (24, 5);
 /// Large: a sentence, a row for each thing heard with a bar and what would be said
 /// without it, and what speaks against. Where everything stands depends on the panel's
 /// size alone.
-pub(super) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
+pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
     let (w, h) = (pen.width(), pen.height());
     if w < PANEL.0 || h < PANEL.1 {
         return draw(pen, picture, look);

@@ -1,0 +1,21 @@
+//! What is drawn: one file a panel.
+//!
+//! A panel draws one picture into the rectangle that it is given, and changes nothing. A
+//! new one is a file here, a place in `layout`, and a line in `draw`, which puts them
+//! all together.
+
+pub(super) mod beside;
+pub(super) mod brightness;
+pub(super) mod chord;
+pub(super) mod contender;
+pub(super) mod help;
+pub(super) mod here;
+pub(super) mod lanes;
+pub(super) mod piano;
+mod polymodal;
+pub(super) mod relatives;
+pub(super) mod scale;
+pub(super) mod status;
+pub(super) mod strip;
+pub(super) mod why;
+pub(super) mod window;

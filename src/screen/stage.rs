@@ -1,0 +1,63 @@
+//! Who plays, as the screen sees it, and what the player wants of them.
+
+use crate::engine::{Event, Explanation, History, Inertia, Reading};
+use crate::plan::Marker;
+use crate::source::Source;
+use crate::time::Time;
+use crossbeam_channel::Receiver;
+use std::time::Duration;
+
+/// What the player wants of whoever plays.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Command {
+    /// A stop of inertia that the player has chosen: remembered for the next time.
+    Inertia(Inertia),
+    /// A setting that changes readings, or what the player says beside the music.
+    Set(Event),
+    /// Pause or go on.
+    Pause,
+    /// So many seconds on, negative for back.
+    SeekBy(f32),
+    /// To a moment of the file.
+    SeekTo(Time),
+    Pace(Pace),
+    /// Sets the first repeat point, then the second, then clears both.
+    Repeat,
+    /// A marker now, about the phrase before.
+    Mark,
+    /// A marker about the last 30 seconds.
+    KeepLast,
+    /// Why things are as they stand: see [`Stage::explanation`].
+    Explain,
+}
+
+/// How a file is to play.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pace {
+    Slower,
+    Faster,
+}
+
+/// What stands behind the screen.
+pub trait Stage {
+    /// The latest reading.
+    fn reading(&mut self) -> Reading;
+    /// The latest explanation of those asked for with [`Command::Explain`].
+    fn explanation(&mut self) -> Option<Explanation>;
+    /// The history so far, brought up to date.
+    fn past(&mut self) -> (&History, &[Marker]);
+    fn source(&mut self) -> Source;
+    /// The stream's time now, for ages and the strip's right edge.
+    fn now(&self) -> Time;
+    fn act(&mut self, command: Command);
+    /// The next job set off from the piano, by its place in the settings.
+    fn job(&mut self) -> Option<usize> {
+        None
+    }
+    /// Gets a message when there is something new to draw.
+    fn news(&self) -> &Receiver<()>;
+    /// Whether a part behind the screen has failed for good, and its message.
+    fn failed(&mut self) -> Option<String>;
+    /// How long drawing may wait while nothing happens (ages grow by the second).
+    fn patience(&self) -> Duration;
+}

@@ -1,0 +1,36 @@
+//! What is drawn on, and what interrupts the drawing.
+
+use ratatui::buffer::Buffer;
+use std::io;
+
+/// What interrupts the loop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Alarm {
+    Signal(i32),
+    /// Stop until continued.
+    Stop,
+    /// Continued after a stop that was not ours.
+    Continued,
+    /// The terminal has another size. Its own events tell so too, but not each time that
+    /// sizes follow each other quickly.
+    Resized,
+    /// The terminal was put back by another thread.
+    Lost,
+}
+
+/// What is drawn on: the terminal, or a stand-in.
+pub(super) trait Surface {
+    fn size(&self) -> io::Result<(u16, u16)>;
+    /// Shows a picture; false when the surface is lost.
+    fn show(&mut self, picture: &Buffer) -> io::Result<bool>;
+    /// Forgets what was shown, so that everything is drawn anew.
+    fn forget(&mut self);
+    /// Whether the mouse is to be told.
+    fn mouse(&mut self, told: bool) -> io::Result<()>;
+    /// The player asks to suspend.
+    fn suspend(&mut self) -> io::Result<()>;
+    /// Stops; returns when continued.
+    fn stop(&mut self) -> io::Result<()>;
+    /// Takes the terminal anew.
+    fn resume(&mut self) -> io::Result<()>;
+}
