@@ -1,11 +1,16 @@
-//! The terminal: reads readings, draws them, and turns keys into intents.
+//! The terminal: keys and time change what the screen is doing, and that is drawn.
 //!
 //! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
-//! and what the player wants goes back to it.
+//! and what the player wants goes back to it as a [`Command`].
+//!
+//! One way through it: `terminal` and `keyboard` → `run` (the loop) → `respond` (what a
+//! key does) → `state` (what the screen is doing) → `frame` (the picture of it) → `draw`
+//! and one file a panel in `panels`, in the places of `layout`.
 
 mod claim;
 mod draw;
 mod entry;
+mod frame;
 mod keyboard;
 mod keys;
 mod label;
@@ -13,15 +18,18 @@ mod large;
 mod layout;
 mod look;
 mod mouse;
+mod options;
 mod palette;
 mod panels;
 mod past;
 mod pen;
 mod picture;
+mod respond;
 mod run;
 #[cfg(any(unix, test))]
 mod sequences;
 mod stage;
+mod state;
 mod surface;
 mod terminal;
 #[cfg(test)]
@@ -34,6 +42,7 @@ mod wording;
 pub use keyboard::keyboard;
 pub use keys::{Action, Clash, Direction, InertiaStep, Key, KeyError, Keys, Toward, Zoom};
 pub use layout::{Panel, Panels, Way};
+pub use options::{Options, Outcome, Update};
 pub use palette::{Depth, Palette, Styles};
-pub use run::{Options, Outcome, Update, run};
+pub use run::run;
 pub use stage::{Command, Pace, Stage};

@@ -18,11 +18,18 @@ pub(super) enum Alarm {
     Lost,
 }
 
+/// Whether a surface is still ours to be drawn on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Presence {
+    There,
+    Lost,
+}
+
 /// What is drawn on: the terminal, or a stand-in.
 pub(super) trait Surface {
     fn size(&self) -> io::Result<(u16, u16)>;
-    /// Shows a picture; false when the surface is lost.
-    fn show(&mut self, picture: &Buffer) -> io::Result<bool>;
+    /// Shows a picture.
+    fn show(&mut self, picture: &Buffer) -> io::Result<Presence>;
     /// Forgets what was shown, so that everything is drawn anew.
     fn forget(&mut self);
     /// Whether the mouse is to be told.

@@ -4,7 +4,7 @@
 //! be told of the mouse if wanted, and sends standard error to a log; whichever comes first of dropping it, a
 //! panic in any thread, and a signal puts all that back, exactly once.
 
-use super::surface::{Alarm, Surface};
+use super::surface::{Alarm, Presence, Surface};
 use crossbeam_channel::{Receiver, Sender, bounded};
 use ratatui::backend::{Backend, ClearType, CrosstermBackend};
 use ratatui::buffer::Buffer;
@@ -99,13 +99,13 @@ impl Surface for Ground {
         size()
     }
 
-    fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
+    fn show(&mut self, picture: &Buffer) -> io::Result<Presence> {
         if self.suspended {
-            return Ok(true);
+            return Ok(Presence::There);
         }
         let _drawing = lock(&DRAWING);
         if !OURS.load(Ordering::SeqCst) {
-            return Ok(false);
+            return Ok(Presence::Lost);
         }
         queue!(self.backend, BeginSynchronizedUpdate)?;
         if self.shown.area != picture.area {
@@ -129,7 +129,7 @@ impl Surface for Ground {
         self.backend.draw(cells)?;
         queue!(self.backend, EndSynchronizedUpdate)?;
         Write::flush(&mut self.backend)?;
-        Ok(true)
+        Ok(Presence::There)
     }
 
     fn forget(&mut self) {

@@ -6,8 +6,8 @@ mod scenario;
 
 use super::*;
 use crate::engine::{Event, Monitor};
-use crate::screen::run::Desk;
-use crate::screen::surface::Surface;
+use crate::screen::state::ScreenState;
+use crate::screen::surface::{Presence, Surface};
 use crate::screen::{Command, Options, Stage};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
@@ -132,9 +132,9 @@ impl Surface for Paper {
     fn size(&self) -> io::Result<(u16, u16)> {
         Ok(self.size)
     }
-    fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
+    fn show(&mut self, picture: &Buffer) -> io::Result<Presence> {
         self.last = picture.clone();
-        Ok(true)
+        Ok(Presence::There)
     }
     fn forget(&mut self) {}
     fn mouse(&mut self, _: bool) -> io::Result<()> {
@@ -197,7 +197,7 @@ fn options(glyphs: Glyphs, palette: Palette) -> Options {
 
 /// Somebody at the keys, and the screen before them.
 struct Sitting<'a> {
-    desk: Desk<'a>,
+    state: ScreenState<'a>,
     playing: Playing,
     paper: Paper,
 }
@@ -209,7 +209,7 @@ impl<'a> Sitting<'a> {
         options: &'a Options,
     ) -> Result<Sitting<'a>, String> {
         Ok(Sitting {
-            desk: Desk::new(options),
+            state: ScreenState::new(options),
             playing: Playing::new(scenario)?,
             paper: Paper {
                 size,
@@ -219,14 +219,14 @@ impl<'a> Sitting<'a> {
     }
 
     fn draw(&mut self) -> Result<(), String> {
-        let there = self.desk.draw(&mut self.playing, &mut self.paper);
+        let there = self.state.draw(&mut self.playing, &mut self.paper);
         there.map(|_| ()).map_err(|e| e.to_string())
     }
 
     fn press(&mut self, name: &str) -> Result<(), String> {
         let event = key(name)?;
         let quits = self
-            .desk
+            .state
             .on_event(&event, &mut self.playing, &mut self.paper);
         quits.map(|_| ()).map_err(|e| e.to_string())
     }

@@ -2,8 +2,8 @@
 
 use super::*;
 use crate::engine;
-use crate::screen::run::turn;
-use crate::screen::surface::{Alarm, Surface};
+use crate::screen::run::follow;
+use crate::screen::surface::{Alarm, Presence, Surface};
 use crate::screen::{Command, Options, Outcome, Pace, Stage, Update};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
@@ -108,7 +108,7 @@ impl Surface for FakeSurface {
     fn size(&self) -> io::Result<(u16, u16)> {
         Ok(self.size)
     }
-    fn show(&mut self, picture: &Buffer) -> io::Result<bool> {
+    fn show(&mut self, picture: &Buffer) -> io::Result<Presence> {
         self.shows += 1;
         self.last = as_text(picture);
         *self
@@ -125,7 +125,11 @@ impl Surface for FakeSurface {
         {
             keys.send(q()).map_err(io::Error::other)?;
         }
-        Ok(!self.lost)
+        Ok(if self.lost {
+            Presence::Lost
+        } else {
+            Presence::There
+        })
     }
     fn forget(&mut self) {
         self.forgets += 1;
@@ -235,7 +239,7 @@ impl Rig {
             hint: self.hint,
             updates: self.updates.1.clone(),
         };
-        turn(
+        follow(
             &mut self.stage,
             &options,
             self.keys.1.clone(),

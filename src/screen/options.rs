@@ -1,0 +1,79 @@
+//! How the screen is to be, what changes in that meanwhile, and how it ended.
+
+use super::keys::Keys;
+use super::layout::{Panels, Way};
+use super::palette::{Depth, Palette};
+use crate::engine;
+use crate::theory::{Catalogue, Notation};
+use crossbeam_channel::Receiver;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// How the screen is to look.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// Its glyphs decide between Unicode and ASCII for the whole screen.
+    pub notation: Notation,
+    pub palette: Palette,
+    /// How many colours are to be used, where the user says; else what the terminal says.
+    pub depth: Option<Depth>,
+    pub terminal: Depth,
+    pub keys: Keys,
+    /// How to begin, and what is to be seen.
+    pub way: Way,
+    pub panels: Panels,
+    /// Whether the mouse counts.
+    pub mouse: bool,
+    /// The actions that the piano sets off, in the order of their triggers: what
+    /// [`Stage::job`] counts.
+    pub jobs: Vec<&'static str>,
+    /// The catalogue that the readings' tonalities belong to.
+    pub catalogue: Arc<Catalogue>,
+    /// Where standard error goes while the terminal is ours; none: nowhere.
+    pub log: Option<PathBuf>,
+    /// Nobody has told this player yet which key shows the keys.
+    pub hint: bool,
+    /// What changes in the settings meanwhile.
+    pub updates: Receiver<Update>,
+}
+
+/// A change of the settings while the screen is there: only what is otherwise than before.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Update {
+    pub notation: Option<Notation>,
+    pub palette: Option<Palette>,
+    pub depth: Option<Option<Depth>>,
+    pub panels: Option<Panels>,
+    pub keys: Option<Keys>,
+    pub mouse: Option<bool>,
+    /// Settings that change readings, for the stage.
+    pub events: Vec<engine::Event>,
+    /// A line for the player, until a key is pressed.
+    pub said: Option<String>,
+    /// What is wrong with the settings, until the next update; those before stay in force.
+    pub refused: Option<String>,
+}
+
+/// How it ended. The terminal is back when it is told.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// The player quit.
+    Quit,
+    /// A signal asked for the end: its number.
+    Signal(i32),
+    /// The stage failed, with its message.
+    Failed(String),
+    /// A thread panicked; its message is already on standard error.
+    Lost,
+}
+
+impl Outcome {
+    /// For the shell: 0, 128 + signal, or 1.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Outcome::Quit => 0,
+            Outcome::Signal(n) => u8::try_from(128 + n).unwrap_or(1),
+            Outcome::Failed(_) | Outcome::Lost => 1,
+        }
+    }
+}

@@ -1,0 +1,340 @@
+//! What a key, the mouse, a job from the piano and the settings do to what is on the
+//! screen, and what of it goes on to whoever plays.
+
+use super::entry;
+use super::keys::{self, Action, Direction, Toward};
+use super::layout::Way;
+use super::mouse;
+use super::options::{Outcome, Update};
+use super::panels::brightness;
+use super::past::Still;
+use super::stage::{Command, Stage};
+use super::state::{Again, Doing, Moment, Names, ScreenState, home_is};
+use super::surface::Surface;
+use super::view::BarOrder;
+use crate::engine::{self, Inertia, Reading, each};
+use crate::time::Time;
+use ratatui::crossterm::event::Event;
+use std::io;
+use std::ops::ControlFlow;
+
+/// On with the loop, or its end.
+pub(super) type Next = ControlFlow<Outcome>;
+
+const GO_ON: Next = ControlFlow::Continue(());
+const QUIT: Next = ControlFlow::Break(Outcome::Quit);
+
+impl ScreenState<'_> {
+    /// Everything is to be drawn anew.
+    pub fn forget(&mut self, surface: &mut impl Surface) {
+        self.shown = None;
+        surface.forget();
+    }
+
+    /// Takes what is new in the settings.
+    pub fn update(
+        &mut self,
+        update: Update,
+        stage: &mut dyn Stage,
+        surface: &mut impl Surface,
+    ) -> io::Result<()> {
+        let look = &mut self.look;
+        look.notation = update.notation.unwrap_or(look.notation);
+        look.palette = update.palette.unwrap_or(look.palette);
+        look.depth = update.depth.unwrap_or(look.depth);
+        let panels = &mut self.view.wanted.panels;
+        *panels = update.panels.unwrap_or(*panels);
+        if let Some(keys) = update.keys {
+            look.keys = keys;
+        }
+        for event in update.events {
+            stage.act(Command::Set(event));
+        }
+        (self.said, self.refused) = (update.said, update.refused);
+        update.mouse.map_or(Ok(()), |told| surface.mouse(told))
+    }
+
+    /// What a job asks for that was set off from the piano. One whose action is not known
+    /// is no reason to leave those behind it.
+    pub fn job(&self, stage: &mut dyn Stage) -> Option<Action> {
+        std::iter::from_fn(|| stage.job())
+            .find_map(|number| self.jobs.get(number).and_then(|name| Action::named(name)))
+    }
+
+    /// Does what a key or the mouse asks for.
+    pub fn on_event(
+        &mut self,
+        event: &Event,
+        stage: &mut dyn Stage,
+        surface: &mut impl Surface,
+    ) -> io::Result<Next> {
+        if let Event::Resize(..) = event {
+            self.forget(surface);
+        }
+        if let Event::Mouse(event) = event {
+            return match mouse::action(event, &self.view) {
+                Some(action) => self.perform(action, stage, surface),
+                None => Ok(GO_ON),
+            };
+        }
+        let Some(key) = keys::pressed(event) else {
+            return Ok(GO_ON);
+        };
+        self.said = None;
+        let action = self.look.keys.action(key);
+        if let Doing::Typing { entry, moment } = &mut self.showing.doing {
+            let taken = entry.take(event, self.look.catalogue, self.look.notation.letters);
+            match taken {
+                entry::Outcome::Open => {}
+                entry::Outcome::Left => self.showing.doing = Doing::Showing(*moment),
+                entry::Outcome::Pinned(tonality, tonic) => {
+                    self.showing.doing = Doing::Showing(*moment);
+                    stage.act(Command::Set(engine::Event::Pin(Some((tonality, tonic)))));
+                }
+            }
+            match action {
+                Some(Action::Quit) if key == keys::QUITS => return Ok(QUIT),
+                Some(Action::Suspend) if !key.writes() => surface.suspend()?,
+                Some(Action::Redraw) if !key.writes() => self.forget(surface),
+                _ => {}
+            }
+            return Ok(GO_ON);
+        }
+        let view = &mut self.view;
+        let pages = view.drawn.help_pages;
+        if view.help.is_open() && pages > 1 && key == keys::TURNS {
+            view.help.turn(pages);
+            return Ok(GO_ON);
+        }
+        match action {
+            Some(action) => self.perform(action, stage, surface),
+            None => Ok(GO_ON),
+        }
+    }
+
+    /// Does what is asked for, from wherever.
+    pub fn perform(
+        &mut self,
+        action: Action,
+        stage: &mut dyn Stage,
+        surface: &mut impl Surface,
+    ) -> io::Result<Next> {
+        self.said = None;
+        let view = &mut self.view;
+        match action {
+            Action::Quit => return Ok(QUIT),
+            Action::Suspend => surface.suspend()?,
+            Action::Redraw => self.forget(surface),
+            Action::Help => view.help.press(view.drawn.help_pages),
+            Action::Close => self.close(),
+            Action::Inertia(_) | Action::Pin | Action::Aside | Action::Ask(_) => {
+                self.command(action, stage);
+            }
+            Action::Scroll(direction) => view.past().scroll(direction, stage.now()),
+            Action::Zoom(zoom) => {
+                let whole = view.drawn.past.map(|p| p.whole).unwrap_or_default();
+                view.past().zoom(zoom, whole);
+            }
+            Action::Follow => view.past().follow(),
+            Action::Moment(moment) => view.past().choose(moment, stage.now()),
+            Action::Why => {
+                view.wanted.why = !view.wanted.why;
+                self.asked = None;
+            }
+            Action::Scale => {
+                view.wanted.scale = !view.wanted.scale;
+                let beside = view.wanted.scale && view.wanted.way == Way::Teaching;
+                let reading = self.seen(stage);
+                let home = reading.home.map(|h| h.tonality);
+                if beside && home.is_some() && home == reading.within().map(|w| w.0) {
+                    self.said = Some("Home is here: there is nothing to set beside it.".into());
+                }
+            }
+            Action::Compare(toward) => self.compare(toward, stage),
+            Action::Jump(direction) => {
+                let now = stage.now();
+                view.past().jump(direction, stage.past().1, now);
+            }
+            Action::Again => self.show_again(stage),
+            Action::Way(way) => {
+                view.wanted.way = way;
+                if let Moment::Chord(_) = self.showing.doing.moment() {
+                    self.showing.doing.show(Moment::Present);
+                }
+            }
+            Action::Freeze => self.freeze(stage),
+            Action::Hide => {
+                let names = &mut self.showing.names;
+                *names = match names {
+                    Names::Shown => Names::Hidden,
+                    Names::Hidden => Names::Shown,
+                };
+            }
+            Action::Step(direction) => self.step(direction, stage),
+            Action::PinOther => {
+                view.help.close();
+                let doing = &mut self.showing.doing;
+                if !matches!(doing, Doing::Typing { .. }) {
+                    *doing = Doing::Typing {
+                        entry: entry::Entry::default(),
+                        moment: doing.moment(),
+                    };
+                }
+            }
+            Action::HomeIs => self.ask_for_home(stage),
+            Action::Order => {
+                view.bars = match view.bars {
+                    BarOrder::Fifths => BarOrder::Chromatic,
+                    BarOrder::Chromatic => BarOrder::Fifths,
+                }
+            }
+            Action::Colours => self.look.palette = self.look.palette.next(),
+        }
+        Ok(GO_ON)
+    }
+
+    /// Passes on what is asked of whoever plays. What is pinned is what is seen, which may
+    /// stand still.
+    fn command(&mut self, action: Action, stage: &mut dyn Stage) {
+        match action.command(&self.seen(stage)) {
+            Some(command) => {
+                if let Command::Inertia(inertia) = command {
+                    self.said = Some(told(inertia));
+                }
+                stage.act(command);
+            }
+            None if action == Action::Pin => {
+                self.said = Some("Nothing is established yet that could be pinned.".into());
+            }
+            None => {}
+        }
+    }
+
+    /// Closes what lies on top, one thing at a time.
+    fn close(&mut self) {
+        let (view, showing) = (&mut self.view, &mut self.showing);
+        if view.help.is_open() {
+            return view.help.close();
+        }
+        match showing.doing {
+            Doing::Typing { moment, .. } => showing.doing = Doing::Showing(moment),
+            Doing::AwaitingHome { .. } | Doing::Showing(Moment::Chord(_) | Moment::Again(_)) => {
+                showing.doing = Doing::Showing(Moment::Present);
+            }
+            Doing::Showing(Moment::Present) if showing.frozen.take().is_some() => {}
+            Doing::Showing(Moment::Present) => match view.looks_at() {
+                Some(_) => view.past().follow(),
+                None => view.compared = None,
+            },
+        }
+    }
+
+    fn freeze(&mut self, stage: &mut dyn Stage) {
+        if self.showing.frozen.take().is_some() {
+            return;
+        }
+        self.showing.frozen = Some(Box::new(Still {
+            reading: stage.reading(),
+            explanation: stage.explanation(),
+            now: stage.now(),
+            history: stage.past().0.clone(),
+            markers: stage.past().1.to_vec(),
+        }));
+    }
+
+    /// To the chord before or after the one that is shown; after the last but one there is
+    /// the present.
+    fn step(&mut self, direction: Direction, stage: &mut dyn Stage) {
+        let chords = match &self.showing.frozen {
+            Some(still) => still.history.chords(),
+            None => stage.past().0.chords(),
+        };
+        // The last one is the present.
+        let last = chords.len().saturating_sub(1);
+        let at = match self.showing.doing.moment() {
+            Moment::Chord(start) => chords.partition_point(|c| c.start < start),
+            Moment::Present | Moment::Again(_) => last,
+        };
+        let to = match direction {
+            Direction::Back => at.saturating_sub(1),
+            Direction::Forward => at + 1,
+        };
+        let chord = chords.get(to).filter(|_| to < last);
+        let moment = chord.map_or(Moment::Present, |c| Moment::Chord(c.start));
+        self.showing.doing.show(moment);
+    }
+
+    /// What the player sees: the picture that stands still, or the present.
+    fn seen(&self, stage: &mut dyn Stage) -> Reading {
+        let present = stage.reading();
+        match &self.showing.frozen {
+            Some(still) => still.seen(present),
+            None => present,
+        }
+    }
+
+    /// Moves the mode compared with by a step of the brightness order.
+    fn compare(&mut self, toward: Toward, stage: &mut dyn Stage) {
+        let Some((reference, _)) = self.seen(stage).within() else {
+            return;
+        };
+        let from = self.view.compared.unwrap_or(reference.mode);
+        let to = brightness::neighbour(self.look.catalogue, from, toward);
+        self.view.compared = (to != reference.mode).then_some(to);
+    }
+
+    /// A file goes there; of what was played live the readings are shown again.
+    fn show_again(&mut self, stage: &mut dyn Stage) {
+        let Some(from) = self.view.past().chosen() else {
+            self.said = Some("Choose a moment first: a marker, or by scrolling back.".into());
+            return;
+        };
+        match stage.source().transport {
+            Some(_) => stage.act(Command::SeekTo(from)),
+            None => {
+                let again = Again::begin(from, stage.now());
+                self.showing.doing.show(Moment::Again(again));
+            }
+        }
+    }
+
+    /// The key that is held is home; where none is, the next one will be. Asked again, the
+    /// question or what was said is taken back.
+    fn ask_for_home(&mut self, stage: &mut dyn Stage) {
+        let reading = stage.reading();
+        let doing = &mut self.showing.doing;
+        if stage.source().transport.is_some() {
+            // Whoever plays a file has no hand on its keys: its bass is what sounds now.
+            match each(reading.sounding()).next() {
+                Some(key) => stage.act(home_is(Some(key))),
+                None if reading.stated.is_some() => stage.act(home_is(None)),
+                None => self.said = Some("Nothing sounds that could be home.".into()),
+            }
+            return;
+        }
+        match each(reading.held).next() {
+            Some(key) => stage.act(home_is(Some(key))),
+            None if matches!(doing, Doing::AwaitingHome { .. }) => {
+                *doing = Doing::Showing(Moment::Present);
+            }
+            None if reading.stated.is_some() => stage.act(home_is(None)),
+            None => {
+                *doing = Doing::AwaitingHome {
+                    stroke: (reading.struck, reading.struck_at),
+                };
+            }
+        }
+    }
+}
+
+/// What a stop of inertia does.
+fn told(inertia: Inertia) -> String {
+    let name = inertia.name();
+    match inertia.takes(5.0).map(Time::seconds) {
+        Some(seconds) if seconds < 0.1 => format!("{name}: what is likelier is shown at once."),
+        Some(seconds) => {
+            format!("{name}: what is five times likelier is shown after {seconds:.1} s.")
+        }
+        None => format!("{name}: what is five times likelier is not enough."),
+    }
+}

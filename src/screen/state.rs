@@ -1,0 +1,330 @@
+//! What the screen is doing, and all that the loop carries from picture to picture.
+//!
+//! A key, the mouse and the settings change it (`respond`), and so does time
+//! ([`ScreenState::draw`] begins with that). Then a picture is made of it (`frame`) and
+//! drawn, which changes nothing.
+
+use super::draw;
+use super::entry::Entry;
+use super::frame::{Frame, Present};
+use super::keys::{Action, Keys};
+use super::layout::{LARGEST, Wanted};
+use super::look::Look;
+use super::options::{Options, Outcome};
+use super::palette::{Depth, Palette};
+use super::past::{self, Still};
+use super::stage::{Command, Stage};
+use super::surface::{Presence, Surface};
+use super::view::View;
+use crate::engine::{self, KeySet, Reading, each};
+use crate::source::Source;
+use crate::theory::{Catalogue, Glyphs, Notation, PitchClass};
+use crate::time::Time;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use std::io;
+use std::ops::ControlFlow;
+use std::time::{Duration, Instant};
+
+/// What decides is asked for at most so often, as working it out costs some fifty
+/// milliseconds; and sooner where it is about another tonality than the one shown.
+const ASK: Duration = Duration::from_millis(1500);
+const ASK_ANEW: Duration = Duration::from_millis(300);
+/// What is shown again moves on so often.
+const AGAIN: Duration = Duration::from_millis(50);
+
+/// What the loop carries from picture to picture.
+pub(super) struct ScreenState<'a> {
+    pub look: LookSettings<'a>,
+    /// The actions that the piano's jobs set off.
+    pub jobs: &'a [&'static str],
+    /// A line for the player until a key is pressed.
+    pub said: Option<String>,
+    /// A line until the settings change.
+    pub refused: Option<String>,
+    pub showing: Showing,
+    pub view: View,
+    /// When an explanation was last asked for, and of which reading.
+    pub asked: Option<(Instant, Reading)>,
+    /// The last picture, so that the same is not shown twice.
+    pub shown: Option<Buffer>,
+    /// When a picture is due without further news: a label held back, a sitting that is
+    /// shown again.
+    pub waits: Option<Duration>,
+}
+
+/// How pictures are written, as far as settings and keys change it.
+pub(super) struct LookSettings<'a> {
+    pub catalogue: &'a Catalogue,
+    pub notation: Notation,
+    pub palette: Palette,
+    /// How many colours, where the user says; else as many as the terminal says.
+    pub depth: Option<Depth>,
+    pub terminal: Depth,
+    pub keys: Keys,
+}
+
+impl LookSettings<'_> {
+    pub fn ascii(&self) -> bool {
+        self.notation.glyphs == Glyphs::Ascii
+    }
+
+    fn look(&self) -> Look<'_> {
+        Look {
+            notation: self.notation,
+            palette: self.palette,
+            depth: self.depth.unwrap_or(self.terminal),
+            catalogue: self.catalogue,
+            keys: &self.keys,
+        }
+    }
+}
+
+/// What is to be seen, and how much of it. Each part goes with each of the others.
+pub(super) struct Showing {
+    pub doing: Doing,
+    /// A picture that stands still, in the place of what goes on.
+    pub frozen: Option<Box<Still>>,
+    pub names: Names,
+    /// When the file was first seen to have ended.
+    pub ended: Option<Instant>,
+}
+
+/// What the screen is doing: one thing at a time.
+pub(super) enum Doing {
+    /// It shows a moment, and keys are commands.
+    Showing(Moment),
+    /// A tonality is being typed, and keys are letters; the moment stays in sight.
+    Typing { entry: Entry, moment: Moment },
+    /// It shows the present and waits for the piano key that is home: for another stroke
+    /// than this one.
+    AwaitingHome { stroke: Stroke },
+}
+
+/// The keys struck together last, and when.
+pub(super) type Stroke = (KeySet, Time);
+
+/// Which moment is shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Moment {
+    Present,
+    /// The chord that began then, in the place of the one that sounds.
+    Chord(Time),
+    /// The sitting once more.
+    Again(Again),
+}
+
+/// The sitting, shown again from a moment until the one at which that was asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Again {
+    from: Time,
+    until: Time,
+    began: Instant,
+    /// Where it is now.
+    pub at: Time,
+}
+
+impl Again {
+    pub fn begin(from: Time, until: Time) -> Again {
+        Again {
+            from,
+            until,
+            began: Instant::now(),
+            at: from,
+        }
+    }
+
+    /// Where it is by now; none once it has come to its end, or to `end`.
+    fn advanced(self, end: Time) -> Option<Again> {
+        let at = self.from + Time::from_seconds(self.began.elapsed().as_secs_f64());
+        (at < self.until.min(end)).then_some(Again { at, ..self })
+    }
+}
+
+/// Whether names are to be read, or to be found by the class.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Names {
+    Shown,
+    Hidden,
+}
+
+impl Doing {
+    pub fn moment(&self) -> Moment {
+        match self {
+            Doing::Showing(moment) | Doing::Typing { moment, .. } => *moment,
+            Doing::AwaitingHome { .. } => Moment::Present,
+        }
+    }
+
+    /// Shows another moment. What is being typed stays; a key of the piano is no longer
+    /// waited for.
+    pub fn show(&mut self, new: Moment) {
+        match self {
+            Doing::Typing { moment, .. } => *moment = new,
+            Doing::Showing(_) | Doing::AwaitingHome { .. } => *self = Doing::Showing(new),
+        }
+    }
+}
+
+impl<'a> ScreenState<'a> {
+    pub fn new(options: &'a Options) -> ScreenState<'a> {
+        ScreenState {
+            look: LookSettings {
+                catalogue: &options.catalogue,
+                notation: options.notation,
+                palette: options.palette,
+                depth: options.depth,
+                terminal: options.terminal,
+                keys: options.keys.clone(),
+            },
+            jobs: &options.jobs,
+            said: options.hint.then(|| hint(options)).flatten(),
+            refused: None,
+            showing: Showing {
+                doing: Doing::Showing(Moment::Present),
+                frozen: None,
+                names: Names::Shown,
+                ended: None,
+            },
+            view: View {
+                wanted: Wanted {
+                    way: options.way,
+                    panels: options.panels,
+                    ..Wanted::default()
+                },
+                ..View::default()
+            },
+            asked: None,
+            shown: None,
+            waits: None,
+        }
+    }
+
+    /// Draws the present picture, or the one that is kept, unless it is the one that is
+    /// shown.
+    pub fn draw(
+        &mut self,
+        stage: &mut dyn Stage,
+        surface: &mut impl Surface,
+    ) -> io::Result<ControlFlow<Outcome>> {
+        let (width, height) = surface.size()?;
+        let area = Rect::new(0, 0, width.min(LARGEST.0), height.min(LARGEST.1));
+        let (reading, mut source, now) = (stage.reading(), stage.source(), stage.now());
+        // What the player has just caused comes first; then what comes from outside.
+        let own = [&self.said, &self.refused].into_iter().flatten().cloned();
+        let lines: Vec<String> = own.chain(source.notice.take()).collect();
+        source.notice = (!lines.is_empty()).then(|| lines.join("  "));
+
+        self.advance(&reading, &source, now, stage);
+        let explanation = stage.explanation();
+        let (history, markers) = stage.past();
+        let present = Present {
+            reading,
+            explanation,
+            source,
+            now,
+            history,
+            markers,
+        };
+        let frame = Frame::new(present, &self.showing, &self.look, self.view.looks_at());
+        let picture = frame.picture();
+        self.view.follow(&picture, area);
+
+        let mut buffer = Buffer::empty(area);
+        self.view.drawn = draw::draw(&mut buffer, &picture, &self.view, &self.look.look());
+        self.waits = self.waits_for(&frame.source);
+        if self.shown.as_ref() == Some(&buffer) {
+            return Ok(ControlFlow::Continue(()));
+        }
+        let presence = surface.show(&buffer)?;
+        self.shown = Some(buffer);
+        Ok(match presence {
+            Presence::There => ControlFlow::Continue(()),
+            Presence::Lost => ControlFlow::Break(Outcome::Lost),
+        })
+    }
+
+    /// Time has gone on, and whoever plays has played on.
+    fn advance(&mut self, reading: &Reading, source: &Source, now: Time, stage: &mut dyn Stage) {
+        if self.view.wanted.why {
+            self.ask(reading, stage);
+        }
+        self.hear_home(reading, stage);
+        let showing = &mut self.showing;
+        showing.ended = match source.transport {
+            Some(t) if t.ended => showing.ended.or_else(|| Some(Instant::now())),
+            _ => None,
+        };
+        let end = showing.frozen.as_ref().map_or(now, |still| still.now);
+        let moment = match showing.doing.moment() {
+            Moment::Present => return,
+            Moment::Again(again) => again.advanced(end).map(Moment::Again),
+            // The past may have been replaced meanwhile.
+            Moment::Chord(start) => {
+                let history = match &showing.frozen {
+                    Some(still) => &still.history,
+                    None => stage.past().0,
+                };
+                let span = past::chord_at(history, start);
+                span.filter(|s| s.start == start)
+                    .map(|_| Moment::Chord(start))
+            }
+        };
+        showing.doing.show(moment.unwrap_or(Moment::Present));
+    }
+
+    /// When the next picture is due without news. A file's time runs at its own pace.
+    fn waits_for(&self, source: &Source) -> Option<Duration> {
+        if let Moment::Again(_) = self.showing.doing.moment() {
+            return Some(AGAIN);
+        }
+        let speed = source.transport.map_or(1.0, |t| f64::from(t.speed));
+        let speed = if speed >= 0.1 { speed } else { 1.0 };
+        let waits = self.view.label.waits?;
+        Some(Duration::from_secs_f64(waits.seconds() / speed))
+    }
+
+    /// The player says what home is, by a key of the piano struck after the question.
+    fn hear_home(&mut self, reading: &Reading, stage: &mut dyn Stage) {
+        let Doing::AwaitingHome { stroke } = self.showing.doing else {
+            return;
+        };
+        let struck = each(reading.struck).next();
+        if let Some(key) = struck.filter(|_| (reading.struck, reading.struck_at) != stroke) {
+            self.showing.doing = Doing::Showing(Moment::Present);
+            stage.act(home_is(Some(key)));
+        }
+    }
+
+    /// Asks for an explanation, unless nothing has happened since the last one: time alone
+    /// changes nothing, and in silence nothing is heard.
+    fn ask(&mut self, reading: &Reading, stage: &mut dyn Stage) {
+        let now = Reading {
+            at: Time::ZERO,
+            ..*reading
+        };
+        let tonality = |r: &Reading| r.here.map(|h| h.tonality);
+        let new = self.asked.is_none_or(|(at, before)| {
+            let moved = tonality(&before) != tonality(&now);
+            let silent = now.silent_since.is_some() && now.silent_since == before.silent_since;
+            let happened = moved || !silent && before != now;
+            happened && at.elapsed() >= if moved { ASK_ANEW } else { ASK }
+        });
+        if new && reading.begun {
+            stage.act(Command::Explain);
+            self.asked = Some((Instant::now(), now));
+        }
+    }
+}
+
+/// What the player says home is: the note of this key, or nothing any longer.
+pub(super) fn home_is(key: Option<u8>) -> Command {
+    Command::Set(engine::Event::HomeIs(key.map(PitchClass::of_key)))
+}
+
+/// Which key shows the keys, if one does.
+fn hint(options: &Options) -> Option<String> {
+    let key = options.keys.first(Action::Help)?;
+    let ascii = options.notation.glyphs == Glyphs::Ascii;
+    Some(format!("{} shows the keys.", key.shown(ascii)))
+}
