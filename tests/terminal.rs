@@ -136,7 +136,11 @@ impl Term {
     }
 
     fn press(&mut self, keys: &str) {
-        self.keys.write_all(keys.as_bytes()).unwrap();
+        self.send(keys.as_bytes());
+    }
+
+    fn send(&mut self, bytes: &[u8]) {
+        self.keys.write_all(bytes).unwrap();
         self.keys.flush().unwrap();
     }
 
@@ -203,8 +207,16 @@ impl Term {
         self.master.resize(size(cols, rows)).unwrap();
     }
 
-    /// Waits for the end; the terminal must be as it was.
-    fn end(mut self) -> End {
+    /// Waits for its own end; the terminal must be as it was.
+    fn end(self) -> End {
+        let (end, signal) = self.over();
+        assert_eq!(signal, None, "it ended by itself");
+        end
+    }
+
+    /// Waits for the end, its own or by a signal, whose name is given; the terminal must be
+    /// as it was.
+    fn over(mut self) -> (End, Option<String>) {
         let mut status = None;
         let start = Instant::now();
         while status.is_none() {
@@ -214,7 +226,6 @@ impl Term {
             status = self.child.try_wait().unwrap();
         }
         let status = status.unwrap();
-        assert_eq!(status.signal(), None, "it ended by itself");
         assert_eq!(self.settings(), self.settings, "the line's settings");
         drop(self.slave);
         self.reader.join().unwrap();
@@ -246,7 +257,7 @@ impl Term {
             .map(str::trim_end)
             .map(String::from)
             .collect();
-        End {
+        let end = End {
             code: status.exit_code(),
             screen: lines
                 .into_iter()
@@ -254,7 +265,8 @@ impl Term {
                 .collect::<Vec<_>>()
                 .join("\n"),
             bytes: seen.bytes.clone(),
-        }
+        };
+        (end, status.signal().map(str::to_owned))
     }
 }
 
@@ -484,7 +496,85 @@ fn every_end_puts_the_terminal_back() {
     }
 }
 
-/// The window is closed: nobody reads any more, and nothing may be left running.
+/// A signal that ends a program where it stands does so, once the terminal is put back.
+#[test]
+fn signals_that_kill_find_the_terminal_put_back() {
+    for (signal, name) in [
+        (Signal::QUIT, "Quit"),
+        (Signal::USR1, "User defined signal 1"),
+        (Signal::USR2, "User defined signal 2"),
+        (Signal::ALARM, "Alarm clock"),
+    ] {
+        let term = Term::start(&["listen"]);
+        term.see("the screen", |t| t.contains("? help"));
+        term.signal(signal);
+        let (end, by) = term.over();
+        assert!(by.is_some_and(|by| by.contains(name)), "{name}");
+        assert_eq!((end.screen.as_str(), count(&end.bytes, LEAVE)), ("", 1));
+    }
+}
+
+/// A sequence that was broken off, as a line that is cut or a mouse that is let go leaves it
+/// behind: it is given up, and Ctrl-C does not even wait for that.
+#[test]
+fn no_broken_sequence_makes_the_keys_dead() {
+    let broken: [&[u8]; 4] = [
+        b"\x1b[",
+        b"\x1b[<0;1;",
+        b"\x1b[200~pasted without an end",
+        b"\xc3",
+    ];
+    for bytes in broken {
+        for (key, wait) in [(&b"\x03"[..], 0), (b"q", 200)] {
+            let mut term = Term::start(&["listen"]);
+            term.see("the screen", |t| t.contains("? help"));
+            term.send(bytes);
+            sleep(Duration::from_millis(wait));
+            term.send(key);
+            assert_eq!(term.end().code, 0, "{bytes:?} {key:?}");
+        }
+    }
+}
+
+/// Bytes of a key that come one after the other are one key still.
+#[test]
+fn a_key_may_come_in_pieces() {
+    let mut term = Term::demo();
+    term.press(" ");
+    term.see("it pauses", |t| t.contains("paused"));
+    let at = term.position();
+    for byte in b"\x1b[C" {
+        term.send(&[*byte]);
+        sleep(Duration::from_millis(10));
+    }
+    term.wait("five seconds on", || term.position() == at + 5);
+    // Alone it is Esc after a moment.
+    term.press("?");
+    term.see("help", |t| t.contains("Take breaks."));
+    term.press("\x1b");
+    term.see("no help", |t| !t.contains("Take breaks."));
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
+/// A terminal may say that it is as large as it likes.
+#[test]
+fn a_window_beyond_measure_is_drawn_in_part() {
+    let mut term = Term::demo();
+    term.press(" ");
+    term.see("it pauses", |t| t.contains("paused"));
+    let before = term.written();
+    term.master.resize(size(u16::MAX, u16::MAX)).unwrap();
+    let drawn = |what: &[u8]| count(&term.seen.lock().unwrap().bytes[before..], what);
+    term.wait("the last row that is drawn", || drawn(b"\x1b[500;") > 0);
+    term.resize(80, 24);
+    term.see("all there", |t| t.contains(DEMO) && t.contains("paused"));
+    assert_eq!(drawn(b"\x1b[501;"), 0, "beyond the part that is drawn");
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
+/// The window is closed: nobody reads any longer, and nothing may be left running.
 #[test]
 fn a_terminal_that_goes_away_ends_it() {
     let Term {

@@ -133,7 +133,7 @@ fn banners(
     let mut all = Vec::new();
     match &showing.doing {
         Doing::Typing { entry, .. } => all.push(entry.line(ascii)),
-        Doing::AwaitingHome { .. } => all.push("home is the next key you play".to_owned()),
+        Doing::AwaitingHome { .. } => all.push("play the key that is home".to_owned()),
         Doing::Showing(_) => {}
     }
     let back = |action: Action| {
@@ -141,7 +141,7 @@ fn banners(
         key.map_or(String::new(), |key| format!(", {}: now", key.shown(ascii)))
     };
     match (showing.doing.moment(), looks_at) {
-        (Moment::Again(again), _) => all.push(format!("again {}", clock(again.at))),
+        (Moment::Again(again), _) => all.push(format!("replay {}", clock(again.at))),
         (Moment::Chord(start), _) => {
             all.push(format!("chord at {}{}", clock(start), back(Action::Close)));
         }

@@ -80,13 +80,13 @@ impl Panel {
         Panel::Relatives,
     ];
 
-    /// As the settings write it.
+    /// As the settings write it, and as the screen and its help call it.
     pub fn name(self) -> &'static str {
         match self {
-            Panel::Window => "window",
-            Panel::Contender => "contender",
+            Panel::Window => "heard lately",
+            Panel::Contender => "leaning",
             Panel::Piano => "piano",
-            Panel::Strip => "strip",
+            Panel::Strip => "history",
             Panel::Brightness => "brightness",
             Panel::Scale => "scale",
             Panel::Relatives => "relatives",

@@ -49,6 +49,8 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         }
         let text = fit_words(&evidence, w - start, ascii);
         pen.put(start, h - 2, &text, styles.text);
+        let text = fit_words(FULL, w - start, ascii);
+        pen.put(start, h - 1, &text, styles.quiet);
         return;
     }
     pen.put(0, 0, "leaning", styles.quiet);
@@ -71,10 +73,16 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
             &fit_words(&evidence, room, ascii),
             styles.text,
         );
+        if h > 2 {
+            pen.put(CAPTION + 2, 2, &fit_words(FULL, room, ascii), styles.quiet);
+        }
     } else {
         pen.put(end + 2, 0, &fit_words(&evidence, words, ascii), styles.text);
     }
 }
+
+/// What the gauge tells, where there is a row for it.
+const FULL: &str = "when the line is full, it takes over";
 
 /// `E in the bass, F♯ heard`; without either `30 % likely by what was played`.
 fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
@@ -95,7 +103,7 @@ fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
         .join(", ")
 }
 
-/// How near: full means that it is about to be established.
+/// How near it is to being established: a full line is all the way.
 fn gauge(pen: &mut Pen, (x, y): (u16, u16), long: u16, part: f32, look: &Look) {
     let styles = look.styles();
     let part = if part.is_finite() {

@@ -109,6 +109,14 @@ pub(in crate::screen) fn draw(
         (held, "held: center, in the mode, outside it"),
         (pedalled, "held by the pedal alone"),
         (
+            look.sign("━━╌╌", "==.."),
+            "leaning: how near another tonality is; when full, it takes over",
+        ),
+        (
+            look.sign("█ ▓ ░ ·", "# + : ."),
+            "history: at home, away from home, an aside, silence",
+        ),
+        (
             look.sign("≠ •", "! *"),
             "not as in the parallel major or minor; with the note that tells the mode",
         ),
@@ -133,16 +141,6 @@ pub(in crate::screen) fn draw(
             "home as you say it, and taken back",
         ),
     ];
-    // Those of the piano are needed first.
-    let told = match pen.height() {
-        0..12 => 0,
-        12..36 => 2,
-        _ => signs.len(),
-    };
-    let shapes: Vec<String> = signs[..told]
-        .iter()
-        .map(|(sign, words)| format!("{sign:<7}  {words}"))
-        .collect();
     let room = pen.width().saturating_sub(2 * MARGIN);
     let whole = CARE.join(" ");
     let care = match columns(&whole) <= room {
@@ -150,9 +148,26 @@ pub(in crate::screen) fn draw(
         false => CARE.to_vec(),
     };
 
-    // The foot is on every page.
+    // The foot is on every page: the signs of the piano, and more of them where they cost
+    // no page.
+    let rows = |told: usize, edges: u16| {
+        let foot = (told + care.len()) as u16 + edges;
+        Layout::new(&lines, room, pen.height().saturating_sub(foot))
+    };
+    let pages = |told: usize| rows(told, 2).pages(lines.len());
+    let (least, more): (usize, &[usize]) = match pen.height() {
+        0..12 => (0, &[]),
+        12..36 => (2, &[4, 3]),
+        _ => (2, &[10, 4, 3]),
+    };
+    let more = more.iter().copied().find(|&n| pages(n) == pages(least));
+    let told = more.unwrap_or(least);
+    let shapes: Vec<String> = signs[..told]
+        .iter()
+        .map(|(sign, words)| format!("{sign:<7}  {words}"))
+        .collect();
     let foot = (shapes.len() + care.len()) as u16;
-    let layout = |edges: u16| Layout::new(&lines, room, pen.height().saturating_sub(foot + edges));
+    let layout = |edges: u16| rows(told, edges);
     // A frame only where it costs no page; without one a title tells the pages.
     let (framed, bare) = (layout(2), layout(0));
     let (framed, bare) = match bare.pages(lines.len()) {

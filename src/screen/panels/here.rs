@@ -98,8 +98,8 @@ fn caption(pen: &mut Pen, picture: &Picture, look: &Look) -> u16 {
     x
 }
 
-/// Columns kept for home in the caption: `inside D Mixol`.
-const HOME: u16 = 16;
+/// Columns kept for home in the caption: `home: D Mixol`, and two before it.
+const HOME: u16 = 15;
 
 /// Home, where it is another tonality than here.
 pub(in crate::screen) fn elsewhere(picture: &Picture) -> Option<Established> {
@@ -182,7 +182,7 @@ fn draw_home(
     let room = pen.width().saturating_sub(caption_end + 2);
     let short = |letters| claim::short_name(home, letters, look);
     let names = [name.clone(), short(5), short(4), short(3)];
-    let captions = names.map(|name| format!("inside {name}"));
+    let captions = names.map(|name| format!("home: {name}"));
     let fits = captions.iter().find(|c| columns(c) <= room);
     let caption = fits
         .cloned()

@@ -19,7 +19,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         return;
     }
     let styles = look.styles();
-    let caption = "the same notes";
+    let caption = "relatives";
     let x = pen.put(1, 0, caption, styles.quiet) + 2;
     let Some(reference) = reference(picture, look) else {
         pen.put(
@@ -37,7 +37,11 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     }
     let all = Relative::all(reference, picture, look);
     if all.len() < 2 {
-        let words = fit("in no other mode", w.saturating_sub(x), look.ascii());
+        let words = fit(
+            "no other mode has these notes",
+            w.saturating_sub(x),
+            look.ascii(),
+        );
         pen.put(x, 0, &words, styles.quiet);
         return;
     }

@@ -22,7 +22,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, l
         return;
     }
     let styles = look.styles();
-    pen.put(1, 0, "harmony", styles.quiet);
+    let mut x = pen.put(1, 0, "scale", styles.quiet);
     let say = |pen: &mut Pen, words: &str| {
         let words = fit(words, w.saturating_sub(1), look.ascii());
         pen.put(1, h / 2, &words, styles.quiet);
@@ -36,7 +36,6 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, l
     let scale = Harmonized::new(reference.tonality, reference.tonic, look.catalogue);
     let place = label.sonority().and_then(|s| s.chord());
     let place = place.and_then(|chord| scale.locate(chord));
-    let mut x = 8;
     if reference.pinned {
         let name = look
             .notation

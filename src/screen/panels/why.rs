@@ -99,14 +99,16 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         Some(_) => styles.asleep,
         None => styles.text,
     };
-    pen.put(0, 0, "because", styles.quiet);
+    pen.put(0, 0, "evidence", styles.quiet);
     let Some(e) = picture.explanation else { return };
     let told = Told::new(e, picture, look);
     let causes = told.causes();
     let pro = causes.iter().filter(|c| told.change(c) > 0.0);
     let pro: Vec<String> = pro.map(|c| told.item(c)).collect();
     let con = told.against();
-    let name = format!("{} {}", told.name(), percent(told.probability()));
+    // What is not established is no more than a guess.
+    let guess = if told.open.is_none() { "?" } else { "" };
+    let name = format!("{}{guess} {}", told.name(), percent(told.probability()));
     let ascii = look.ascii();
     let x = pen.put(
         CAPTION,
@@ -159,13 +161,14 @@ pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
     }
     let styles = look.styles();
     let here = picture.reading.here;
+    // Without a tonality established, what speaks for the likeliest.
     let e = picture
         .explanation
-        .filter(|e| here.is_some_and(|h| h.tonality == e.tonality));
+        .filter(|e| here.is_none_or(|h| h.tonality == e.tonality));
     let Some(e) = e else {
         let quiet = match here {
             Some(_) => "being worked out",
-            None => "nothing is established yet, so nothing is explained",
+            None => "nothing is established, and nothing speaks for anything yet",
         };
         pen.put(0, 0, &fit_words(quiet, w, look.ascii()), styles.quiet);
         return;
@@ -204,9 +207,10 @@ pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
 fn headline(pen: &mut Pen, told: &Told, causes: &[Cause], rows: u16, look: &Look) {
     let styles = look.styles();
     let name = format!("{}, {}", told.name(), percent(told.probability()));
-    let open = match told.center {
-        true => "; its mode is still open",
-        false => "",
+    let (before, open) = match (told.open, told.center) {
+        (None, _) => ("nothing is established; likeliest: ", ""),
+        (Some(_), true) => ("", "; its mode is still open"),
+        (Some(_), false) => ("", ""),
     };
     let for_it: Vec<&Cause> = causes.iter().filter(|c| told.change(c) > 0.0).collect();
     let mut endings: Vec<String> = Vec::new();
@@ -228,30 +232,27 @@ fn headline(pen: &mut Pen, told: &Told, causes: &[Cause], rows: u16, look: &Look
     }
     let w = pen.width();
     let lines = endings.iter().find_map(|ending| {
-        let lines = wrapped(&format!("{name}{ending}"), w);
+        let lines = wrapped(&format!("{before}{name}{ending}"), w);
         (lines.len() <= usize::from(rows)).then_some(lines)
     });
-    let lines = lines.unwrap_or_else(|| vec![fit_words(&name, w, look.ascii())]);
+    let start = format!("{before}{name}");
+    let start = fit_words(&start, w, look.ascii());
+    let lines = lines.unwrap_or_else(|| vec![start.clone()]);
     for (y, line) in (0..rows).zip(&lines) {
         pen.put(0, y, line, styles.text);
     }
-    pen.put(0, 0, &fit_words(&name, w, look.ascii()), styles.strong);
+    pen.put(0, 0, &start, styles.strong);
 }
 
 /// Lines of whole words; a word that is wider than a line goes beyond it.
 fn wrapped(text: &str, room: u16) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.is_empty() => line.push_str(word),
-            Some(line) if columns(line) + 1 + columns(word) <= room => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
+    let options = textwrap::Options::new(room.into())
+        .break_words(false)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .wrap_algorithm(textwrap::WrapAlgorithm::FirstFit);
+    let lines = textwrap::wrap(text, options).into_iter();
+    lines.map(std::borrow::Cow::into_owned).collect()
 }
 
 /// The change that fills a half of a bar: it moves in few steps, so that bars can be
@@ -658,13 +659,13 @@ mod tests {
         let mut s = Scene::fifth().explained();
         let told = |s: &Scene| rows_of(s, 78);
         let undecided = told(&s);
-        assert!(undecided.contains("because  D 97 %"), "{undecided}");
+        assert!(undecided.contains("evidence D 97 %"), "{undecided}");
         assert!(undecided.contains("D in the bass +31"), "{undecided}");
         if let Some(here) = &mut s.reading.here {
             here.open = Open::default();
         }
         let decided = told(&s);
-        assert!(decided.contains("because  D Ionian 88 %"), "{decided}");
+        assert!(decided.contains("evidence D Ionian 88 %"), "{decided}");
         assert!(decided.contains("D in the bass +41"), "{decided}");
     }
 
@@ -841,8 +842,22 @@ mod tests {
             "being worked out"
         );
         s.reading.here = None;
+        s.explanation = None;
         let told = panel_of(&s, (60, 8), Glyphs::Unicode);
-        assert!(told.starts_with("nothing is established yet"), "{told}");
+        assert!(told.starts_with("nothing is established, and"), "{told}");
+    }
+
+    /// That is when the class asks why.
+    #[test]
+    fn without_a_tonality_the_likeliest_is_explained() {
+        let mut s = mixolydian();
+        s.reading.here = None;
+        let told = panel_of(&s, (100, 12), Glyphs::Unicode);
+        let sentence =
+            "nothing is established; likeliest: G, 97 %: mostly because G is in the bass";
+        assert!(told.starts_with(sentence), "{told}");
+        assert!(told.contains("against it: B♭ −9"), "{told}");
+        assert!(rows_of(&s, 78).starts_with("evidence G? 97 %"), "{told}");
     }
 
     #[test]

@@ -298,7 +298,7 @@ fn it_says_what_it_knows() {
     );
     says(
         &Scene::wandering(),
-        &["inside D Dorian", "→ E Aeolian", "E in the bass, F♯ heard"],
+        &["home: D Dorian", "→ E Aeolian", "E in the bass, F♯ heard"],
     );
     says(&Scene::stopped(), &["8 s ago"]);
     says(&Scene::ended(), &["3 s ago", "1:22/1:22 ended"]);
@@ -729,7 +729,7 @@ fn the_parts_of_the_header_never_run_into_each_other() {
                         || timed("frozen ", " ago")
                         || timed("", " ago")
                         || timed("for ", "")
-                        || p.starts_with("inside ")
+                        || p.starts_with("home: ")
                 };
                 let odd: Vec<&str> = parts.filter(|p| !whole(p)).collect();
                 assert!(odd.is_empty(), "{odd:?} in '{row}' at {size:?}, {way:?}");

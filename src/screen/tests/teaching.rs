@@ -320,7 +320,7 @@ fn a_pin_moves_what_the_panels_refer_to() {
     );
     let shown = text(&pinned, &scale);
     assert!(
-        shown.contains("harmony of A♭ Lydian") && shown.contains("♯iv°"),
+        shown.contains("scale of A♭ Lydian") && shown.contains("♯iv°"),
         "{shown}"
     );
     let order = |pen: &mut Pen, picture: &Picture, look: &Look| {
