@@ -8,12 +8,12 @@ pub(super) use crate::plan::Claim;
 use crate::plan::Open;
 use crate::theory::{ModeId, Spelling, Tonality};
 
-/// The tonality that panels refer to (see `Reading::within`), and how much of it may be
-/// said: the pinned one whole, that here as far as it was heard.
+/// The tonality that panels refer to (see `Reading::within`), and how much of its name may
+/// be shown: all of a pinned one, and of the one established here as much as was heard.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Reference {
     pub tonality: Tonality,
-    /// As the user wants it written.
+    /// Spelled as the user wants it.
     pub tonic: Spelling,
     pub open: Open,
     pub claim: Claim,
@@ -37,14 +37,14 @@ pub(super) fn reference(picture: &Picture, look: &Look) -> Option<Reference> {
 }
 
 impl Reference {
-    /// Whether what refers to it is to be dimmed: it is a guess, or of a picture that
-    /// has stopped. What is pinned stands whatever sounds.
+    /// Whether what refers to it is dimmed: because it is a guess, or because nothing is
+    /// played any longer. What is pinned is never dimmed.
     pub fn is_dim(&self, picture: &Picture) -> bool {
         self.claim == Claim::Guess || (!self.pinned && picture.asleep().is_some())
     }
 }
 
-/// The modes that may still be meant, the likeliest first, as they are written.
+/// The names of the modes that are still possible, the likeliest first.
 pub(super) fn modes(t: Tonality, open: Open, look: &Look) -> Vec<String> {
     let mode = |mode: ModeId| look.notation.mode(Tonality { mode, ..t }, look.catalogue);
     std::iter::once(t.mode)
@@ -53,7 +53,7 @@ pub(super) fn modes(t: Tonality, open: Open, look: &Look) -> Vec<String> {
         .collect()
 }
 
-/// The mode where it may be said in ordinary text, a guess with a question mark.
+/// The mode's name if enough of it was heard; a guess has a question mark.
 pub(super) fn mode(t: Tonality, open: Open, look: &Look) -> Option<String> {
     let mode = look.notation.mode(t, look.catalogue);
     match open.claim() {
@@ -72,7 +72,7 @@ pub(super) fn name(t: Tonality, tonic: Spelling, open: Open, look: &Look) -> Str
     }
 }
 
-/// The same with so many letters of each word of the mode: `D Mixol`.
+/// The same with at most `letters` letters of each word of the mode: `D Mixol`.
 pub(super) fn short_name(e: &Established, letters: usize, look: &Look) -> String {
     let tonic = look.center(e.tonality, e.tonic);
     match mode(e.tonality, e.open, look) {

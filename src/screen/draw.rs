@@ -20,7 +20,7 @@ use ratatui::buffer::Buffer;
 pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &View, look: &Look) -> Drawn {
     let area = buf.area;
     buf.set_style(area, look.styles().ground());
-    // Not even its form is to be read off the strip.
+    // The history strip would give the answer away.
     let nothing = History::default();
     let history = if picture.hidden {
         &nothing
@@ -80,7 +80,7 @@ fn panels(
     lanes.or(strip)
 }
 
-/// The panels that are nothing but names.
+/// The panels that show nothing but names.
 fn names(buf: &mut Buffer, p: &Places, picture: &Picture, view: &View, look: &Look) {
     window::draw(&mut Pen::new(buf, p.window), picture, view, look);
     let mut pen = Pen::new(buf, p.scale);
@@ -104,7 +104,7 @@ fn names(buf: &mut Buffer, p: &Places, picture: &Picture, view: &View, look: &Lo
     }
 }
 
-/// The tonality that the teacher sets beside: the mode that was chosen, or home.
+/// The tonality that the teacher compares with: the mode that was chosen, or home.
 fn other(picture: &Picture, view: &View) -> Option<(Tonality, Spelling)> {
     if view.wanted.way != Way::Teaching {
         return None;

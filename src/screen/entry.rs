@@ -3,17 +3,17 @@
 use crate::theory::{Catalogue, Letters, Spelling, Tonality};
 use ratatui::crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 
-/// More is no tonality.
+/// The longest text that is taken; no name of a tonality is longer.
 const LONGEST: usize = 40;
 
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Entry {
     text: String,
-    /// What is wrong with what was sent off.
+    /// What was wrong when Enter was pressed.
     fault: Option<String>,
 }
 
-/// What became of it.
+/// What a key did to it.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Outcome {
     /// It is still being typed.
@@ -23,7 +23,7 @@ pub(super) enum Outcome {
 }
 
 impl Entry {
-    /// What is shown.
+    /// The line that is shown.
     pub fn line(&self, ascii: bool) -> String {
         let cursor = if ascii { '_' } else { '▏' };
         match &self.fault {

@@ -24,43 +24,43 @@ pub enum Action {
     Close,
     /// Another stop of inertia.
     Inertia(InertiaStep),
-    /// Whoever plays is asked for this, whatever is shown.
+    /// This is asked of whoever plays, whatever is shown.
     Ask(Command),
-    /// Through the strip.
+    /// Scrolls the history.
     Scroll(Direction),
     Zoom(Zoom),
-    /// The strip goes with the present again.
+    /// The history follows the present again.
     Follow,
-    /// This moment of the past.
+    /// Chooses this moment of the past.
     Moment(Time),
-    /// The window's bars in fifths or chromatic.
+    /// Changes the order of the bars of what was heard lately.
     Order,
-    /// What decides, on and off.
+    /// Shows or hides the evidence.
     Why,
-    /// The harmonized scale, on and off.
+    /// Shows or hides the harmonized scale.
     Scale,
     /// The next palette.
     Colours,
     Way(Way),
-    /// The picture stands still, and goes on.
+    /// Freezes the picture, or resumes.
     Freeze,
-    /// All names away, and back.
+    /// Hides all names, or shows them again.
     Hide,
     /// To the chord before or after the one that is shown.
     Step(Direction),
-    /// The tonality here is pinned, or the pin taken out.
+    /// Pins the tonality established here, or unpins.
     Pin,
-    /// One that is typed is pinned.
+    /// Pins a tonality that is typed.
     PinOther,
-    /// The next key of the piano is home.
+    /// The player says by a piano key what home is.
     HomeIs,
-    /// An aside begins, or is over.
+    /// Begins or ends an aside.
     Aside,
     /// The mode compared with becomes the next one in the order of brightness.
     Compare(Toward),
     /// To the marker before or after.
     Jump(Direction),
-    /// Shows the sitting again from the moment that was chosen.
+    /// Plays the sitting back from the chosen moment.
     Again,
 }
 
@@ -246,7 +246,7 @@ impl Key {
         }
     }
 
-    /// It writes a character by itself.
+    /// Whether it types a character.
     pub(super) fn writes(self) -> bool {
         let held = KeyModifiers::CONTROL | KeyModifiers::ALT;
         matches!(self.code, KeyCode::Char(_)) && !self.modifiers.intersects(held)
@@ -293,7 +293,7 @@ impl fmt::Display for Key {
     }
 }
 
-/// Why a text is no key: with the nearest name, or what to write.
+/// Why a text names no key, with the nearest name or with what to write.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{0}")]
 pub struct KeyError(String);
@@ -526,7 +526,7 @@ impl InertiaStep {
     }
 }
 
-/// Turns the help's pages where it has several, whatever else it does.
+/// Turns the pages of the help where it has several, whatever else the key is bound to.
 pub(super) const TURNS: Key = sign(' ');
 
 #[cfg(test)]
@@ -589,7 +589,7 @@ mod tests {
         let both = KeyModifiers::CONTROL | shift;
         assert_eq!(told(KeyCode::Char('C'), both), "Ctrl-C");
         assert_eq!(told(KeyCode::Char('X'), KeyModifiers::ALT), "Alt-X");
-        // Lock keys and the like are nobody's business.
+        // Lock keys and the like do not count.
         assert_eq!(told(KeyCode::Char('a'), KeyModifiers::SUPER), "a");
     }
 

@@ -6,7 +6,7 @@ use crate::engine::{KeySet, SEEN, VoicedChord};
 use crate::theory::{Chord, Sonority, Spelling, Tonality, neighbour};
 use crate::time::Time;
 
-/// What is shown, and the tonality that it is named in.
+/// A chord, with the tonality that its name refers to.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Shown {
     pub sonority: Sonority,
@@ -14,8 +14,8 @@ pub(super) struct Shown {
     pub voiced: Option<VoicedChord>,
 }
 
-/// After a key was struck a new label waits so long for more of the same stroke:
-/// a chord rolled at 20 ms a note would have as many labels as notes.
+/// How long a new label waits after each key for more of the same stroke: a chord rolled
+/// at 20 ms a note would otherwise flicker through a label a note.
 const SETTLE: Time = Time::millis(50);
 /// A new label waits no longer than this, whatever is struck meanwhile.
 const LONGEST: Time = SEEN;
@@ -31,7 +31,7 @@ pub(super) struct Label {
     struck_at: Time,
     /// Since when the reading has had another label.
     differs: Option<Time>,
-    /// The picture was not the present: neither then nor just after is anything waited for.
+    /// The last picture was not the present: nothing is waited for then, nor just after.
     past: bool,
     /// How long, in the stream's time, a new label still waits.
     pub waits: Option<Time>,
@@ -60,8 +60,8 @@ impl Label {
         let differs = *self.differs.get_or_insert(picture.now);
         let until = (self.struck_at + SETTLE).min(differs + LONGEST);
         let left = until.since(picture.now);
-        // A file that stands still will say no more, and one that was set back
-        // is not to wait for the time that it came from.
+        // While a file is paused no more keys come; after a jump back in it, the wait
+        // of the time before must not go on.
         let transport = picture.source.transport;
         let past = picture.still || picture.past.is_some();
         let turned = std::mem::replace(&mut self.past, past) != past;
@@ -90,7 +90,7 @@ fn named(picture: &Picture) -> Option<Shown> {
     let reading = picture.reading;
     let voiced = reading.voiced_chord;
     let (sonority, within) = match reading.chord {
-        // What was heard then keeps the name that it had.
+        // A chord of the past keeps the name that it had.
         Some((sonority, _)) => match picture.past {
             Some(span) => (sonority, span.within),
             None => (sonority, reading.within()),

@@ -8,7 +8,7 @@
 use super::pen::{Pen, columns};
 use ratatui::style::Style;
 
-/// How tall, in rows of the terminal.
+/// The height of letters, in rows of the terminal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Size {
     /// Ordinary text.
@@ -28,7 +28,7 @@ impl Size {
         }
     }
 
-    /// From this one down.
+    /// This size and all smaller ones, the largest first.
     fn and_smaller(self) -> impl Iterator<Item = Size> {
         [Size::Sixteen, Size::Eight, Size::Four, Size::One]
             .into_iter()
@@ -109,8 +109,9 @@ pub(super) fn write(
 /// Rows of a line that is to be read from the back of the room.
 pub(super) const AFAR: u16 = 4;
 
-/// The first row and the rows a line of so many lines of [`AFAR`] rows below a caption;
-/// none where they have no room, and in ASCII, which has no letters of that height.
+/// Where `lines` lines of [`AFAR`] rows stand below a caption, in a panel of `rows` more
+/// rows: the first row, and the rows from one line to the next. `None` where there is no
+/// room, and in ASCII, which has no letters of that height.
 pub(super) fn afar(rows: u16, lines: usize, ascii: bool) -> Option<(u16, u16)> {
     let lines = u16::try_from(lines).ok().filter(|&n| n > 0 && !ascii)?;
     let stride = (rows / lines).min(AFAR + 1);
@@ -134,7 +135,7 @@ pub(super) fn in_brackets(
     brackets: bool,
     style: Style,
 ) {
-    // Reversed letters of this size would run into the edges of their ground.
+    // Brackets and not reversed letters, which would touch the edges of their background.
     let inner = x + width("[", Size::Four, false);
     let end = write(pen, (inner, y), text, Size::Four, style, false);
     if brackets {
@@ -236,7 +237,7 @@ impl Bitmap {
         }
     }
 
-    /// Beyond the edge there is nothing.
+    /// Whether a dot is set; beyond the edge none is.
     fn at(&self, x: isize, y: isize) -> bool {
         let inside = |v: isize, n: usize| usize::try_from(v).ok().filter(|&v| v < n);
         match (inside(x, self.width), inside(y, self.height)) {
@@ -245,7 +246,7 @@ impl Bitmap {
         }
     }
 
-    /// Twice as large, each dot four.
+    /// Twice as large: each dot becomes four.
     fn coarse(&self) -> Bitmap {
         self.scaled(|_, _, here| [here; 4])
     }

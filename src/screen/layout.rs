@@ -1,4 +1,4 @@
-//! Who sits where, in which size: the three ways to stand before the screen.
+//! Which panel is where, and how large, in each of the three views.
 
 use super::large::{self, Size};
 use ratatui::layout::Rect;
@@ -10,7 +10,7 @@ pub(super) const SMALLEST: (u16, u16) = (60, 18);
 /// picture takes no more memory than so many cells.
 pub(super) const LARGEST: (u16, u16) = (1000, 500);
 
-/// How one stands before the screen.
+/// Three views, after what the user does in front of the screen.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Way {
     /// At the keys: the largest letters, the chord, what is about to change.
@@ -35,7 +35,8 @@ impl Way {
     }
 }
 
-/// What may be left out; the letters, the chord and the bottom lines always stay.
+/// The panels that the settings may leave out. The large letters, the chord and the two
+/// bottom lines are always there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Panel {
     Window,
@@ -94,18 +95,18 @@ impl Panel {
     }
 }
 
-/// What is asked for.
+/// What the user wants to see.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Wanted {
     pub way: Way,
     pub panels: Panels,
-    /// What decides.
+    /// The evidence.
     pub why: bool,
     /// The harmonized scale in the place of the window.
     pub scale: bool,
 }
 
-/// Where each panel is. A panel without room is empty.
+/// Where each panel is. A panel that has no room is an empty rectangle.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Places {
     pub here: Rect,
@@ -145,7 +146,7 @@ impl Default for Sizes {
     }
 }
 
-/// The blocks of the way for playing, from top to bottom: the least and the most rows.
+/// The blocks of the view for playing, from top to bottom: the least and the most rows.
 #[derive(Clone, Copy)]
 struct Blocks {
     size: Sizes,
@@ -153,11 +154,11 @@ struct Blocks {
     contender: (u16, u16),
     piano: (u16, u16),
     strip: (u16, u16),
-    /// Columns of the window; none: no window.
+    /// Columns of the window; 0: no window.
     window: u16,
 }
 
-/// The letters and the chord at the top of the two other ways, with their sizes.
+/// The letters and the chord at the top of the two other views, with their sizes.
 #[derive(Clone, Copy)]
 enum Top {
     Beside(Size, Size),
@@ -166,7 +167,7 @@ enum Top {
     Alone(Size),
 }
 
-/// How everything is laid out from a size of the screen on.
+/// How everything is laid out on a screen of at least some size.
 struct Step {
     /// The least columns and rows.
     from: (u16, u16),
@@ -178,7 +179,7 @@ struct Step {
     tables: Option<u16>,
 }
 
-/// The smallest of the way for playing.
+/// The smallest blocks of the view for playing.
 const SMALL: Blocks = Blocks {
     size: sizes(Size::Four, Size::Four, Size::One),
     chord: (2, 3),
@@ -188,7 +189,7 @@ const SMALL: Blocks = Blocks {
     window: 0,
 };
 
-/// From the largest on.
+/// The steps, from the largest screen to the smallest.
 const STEPS: [Step; 5] = [
     Step {
         from: (184, 54),
@@ -252,9 +253,9 @@ const fn sizes(here: Size, home: Size, chord: Size) -> Sizes {
     Sizes { here, home, chord }
 }
 
-/// Rows of what decides on the smallest screens.
+/// Rows of the evidence on the smallest screens.
 const WHY: u16 = 2;
-/// Columns and rows that bars need beside words.
+/// Columns and rows that the evidence needs for bars beside its words.
 const BARS: (u16, u16) = (44, 7);
 
 /// Lays out `area`; `None` where it is too small.
@@ -304,7 +305,8 @@ fn playing(area: Rect, wanted: &Wanted, step: &Step) -> Places {
     let mut spare = h.saturating_sub(fixed + rows.iter().sum::<u16>());
     let reasons = if in_rows { spare.min(WHY) } else { 0 };
     spare -= reasons;
-    // What is over goes round: the strip and the contender first, then air.
+    // Rows to spare are dealt out in turns: first to the strip and the contender, then
+    // as blank rows.
     'rounds: for round in 0.. {
         let before = spare;
         for i in [3, 1, 2, 0] {
@@ -396,7 +398,7 @@ fn playing(area: Rect, wanted: &Wanted, step: &Step) -> Places {
 /// Rows that the strip needs at least, to show its markers.
 const STRIP: u16 = 5;
 
-/// So many parts of so many.
+/// `parts` of `of` equal parts of a whole.
 fn part(whole: u16, parts: u32, of: u32) -> u16 {
     (u32::from(whole) * parts / of) as u16
 }
@@ -453,7 +455,7 @@ fn top(rows: &mut Rows, places: &mut Places, top: Top) {
             places.size = sizes(here, Size::One, chord);
             let both = rows.take((here.rows() + 2).max(chord.rows() + 2));
             (places.here, places.chord) = beside(both, part(both.width, 11, 20));
-            // The numeral stands at its right, and belongs to the name.
+            // The numeral at its right edge must stay near the name.
             places.chord.width = places.chord.width.min(CHORD + 10 * chord.rows());
         }
         Top::Stacked(here, chord) => {
@@ -488,7 +490,7 @@ fn teaching(area: Rect, wanted: &Wanted, step: &Step) -> Places {
     let mut strip = has(Panel::Strip, if rest >= 36 { 8 } else { 0 });
     let mut air = u16::from(rest >= 20);
     let mut main = rest.saturating_sub(piano + relatives + strip + 3 * air);
-    // For large letters in the tables air is given, and then some of the strip.
+    // Large letters in the tables are worth the blank rows, and then some of the strip's.
     if let Some(tables) = step.tables.filter(|&t| t > main) {
         let missing = (tables - main).saturating_sub(3 * air);
         if missing <= strip.saturating_sub(STRIP) {

@@ -6,14 +6,15 @@ use super::view::View;
 use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use ratatui::layout::{Position, Rect};
 
-/// What this asks for, if anything.
+/// What an event asks for, if anything.
 pub(super) fn action(event: &MouseEvent, view: &View) -> Option<Action> {
     let press = event.kind == MouseEventKind::Down(MouseButton::Left);
     if view.help.is_open() {
         // It lies over everything.
         return press.then_some(Action::Close);
     }
-    // The edge of the window, where one throws the mouse, belongs to what stands beside it.
+    // One column beside a panel counts as well: the mouse is easily thrown against the edge
+    // of the window.
     let within = |panel: &Rect| -> Option<Position> {
         let last = panel.right().checked_sub(1)?;
         let near = event
@@ -25,7 +26,7 @@ pub(super) fn action(event: &MouseEvent, view: &View) -> Option<Action> {
     };
     let past = [view.drawn.places.strip, view.drawn.places.lanes];
     let there = past.iter().find_map(within)?;
-    // Some terminals keep the wheel with one of them for themselves.
+    // Some terminals use the wheel with Ctrl, or with Shift, themselves.
     let zooms = KeyModifiers::CONTROL | KeyModifiers::SHIFT;
     let zooms = event.modifiers.intersects(zooms);
     match event.kind {

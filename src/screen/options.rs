@@ -9,7 +9,7 @@ use crossbeam_channel::Receiver;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-/// How the screen is to look.
+/// How the screen is to look and to begin.
 #[derive(Clone, Debug)]
 pub struct Options {
     /// Its glyphs decide between Unicode and ASCII for the whole screen.
@@ -31,13 +31,13 @@ pub struct Options {
     pub catalogue: Arc<Catalogue>,
     /// Where standard error goes while the terminal is ours; none: nowhere.
     pub log: Option<PathBuf>,
-    /// Nobody has told this player yet which key shows the keys.
+    /// Whether to say which key opens the help, as to somebody who starts for the first time.
     pub hint: bool,
-    /// What changes in the settings meanwhile.
+    /// Changes of the settings while the screen is shown.
     pub updates: Receiver<Update>,
 }
 
-/// A change of the settings while the screen is there: only what is otherwise than before.
+/// What has changed in the settings while the screen is shown; `None` is as before.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Update {
     pub notation: Option<Notation>,
@@ -54,7 +54,7 @@ pub struct Update {
     pub refused: Option<String>,
 }
 
-/// How it ended. The terminal is back when it is told.
+/// How the screen ended. The terminal has been restored by then.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Outcome {
     /// The player quit.

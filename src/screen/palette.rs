@@ -20,7 +20,7 @@ pub enum Palette {
     Dark,
     /// Dark letters on a light ground.
     Light,
-    /// Of the highest contrast, light on black.
+    /// Light on black, of the highest contrast.
     Projector,
     /// No colour at all: bold, dim and shapes only.
     Plain,
@@ -180,7 +180,7 @@ styles! {
     chord,
     /// Its numeral, and chords that have passed.
     numeral,
-    /// Who gains on here.
+    /// The contender.
     contender,
     /// Notes in the mode.
     inside,
@@ -190,9 +190,9 @@ styles! {
     away,
     /// The line of the plan in the tall view, and the names of its lanes.
     lane,
-    /// What lies over all: frozen, pinned, names hidden. Not to be laid under `asleep`.
+    /// Banners: frozen, pinned, names hidden. Never dimmed by `asleep`.
     banner,
-    /// The one of many that sounds or is meant.
+    /// The item of a list that sounds or is chosen.
     lit,
     /// What is wrong.
     warning,

@@ -1,5 +1,5 @@
-//! What stands still while everything goes on: a frozen picture, a chord before, the
-//! sitting shown once more.
+//! Readings of the past: of a frozen picture, of an earlier chord, of the sitting played
+//! back.
 
 use crate::engine::{Established, Explanation, History, Reading, VoicedChord};
 use crate::plan::{ChordSpan, Marker, Region};
@@ -17,8 +17,8 @@ pub(super) struct Still {
 }
 
 impl Still {
-    /// What is read in it. What the player says by a key now counts in it too: names refer
-    /// to another tonality, the inertia is another one.
+    /// Its reading. What the player has said by a key since then counts in it as well: the
+    /// pin, home, an aside, the inertia.
     pub fn seen(&self, present: Reading) -> Reading {
         Reading {
             pinned: present.pinned,
@@ -42,7 +42,7 @@ fn at(regions: &[Region], now: Time) -> Option<Established> {
     })
 }
 
-/// The keys of a chord that was, in the place of those that sound.
+/// A reading with the keys of an earlier chord in the place of those that sound.
 pub(super) fn with_chord(reading: Reading, span: &ChordSpan) -> Reading {
     Reading {
         held: span.keys,
@@ -58,7 +58,7 @@ pub(super) fn with_chord(reading: Reading, span: &ChordSpan) -> Reading {
     }
 }
 
-/// What was read at a moment, as far as the history keeps it: no contender, no window.
+/// The reading of a moment, as far as the history keeps it: without contender and window.
 pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading {
     let plan = history.plan();
     let silent = history.rests().find(|&(a, b)| a <= now && now < b);
@@ -100,7 +100,7 @@ pub(super) fn chord_at(history: &History, now: Time) -> Option<&ChordSpan> {
     (now < span.end).then_some(span)
 }
 
-/// The same without a single name, for a class that is to find them.
+/// A reading without any name, for a class that is to find them.
 pub(super) fn without_names(reading: Reading) -> Reading {
     Reading {
         chord: None,

@@ -37,7 +37,7 @@ impl<'a> Pen<'a> {
         }
         let room = (self.area.width - x) as usize;
         let (x, y) = (self.area.x + x, self.area.y + y);
-        // What was there before leaves nothing of itself but its ground.
+        // Of what was there before only the background stays.
         let style = style.remove_modifier(Modifier::all() - style.add_modifier);
         let (end, _) = self.buf.set_stringn(x, y, text, room, style);
         end - self.area.x

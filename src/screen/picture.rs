@@ -5,32 +5,32 @@ use crate::plan::{ChordSpan, Marker};
 use crate::source::Source;
 use crate::time::Time;
 
-/// What is to be seen: snapshots only.
+/// What is to be seen: a snapshot, all references.
 pub(super) struct Picture<'a> {
     pub reading: &'a Reading,
     pub history: &'a History,
     pub markers: &'a [Marker],
     pub source: &'a Source,
-    /// The latest, if any was asked for.
+    /// The latest explanation, if one was asked for.
     pub explanation: Option<&'a Explanation>,
     pub now: Time,
     /// How long ago the file ended, if it has: its own time stands still then.
     pub ended: Option<Time>,
-    /// No name is to be read, until the class has found it.
+    /// Whether all names are hidden, for a class to find them.
     pub hidden: bool,
-    /// A chord that was, in the place of the present one.
+    /// An earlier chord that is shown in the place of the present one.
     pub past: Option<&'a ChordSpan>,
-    /// Its time does not go on: nothing more is to be waited for.
+    /// Whether its time stands still, so that nothing more is to be waited for.
     pub still: bool,
-    /// How long it has stood still, where the player has frozen it.
+    /// How long ago the player froze it.
     pub frozen: Option<Time>,
-    /// What is to be said before the notice: that it is frozen, pinned, an aside.
+    /// What stands before the notice: that names are pinned or hidden, that this is an aside.
     pub banners: &'a [String],
 }
 
 impl Picture<'_> {
-    /// How long it has been still, once that is more than a breath, or since the
-    /// file ended.
+    /// How long nothing has been played, once that is more than a breath, or since the file
+    /// ended.
     pub fn asleep(&self) -> Option<Time> {
         let silent = self.reading.silent_since.map(|s| self.now.since(s));
         if let Some(ended) = self.ended {

@@ -27,7 +27,7 @@ pub enum Command {
     Mark,
     /// A marker about the last 30 seconds.
     KeepLast,
-    /// Why things are as they stand: see [`Stage::explanation`].
+    /// Works out what speaks for the tonality here: see [`Stage::explanation`].
     Explain,
 }
 
@@ -38,7 +38,7 @@ pub enum Pace {
     Faster,
 }
 
-/// What stands behind the screen.
+/// Whoever plays: a keyboard, a file, a demo.
 pub trait Stage {
     /// The latest reading.
     fn reading(&mut self) -> Reading;
@@ -54,7 +54,7 @@ pub trait Stage {
     fn job(&mut self) -> Option<usize> {
         None
     }
-    /// Gets a message when there is something new to draw.
+    /// Receives a message whenever there is something new to draw.
     fn news(&self) -> &Receiver<()>;
     /// Whether a part behind the screen has failed for good, and its message.
     fn failed(&mut self) -> Option<String>;

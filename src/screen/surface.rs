@@ -11,8 +11,7 @@ pub(super) enum Alarm {
     Stop,
     /// Continued after a stop that was not ours.
     Continued,
-    /// The terminal has another size. Its own events tell so too, but not each time that
-    /// sizes follow each other quickly.
+    /// The terminal has another size.
     Resized,
     /// The terminal was put back by another thread.
     Lost,

@@ -1,8 +1,9 @@
 //! The one owner of the terminal.
 //!
-//! [`Ground::take`] enters raw mode and the alternate screen, hides the cursor, asks to
-//! be told of the mouse if wanted, and sends standard error to a log; whichever comes first of dropping it, a
-//! panic in any thread, and a signal puts all that back, exactly once.
+//! [`Ground::take`] enters raw mode and the alternate screen, hides the cursor, asks for
+//! reports of the mouse if they are wanted, and sends standard error to a log. Dropping it,
+//! a panic in any thread, or a signal, whichever comes first, restores all that exactly
+//! once.
 
 use super::surface::{Alarm, Presence, Surface};
 use crossbeam_channel::{Receiver, Sender, bounded};
@@ -27,11 +28,11 @@ use std::time::{Duration, Instant};
 
 /// Whether the terminal is ours. Whoever turns it off puts the terminal back.
 static OURS: AtomicBool = AtomicBool::new(false);
-/// Whether the mouse is told to us.
+/// Whether the terminal reports the mouse to us.
 static MOUSE: AtomicBool = AtomicBool::new(false);
 /// Held while a frame is written, so that none lands on the restored screen.
 static DRAWING: Mutex<()> = Mutex::new(());
-/// Who is told of signals and panics.
+/// Where alarms of signals and panics go.
 static LISTENER: Mutex<Option<Sender<Alarm>>> = Mutex::new(None);
 
 fn lock<T>(m: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -45,7 +46,7 @@ pub(super) struct Ground {
     alarms: Receiver<Alarm>,
     log: Option<PathBuf>,
     mouse: bool,
-    /// Given back for a while, on purpose.
+    /// Restored for a while, because the player has suspended the program.
     suspended: bool,
 }
 
@@ -139,7 +140,7 @@ impl Surface for Ground {
     fn mouse(&mut self, told: bool) -> io::Result<()> {
         self.mouse = told;
         let _drawing = lock(&DRAWING);
-        // Given back, it is asked for, or not, when the terminal is taken again.
+        // While suspended nothing is sent; it counts when the terminal is taken again.
         if self.suspended || !OURS.load(Ordering::SeqCst) {
             return Ok(());
         }
@@ -199,10 +200,10 @@ fn enter(log: Option<&Path>, mouse: bool) -> io::Result<()> {
     }
 }
 
-/// Puts the terminal back if it is ours. For any thread, at any time.
+/// Restores the terminal if it is ours. From any thread, at any time.
 fn restore() {
-    // A frame in the middle of being written is waited for, but not for ever: the
-    // panic may have come out of it.
+    // Waits for a frame that is being written, but not for ever: the panic may have come
+    // from within it.
     let patience = Instant::now() + Duration::from_millis(250);
     let mut drawing = DRAWING.try_lock().ok();
     while drawing.is_none() && Instant::now() < patience {
@@ -214,7 +215,7 @@ fn restore() {
 
 fn leave() {
     if OURS.swap(false, Ordering::SeqCst) {
-        // Where the terminal is gone there is nothing to put back.
+        // If the terminal is gone there is nothing to restore: errors are ignored.
         if MOUSE.swap(false, Ordering::SeqCst) {
             let _ = execute!(io::stdout(), Mouse(false));
         }
@@ -229,8 +230,8 @@ fn leave() {
     }
 }
 
-/// Asks to be told of buttons and the wheel, or no longer. Where the mouse merely moves is
-/// nobody's business: each report would wake the loop.
+/// Asks for reports of buttons and the wheel, or for none. Movement alone is not reported:
+/// each report would wake the loop.
 struct Mouse(bool);
 
 impl Command for Mouse {
@@ -269,16 +270,16 @@ fn changed_rows(before: &Buffer, now: &Buffer) -> Vec<(u16, Range<usize>)> {
 }
 
 fn tell(alarm: Alarm) -> bool {
-    // A window being pulled must not fill the channel: after whatever waits in it the
-    // picture is drawn in the size of that moment.
+    // A window that is being dragged must not fill the channel: one report is enough, as
+    // the picture is drawn in the size of its moment.
     let plenty = |waiting: usize| alarm == Alarm::Resized && waiting > 2;
     let told = |l: &Sender<Alarm>| plenty(l.len()) || l.try_send(alarm).is_ok();
     lock(&LISTENER).as_ref().is_some_and(told)
 }
 
-/// A panic in any thread puts the terminal back first, so that its message is
-/// read, and ends the loop. Installed once; without a terminal of ours it only
-/// passes the panic on.
+/// On a panic in any thread restores the terminal first, so that the message can be read,
+/// and ends the loop. Installed once; while the terminal is not ours it only passes the
+/// panic on.
 fn watch_panics() {
     static INSTALLED: Once = Once::new();
     INSTALLED.call_once(|| {
@@ -335,7 +336,7 @@ mod signals {
     use std::sync::atomic::{AtomicBool, Ordering};
     use std::time::Duration;
 
-    /// The stop that we have brought about ourselves.
+    /// Whether we stopped the process ourselves.
     static STOPPED: AtomicBool = AtomicBool::new(false);
     /// Those that ask for an orderly end.
     const ENDS: [i32; 3] = [SIGTERM, SIGHUP, SIGINT];
@@ -387,7 +388,7 @@ mod signals {
                 if !tell(Alarm::Signal(n)) {
                     let _ = emulate_default_handler(n);
                 }
-                // Whoever is told ends in order; should that hang, end all the same.
+                // The loop ends in order; if that hangs, the program ends all the same.
                 std::thread::spawn(move || {
                     std::thread::sleep(GRACE);
                     let _ = emulate_default_handler(n);

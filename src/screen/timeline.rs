@@ -1,4 +1,5 @@
-//! Time on columns: which part of the past is in view, its scale and its markers.
+//! Time on columns, for the history strip and the lanes: which part of the past is in
+//! view, its scale and its markers.
 
 use super::keys::{Direction, Zoom};
 use super::look::Look;
@@ -23,7 +24,7 @@ pub(super) struct StripView {
     zoom: usize,
     /// The right edge while scrolled back; `None` follows the present.
     end: Option<Time>,
-    /// The marker gone to.
+    /// The moment that was chosen, by a marker or by the mouse.
     chosen: Option<Time>,
 }
 
@@ -113,20 +114,20 @@ impl StripView {
         }
     }
 
-    /// The moment to play again from: the marker gone to, else the left edge of what is
-    /// in view while scrolled back.
+    /// The moment to play back from: the chosen one, else the left edge of what is in view
+    /// while scrolled back.
     pub fn chosen(&self) -> Option<Time> {
         let left = || Some(self.end?.since(self.span()?));
         self.chosen.or_else(left)
     }
 
-    /// This moment is chosen, in the middle of what is in view.
+    /// Chooses this moment, and puts it in the middle of what is in view.
     pub fn choose(&mut self, at: Time, now: Time) {
         self.chosen = Some(at);
         self.center(at, now);
     }
 
-    /// Not the present, as the caption in front of the scale says it.
+    /// Whether it is scrolled back, as the caption in front of the scale says.
     pub fn is_back(&self) -> bool {
         self.end.is_some() && self.zoom < ALL
     }
@@ -284,8 +285,7 @@ impl Columns {
         (to > self.start && a < b).then_some((a, b))
     }
 
-    /// Those of the regions that are in view, each with the one before it. They are in the
-    /// order of time.
+    /// The regions that are in view, in the order of time, each with the one before it.
     pub fn regions<'a>(
         &self,
         all: &'a [Region],
@@ -301,7 +301,7 @@ impl Columns {
         inside.enumerate().map(move |(i, r)| (before(i), r))
     }
 
-    /// Those of the chords that are in view. They are in the order of time.
+    /// The chords that are in view, in the order of time.
     pub fn chords<'a>(
         &self,
         all: &'a [ChordSpan],
@@ -331,7 +331,7 @@ impl Columns {
     }
 }
 
-/// When the sitting's first sound, or first sign, was.
+/// When the first sound or the first marker of the sitting was.
 fn first(picture: &Picture) -> Time {
     let h = picture.history;
     let firsts = [
@@ -392,9 +392,9 @@ pub(super) fn scale(
     }
 }
 
-/// The markers: a sign and the name where what each is about begins, a line under all of
-/// it, and a tick where it was set. With a second row the line has that; with one it is
-/// under the name, and goes on after it.
+/// The markers. Each has a sign and its name where the stretch that it is about begins, a
+/// line under the stretch, and a tick where it was set. The line is in the second row; with
+/// one row alone it underlines the name and goes on after it.
 pub(super) fn markers(
     pen: &mut Pen,
     (gutter, y): (u16, u16),
@@ -425,7 +425,7 @@ pub(super) fn markers(
     while let Some(together) = after.next() {
         let end = after.peek().map_or(window.count, |next| next[0].0);
         let (x, b, _) = together[0];
-        // Begun before what is in view, it has no sign.
+        // A marker whose beginning is out of view has no sign.
         let sign = match together.iter().any(|m| window.at(moment(m.2)).is_some()) {
             true => look.sign("▾", "v "),
             false => "",

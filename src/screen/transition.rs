@@ -15,12 +15,13 @@ pub(super) struct Transition<'a> {
     pub after: &'a Region,
 }
 
-/// What has lasted less was no place that the music came from. Common practice, no source.
+/// A region that lasted less than this was only passed through: the music did not come from
+/// it. Common practice, no source.
 const MOMENT: Time = Time::millis(1500);
 
 impl<'a> Transition<'a> {
-    /// How the music came to the region at this place: from the last one before it that was
-    /// more than a moment, or where there is none from its neighbour.
+    /// The transition to the region at this place: from the last one before it that lasted
+    /// long enough, or if there is none from its neighbour.
     pub fn to(regions: &'a [Region], at: usize) -> Option<Transition<'a>> {
         let after = regions.get(at)?;
         let earlier = regions.get(..at)?;
@@ -53,7 +54,7 @@ impl Transition<'_> {
         }
     }
 
-    /// What is new on a center that stays.
+    /// What is new if the center stays the same.
     fn stays(&self, look: &Look) -> [&'static str; 3] {
         let decided = |r: &Region| r.open.claim() == Claim::Decided;
         match (decided(self.before), decided(self.after)) {
@@ -99,7 +100,7 @@ impl Transition<'_> {
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Move {
     Stays,
-    /// As far one way as the other.
+    /// It is as far up as down.
     Tritone,
     By {
         name: &'static str,
@@ -108,8 +109,8 @@ enum Move {
     },
 }
 
-/// The nearer way, by fifths rather than fourths. Where the spelling makes an augmented third or the like of it, the
-/// note has only been written otherwise, and the interval is that of the keys.
+/// The shorter way, in fifths rather than fourths. An enharmonic change of spelling, which
+/// would make it an augmented third or the like, does not count.
 fn moved(from: Spelling, to: Spelling) -> Move {
     let above = |a: Spelling, b: Spelling| {
         let semitones = (b.pitch_class().index() + 12 - a.pitch_class().index()) % 12;
@@ -129,7 +130,7 @@ fn moved(from: Spelling, to: Spelling) -> Move {
         (3, _) => ("minor third", "m3"),
         (4, 3) => ("diminished fourth", "d4"),
         (4, _) => ("major third", "M3"),
-        // Centers are reckoned in fifths: C to G is a fifth up, and C to F one down.
+        // Centers move in fifths: C to G is a fifth up, C to F a fifth down.
         _ => {
             return Move::By {
                 name: "fifth",

@@ -2,7 +2,7 @@
 
 use crate::time::Time;
 
-/// Length of time in words: `6 s`, `4 min`, `2 h`.
+/// A length of time: `6 s`, `4 min`, `2 h`.
 pub(super) fn length(t: Time) -> String {
     match t.seconds() as u64 {
         s @ 0..60 => format!("{s} s"),
@@ -11,7 +11,7 @@ pub(super) fn length(t: Time) -> String {
     }
 }
 
-/// A place in time: `1:04`, `1:02:03`.
+/// A moment: `1:04`, `1:02:03`.
 pub(super) fn clock(t: Time) -> String {
     let s = t.seconds() as u64;
     if s < 3600 {
@@ -21,8 +21,8 @@ pub(super) fn clock(t: Time) -> String {
     }
 }
 
-/// The first letters of each word: `Phr dom`. A guess keeps its mark. A word that would lose one
-/// or two is left whole.
+/// The first letters of each word: `Phr dom`. A guess keeps its question mark. A word that
+/// would lose only one or two letters stays whole.
 pub(super) fn abbreviated(mode: &str, letters: usize) -> String {
     let word = |w: &str| match w.chars().count() {
         n if n > letters + 2 => w.chars().take(letters).collect(),

@@ -1,8 +1,8 @@
 //! Two tonalities side by side, degree by degree.
 //!
 //! Rows: the names, a row a degree (two where its sevenths have no room beside its
-//! triads), and below them what is altered and how many chords both have. What is
-//! another on the right is marked by a sign and stands out; what stays is quiet.
+//! triads), and below them what is altered and how many chords both have. What differs on
+//! the right is marked by a sign and stands out; what is the same is quiet.
 
 use crate::screen::claim::{Claim, reference};
 use crate::screen::label::Label;
@@ -103,7 +103,7 @@ pub(in crate::screen) fn draw(
 }
 
 /// The triads in large letters, below the names, to be read from the back of the room;
-/// returns the row after the last. None where they have no room.
+/// returns the row after the last, or `None` if they have no room.
 fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
     // Two rows are kept for what is altered.
     let room = pen.height().saturating_sub(1);
@@ -144,7 +144,7 @@ fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
     Some(top + rows.len() as u16 * stride)
 }
 
-/// What changes, for its sign: as `harmonize --beside` has them.
+/// What differs, with the signs of `harmonize --beside`.
 #[derive(Clone, Copy, PartialEq)]
 enum Sign {
     Quality,
@@ -189,9 +189,9 @@ struct Row {
     signs: [Option<Sign>; 2],
     /// Which chord of each side sounds.
     lit: [Option<Size>; 2],
-    /// The note on the right is another.
+    /// The note on the right differs.
     moved: bool,
-    /// One side alone has it.
+    /// Only one side has it.
     single: bool,
 }
 
@@ -260,7 +260,7 @@ impl Row {
                     pen.dot(x - 1, y, '[', style);
                     pen.dot(end, y, ']', style);
                 }
-                // Before the numeral stands what is another.
+                // The sign of what differs stands before the numeral.
                 if let (1, 1 | 3, Some(sign)) = (side, field, sign) {
                     pen.dot(x - 1, y, sign.char(look), styles.away);
                 }
@@ -269,7 +269,7 @@ impl Row {
     }
 }
 
-/// Where things stand.
+/// The columns and rows of the table.
 struct Layout {
     /// The right side's first column, and columns a side.
     right: u16,

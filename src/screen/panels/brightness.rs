@@ -118,8 +118,9 @@ fn nearest(catalogue: &Catalogue, order: &[Shade], mode: ModeId) -> Option<ModeI
     order.iter().min_by_key(|s| distance(s)).map(|s| s.mode)
 }
 
-/// How bright a mode is beside those of the order. Without each of the seven degrees
-/// once the sum of its alterations says nothing, and it is as bright as its nearest.
+/// How bright a mode is, compared with those of the order. The sum of its alterations says
+/// so only of a mode with each of the seven degrees once; any other counts as bright as the
+/// nearest mode of the order.
 fn light(catalogue: &Catalogue, order: &[Shade], mode: ModeId) -> i32 {
     let own = catalogue.mode(mode);
     let seven = own.degrees.iter().map(|d| d.number).eq(1..=7);
@@ -129,14 +130,14 @@ fn light(catalogue: &Catalogue, order: &[Shade], mode: ModeId) -> i32 {
     }
 }
 
-/// What is said of a mode.
+/// What is known of a mode.
 #[derive(Clone, Copy, PartialEq)]
 enum Said {
     Nothing,
-    /// It may be meant, as others may.
+    /// It is possible, as others are.
     Open,
     Present,
-    /// One degree that tells it has not been heard.
+    /// It is a guess: a degree that decides it has not been heard.
     Guess,
     Heard,
 }
@@ -253,7 +254,7 @@ impl<'a> Ladder<'a> {
 
     /// What the brackets mean, as far as they are there.
     fn legend(&self, room: u16, look: &Look) -> String {
-        // What is least needed stands last, and goes first.
+        // What is needed least stands last, and is left out first.
         let mut parts = Vec::new();
         let present = |r: &Rung| matches!(r.said, Said::Present | Said::Guess);
         let word = match self.reference {
@@ -522,7 +523,7 @@ impl<'a> Ladder<'a> {
     }
 }
 
-/// Where things stand in a row.
+/// The columns of a row.
 struct Columns {
     /// The column of the closing bracket.
     name: u16,

@@ -1,5 +1,5 @@
-//! What is about to change: the tonality that gains on the one established, how
-//! near it is, and on which evidence.
+//! What the music is leaning to: the tonality that gains on the one established, how near
+//! it is to taking over, and on which evidence.
 
 use crate::engine::Contender;
 use crate::screen::claim::Claim;
@@ -17,7 +17,7 @@ const LARGE_NAME: u16 = 68;
 pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let ascii = look.ascii();
-    // Of a mode that is not claimed there is none to be given up for another.
+    // While the mode here is undecided, another mode on the same center is no change.
     let open = picture.reading.here;
     let open = open.filter(|h| h.open.claim() == Claim::Undecided);
     let told = |c: &Contender| open.is_none_or(|h| h.tonality.center != c.tonality.center);
@@ -38,7 +38,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
             Size::One => 1,
             _ => 0,
         };
-        // The caption goes before it: it is not where the music is.
+        // The caption stands before the name: the music is not there yet.
         let x = pen.put(0, 1, "leaning", styles.quiet) + 1;
         let x = pen.put(x, 1, look.sign("→", ">"), styles.contender) + 1;
         large::write(pen, (x, y), &name, size, styles.contender, ascii);

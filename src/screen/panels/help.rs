@@ -1,5 +1,5 @@
-//! The keys in force, over everything else: in two columns where the screen is wide,
-//! on several pages where it is small.
+//! The help, over everything else: the keys in force and what the signs mean, in two
+//! columns on a wide screen, on several pages on a small one.
 
 use crate::screen::keys::{Action, Line, TURNS, WORDS};
 use crate::screen::look::Look;
@@ -183,7 +183,7 @@ pub(in crate::screen) fn draw(
         n => format!("Keys, page {} of {n}: {} turns", page + 1, turning(look)),
     };
 
-    // As long as the longest page, so that nothing jumps when they turn.
+    // All pages are as high as the longest, so that nothing jumps when they turn.
     let rows = lines.len().div_ceil(layout.columns).min(layout.rows);
     let titled = (frame || pages > 1) as u16;
     let high = rows as u16 + foot + titled + frame as u16;
@@ -194,7 +194,7 @@ pub(in crate::screen) fn draw(
     let wide = layout.wide * layout.columns as u16 + GAP * (layout.columns as u16 - 1);
     let wide = shapes.iter().map(|s| columns(s)).fold(wide, u16::max);
     let wide = care.iter().map(|c| columns(c)).fold(wide, u16::max);
-    // Without a frame nothing beside it is left to be read into it.
+    // Without a frame all of the width is wiped, so that nothing beside it seems part of it.
     let width = match frame {
         false => pen.width(),
         true => (wide + 2 * MARGIN).min(pen.width()),

@@ -62,13 +62,13 @@ pub(in crate::screen) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, loo
         draw_home(pen, &home, (left_end, x), size, look);
     }
     if asleep.is_some() {
-        // What the caption says of the picture is of now, and not dimmed.
+        // The caption tells about the present, and is not dimmed.
         pen.tint(1, below + 1, styles.asleep);
     }
 }
 
-/// What of the caption's left side is said, and in which order; what matters least goes
-/// first where there is no room. Home takes the right side.
+/// The left side of the caption; what matters least is left out first where there is no
+/// room. Home has the right side.
 fn caption(pen: &mut Pen, picture: &Picture, look: &Look) -> u16 {
     let styles = look.styles();
     let mut parts: Vec<(String, Style)> = Vec::new();
@@ -110,7 +110,7 @@ pub(in crate::screen) fn elsewhere(picture: &Picture) -> Option<Established> {
     }
 }
 
-/// How long a return is told.
+/// How long `home again` is shown.
 const RETURN: Time = Time::millis(8000);
 
 /// The music has come back to the center of home just now.
@@ -148,7 +148,7 @@ fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
         Claim::Guess => (guess.as_str(), styles.asleep),
         Claim::Undecided => ("...", styles.asleep),
     };
-    // Also with the mark of a guess.
+    // With the question mark that a guess may have.
     let mark = if modes.len() > 1 { "?" } else { "" };
     let wholes = modes.iter().map(|m| format!("{tonic} {m}{mark}"));
     let longest = wholes

@@ -72,11 +72,11 @@ pub(in crate::screen) fn draw(
 
 /// Which center is in which lane.
 struct Order {
-    /// In the middle: what has been home longest until now; else what is in its place.
+    /// In the middle: the center that has been home longest until now, else the center here.
     middle: Spelling,
     /// Home at the moment.
     home: Option<PitchClass>,
-    /// What each center was last called, where it has been one.
+    /// How each pitch class was last spelled as a center.
     said: [Option<Spelling>; 12],
 }
 

@@ -53,7 +53,7 @@ pub(in crate::screen) fn draw(
     let black_rows = (h - 1 - below) / 2;
     let white_rows = h - 1 - below - black_rows;
 
-    // In front the white keys are as wide as all.
+    // At the front edge there are only white keys.
     let front = black_rows + white_rows - 1;
     pen.line(left, front, keys * wide, look.sign('─', '-'), styles.faint);
     for key in first..=last {
@@ -87,7 +87,7 @@ pub(in crate::screen) fn draw(
         };
         write_degrees(pen, (front + 1, below), keys, picture, look, degrees);
     }
-    // Something sounds where there is no room to show it.
+    // Arrows for keys that sound out of view.
     let below = each(sounding).any(|k| k < first);
     let above = each(sounding).any(|k| k > last);
     if below {
@@ -103,7 +103,7 @@ pub(in crate::screen) fn draw(
         pen.dot(x, black_rows, look.sign('›', '>'), styles.strong);
     }
     if picture.reading.damper {
-        // Its blanks clear the octave name below it.
+        // The blanks before it clear the name of an octave.
         pen.put_right(w, h - 1, "   pedal", styles.text);
     }
 }

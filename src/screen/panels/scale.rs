@@ -91,7 +91,8 @@ fn legend(pen: &mut Pen, x: u16, scale: &Harmonized, look: &Look) {
     };
     let room = pen.width().saturating_sub(x);
     let long = say("not as in ", "with ");
-    // In fewer words, then without the note that is seen in the chords anyway.
+    // If there is no room: in fewer words, then without the characteristic note, which the
+    // chords mark anyway.
     let short = say("", "");
     let differs = short.split("  ").next().unwrap_or_default();
     let text = [long.as_str(), &short, differs]
@@ -176,8 +177,8 @@ impl Table {
         self.lit == Some((at, Some(size)))
     }
 
-    /// In large letters: numerals, triads, sevenths, and their marks. False where they
-    /// have no room.
+    /// In large letters: numerals, triads, sevenths, and their marks. Returns whether they
+    /// have room.
     fn afar(&self, pen: &mut Pen, look: &Look) -> bool {
         let room = pen.height().saturating_sub(1);
         let Some((top, stride)) = large::afar(room, self.rows.len(), look.ascii()) else {
@@ -245,7 +246,7 @@ impl Table {
         let room = pen.height().saturating_sub(1);
         let apart = count * 2 <= room + 1;
         let between = apart && !with_notes && count * 2 <= room;
-        // Chords that stand apart stand so in both directions.
+        // Rows that are apart have columns that are apart.
         let bare = bare + if with_notes { notes[0] + notes[1] } else { 0 };
         let spare = pen.width().saturating_sub(bare + 1) / 5;
         let (near, far) = match apart {
@@ -348,7 +349,7 @@ fn style(lit: bool, look: &Look) -> Style {
     if lit { styles.lit } else { styles.text }
 }
 
-/// Told by shape as well as by colour.
+/// Brackets, so that it is told by shape as well as by colour.
 fn bracket(pen: &mut Pen, (left, right): (u16, u16), y: u16, look: &Look) {
     let style = look.styles().lit;
     pen.dot(left, y, '[', style);

@@ -48,7 +48,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let right_start = w.saturating_sub(columns(&right));
     pen.put(right_start, 0, &right, styles.quiet);
 
-    // On the left as much as there is room for, the weightier first.
+    // On the left as much as there is room for, the most important first.
     let room = right_start.saturating_sub(2);
     let mut parts = Vec::new();
     match source.link {
@@ -72,7 +72,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let taken = parts.iter().fold(0u16, |sum, p| {
         sum.saturating_add(columns(&p.0)).saturating_add(2)
     });
-    // A file may be called what is to be found.
+    // The name of a file may give the answer away.
     let name = if picture.hidden { "" } else { &source.name };
     let name = fit(name, room.saturating_sub(taken).max(8), ascii);
     let mut x = 0;

@@ -69,7 +69,7 @@ pub(in crate::screen) fn draw(
         if let Some((a, b)) = window.part(r.start, r.end) {
             for row in bar_top..bar_top + bar {
                 pen.line(GUTTER + a, row, b - a, c, style);
-                // A notch where it begins tells it from the one before.
+                // A notch at its beginning tells it from the region before.
                 if window.at(r.start) == Some(a) && a > 0 {
                     pen.dot(GUTTER + a, row, look.sign('▐', '|'), style);
                 }
@@ -170,7 +170,7 @@ fn draw_stated(
     taken
 }
 
-/// What each change of region was, as much of it as has room before the next.
+/// The transitions between regions, as much of each as has room before the next.
 fn draw_transitions(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, look: &Look) {
     let styles = look.styles();
     let regions = &picture.history.plan().regions;
@@ -192,7 +192,7 @@ fn draw_transitions(pen: &mut Pen, y: u16, window: &Columns, picture: &Picture, 
         let Some(interval) = transition.interval(look).into_iter().find(fits) else {
             continue;
         };
-        // Only where a word more has room is it worth finding.
+        // More is worked out only if there is room for a word of it.
         let mut text = interval;
         if columns(&text) + 4 <= room {
             let pivot = transition.pivot(picture, look);
@@ -244,7 +244,7 @@ fn names(
     (look, style): (&Look, Style),
 ) {
     let ascii = look.ascii();
-    // The center that the name before has said.
+    // The center that the name before has shown.
     let mut said = None;
     let mut shown = window.regions(regions).peekable();
     while let Some((_, r)) = shown.next() {
@@ -259,7 +259,7 @@ fn names(
             .find(|&t| t >= a)
             .map_or(b, |t| b.min(t));
         let room = b.saturating_sub(a + 1);
-        // Of a long past most have none: no name is made for them.
+        // In a long past most regions have no room: no name is made for them.
         if room == 0 {
             said = None;
             continue;
@@ -269,7 +269,7 @@ fn names(
             Some(mode) => shorter(&tonic, &mode, said == Some(r.tonic)),
             None => vec![tonic],
         };
-        // Large the whole name only: a small whole one says more than a large center.
+        // Only a whole name is large: a small whole one says more than a large center alone.
         let large = small.first().map(|whole| (whole, size));
         let fits = large
             .into_iter()

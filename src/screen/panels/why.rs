@@ -1,5 +1,5 @@
-//! What decides: how much of the reading's probability hangs on what was heard. In two
-//! rows beside the rest, or large, with bars and with what would be said otherwise.
+//! The evidence: how much of the probability of the tonality here comes from what was
+//! heard. In two rows, or large, with bars and with what would be established without it.
 
 use crate::engine::{Cause, Explanation, Removed};
 use crate::plan::Open;
@@ -14,19 +14,20 @@ use crate::time::Time;
 
 /// Columns of the caption.
 const CAPTION: u16 = 9;
-/// What changes less is not worth a word: it would be written as nothing.
+/// The least change that is shown: a smaller one would be rounded to nothing.
 const LEAST: f32 = 0.0051;
-/// So many notes of a bass line or a last chord are named.
+/// The most notes of a bass line or a last chord that are named.
 const NOTES: usize = 4;
 
-/// The second of the causes named in a sentence has at least this part of the first.
+/// A second cause is named in the sentence if it changes at least this share of what the
+/// first one does.
 const SECOND: f32 = 0.25;
 
-/// An explanation, as far as it may be told.
+/// An explanation, as far as it may be shown.
 struct Told<'a> {
     e: &'a Explanation,
     open: Option<Open>,
-    /// Of a mode that is not claimed the center alone is explained.
+    /// Only the center is explained, as the mode is not decided.
     center: bool,
     look: &'a Look<'a>,
 }
@@ -52,7 +53,7 @@ impl<'a> Told<'a> {
         }
     }
 
-    /// What is worth a word, what speaks for it first.
+    /// The causes that are shown, those that speak for it first.
     fn causes(&self) -> Vec<Cause> {
         let causes = self.e.causes.iter().flatten().copied();
         let mut causes: Vec<Cause> = causes.filter(|c| self.change(c).abs() >= LEAST).collect();
@@ -136,7 +137,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let taken = con.as_ref().map_or(0, |c| columns(c) + 2);
     let room = w.saturating_sub(x);
     let first = pro.first().map_or(0, |p| columns(p));
-    // What decides goes before what does not.
+    // What speaks for it goes before what speaks against it.
     let both = first + taken <= room;
     let pro = listed(&pro, if both { room - taken } else { room }, look);
     let after = match pro.is_empty() {
@@ -514,7 +515,7 @@ impl Told<'_> {
         };
         let other = look.catalogue.mode(instead.or_else(parallel)?);
         let mut degrees = other.degrees.iter().chain(&other.movable);
-        // A mode that has this one too is no rival in it.
+        // A mode that has this note too is no rival.
         if degrees.clone().any(|d| d.semitones() == own.semitones()) {
             return None;
         }
@@ -534,7 +535,7 @@ impl Told<'_> {
     }
 }
 
-/// A chord struck so lately sounds.
+/// A chord struck less than this ago counts as sounding.
 const SOUNDS: Time = Time::millis(1000);
 
 /// `two seconds`.
@@ -583,10 +584,10 @@ fn figure(change: f32, look: &Look) -> String {
     format!("{sign}{}", hundredths(change.abs()))
 }
 
-/// Rounded from the half up, as one reads it.
+/// In hundredths, rounded from the half up.
 fn hundredths(share: f32) -> i32 {
     let rounded = (share * 100.0).round() as i32;
-    // What is not certain is not called so.
+    // Only what is certain is shown as 100.
     if share < 1.0 {
         rounded.min(99)
     } else {

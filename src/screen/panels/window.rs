@@ -1,5 +1,5 @@
-//! The rolling window: twelve bars, in fifths around the center or chromatic
-//! from it, with the notes' names and the degrees of the mode below.
+//! What was heard lately: twelve bars, one a pitch class, in fifths around the center or
+//! chromatic from it, with the notes' names and the degrees of the mode below.
 
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns};
@@ -89,8 +89,9 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, view: &View, loo
     }
 }
 
-/// The name of a note outside the mode: in fifths a fifth above its neighbour, as far as
-/// one accidental goes and the user does not want one kind of accidental alone.
+/// The name of a note outside the mode: in the order of fifths as a fifth above its
+/// neighbour, if that needs at most one accidental and the user has not asked for one kind
+/// of accidental only.
 fn axis_name(pc: PitchClass, at: u16, view: &View, picture: &Picture, look: &Look) -> String {
     let within = picture.reading.within();
     let fifths = i16::from(view.around.fifths()) + at as i16 - 5;
