@@ -1,7 +1,7 @@
 //! The top line and the rest in different modes, in words.
 
-use crate::screen::look::Look;
 use crate::engine::Polymodal;
+use crate::screen::look::Look;
 
 /// `top line Lydian, the rest Ionian`: both on the center here.
 pub(in crate::screen) fn polymodal_words(polymodal: Polymodal, look: &Look) -> String {
