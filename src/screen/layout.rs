@@ -1,4 +1,4 @@
-//! Which panel is where, and how large, in each of the three views.
+//! Which panel is where, and how large, in each of the three ways.
 
 use super::large::{self, Size};
 use ratatui::layout::Rect;
@@ -10,7 +10,7 @@ pub(super) const SMALLEST: (u16, u16) = (60, 18);
 /// picture takes no more memory than so many cells.
 pub(super) const LARGEST: (u16, u16) = (1000, 500);
 
-/// Three views, after what the user does in front of the screen.
+/// The three ways of the screen, after what the user does in front of it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Way {
     /// At the keys: the largest letters, the chord, what is about to change.
@@ -146,7 +146,7 @@ impl Default for Sizes {
     }
 }
 
-/// The blocks of the view for playing, from top to bottom: the least and the most rows.
+/// The blocks of the way for playing, from top to bottom: the least and the most rows.
 #[derive(Clone, Copy)]
 struct Blocks {
     size: Sizes,
@@ -158,7 +158,7 @@ struct Blocks {
     window: u16,
 }
 
-/// The letters and the chord at the top of the two other views, with their sizes.
+/// The letters and the chord at the top of the two other ways, with their sizes.
 #[derive(Clone, Copy)]
 enum Top {
     Beside(Size, Size),
@@ -179,7 +179,7 @@ struct Step {
     tables: Option<u16>,
 }
 
-/// The smallest blocks of the view for playing.
+/// The smallest blocks of the way for playing.
 const SMALL: Blocks = Blocks {
     size: sizes(Size::Four, Size::Four, Size::One),
     chord: (2, 3),

@@ -5,7 +5,7 @@ use crate::engine::Contender;
 use crate::screen::claim::Claim;
 use crate::screen::large::{self, Size};
 use crate::screen::look::Look;
-use crate::screen::pen::{Pen, fit, fit_words};
+use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
 
 /// Columns of the caption and of the name: the gauge stands at a fixed place.
@@ -49,8 +49,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         }
         let text = fit_words(&evidence, w - start, ascii);
         pen.put(start, h - 2, &text, styles.text);
-        let text = fit_words(FULL, w - start, ascii);
-        pen.put(start, h - 1, &text, styles.quiet);
+        pen.put(start, h - 1, legend(w - start), styles.quiet);
         return;
     }
     pen.put(0, 0, "leaning", styles.quiet);
@@ -74,15 +73,22 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
             styles.text,
         );
         if h > 2 {
-            pen.put(CAPTION + 2, 2, &fit_words(FULL, room, ascii), styles.quiet);
+            pen.put(CAPTION + 2, 2, legend(room), styles.quiet);
         }
     } else {
         pen.put(end + 2, 0, &fit_words(&evidence, words, ascii), styles.text);
     }
 }
 
-/// What the gauge tells, where there is a row for it.
-const FULL: &str = "when the line is full, it takes over";
+/// What the gauge tells, in as many words as there is room for.
+fn legend(room: u16) -> &'static str {
+    let all = [
+        "half: as likely as here; full: it takes over",
+        "full: it takes over",
+    ];
+    let fits = all.into_iter().find(|text| columns(text) <= room);
+    fits.unwrap_or_default()
+}
 
 /// `E in the bass, F♯ heard`; without either `30 % likely by what was played`.
 fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {

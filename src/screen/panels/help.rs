@@ -110,7 +110,7 @@ pub(in crate::screen) fn draw(
         (pedalled, "held by the pedal alone"),
         (
             look.sign("━━╌╌", "==.."),
-            "leaning: how near another tonality is; when full, it takes over",
+            "leaning: half, as likely as what is here; full, it takes over",
         ),
         (
             look.sign("█ ▓ ░ ·", "# + : ."),
