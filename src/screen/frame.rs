@@ -1,10 +1,11 @@
 //! The picture of one moment: gathered from whoever plays and from what the screen is
 //! doing.
 
+use super::doing::{Doing, Moment, Names, Showing};
 use super::keys::Action;
+use super::look::LookSettings;
 use super::past;
 use super::picture::Picture;
-use super::state::{Doing, LookSettings, Moment, Names, Showing};
 use super::wording::{clock, length};
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::{ChordSpan, Marker};

@@ -33,3 +33,30 @@ impl Look<'_> {
         if self.ascii() { ascii } else { unicode }
     }
 }
+
+/// How pictures are written, as far as settings and keys change it.
+pub(super) struct LookSettings<'a> {
+    pub catalogue: &'a Catalogue,
+    pub notation: Notation,
+    pub palette: Palette,
+    /// How many colours, where the user says; else as many as the terminal says.
+    pub depth: Option<Depth>,
+    pub terminal: Depth,
+    pub keys: Keys,
+}
+
+impl LookSettings<'_> {
+    pub fn ascii(&self) -> bool {
+        self.notation.glyphs == Glyphs::Ascii
+    }
+
+    pub fn look(&self) -> Look<'_> {
+        Look {
+            notation: self.notation,
+            palette: self.palette,
+            depth: self.depth.unwrap_or(self.terminal),
+            catalogue: self.catalogue,
+            keys: &self.keys,
+        }
+    }
+}

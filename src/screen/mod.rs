@@ -8,6 +8,7 @@
 //! and one file a panel in `panels`, in the places of `layout`.
 
 mod claim;
+mod doing;
 mod draw;
 mod entry;
 mod frame;

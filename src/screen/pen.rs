@@ -1,5 +1,6 @@
 //! Writing inside one rectangle: whatever does not fit is cut at its edge.
 
+use crate::plain;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
@@ -30,11 +31,13 @@ impl<'a> Pen<'a> {
         self.area.height
     }
 
-    /// Writes at (x, y) and returns the column after the text.
+    /// Writes at (x, y) and returns the column after the text. Names come from outside:
+    /// what would command the terminal is written as text.
     pub fn put(&mut self, x: u16, y: u16, text: &str, style: Style) -> u16 {
         if x >= self.area.width || y >= self.area.height {
             return x.saturating_add(columns(text));
         }
+        let text = &*plain::name(text);
         let room = (self.area.width - x) as usize;
         let (x, y) = (self.area.x + x, self.area.y + y);
         // Of what was there before only the background stays.
@@ -85,9 +88,9 @@ impl<'a> Pen<'a> {
     }
 }
 
-/// Columns that a text takes.
+/// Columns that a text takes, as [`Pen::put`] writes it.
 pub(super) fn columns(text: &str) -> u16 {
-    text.width().min(u16::MAX as usize) as u16
+    plain::name(text).width().min(u16::MAX as usize) as u16
 }
 
 /// The text, or as much as fits and a mark that something is missing.
@@ -138,6 +141,19 @@ mod tests {
         assert_eq!(fit("D Dorian", 5, true), "D Do~");
         assert_eq!(fit("D Dorian", 0, false), "");
         assert_eq!(fit("日本語", 5, false), "日本…");
+    }
+
+    #[test]
+    fn what_would_command_a_terminal_is_written_as_text() {
+        let name = "a\u{1b}[2J\u{202e}b";
+        let written = "a\\x1b[2J\\u{202e}b";
+        assert_eq!(columns(name), columns(written));
+        let area = Rect::new(0, 0, 20, 1);
+        let mut buf = Buffer::empty(area);
+        let end = Pen::new(&mut buf, area).put(0, 0, name, Style::new());
+        assert_eq!(end, columns(written));
+        let row: String = (0..20).map(|x| buf[(x, 0)].symbol()).collect();
+        assert_eq!(row.trim_end(), written);
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! What a key, the mouse, a job from the piano and the settings do to what is on the
 //! screen, and what of it goes on to whoever plays.
 
+use super::doing::{Again, Doing, Moment, Names};
 use super::entry;
 use super::keys::{self, Action, Direction, Toward};
 use super::layout::Way;
@@ -9,7 +10,7 @@ use super::options::{Outcome, Update};
 use super::panels::brightness;
 use super::past::Still;
 use super::stage::{Command, Stage};
-use super::state::{Again, Doing, Moment, Names, ScreenState, home_is};
+use super::state::{ScreenState, home_is};
 use super::surface::Surface;
 use super::view::BarOrder;
 use crate::engine::{self, Inertia, Reading, each};
@@ -327,14 +328,23 @@ impl ScreenState<'_> {
     }
 }
 
-/// What a stop of inertia does.
+/// What a stop of inertia does, in the words of the music and in seconds.
 fn told(inertia: Inertia) -> String {
-    let name = inertia.name();
-    match inertia.takes(5.0).map(Time::seconds) {
-        Some(seconds) if seconds < 0.1 => format!("{name}: what is likelier is shown at once."),
-        Some(seconds) => {
-            format!("{name}: what is five times likelier is shown after {seconds:.1} s.")
-        }
-        None => format!("{name}: what is five times likelier is not enough."),
-    }
+    let words = match inertia {
+        Inertia::Chord => "each chord may be a new center",
+        Inertia::Motif => "a few notes elsewhere are a new center",
+        Inertia::Phrase => "a passing chord is no new center, a phrase is",
+        Inertia::Period => "a phrase elsewhere is no new center, a period is",
+        Inertia::Section => "only what lasts for a section is a new center",
+    };
+    let lasts = match inertia.takes(CLEARLY).map(Time::seconds) {
+        None => "a clear change alone is not enough".to_owned(),
+        Some(seconds) if seconds < 0.1 => "a clear change is shown at once".to_owned(),
+        Some(seconds) if seconds < 1.5 => format!("a clear change is shown after {seconds:.1} s"),
+        Some(seconds) => format!("a clear change is shown after {seconds:.0} s"),
+    };
+    format!("{}: {words}; {lasts}.", inertia.name())
 }
+
+/// How many times likelier the new tonality is, where a change is called clear.
+const CLEARLY: f32 = 5.0;

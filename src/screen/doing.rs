@@ -1,0 +1,94 @@
+//! What the screen is doing: of which moment the picture is, what keys are, and whether
+//! names are shown.
+
+use super::entry::Entry;
+use super::past::Still;
+use crate::engine::KeySet;
+use crate::time::Time;
+use std::time::Instant;
+
+/// What is to be seen, and how much of it. Each part goes with each of the others.
+pub(super) struct Showing {
+    pub doing: Doing,
+    /// A picture that stands still, in the place of what goes on.
+    pub frozen: Option<Box<Still>>,
+    pub names: Names,
+    /// When the file was first seen to have ended.
+    pub ended: Option<Instant>,
+}
+
+/// What the screen is doing: one thing at a time.
+pub(super) enum Doing {
+    /// It shows a moment, and keys are commands.
+    Showing(Moment),
+    /// A tonality is being typed, and keys are letters; the moment stays in sight.
+    Typing { entry: Entry, moment: Moment },
+    /// It shows the present and waits for the piano key that is home: for another stroke
+    /// than this one.
+    AwaitingHome { stroke: Stroke },
+}
+
+/// The keys struck together last, and when.
+pub(super) type Stroke = (KeySet, Time);
+
+/// Which moment is shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Moment {
+    Present,
+    /// The chord that began then, in the place of the one that sounds.
+    Chord(Time),
+    /// The sitting once more.
+    Again(Again),
+}
+
+/// The sitting, shown again from a moment until the one at which that was asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Again {
+    from: Time,
+    until: Time,
+    began: Instant,
+    /// Where it is now.
+    pub at: Time,
+}
+
+impl Again {
+    pub fn begin(from: Time, until: Time) -> Again {
+        Again {
+            from,
+            until,
+            began: Instant::now(),
+            at: from,
+        }
+    }
+
+    /// Where it is by now; none once it has come to its end, or to `end`.
+    pub fn advanced(self, end: Time) -> Option<Again> {
+        let at = self.from + Time::from_seconds(self.began.elapsed().as_secs_f64());
+        (at < self.until.min(end)).then_some(Again { at, ..self })
+    }
+}
+
+/// Whether names are to be read, or to be found by the class.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Names {
+    Shown,
+    Hidden,
+}
+
+impl Doing {
+    pub fn moment(&self) -> Moment {
+        match self {
+            Doing::Showing(moment) | Doing::Typing { moment, .. } => *moment,
+            Doing::AwaitingHome { .. } => Moment::Present,
+        }
+    }
+
+    /// Shows another moment. What is being typed stays; a key of the piano is no longer
+    /// waited for.
+    pub fn show(&mut self, new: Moment) {
+        match self {
+            Doing::Typing { moment, .. } => *moment = new,
+            Doing::Showing(_) | Doing::AwaitingHome { .. } => *self = Doing::Showing(new),
+        }
+    }
+}
