@@ -367,6 +367,72 @@ fn an_inertia_asked_for_beats_the_recorded_one() {
     assert_ne!(analyze(Some("chord"), None), plain, "recorded, it counts");
 }
 
+/// A file of so many tracks, each with these events, 96 ticks to the quarter.
+fn midi_file(tracks: u16, content: &[u8]) -> Vec<u8> {
+    let content = [content, &[0, 0xff, 0x2f, 0]].concat();
+    let length = (content.len() as u32).to_be_bytes();
+    let track = [b"MTrk", &length[..], &content].concat();
+    let [high, low] = tracks.to_be_bytes();
+    let header = [b"MThd\0\0\0\x06\0\x01", &[high, low, 0, 96][..]].concat();
+    [header, track.repeat(usize::from(tracks))].concat()
+}
+
+const NOTE: [u8; 8] = [0, 0x90, 60, 64, 96, 0x80, 60, 64];
+
+/// Of a file's faults the first twenty are said, and how many more there are.
+#[test]
+fn faults_by_the_thousand_are_twenty_and_a_count() {
+    let home = Home::new();
+    let file = home.tmp().join("faults.mid");
+    let tempo_of_zero = [0, 0xff, 0x51, 3, 0, 0, 0];
+    let content = [&tempo_of_zero.repeat(50_000)[..], &NOTE].concat();
+    std::fs::write(&file, midi_file(1, &content)).unwrap();
+    let name = file.to_str().unwrap();
+    let run = |format: &str| {
+        home.run(
+            &["analyze", name, "--format", format].map(String::from),
+            "faults",
+        )
+    };
+    let (code, out, err) = run("text");
+    assert_eq!(code, Some(1));
+    let last = "... and 49,980 more faults";
+    let lines: Vec<&str> = err.lines().collect();
+    assert_eq!(lines.len(), 21, "{err}");
+    assert!(
+        lines[0].ends_with(
+            "faults.mid: byte 22, track 1: a tempo of 0 microseconds to the quarter is ignored"
+        ),
+        "{err}"
+    );
+    assert!(lines[20].ends_with(last), "{err}");
+    assert_eq!(
+        out.lines().filter(|l| l.starts_with("  damaged: ")).count(),
+        20,
+        "{out}"
+    );
+    assert!(out.lines().any(|l| l.trim() == last), "{out}");
+    let (_, out, _) = run("json");
+    let json: serde_json::Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(json["faults"].as_array().map(Vec::len), Some(20));
+    assert_eq!(json["more_faults"], 49_980);
+}
+
+/// What no person can have played is left out, and that is said.
+#[test]
+fn more_than_anybody_plays_is_left_out() {
+    let home = Home::new();
+    let file = home.tmp().join("tracks.mid");
+    std::fs::write(&file, midi_file(5_000, &NOTE)).unwrap();
+    let args = ["analyze", file.to_str().unwrap()].map(String::from);
+    let (code, out, err) = home.run(&args, "tracks");
+    assert_eq!(code, Some(1));
+    let said = "byte 81,934: more than 4,096 tracks; those that follow are left out (--no-limits reads them)";
+    assert_eq!(err.lines().count(), 1, "{err}");
+    assert!(err.trim_end().ends_with(said), "{err}");
+    assert!(out.contains(&format!("  not read: {said}")), "{out}");
+}
+
 /// Without a keyboard `listen` says so and waits for one; a signal ends it in order.
 #[cfg(unix)]
 #[test]

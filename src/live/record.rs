@@ -43,7 +43,7 @@ enum Note {
     End(Time),
 }
 
-/// Where a recording goes: a file, which can be made to reach the disk.
+/// A file that can be made to reach the disk.
 trait Disk: Write + Seek + Send + 'static {
     fn sync(&self) -> std::io::Result<()>;
 }
@@ -60,19 +60,20 @@ pub(super) struct Recorder {
     writer: Option<JoinHandle<()>>,
     board: StatusBoard,
     name: String,
-    /// Events for which there was no room, and how many of them have been told.
+    /// How many events found no room, and how many of these the status tells of.
     missed: u64,
     told: u64,
-    /// A release among them may be missing: one is due as soon as there is room.
+    /// A release may be among them: one is sent as soon as there is room.
     owing: bool,
 }
 
-/// So many events may wait for a slow disk.
+/// Maximum number of events waiting for a slow disk.
 const WAITING: usize = 65_536;
 const FLUSH: Duration = Duration::from_millis(900);
 
 impl Recorder {
-    /// A file that exists is not written over. `catalogue`: of the modes that events name.
+    /// Begins a recording; an existing file is not overwritten. `catalogue` has the modes that
+    /// events name.
     pub fn start(
         path: &Path,
         catalogue: Arc<Catalogue>,
@@ -128,11 +129,11 @@ impl Recorder {
             let release = Event::Midi(midi::Event::Release);
             self.owing = notes.try_send(Note::Event(at, release)).is_err();
         }
-        // After what is missing comes the release first.
+        // The release comes before anything that follows the gap.
         let full = self.owing
             || matches!(
                 notes.try_send(Note::Event(at, event)),
-                // A recorder that has failed has said so; the monitor goes on without it.
+                // A recorder that failed has told so; the monitor goes on without it.
                 Err(TrySendError::Full(_))
             );
         if full {
@@ -149,7 +150,7 @@ impl Recorder {
         }
     }
 
-    /// Says how much is missing, when it has become more.
+    /// Tells the status how much is missing, when more is.
     pub fn tell_missed(&mut self) {
         if self.missed > self.told {
             self.told = self.missed;
@@ -160,7 +161,7 @@ impl Recorder {
         }
     }
 
-    /// Ends the file and waits until it is written; a failure is in the status.
+    /// Ends the file and waits until it is written; a failure shows in the status.
     pub fn finish(mut self, end: Time) {
         self.tell_missed();
         if let Some(notes) = &self.notes {

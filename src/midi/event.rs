@@ -1,4 +1,4 @@
-//! What a keyboard says, cleaned of how it was said on the wire.
+//! What a keyboard can say, whatever bytes say it.
 
 use crate::time::Time;
 
@@ -20,7 +20,7 @@ pub enum Event {
         channel: Channel,
         key: u8,
     },
-    /// CC 64, 0-127, as sent. The threshold is the listener's affair.
+    /// CC 64, 0-127, as sent; from which value on it counts as down is for the listener to decide.
     Damper {
         channel: Channel,
         value: u8,

@@ -1,10 +1,10 @@
 //! From the thread of a MIDI port to ours: a bounded channel that never loses a release.
 //!
 //! The port's thread must not wait. When the reader is slow and the channel fills, notes are
-//! refused first, so that room is left for releases; when that too is full, releases are noted in
-//! a table. Everything bears a stamp, by which the reader puts channel and table in order again.
-//! So a key that was let go never hangs, whatever the load, and none that is held is cut short;
-//! what was refused is counted.
+//! refused first, so that room is left for releases; when that is full too, releases are noted in
+//! a table. Everything carries a stamp, by which the reader restores the order of what comes
+//! through the channel and through the table. So no released key hangs, whatever the load, and no
+//! held key is cut short; refused notes are counted.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering::SeqCst};
@@ -16,9 +16,9 @@ use super::trigger::{Jobs, Message, Trigger};
 use super::wire::{Sensing, Wire, WireEvent};
 use crate::time::Time;
 
-/// Both ends. `capacity` is in events, at least 8; a quarter is kept for releases. `clock` gives
-/// the time of the stream that the events belong to. What sets off one of the `jobs` is not
-/// handed out as music: see [`IntakeReceiver::fired`].
+/// Makes both ends. `capacity` is in events, at least 8; a quarter is reserved for releases.
+/// `clock` gives the time of the stream that the events belong to. Keys and controllers with one
+/// of the `jobs` are not handed out as music: see [`IntakeReceiver::fired`].
 pub fn intake(
     capacity: usize,
     jobs: &[Trigger],
@@ -31,6 +31,7 @@ pub fn intake(
         stamp: AtomicU64::new(0),
         refused: AtomicU64::new(0),
         late: AtomicBool::new(false),
+        /// The table: for each key the stamp of a release that found the channel full, or 0.
         late_keys: [const { AtomicU64::new(0) }; KEYS],
         late_all: AtomicU64::new(0),
         heard: AtomicU64::new(0),
@@ -55,7 +56,7 @@ pub fn intake(
     (sender, receiver)
 }
 
-/// Of all channels.
+/// Keys of all channels.
 const KEYS: usize = 16 * 128;
 
 /// An event on its way. [`IntakeReceiver::accept`] tells what it is.
@@ -65,12 +66,13 @@ pub struct Incoming {
     message: Message,
 }
 
-/// The time, and in the last bits the order within it. Never zero.
+/// The time, and in the lowest bits the order of events at one time. Never zero.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct Stamp(u64);
 
 impl Stamp {
-    /// More events within 20 µs than these bits can tell apart move on into the next.
+    /// How many bits count the events within one tick of 20 µs; further events are put into the
+    /// next tick.
     const BITS: u32 = 12;
 
     fn at(self) -> Time {
@@ -80,17 +82,17 @@ impl Stamp {
 
 struct Shared {
     clock: Box<dyn Fn() -> Time + Send + Sync>,
-    /// The last one given.
+    /// The stamp given last.
     stamp: AtomicU64,
     refused: AtomicU64,
-    /// Whether something may be in the table, which follows: the stamps of late releases, or 0.
+    /// Whether there may be something in the table below.
     late: AtomicBool,
     late_keys: [AtomicU64; KEYS],
-    /// Of something more than a key.
+    /// The same for releases of more than one key.
     late_all: AtomicU64,
-    /// When bytes came last.
+    /// When the last bytes came.
     heard: AtomicU64,
-    /// Whether active sensing was among the bytes since the receiver looked.
+    /// Whether active sensing came since the receiver last looked.
     sensing: AtomicBool,
 }
 
@@ -104,7 +106,7 @@ impl Shared {
 /// The port's end, called on its thread. Neither waits nor allocates.
 pub struct IntakeSender {
     wire: Wire,
-    /// Those that have a job.
+    /// Controllers that have a job, bit n for controller n.
     controllers: u128,
     sender: Sender<Incoming>,
     reserve: usize,
@@ -125,7 +127,7 @@ impl IntakeSender {
             shared,
             ..
         } = self;
-        // Before the flag, so that whoever sees the flag does not take an old time for its time.
+        // Set before the flag `sensing`, so that the receiver never pairs the flag with an older time.
         shared.heard.fetch_max(at.0, SeqCst);
         let send = |message| {
             let stamp = shared.stamp(at);
@@ -146,7 +148,7 @@ impl IntakeSender {
         });
     }
 
-    /// The connection is gone: lets go of everything, after all that it has sent.
+    /// The connection is gone: releases everything, after all that it has sent.
     pub fn release(&self) {
         let stamp = self.shared.stamp((self.shared.clock)());
         let message = Message::Event(Event::Release);
@@ -158,7 +160,7 @@ impl IntakeSender {
         );
     }
 
-    /// For the next connection: the same channel, a parser that has seen nothing.
+    /// A sender for the next connection: on the same channel, with a fresh parser.
     pub fn another(&self) -> IntakeSender {
         IntakeSender {
             wire: Wire::with_controllers(self.controllers),
@@ -198,9 +200,9 @@ fn put(sender: &Sender<Incoming>, reserve: usize, shared: &Shared, incoming: Inc
         .unwrap_or(&shared.late_all)
         .fetch_max(incoming.stamp.0, SeqCst);
     shared.late.store(true, SeqCst);
-    // If the reader emptied the channel meanwhile, nothing would make it look at the table: so
-    // try once more. If the channel is full still, it looks after the events that are there. A
-    // release that comes twice, with nothing between, does no harm.
+    // If the reader has emptied the channel meanwhile, nothing makes it look at the table: so try
+    // once more. If the channel is still full, the reader looks at the table after the events in
+    // it. A release that arrives twice in a row does no harm.
     let _ = sender.try_send(incoming);
 }
 
@@ -212,35 +214,35 @@ pub struct IntakeReceiver {
     pending: Vec<Incoming>,
     jobs: Jobs,
     sensing: Sensing,
-    /// The time of the last bytes that `sensing` knows of.
+    /// The time of the last bytes that `sensing` was told of.
     heard: Time,
 }
 
 impl IntakeReceiver {
-    /// To wait on, or select. What comes from it is for [`accept`](IntakeReceiver::accept).
+    /// The channel, to wait on or select; pass what it gives to [`accept`](IntakeReceiver::accept).
     pub fn receiver(&self) -> &Receiver<Incoming> {
         &self.receiver
     }
 
-    /// How many events were refused so far, releases not among them.
+    /// How many events were refused so far; releases never are.
     pub fn dropped(&self) -> u64 {
         self.shared.refused.load(SeqCst)
     }
 
-    /// The jobs that were set off among what was accepted since this was asked last: their
-    /// numbers, as they stood in the list.
+    /// The jobs triggered by what was accepted since the last call, by their places in the list
+    /// given to [`intake`].
     pub fn fired(&mut self) -> impl Iterator<Item = usize> + use<'_> {
         self.jobs.fired()
     }
 
-    /// Hands out an event that came from the receiver, and with it, in order of time, late
-    /// releases and what must come before them; nothing of what has a job.
+    /// Hands out an event from the channel, and with it, in order of time, late releases and what
+    /// must come before them; what has a job is left out.
     pub fn accept(&mut self, incoming: Incoming, mut hear: impl FnMut(Timed)) {
         let mut next = Some(incoming);
         loop {
-            // After taking `next`: what the sender noted before it is seen here.
+            // Looked up after taking `next`, so that what the sender noted before it is seen.
             self.look_up();
-            // If the channel is empty, all that came before the late releases is handed out.
+            // If the channel is empty, everything before the late releases has been handed out.
             let due = |late: &Incoming| next.is_none_or(|next| late.stamp <= next.stamp);
             while let Some(late) = self.pending.pop_if(|late| due(late)) {
                 self.pass(late).into_iter().for_each(&mut hear);
@@ -262,7 +264,7 @@ impl IntakeReceiver {
         Some(Timed { at, event })
     }
 
-    /// Takes the table over into `pending`.
+    /// Moves the table's releases into `pending`.
     fn look_up(&mut self) {
         if !self.shared.late.swap(false, SeqCst) {
             return;
@@ -286,8 +288,8 @@ impl IntakeReceiver {
             .sort_unstable_by_key(|late| std::cmp::Reverse(late.stamp));
     }
 
-    /// Whether the sender promised by active sensing never to be silent, and has been for more
-    /// than 300 ms: true once. The caller then releases everything.
+    /// Whether a sender that does active sensing has been silent for more than 300 ms: true once.
+    /// The caller then releases everything.
     pub fn silent(&mut self, now: Time) -> bool {
         self.listen();
         self.sensing.expired(now)

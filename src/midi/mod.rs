@@ -1,4 +1,23 @@
-//! Bytes and files to timed events, and back. Knows no music.
+//! Bytes, files and ports as timed events, and back. Knows no music.
+//!
+//! To read a file's bytes, whoever made them:
+//!
+//! ```
+//! use peregrinus::midi::{self, Event};
+//!
+//! # fn main() -> Result<(), midi::FileError> {
+//! // Type 0, 96 ticks to the quarter, one track: middle C for a quarter.
+//! let bytes = b"MThd\0\0\0\x06\0\0\0\x01\0\x60\
+//!     MTrk\0\0\0\x0c\0\x90\x3c\x40\x60\x80\x3c\x40\0\xff\x2f\0";
+//! let performance = midi::read(bytes)?;
+//! assert!(performance.faults.is_empty());
+//! let (channel, key) = (0, 60);
+//! let last = performance.events[1];
+//! assert_eq!(last.event, Event::NoteOff { channel, key });
+//! assert_eq!(last.at.seconds(), 0.5);
+//! # Ok(())
+//! # }
+//! ```
 
 mod event;
 mod file;

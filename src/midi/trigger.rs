@@ -14,7 +14,7 @@ pub enum Trigger {
     Key(u8),
 }
 
-/// Not a trigger, and what to write.
+/// Why a text names no trigger, and what to write instead.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum TriggerError {
     #[error(
@@ -96,7 +96,7 @@ fn key(name: &str) -> Option<u8> {
     u8::try_from(key).ok().filter(|key| *key < 128)
 }
 
-/// What comes from the wire: an event, or a controller that is none.
+/// What comes from the wire: an event, or a controller that is not one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Message {
     Event(Event),
@@ -107,16 +107,16 @@ pub(super) enum Message {
     },
 }
 
-/// Keeps what has a job from the music. Allocates nothing once it is made.
+/// Separates what has a job from the music. Does not allocate once it is made.
 pub(super) struct Jobs {
     triggers: Vec<Trigger>,
-    /// For each the channels on which its controller is up.
+    /// For each trigger the channels on which its controller is up.
     up: Vec<u16>,
-    /// The numbers of those set off and not fetched yet.
+    /// The places of those triggered and not fetched yet.
     fired: Vec<usize>,
 }
 
-/// So many jobs may wait; a person does not ask for more at once.
+/// Maximum number of jobs waiting; a person does not trigger more at once.
 const WAITING: usize = 16;
 
 impl Jobs {
@@ -172,7 +172,7 @@ impl Jobs {
             let was = *up & bit != 0;
             let is = value >= 64;
             *up = if is { *up | bit } else { *up & !bit };
-            // A key that is struck again was let go, whether or not that was told.
+            // A key that is struck again was released, even if no release came.
             let again = matches!(trigger, Trigger::Key(_)) || !was;
             if is && again && self.fired.len() < WAITING {
                 self.fired.push(i);
@@ -184,7 +184,7 @@ impl Jobs {
         }
     }
 
-    /// Those set off since this was asked last: their places in the list of triggers.
+    /// Those triggered since the last call, by their places in the list of triggers.
     pub fn fired(&mut self) -> impl Iterator<Item = usize> + use<'_> {
         self.fired.drain(..)
     }

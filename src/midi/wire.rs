@@ -1,4 +1,4 @@
-//! Bytes as they come from a keyboard, to events.
+//! The bytes of a keyboard as events.
 
 use midly::MidiMessage;
 use midly::live::{LiveEvent, SystemRealtime};
@@ -14,26 +14,26 @@ midly::stack_buffer! {
     struct Message([u8; 4]);
 }
 
-/// What the bytes say.
+/// What a keyboard sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum WireEvent {
     Event(Event),
-    /// A controller that is no event, of those asked for.
+    /// One of the controllers asked for that is not an event.
     Controller {
         channel: Channel,
         number: u8,
         value: u8,
     },
-    /// FE: the sender is there, and from now on is never silent for longer than 300 ms.
+    /// FE: the sender is there and promises not to be silent for more than 300 ms from now on.
     ActiveSensing,
 }
 
-/// Parses the bytes of one connection, cut anyhow. Knows running status and real-time bytes in
-/// the middle of messages; passes over system exclusive and whatever else is not an [`Event`]. A
-/// system reset (FF) lifts everything. Never allocates.
+/// Parses the bytes of one connection, however they are divided into packets. Handles running
+/// status and real-time bytes in the middle of messages; skips system exclusive and everything
+/// else that is not an [`Event`]. A system reset (FF) releases everything. Never allocates.
 pub struct Wire {
     stream: MidiStream<Message>,
-    /// Controllers that matter beside the events, bit n for controller n.
+    /// Controllers handed out beside the events, bit n for controller n.
     controllers: u128,
 }
 
@@ -48,7 +48,7 @@ impl Wire {
         Wire::with_controllers(0)
     }
 
-    /// One that hands out these controllers too, bit n for controller n.
+    /// A parser that hands out these controllers too, bit n for controller n.
     pub fn with_controllers(controllers: u128) -> Wire {
         Wire {
             stream: MidiStream::with_buffer(Message::new()),
@@ -56,7 +56,7 @@ impl Wire {
         }
     }
 
-    /// Takes in the next bytes and hands out what they complete.
+    /// Takes the next bytes and calls `out` for every message that they complete.
     pub fn feed(&mut self, bytes: &[u8], out: &mut impl FnMut(WireEvent)) {
         let controllers = self.controllers;
         self.stream.feed(bytes, |message| match message {
@@ -84,10 +84,10 @@ impl Wire {
 /// How long a sender that does active sensing may be silent (MIDI 1.0: 300 ms).
 const SILENCE: Time = Time::millis(300);
 
-/// Watches for a sender that promised by active sensing never to be silent, and is.
+/// Notices when a sender that does active sensing falls silent.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Sensing {
-    /// When something came last, once sensing has begun.
+    /// When the last bytes came; none before active sensing has begun.
     last: Option<Time>,
 }
 
@@ -112,7 +112,7 @@ impl Sensing {
         expired
     }
 
-    /// From when on `expired` will be true, if nothing comes. Ask again then, and within 30 ms.
+    /// From when on `expired` will be true if nothing comes. Ask again within 30 ms of it.
     pub fn deadline(&self) -> Option<Time> {
         self.last.map(|last| last + SILENCE + Time(1))
     }

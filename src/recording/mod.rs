@@ -1,9 +1,31 @@
 //! Recordings: what was played, the settings it was played with, what the player said beside the
 //! music, and the moments flagged.
 //!
-//! A recording is a Standard MIDI File that every program plays. What has no message of its own
-//! stands in it as text events, the words of a recording: see `words`. Files of others have none
-//! of these, and are read all the same.
+//! A recording is a Standard MIDI File that every program plays. What MIDI has no message for
+//! stands in it as text events, the words of a recording: see `words`. Files of other programs
+//! have none of these and are read all the same.
+//!
+//! To study a file's bytes:
+//!
+//! ```
+//! use peregrinus::{engine::Monitor, recording, study::study, theory::Catalogue};
+//! use std::sync::Arc;
+//!
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! let catalogue = Arc::new(Catalogue::standard().clone());
+//! # let path = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/01_one_hearth.mid");
+//! let recording = recording::read(&std::fs::read(path)?, &catalogue)?;
+//! for fault in recording.faults.lines() {
+//!     eprintln!("{fault}");
+//! }
+//! let study = study(&recording, Monitor::new(Arc::clone(&catalogue))?, &catalogue);
+//! for region in &study.hindsight.regions {
+//!     println!("{} to {}: {:?}", region.start, region.end, region.tonality);
+//! }
+//! # assert!(!study.hindsight.regions.is_empty());
+//! # Ok(())
+//! # }
+//! ```
 
 mod read;
 mod words;

@@ -33,7 +33,7 @@ pub struct Said {
 }
 
 /// Reads a file of ours, or any other Standard MIDI File, within the default [`Limits`].
-/// `catalogue`: of the modes that the words name; one that it does not have is passed over.
+/// `catalogue` has the modes that the words name; a word with another mode is ignored.
 pub fn read(bytes: &[u8], catalogue: &Catalogue) -> Result<Recording, FileError> {
     read_with(bytes, catalogue, &Limits::default(), &mut |_| {
         ControlFlow::Continue(())
@@ -107,7 +107,7 @@ impl Recording {
         })
     }
 
-    /// Leaves out the inertia that it was made with, for a user who asks for another.
+    /// Removes the inertia that it was made with, for a user who asks for another.
     pub fn drop_inertia(&mut self) {
         self.said.retain(|s| !matches!(s.event, Event::Inertia(_)));
     }

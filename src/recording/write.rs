@@ -11,16 +11,16 @@ use std::io::{self, Seek, Write};
 use std::sync::Arc;
 
 /// Writes a recording while it is made. After each [`flush`](Writer::flush) the file is complete
-/// and valid; a crash loses at most what came later. Times must not go back; one that does is put
-/// at the latest before it.
+/// and valid; a crash loses at most what came later. Times must not go back: an earlier time counts
+/// as the latest one.
 pub struct Writer<W: Write + Seek> {
     file: FileWriter<W>,
     catalogue: Arc<Catalogue>,
 }
 
 impl<W: Write + Seek> Writer<W> {
-    /// Begins a file at the current position of `out`, which should be its start. `catalogue`:
-    /// of the modes that events name.
+    /// Begins a file at the current position of `out`, which should be its start. `catalogue` has
+    /// the modes that events name.
     pub fn new(out: W, catalogue: Arc<Catalogue>) -> io::Result<Writer<W>> {
         let file = FileWriter::new(out)?;
         Ok(Writer { file, catalogue })
@@ -52,13 +52,13 @@ impl<W: Write + Seek> Writer<W> {
         }
     }
 
-    /// Puts everything so far on the file and completes it. (Whether it is on the disk is for the
-    /// owner of the file to see to.)
+    /// Writes everything so far and completes the file. (To sync it to the disk is up to the
+    /// file's owner.)
     pub fn flush(&mut self) -> io::Result<()> {
         self.file.flush()
     }
 
-    /// Where the file goes, for its owner to sync it after a flush.
+    /// The file, for its owner to sync it after a flush.
     pub fn get_ref(&self) -> &W {
         self.file.get_ref()
     }
@@ -69,8 +69,8 @@ impl<W: Write + Seek> Writer<W> {
     }
 }
 
-/// Writes a whole recording, with the bytes that it would have if it were written while it is
-/// played. Its faults are not written.
+/// Writes a whole recording, with the same bytes as while it is played. Its faults are not
+/// written.
 pub fn write<W: Write + Seek>(
     recording: &Recording,
     catalogue: &Arc<Catalogue>,

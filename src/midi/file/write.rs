@@ -21,8 +21,8 @@ const DIVISION: u16 = 25_000;
 const LARGEST: u32 = 0x0fff_ffff;
 const END: [u8; 4] = [0x00, 0xff, 0x2f, 0x00];
 
-/// Writes a performance. Its format, number of tracks and faults are not used. Times must not go
-/// back; one that does is put at the latest before it. Texts go where `before_event` puts them.
+/// Writes a performance; its format, number of tracks and faults are ignored. Times must not go
+/// back: an earlier time counts as the latest one. Texts go where `before_event` puts them.
 pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> {
     let mut first = Track::default();
     first.tempo();
@@ -68,7 +68,7 @@ fn length(bytes: u64) -> io::Result<[u8; 4]> {
     })
 }
 
-/// The controllers that let a channel go: damper, sostenuto, all notes off.
+/// The controllers that release a channel: damper, sostenuto, all notes off.
 const LIFTING: [u8; 3] = [64, 66, 123];
 
 fn control(channel: u8, number: u8, value: u8) -> [u8; 3] {
@@ -217,7 +217,7 @@ impl<W: Write + Seek> FileWriter<W> {
         Ok(writer)
     }
 
-    /// Takes an event. Times must not go back; one that does is put at the latest before it.
+    /// Takes an event. Times must not go back: an earlier time counts as the latest one.
     pub fn push(&mut self, timed: &Timed) {
         self.track.event(timed.at, timed.event);
     }
@@ -234,8 +234,8 @@ impl<W: Write + Seek> FileWriter<W> {
         self.track.text(at, kind, text);
     }
 
-    /// Puts everything so far on the file and completes it. (Whether it is on the disk is for the
-    /// owner of the file to see to.)
+    /// Writes everything so far and completes the file. (To sync it to the disk is up to the
+    /// file's owner.)
     pub fn flush(&mut self) -> io::Result<()> {
         let whole = self.written + self.track.bytes.len() as u64;
         let length = length(whole + END.len() as u64)?;
@@ -251,7 +251,7 @@ impl<W: Write + Seek> FileWriter<W> {
         Ok(())
     }
 
-    /// Where the file goes, for its owner to sync it after a flush.
+    /// The file, for its owner to sync it after a flush.
     pub fn get_ref(&self) -> &W {
         &self.out
     }

@@ -34,7 +34,7 @@ pub fn choose<'a>(
     only(ports.iter().filter(keyboard)).unwrap_or(Err(ChoiceError::None))
 }
 
-/// None if there is none, an error if there are several.
+/// The only one: none if there is none, an error if there are several.
 fn only<'a>(
     mut ports: impl Iterator<Item = &'a PortInfo>,
 ) -> Option<Result<&'a PortInfo, ChoiceError>> {
@@ -47,8 +47,8 @@ fn only<'a>(
     Some(Err(ChoiceError::Several(names)))
 }
 
-/// The name most like `wanted`, which is in small letters; a part of a name counts as much as all
-/// of it.
+/// The name most similar to `wanted`, which is in lower case; a part of a name counts as much as
+/// all of it.
 fn nearest(ports: &[PortInfo], wanted: &str) -> Option<String> {
     let likeness = |name: &str| {
         let name = name.to_lowercase();

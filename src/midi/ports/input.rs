@@ -1,10 +1,10 @@
-//! What an input is, whoever has it.
+//! MIDI inputs, whatever system has them.
 
 /// An input that is there.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PortInfo {
-    /// As shown and remembered: without the numbers that change with every plugging in; of equal
-    /// names the second ends in ` (2)` and so on.
+    /// As shown and remembered: without the numbers that change whenever it is plugged in; the
+    /// second of two equal names ends in ` (2)`, and so on.
     pub name: String,
     /// As the system names it; may change when it is plugged in again.
     pub id: String,
@@ -22,22 +22,22 @@ pub trait Ports: Send {
     /// first; that can take some 10 ms.
     fn open(&mut self, port: &PortInfo, sink: Sink) -> Result<Box<dyn Connection>, PortError>;
 
-    /// Whether any port came or went since asked last; None if the system does not tell, so that
-    /// only `list` does.
+    /// Whether any port came or went since the last call; none if the system does not tell: then
+    /// only `list` shows it.
     fn changed(&mut self) -> Option<bool>;
 }
 
 /// An open input, closed when dropped.
 pub trait Connection: Send {
-    /// Whether it has been connected all the time since it was opened; None if the system does
-    /// not tell. Once false it stays false: what was held may have been let go unheard, so release
-    /// it and open the port again.
+    /// Whether it has been connected all the time since it was opened; none if the system does not
+    /// tell. Once false it stays false: held keys may have been released unheard, so release them
+    /// and open the port again.
     fn alive(&self) -> Option<bool> {
         None
     }
 }
 
-/// What stands between us and a keyboard.
+/// Why an input cannot be listed or opened, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PortError {
     #[error("no ALSA sequencer: `modprobe snd-seq` as root, connect a keyboard")]
@@ -56,5 +56,5 @@ pub enum PortError {
     Other { what: String },
 }
 
-/// What our end of a connection is called, where that shows: with JACK `peregrinus:in`.
+/// The name of our end of a connection, where it is visible: with JACK `peregrinus:in`.
 pub(super) const OUR_PORT: &str = "in";

@@ -2,7 +2,7 @@
 //!
 //! midir takes the MIDI in; a client of our own lists the ports, makes the connections and hears
 //! of ports that come and go, which midir does not tell. A port can vanish and be back within
-//! milliseconds, under the same name and not connected to us any more.
+//! milliseconds, under the same name and no longer connected to us.
 //!
 //! We open a port of our own and connect it ourselves, rather than let midir connect it: when
 //! connecting fails, midir 0.11 frees what its process callback still uses.
@@ -199,7 +199,7 @@ impl NotificationHandler for Notices {
     }
 }
 
-/// Notes that the server lives. (That it goes is told by a callback that safe Rust cannot take.)
+/// Notes that the server is alive. (Its end is told by a callback that safe Rust cannot take.)
 struct Pulse {
     start: Instant,
     /// Nanoseconds since the start.

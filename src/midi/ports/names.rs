@@ -1,9 +1,9 @@
-//! Names of inputs that last.
+//! Names of inputs that stay the same.
 
 use super::input::PortInfo;
 
-/// A name without what changes at the next plugging in: ALSA's ` 20:0` at the end, and ` [20]`,
-/// which bridges from ALSA to JACK put in the middle.
+/// A name without what changes when the keyboard is plugged in again: ALSA's ` 20:0` at the end,
+/// and the ` [20]` that bridges from ALSA to JACK put in the middle.
 fn lasting(raw: &str) -> String {
     let number = |s: &str| !s.is_empty() && s.bytes().all(|b| b.is_ascii_digit());
     let address = |s: &str| {
@@ -35,7 +35,7 @@ fn lasting(raw: &str) -> String {
     name
 }
 
-/// Ports from the system's ids and names, with names that last and tell twins apart.
+/// Ports from the system's ids and names, with lasting names that tell twins apart.
 pub(super) fn infos(raw: Vec<(String, String)>) -> Vec<PortInfo> {
     let mut out: Vec<PortInfo> = Vec::with_capacity(raw.len());
     for (id, name) in raw {
