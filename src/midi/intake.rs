@@ -31,7 +31,6 @@ pub fn intake(
         stamp: AtomicU64::new(0),
         refused: AtomicU64::new(0),
         late: AtomicBool::new(false),
-        /// The table: for each key the stamp of a release that found the channel full, or 0.
         late_keys: [const { AtomicU64::new(0) }; KEYS],
         late_all: AtomicU64::new(0),
         heard: AtomicU64::new(0),
@@ -87,6 +86,7 @@ struct Shared {
     refused: AtomicU64,
     /// Whether there may be something in the table below.
     late: AtomicBool,
+    /// The table: for each key the stamp of a release that found the channel full, or 0.
     late_keys: [AtomicU64; KEYS],
     /// The same for releases of more than one key.
     late_all: AtomicU64,
