@@ -18,7 +18,7 @@ pub enum Change {
     Here(Established),
     /// The one before it is refined: its open degrees or probability moved.
     Refined(Established),
-    /// Nothing is established here any more.
+    /// No tonality is established here any longer.
     NoCenter,
     Home(Established),
     Chord {
@@ -32,7 +32,7 @@ pub enum Change {
     Polymodal(Option<Polymodal>),
     /// Nothing sounds; the chord is over.
     Silence,
-    /// A rest was so long that what follows begins afresh.
+    /// After a rest this long ([`super::REST`]) the analysis starts over.
     Rest,
     /// The player pinned a tonality, or let it go: see [`Event::Pin`].
     Pinned(Option<(Tonality, Spelling)>),
@@ -42,7 +42,7 @@ pub enum Change {
     Aside(bool),
 }
 
-/// Is told each change and each step of the grid, in order of time.
+/// Receives every change and every step of the grid, in order of time.
 pub trait Observer {
     fn change(&mut self, at: Time, change: Change);
 
@@ -57,7 +57,7 @@ pub trait Observer {
     fn step(&mut self, _at: Time, _frame: &Frame, _evidence: &Scores) {}
 }
 
-/// Nobody is told.
+/// Discards everything.
 impl Observer for () {
     fn change(&mut self, _: Time, _: Change) {}
 }

@@ -65,23 +65,22 @@ pub fn at_place(place: usize) -> Tonality {
     }
 }
 
-/// Hears one grid step after another. Deterministic, and even-handed: transposed
-/// input gives transposed output, to the last bit.
+/// Hears one grid step after another. Deterministic; transposed input gives transposed
+/// output, to the last bit.
 pub trait Estimator: Clone + Send {
     /// What it remembers from step to step.
     type State: Clone + Send;
 
-    /// Forgets all: the next step begins a piece.
+    /// Forgets everything: the next step begins a piece.
     fn reset(&mut self);
 
-    /// One step. Steps without sound are told too.
+    /// One step, with or without sound.
     fn step(&mut self, frame: &Frame);
 
     /// What is likely now, given all steps: sums to 1.
     fn probabilities(&self) -> &Scores;
 
-    /// Their logarithms, for a reader who knows the whole piece. What is all but
-    /// impossible has at least -100.
+    /// Their logarithms, for hindsight. None is below -100.
     fn evidence(&self) -> &Scores;
 
     /// What it remembers now.
@@ -90,14 +89,15 @@ pub trait Estimator: Clone + Send {
     /// The same, written over an older one without allocating.
     fn save(&self, over: &mut Self::State);
 
-    /// Goes back to what it remembered. What was likely then is not said again: only
-    /// the next step makes it right.
+    /// Goes back to what it remembered. [`Estimator::probabilities`] are right again only
+    /// after the next step.
     fn restore(&mut self, state: &Self::State);
 }
 
 /// How likely the collections of [`SEEN`] are before a note is heard, seen from one of
 /// their notes, as a share of all modes together. Chosen so that random notes and
-/// drums are seldom taken for a tonality and tunes never for none (tests/training).
+/// drums are seldom taken for a tonality, and tunes never for music without one
+/// (tests/training).
 const NO_CENTER_SHARE: [f32; 4] = [0.01, 0.01, 0.01, 0.04];
 
 /// The collections as a view has them, in semitones above it: the whole-tone one, both
@@ -112,7 +112,7 @@ const SEEN: [Collection; 4] = [
 /// Units of the shares in 1.
 const UNITS: f64 = (1u64 << 40) as f64;
 
-/// The logarithm of what is all but impossible.
+/// The smallest logarithm.
 const IMPOSSIBLE: f32 = -100.0;
 
 /// Of the estimator's network. Outputs of a view: center, no center, twelve degrees, and the
@@ -157,7 +157,7 @@ impl Model {
     }
 }
 
-/// The network's word for it. A view, one of the twelve pitch classes, gives a weight
+/// The learned estimator. A view, one of the twelve pitch classes, gives a weight
 /// for being the center, one for having none, and one for each degree above it; the
 /// score of a mode there is the sum over its interval set. So modes that it never
 /// learned are scored like the others.
@@ -189,7 +189,7 @@ impl Learned {
         Learned::facing(catalogue, model, Direction::Forward)
     }
 
-    /// The same ears for music that is told from its end to its beginning.
+    /// The same for music that is heard from its end to its beginning.
     pub fn backward(catalogue: &Catalogue, model: Arc<Model>) -> Learned {
         Learned::facing(catalogue, model, Direction::Backward)
     }

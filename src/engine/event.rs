@@ -5,8 +5,8 @@ use super::keys::{Fading, Filter};
 use crate::midi;
 use crate::theory::{PitchClass, Spelling, Tonality};
 
-/// What the engine is told: what was played, settings that change a reading, and what the
-/// player says beside the music.
+/// The engine's input: notes and pedals, settings that change a reading, and what the player
+/// states by a key.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Event {
     Midi(midi::Event),
@@ -15,11 +15,11 @@ pub enum Event {
     Fading(Fading),
     /// Whether somebody else plays the roots of the chords.
     Bassist(bool),
-    /// Names refer to this tonality from here on, or again to what is heard.
+    /// Names refer to this tonality from here on; `None`: again to what is heard.
     Pin(Option<(Tonality, Spelling)>),
-    /// Home is this note, the player says, or says so no more. Kept beside what is heard.
+    /// The player states that home is this note, or takes it back. Kept beside what is heard.
     HomeIs(Option<PitchClass>),
-    /// What follows stays out of the tonal plan, or belongs to it again.
+    /// True: what follows stays out of the tonal plan. False: it belongs to the plan again.
     Aside(bool),
 }
 

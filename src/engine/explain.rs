@@ -1,13 +1,13 @@
-//! What decides: each thing heard lately is taken away, and the rest is read again.
+//! Why a tonality is likely: each thing heard lately is removed in turn, and the rest is
+//! analysed again.
 //!
 //! [`Recent`] keeps what that needs while the engine runs: about every second what
 //! the estimator remembered, and since then what sounded and what was struck. A
-//! [`Case`] is a copy of it that any thread may work out; so an [`Explanation`] says
-//! what would be likely now had the same been played without this one thing, from
-//! the same moment some seconds ago.
+//! [`Case`] is a copy of it that any thread may work out. The resulting [`Explanation`] says
+//! what would be likely now if the last seconds had been played without this one thing.
 //!
-//! A note that is taken away is not struck, and does not sound until its key is
-//! struck again. The grid goes on: a rest that only comes about by it ends nothing.
+//! A removed note is not struck, and does not sound until its key is struck again. The grid
+//! goes on even if the removal leaves a long silence.
 
 use super::chords::ChordTracker;
 use super::estimator::{Estimator, Learned, STEP, Scores};
@@ -26,10 +26,10 @@ const SAVED: usize = 8;
 const STEPS: usize = EVERY as usize * SAVED;
 /// Strikes that are kept: 64 a second. Of denser playing less is explained.
 const STRIKES: usize = 512;
-/// An explanation takes no more steps than this, which is to last less than 0.1 s; where
-/// many pitch classes are heard it reaches less far back.
+/// Maximum number of estimator steps for an explanation, so that it takes less than 0.1 s;
+/// where many pitch classes are heard it reaches less far back.
 const BUDGET: usize = 750;
-/// Chords and phrase ends that are taken away, the latest.
+/// Maximum number of chords and of phrase ends that are removed, the latest.
 const CHORDS: usize = 6;
 const ENDS: usize = 2;
 /// A pause after a stroke is a phrase end from so many steps on …
@@ -41,7 +41,7 @@ pub const CAUSES: usize = 12 + 1 + CHORDS + ENDS;
 /// Centers that are told beside one another.
 pub const CANDIDATES: usize = 3;
 
-/// What was taken away.
+/// What was removed from the music, to see what it contributes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Removed {
     /// All keys of a pitch class.
@@ -50,21 +50,21 @@ pub enum Removed {
     Bass(PitchClassSet),
     /// What was struck together as this chord, last at that time.
     Chord(Sonority, Time),
-    /// The lingering on what was struck last, at that time: as if the next note had
-    /// come at once. What was struck is left.
+    /// The pause after what was struck last, at that time, as if the next note had come at
+    /// once. The notes themselves stay.
     PhraseEnd(PitchClassSet, Time),
 }
 
-/// What taking one thing away does.
+/// The effect of removing one thing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cause {
     pub removed: Removed,
-    /// What the center's probability loses by it; negative: gains.
+    /// What the center's probability loses without it (0-1); negative: gains.
     pub center_change: f32,
     /// The same for center and mode together.
     pub change: f32,
-    /// The same for each of [`Explanation::candidates`]: what each of these centers loses by
-    /// it. What is greatest among them says which it speaks for.
+    /// The same for each of [`Explanation::candidates`]: what that center loses without it.
+    /// The greatest of them is the center that it speaks for.
     pub candidate_changes: [f32; CANDIDATES],
     /// What is likeliest without it, and how its center is spelled; `None` where that is
     /// what is likeliest with it. Common-practice minor and Aeolian count as one.
@@ -91,7 +91,7 @@ pub struct Candidate {
 pub struct Explanation {
     /// After the step at this time.
     pub at: Time,
-    /// Nothing from before is taken away.
+    /// How far back things were removed.
     pub since: Time,
     /// The tonality established, or else the likeliest center with its likeliest mode.
     pub tonality: Tonality,
@@ -105,7 +105,7 @@ pub struct Explanation {
     pub candidates: [Option<Candidate>; CANDIDATES],
     /// Of the notes having no center at all.
     pub no_center_probability: f32,
-    /// By their change, greatest first: what speaks for the tonality, then what speaks
+    /// Sorted by `change`, greatest first: what speaks for the tonality, then what speaks
     /// against it.
     pub causes: [Option<Cause>; CAUSES],
 }
@@ -466,14 +466,14 @@ impl<E: Estimator> Case<E> {
         let notes = self.notes();
         let mut all: Vec<(Removed, Without)> = Vec::with_capacity(CAUSES);
         let mut offer = |removed: Removed, notes: Vec<Note>| {
-            // A bass that is all of its pitch class is said once.
+            // Where the bass has all notes of its pitch class, it is listed once.
             if !notes.is_empty() && all.iter().all(|(_, w)| w.notes != notes) {
                 let cut = 0..0;
                 all.push((removed, Without { notes, cut }));
             }
         };
         let (bass, over): (Vec<Note>, Vec<Note>) = notes.iter().partition(|n| self.is_bass(n));
-        // Of a lone voice nothing would be left.
+        // A single voice without its bass would be silence.
         if !over.is_empty() {
             let set = bass.iter().map(|n| PitchClass::of_key(n.key)).collect();
             offer(Removed::Bass(set), bass);
@@ -978,8 +978,7 @@ mod tests {
         assert!(foreign.change < -0.05, "{told:?}");
     }
 
-    /// A chord that two centers claim, too short for either: the class asks why. What is told
-    /// is told of both.
+    /// Diminished sevenths: no center is established, and the explanation compares several.
     #[test]
     fn where_nothing_is_established_the_centers_in_question_are_explained() {
         let mut s = Scene::default();
@@ -1042,7 +1041,7 @@ mod tests {
         assert!(m.case().is_none());
     }
 
-    /// More than is kept: less is explained, and what is told is still true.
+    /// More notes than are kept: the explanation reaches less far back, and stays correct.
     #[test]
     fn dense_playing_is_explained_less_far_back() {
         let mut s = Scene::default();
@@ -1069,7 +1068,7 @@ mod tests {
             };
             m.on_event(Time(100 + 50 * i), on, &mut ());
         }
-        // A thousand strikes a second: nothing that could be told would be whole.
+        // A thousand strikes a second: too many are lost for any explanation.
         assert!(m.case().is_none());
     }
 

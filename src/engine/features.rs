@@ -1,4 +1,4 @@
-//! What the network is told: one [`Frame`] each step of the grid, and what it makes
+//! The inputs of the network: one [`Frame`] each step of the grid, and what it makes
 //! of the frames so far. `tests/training/features.py` computes the same over whole
 //! pieces; the golden test holds the two together.
 //!
@@ -218,7 +218,7 @@ impl Features {
         }
     }
 
-    /// Forgets all: the next frame begins a piece.
+    /// Forgets everything: the next frame begins a piece.
     pub fn reset(&mut self) {
         *self = Features::new(self.direction);
     }

@@ -90,7 +90,7 @@ const LOW_ONSET: f32 = 0.5;
 const FIRST_WINDOW: usize = 5;
 /// Added below every window's sum: an empty window is all 0.
 const SOFT: f32 = 0.15;
-/// A stroke before the first counts as so long ago; none counts as longer or shorter ago.
+/// Seconds since the stroke before: for the first stroke, and the bounds for all others.
 const BEGUN: f32 = 2.0;
 const LONGEST: f32 = 8.0;
 const SHORTEST: f32 = 0.02;
@@ -119,7 +119,7 @@ impl Judgement {
         degrees: [[0.0; 12]; DEGREES],
     };
 
-    /// What is said of a triad on a root.
+    /// How likely a triad on a root is.
     pub fn of(&self, (root, triad): RootedTriad) -> f32 {
         self.chords[triad as usize][root.index()]
     }
@@ -146,8 +146,8 @@ impl Judgement {
         (best, 1.0 / all)
     }
 
-    /// Both together, as of one who heard it from its beginning and from its end.
-    /// `weight`: what the other one's chords weigh; its bass and degrees weigh 1.
+    /// The sum of two judgements, of the music before and after a stroke.
+    /// `weight`: the factor for the other one's chords; its bass and degrees count in full.
     pub fn with(&self, other: &Judgement, weight: f32) -> Judgement {
         let mut both = *self;
         for (a, b) in both.chords.iter_mut().zip(&other.chords) {
@@ -246,8 +246,8 @@ impl Harmony {
         }
     }
 
-    /// Goes back to what it remembered after some stroke. What it said of that stroke is not
-    /// said again.
+    /// Goes back to what it remembered after some stroke. [`Harmony::judgement`] is right again
+    /// only after the next stroke.
     pub fn restore(&mut self, state: &HarmonyState) {
         self.after.clone_from(&state.past);
         self.network.restore(&state.memories);

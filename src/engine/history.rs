@@ -10,8 +10,8 @@ use crate::theory::{Spelling, Tonality};
 use crate::time::Time;
 
 /// Regions, homes and chords so far. The last of each may still be running: it
-/// ends at [`History::until`]. Of asides there are none; what the player said stands
-/// beside them.
+/// ends at [`History::until`]. Asides are left out; what the player stated is kept
+/// separately.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct History {
     plan: TonalPlan,
@@ -33,10 +33,10 @@ pub struct History {
     phrases: Phrases,
 }
 
-/// A chord's label that stands for less is not seen: the screen waits so long for more
-/// of a stroke.
+/// A chord label that stands for less time is not shown: the screen waits this long for the
+/// rest of a stroke.
 pub const SEEN: Time = Time::millis(150);
-/// Silence shorter than this is breath.
+/// A shorter silence is a breath, not a rest.
 pub const BREATH: Time = Time::millis(2000);
 
 impl History {
@@ -98,7 +98,7 @@ impl History {
         self.asides.iter().copied().chain(running)
     }
 
-    /// What the player said is home, and from when on; `None`: took it back.
+    /// The home that the player stated, and from when on; `None`: taken back.
     pub fn stated(&self) -> &[(Time, Option<Spelling>)] {
         &self.stated
     }
@@ -184,7 +184,7 @@ fn close(list: &mut Vec<Region>) {
 
 impl Observer for History {
     fn change(&mut self, at: Time, change: Change) {
-        // A voicing moves no boundary, nor does how the voices stand to one another.
+        // A new voicing moves no boundary, nor does polymodality.
         if !matches!(change, Change::VoicedChord(_) | Change::Polymodal(_)) {
             self.take_back(at);
             // A stroke after silence always tells its chord; the rest may come in silence too.
@@ -224,7 +224,7 @@ impl Observer for History {
                 if self.here
                     && let Some(r) = self.plan.regions.last_mut()
                 {
-                    // What was heard once in a region is not open in it any more.
+                    // A degree heard once in a region is no longer open in it.
                     if e.open.degrees.count_ones() <= r.open.degrees.count_ones() {
                         r.open = e.open;
                     }

@@ -1,6 +1,6 @@
-//! What is shown: a tonality is established only when it has been clearly and
-//! long enough the likelier one, and home moves more slowly than here. Who is gaining on
-//! it is told meanwhile, long enough to be read.
+//! Hysteresis: a tonality is established only after it has been clearly the likeliest for
+//! long enough, and home moves more slowly than here. Meanwhile the tonality that gains on it
+//! is reported, long enough to be read.
 
 use super::estimator::{STEP, Scores, TONALITIES, place};
 use super::features::total;
@@ -54,8 +54,8 @@ impl Inertia {
         Time::from_seconds(f64::from(seconds))
     }
 
-    /// How long it takes until another center is established that is so many times
-    /// likelier; none where that is never enough.
+    /// How long it takes until another center is established that is this many times
+    /// likelier; `None` where that is never enough.
     pub fn takes(self, times: f32) -> Option<Time> {
         let rules = self.rules();
         let gains = times.ln().min(CLEAR) - rules.bar;
@@ -80,19 +80,17 @@ impl Inertia {
     }
 }
 
+/// A name that no stop of inertia has.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("unknown inertia '{0}': write one of {all}", all = Inertia::ALL.map(Inertia::name).join(", "))]
+pub struct UnknownInertia(pub String);
+
 impl FromStr for Inertia {
-    type Err = String;
-    fn from_str(s: &str) -> Result<Inertia, String> {
-        Inertia::ALL
-            .into_iter()
-            .find(|i| i.name() == s)
-            .ok_or_else(|| {
-                let all: Vec<&str> = Inertia::ALL.iter().map(|i| i.name()).collect();
-                format!(
-                    "'{s}' is no stop of inertia; write one of: {}",
-                    all.join(", ")
-                )
-            })
+    type Err = UnknownInertia;
+    fn from_str(s: &str) -> Result<Inertia, UnknownInertia> {
+        let mut all = Inertia::ALL.into_iter();
+        let found = all.find(|i| i.name() == s);
+        found.ok_or_else(|| UnknownInertia(s.into()))
     }
 }
 
@@ -108,15 +106,14 @@ struct Rules {
     home: f32,
 }
 
-/// However clear a lead is, it counts for no more in a step than this logarithm.
+/// The greatest lead that counts in a step, as a logarithm.
 const CLEAR: f32 = 3.0;
-/// Nothing established is as likely as this: a center has to be likelier …
+/// While nothing is established, a center must be likelier than this …
 const NOTHING: f32 = 0.35;
 /// … for so long, as a share of the patience.
 const FIRST: f32 = 0.25;
-/// … and for longer where lately having no center was likelier than `SELDOM`: so many
-/// patiences more, were there none at all. So a few notes in the midst of drumming
-/// establish nothing.
+/// … and for longer where having no center was likelier than `SELDOM` lately: up to this many
+/// patiences more. So a few notes in the midst of drumming do not establish a center.
 const AFTER_NONE: f32 = 6.0;
 const SELDOM: f32 = 0.12;
 /// Time constant of that, in seconds.
@@ -125,32 +122,32 @@ const LATELY: f32 = 8.0;
 const MODE_PATIENCE: f32 = 0.4;
 /// The way back home needs this share of the patience.
 const BACK_HOME: f32 = 0.7;
-/// The bar for having no center any more, and how many patiences it takes.
+/// The bar for losing the center, and how many patiences it takes.
 const ADRIFT_BAR: f32 = 0.5;
 const ADRIFT_PATIENCE: f32 = 6.0;
-/// A contender's share of what it and the established one have together, as it was over
-/// the last while (its time constant, in seconds), is noticed from so much on …
+/// A contender's share of the probability that it and the established one have together,
+/// averaged over a time constant in seconds, is noticed from this value on …
 const NOTICED: f32 = 0.25;
 const WHILE: f32 = 1.0;
 /// … until it has fallen to this. Chosen by looking at recordings: a passing bass note is
 /// no contender, and what is begun to be read stays long enough.
 const FORGOTTEN: f32 = 0.12;
-/// Another contender must have so much more.
+/// Another contender must exceed the present one by this much.
 const FOREMOST: f32 = 0.1;
-/// Its mode is another one as soon as that is so many times likelier.
+/// The mode of a contender changes as soon as another one is this many times likelier.
 const OTHER_MODE: f32 = 1.6;
 /// Steps with sound before anything is established.
 const BEGIN_STEPS: u32 = 5;
 /// Seconds on a center before it is home at all.
 const FIRST_HOME: f32 = 2.0;
-/// Home gives way to a center that weighs this many times more …
+/// Home changes to a center that weighs this many times more …
 const LEAVE_HOME: f32 = 1.6;
 /// … unless that center has been home before.
 const RETURN_HOME: f32 = 1.0;
-/// A mode at home gives way to one that weighs so many times more.
+/// The mode at home changes to one that weighs this many times more.
 const HOME_MODE: f32 = 2.0;
 
-/// What is established here, and what is about to be.
+/// The tonality established here, and the one that is about to be.
 #[derive(Clone, Debug)]
 pub struct Here {
     modes: usize,
@@ -193,13 +190,13 @@ pub struct Rival {
     pub nearness: f32,
 }
 
-/// What a step did.
+/// The result of a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
     Same,
     /// Another tonality is established.
     Changed,
-    /// Nothing is any more.
+    /// No tonality is established any longer.
     Lost,
 }
 
@@ -802,6 +799,8 @@ mod tests {
     #[test]
     fn inertia_is_read_by_name() {
         assert_eq!("period".parse(), Ok(Inertia::Period));
-        assert!("slow".parse::<Inertia>().is_err());
+        let error = "slow".parse::<Inertia>().expect_err("no stop");
+        let said = "unknown inertia 'slow': write one of chord, motif, phrase, period, section";
+        assert_eq!(error.to_string(), said);
     }
 }

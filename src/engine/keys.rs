@@ -108,13 +108,18 @@ impl Fading {
     }
 }
 
+/// A name that no way of dying away has.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("unknown fading '{0}': write struck or sustained")]
+pub struct UnknownFading(pub String);
+
 impl std::str::FromStr for Fading {
-    type Err = String;
-    fn from_str(s: &str) -> Result<Fading, String> {
+    type Err = UnknownFading;
+    fn from_str(s: &str) -> Result<Fading, UnknownFading> {
         [Fading::Struck, Fading::Sustained]
             .into_iter()
             .find(|f| f.name() == s)
-            .ok_or_else(|| format!("'{s}' is no way of fading; write struck or sustained"))
+            .ok_or_else(|| UnknownFading(s.into()))
     }
 }
 
@@ -171,7 +176,7 @@ pub struct Keys {
     fade: [f32; 128],
 }
 
-/// What an event did to the keys.
+/// The effect of an event on the keys.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Happened {
     Struck(u8),
@@ -225,7 +230,7 @@ impl Keys {
             .any(|(c, s)| self.counts(c as Channel) && s.damper)
     }
 
-    /// Changing the filter lets go of everything: what sounded may count no more.
+    /// Changing the filter releases everything: keys that sounded may no longer count.
     pub fn set_filter(&mut self, filter: Filter) {
         if filter != self.filter {
             self.filter = filter;

@@ -5,9 +5,9 @@
 //! gather it step by step, an [`Estimator`] gives every tonality a probability (the
 //! learned one: `features`, `network`, `weights`), `hysteresis` decides what is
 //! established here and at home, `chords` follows the chord (by what is learned in
-//! `harmony`), `voiced` the keys that it is voiced with, `voices` whether the top line and the rest
-//! are in one mode, and a [`Reading`] says it all at one moment. `explain` works out, on
-//! demand and elsewhere, what a reading hangs on.
+//! `harmony`), `voicing` the keys that it is voiced with, `polymodal` whether the top line and
+//! the rest are in different modes, and a [`Reading`] is all of this at one moment. `explain`
+//! works out, on demand and elsewhere, why a tonality is likely.
 
 mod change;
 mod chords;
@@ -42,8 +42,8 @@ pub use explain::{CANDIDATES, CAUSES, Candidate, Case, Cause, Explanation, Remov
 pub use features::{Direction, Frame, Frames, Weights};
 pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, RootedTriad, TRIADS};
 pub use history::{BREATH, History, SEEN};
-pub use hysteresis::Inertia;
-pub use keys::{Fading, Filter, KeySet, PerKey, classes, each, highest, lowest};
+pub use hysteresis::{Inertia, UnknownInertia};
+pub use keys::{Fading, Filter, KeySet, PerKey, UnknownFading, classes, each, highest, lowest};
 pub use monitor::{Monitor, REST};
 pub use open_degrees::open;
 pub use phrases::Phrases;

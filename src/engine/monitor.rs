@@ -20,11 +20,11 @@ use crate::theory::{Catalogue, Hearing, PitchClass, PitchClassSet, Spelling, Ton
 use crate::time::Time;
 use std::sync::Arc;
 
-/// After so long without a sound the next note begins afresh.
+/// After this long without a sound the next note starts the analysis over.
 pub const REST: Time = Time::millis(8000);
-/// So does it when nothing has been struck for so long, whatever is held.
+/// The same after this long without a key struck, whatever is held.
 const STANDING: Time = Time::millis(120_000);
-/// A change of probability alone is told every so many steps.
+/// A change of probability alone is reported every few steps.
 const REFINE_STEPS: u32 = 5;
 /// A collection without a center is named from this probability on.
 const CLEARLY_FREE: f32 = 0.3;
@@ -32,8 +32,56 @@ const CLEARLY_FREE: f32 = 0.3;
 /// practice, no source.
 const PLAIN: f32 = 2.0;
 
+/// The engine: timed events go in, [`Reading`]s and [`Change`]s come out.
+///
+/// ```
+/// use peregrinus::engine::{Change, Event, Monitor, Observer};
+/// use peregrinus::midi;
+/// use peregrinus::theory::{Catalogue, PitchClass};
+/// use peregrinus::time::Time;
+/// use std::sync::Arc;
+///
+/// /// Prints every tonality that is established.
+/// struct Printer(Arc<Catalogue>);
+///
+/// impl Observer for Printer {
+///     fn change(&mut self, at: Time, change: Change) {
+///         if let Change::Here(here) = change {
+///             let mode = &self.0.mode(here.tonality.mode).name;
+///             println!("{at}: {} {mode}", here.tonic);
+///         }
+///     }
+/// }
+///
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let catalogue = Arc::new(Catalogue::standard().clone());
+/// let mut monitor = Monitor::new(Arc::clone(&catalogue))?;
+/// let mut printer = Printer(catalogue);
+/// let mut at = Time::ZERO;
+/// // C, F, G7 and C, twice, a second each.
+/// for chord in [[48, 64, 67, 72], [53, 65, 69, 72], [55, 65, 71, 74], [48, 64, 67, 72]].repeat(2) {
+///     for key in chord {
+///         let (channel, velocity) = (0, 80);
+///         monitor.on_event(at, midi::Event::NoteOn { channel, key, velocity }, &mut printer);
+///     }
+///     at += Time::millis(1000);
+///     for key in chord {
+///         monitor.on_event(at, midi::Event::NoteOff { channel: 0, key }, &mut printer);
+///     }
+/// }
+/// let reading = monitor.reading();
+/// let here = reading.here.ok_or("a tonality is established")?;
+/// assert_eq!(here.tonality.center, PitchClass::new(0));
+/// let (sonority, _) = reading.chord.ok_or("a chord was struck")?;
+/// assert_eq!(sonority.bass(), PitchClass::new(0));
+/// // What the player states is an event too.
+/// monitor.on_event(at, Event::HomeIs(Some(PitchClass::new(0))), &mut printer);
+/// # Ok(())
+/// # }
+/// ```
+///
 /// Keys, frames, window, estimator, hysteresis and chord tracker in one. Time comes from
-/// its caller and never goes back; an earlier time counts as the latest one.
+/// its caller and never goes back: an earlier time counts as the latest one.
 ///
 /// The grid begins with the first note and again after [`REST`] without a
 /// sound; while it rests, `advance_to` costs nothing.
@@ -56,7 +104,7 @@ pub struct Monitor<E: Estimator = Learned> {
     polymodal: PolymodalTracker,
     established: Option<Established>,
     home_established: Option<Established>,
-    /// Home has not been told since the beginning or the last long rest.
+    /// Home has not been reported since the beginning or the last long rest.
     home_untold: bool,
     pinned: Option<(Tonality, Spelling)>,
     stated: Option<(Spelling, Time)>,
@@ -86,7 +134,7 @@ impl Monitor<Learned> {
         Learned::new(&self.catalogue, self.estimator.model())
     }
 
-    /// The same for music that is told from its end.
+    /// The same for music that is heard from its end.
     pub fn backward(&self) -> Learned {
         Learned::backward(&self.catalogue, self.estimator.model())
     }
@@ -134,7 +182,7 @@ impl<E: Estimator> Monitor<E> {
         self.keys.fading()
     }
 
-    /// The latest time it was told.
+    /// The latest time that it was given.
     pub fn now(&self) -> Time {
         self.now
     }
@@ -287,7 +335,7 @@ impl<E: Estimator> Monitor<E> {
         self.next_step = Some(at + STEP);
     }
 
-    /// Nothing was heard yet, but for what is home.
+    /// Forgets everything but home.
     fn forget(&mut self, at: Time) {
         self.window.reset();
         self.estimator.reset();
@@ -300,7 +348,7 @@ impl<E: Estimator> Monitor<E> {
         self.recent.begin(at, &self.estimator, &self.frames);
     }
 
-    /// As after a long rest, and nothing is left of what was played: the next note begins.
+    /// As after a long rest: the next note starts the analysis over.
     fn rest(&mut self) {
         // What was struck since the last step.
         self.frames
@@ -420,8 +468,8 @@ impl<E: Estimator> Monitor<E> {
             let before = self
                 .home_established
                 .filter(|h| h.tonality.center == tonality.center && !self.home_untold);
-            // Told for the first time, home on the center here has the mode that is read here:
-            // the one that weighs most so far may have been given up since.
+            // The first time, home on the center here has the mode that is established here:
+            // the one that weighs most so far may have been abandoned since.
             let tonality = match self.established {
                 Some(e) if self.home_untold && e.tonality.center == tonality.center => e.tonality,
                 _ => tonality,
@@ -453,7 +501,7 @@ impl<E: Estimator> Monitor<E> {
         }
     }
 
-    /// The moment, whole.
+    /// Everything that can be said of this moment.
     pub fn reading(&self) -> Reading {
         let p = self.estimator.probabilities();
         let (struck, struck_at) = self.chords.struck();
@@ -489,7 +537,8 @@ impl<E: Estimator> Monitor<E> {
     }
 
     /// The last seconds, to be explained elsewhere: why the tonality established here is
-    /// likely, or while none is, why the likeliest center is and what else is in question. `None` before the first step. Allocates.
+    /// likely, or while none is, why the likeliest center is and what else is in question.
+    /// `None` before the first step. Allocates.
     pub fn case(&self) -> Option<Case<E>> {
         let p = self.estimator.probabilities();
         let (tonality, tonic) = match self.established {
@@ -561,7 +610,7 @@ fn ranking(p: &Scores, modes: usize) -> [Option<(Tonality, f32)>; 5] {
     best
 }
 
-/// One that has heard nothing: its weights are read once.
+/// A new monitor; the weights are read once for all tests.
 #[cfg(test)]
 pub(super) fn fresh() -> Monitor {
     static ONE: std::sync::LazyLock<Monitor> = std::sync::LazyLock::new(|| {

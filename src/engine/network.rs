@@ -6,8 +6,8 @@
 //! linear heads. Every view has the same weights and goes through the same
 //! operations in the same order, so turned input gives turned output to the last bit.
 //!
-//! What a view is told and what comes through the entrance is mostly zero (two thirds
-//! of it), and what is zero is passed over; what is remembered never is.
+//! The inputs of a view and what comes through the entrance are mostly zero (two thirds of
+//! them); zeros are skipped. The memory is never zero.
 
 use super::weights::{ModelError, Shape, Weights};
 use std::sync::Arc;
@@ -126,7 +126,7 @@ impl Net {
     }
 }
 
-/// One net or several that are asked together, and how sure they are to be.
+/// One net or several whose outputs are averaged, and their temperatures.
 #[derive(Debug)]
 pub(super) struct Nets {
     shape: &'static Shape,
@@ -233,7 +233,7 @@ impl Network {
         }
     }
 
-    /// Forgets all.
+    /// Forgets everything.
     pub fn reset(&mut self) {
         for memory in &mut self.memories {
             memory.fill([[0.0; ROWS]; VIEWS]);
@@ -249,8 +249,8 @@ impl Network {
         self.memories.clone_from(memories);
     }
 
-    /// One step: what each view says, averaged over the nets. It is told as many blocks
-    /// and numbers as the shape has.
+    /// One step: the outputs of each view, averaged over the nets. The inputs have as many
+    /// blocks and scalars as the shape.
     pub fn step(&mut self, blocks: &[[f32; VIEWS]], scalars: &[f32]) -> &[Views] {
         #[cfg(target_arch = "x86_64")]
         if self.wide {

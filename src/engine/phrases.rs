@@ -1,5 +1,4 @@
-//! Where phrases begin, so that a marker knows what it is about: it is set after what
-//! was worth it.
+//! Where phrases begin: a marker is set after the phrase that it is about.
 
 use super::change::{Change, Observer};
 use crate::time::Time;
@@ -9,29 +8,30 @@ use std::collections::VecDeque;
 /// breath, another region, and the edges of asides.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Phrases {
-    /// When it was told, and where it lies: a region's evidence came before the word.
+    /// When a beginning was reported, and where it lies: the evidence of a region begins
+    /// before it is established.
     begin: VecDeque<(Time, Time)>,
-    /// So many are kept, the latest; all where there is no such number.
+    /// Maximum number that is kept, the latest; `None`: all.
     most: Option<usize>,
-    /// Since when nothing sounds.
+    /// Since when it is silent.
     silent: Option<Time>,
     sounded: bool,
     /// A region is running.
     here: bool,
 }
 
-/// Hands and pedal leave the keys for so long between phrases: common practice, no source.
+/// Between phrases hands and pedal leave the keys for this long: common practice, no source.
 const PAUSE: Time = Time::millis(600);
-/// A hand needs so long to the key that sets a marker; what began since is not what it
-/// is about: common practice, no source.
+/// A hand takes this long to reach the key that sets a marker; a phrase that began since is
+/// not meant: common practice, no source.
 const REACTION: Time = Time::millis(1500);
-/// Nobody means more than this by a phrase.
+/// The longest stretch that a marker is about.
 const LONGEST: Time = Time::millis(60_000);
-/// More do not begin within the time of a reaction: regions change on a grid of 100 ms.
+/// No more than this begin within [`REACTION`]: regions change on a grid of 100 ms.
 const LATELY: usize = 32;
 
 impl Phrases {
-    /// For markers set now: keeps the latest alone, and allocates nothing from here on.
+    /// For live use: keeps only the latest, and does not allocate after this.
     pub fn of_late() -> Phrases {
         Phrases {
             begin: VecDeque::with_capacity(LATELY),
@@ -44,7 +44,7 @@ impl Phrases {
     /// before to `at`; not less than 1.5 and not more than 60 seconds.
     pub fn before(&self, at: Time) -> (Time, Time) {
         let latest = at - REACTION;
-        // What was told later the one who set it could not know.
+        // Whoever set it could not know what was reported later.
         let known = self.begin.iter().filter(|(told, _)| *told < at);
         let begun = known.map(|b| b.1).filter(|&t| t <= latest).max();
         (begun.unwrap_or(latest).max(at - LONGEST), at)
@@ -61,7 +61,7 @@ impl Phrases {
 impl Observer for Phrases {
     fn change(&mut self, at: Time, change: Change) {
         match change {
-            // A stroke after silence always tells its chord.
+            // A stroke after silence always reports its chord.
             Change::Chord { .. } => {
                 let silent = self.silent.take();
                 if !self.sounded || silent.is_some_and(|since| at.since(since) >= PAUSE) {

@@ -7,12 +7,12 @@
 //! or far below the line, belongs to the rest; what is neither is left out. Keys of the
 //! line that a pedal holds on do not hide the next.
 //!
-//! It is said cautiously, as a false alarm costs more than a miss: a note that only the
-//! top line has and its neighbour that only the rest has must answer each other several
-//! times, with none the wrong way, and the top line must have its own above the center in
-//! the bass too: the altered note of a secondary dominant is none. The two must have enough of a mode each; and it must
-//! have lasted. Parallel modes only: where one of them fits no mode on the center that is
-//! established, nothing is said, nor of a top line that has another center, as the notes
+//! It is reported cautiously, as a false alarm costs more than a miss. A note that only the
+//! top line has and its neighbour that only the rest has must alternate several times, without
+//! an exception, and the top line must have its own above the center in the bass too, so that
+//! the altered note of a secondary dominant does not count. Each of the two must show enough of
+//! a mode, and it must last. Parallel modes only: nothing is reported where one of them fits no
+//! mode on the established center, or where the top line has another center, as the notes
 //! alone do not tell G Ionian from C Lydian.
 //!
 //! All constants but the window's own are our choice, set on the études, the scenarios
@@ -24,24 +24,24 @@ use super::window::{LONG, ONSET};
 use crate::theory::{Catalogue, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
 
-/// A stroke is complete after so long.
+/// A stroke is complete after this time.
 const STROKE: Time = Time::millis(100);
-/// What is answered later is no answer, and the line is remembered for so long.
+/// Maximum time between two notes that alternate, and for which the line is remembered.
 const SPAN: Time = Time::millis(12_000);
 /// Semitones from the top line down to what lies next below it, at least.
 const THIRD: u8 = 3;
 const OCTAVE: u8 = 12;
 /// The share of a window from which a pitch class is clearly in it.
 const CLEAR: f32 = 0.04;
-/// So many have to be.
+/// Minimum number of clear pitch classes.
 const ENOUGH: usize = 5;
-/// The share that the notes must have in which the two differ: not passed through.
+/// Minimum share of the notes in which the two differ: more than passing notes.
 const TELLING: f32 = 0.07;
-/// So much of a window lies in the mode that fits it.
+/// Minimum share of a window that lies in the mode that fits it.
 const FITS: f32 = 0.95;
-/// How often the line and the rest answer each other.
+/// How often the line and the rest must alternate.
 const ANSWERS: u8 = 3;
-/// How long it has to last before it is said, and to be gone before it is not.
+/// How long it must last before it is reported, and be over before that is taken back.
 const HOLD: Time = Time::millis(4000);
 const LET_GO: Time = Time::millis(2000);
 
@@ -61,7 +61,7 @@ enum Part {
 /// Two neighbouring pitch classes, one in the top line alone and one in the rest alone.
 #[derive(Clone, Copy, Debug, Default)]
 struct Pair {
-    /// Who had its own of them last, and how often that went to and fro.
+    /// Which part had its own of them last, and how often they alternated.
     last: Option<Part>,
     answers: u8,
     at: Time,
@@ -93,7 +93,7 @@ pub(super) struct PolymodalTracker {
     rest: Weights,
     /// By the lower of the two: first those whose lower note the top line has.
     pairs: [[Pair; 2]; 12],
-    /// What could be said since when, and what is.
+    /// What is likely and since when, and what is reported.
     likely: Option<Polymodal>,
     since: Time,
     said: Option<Polymodal>,
@@ -118,7 +118,7 @@ impl PolymodalTracker {
         }
     }
 
-    /// Nothing was heard.
+    /// Forgets everything.
     pub fn reset(&mut self) {
         (self.stroke, self.line, self.under) = (None, 0, 0);
         (self.latest, self.likely, self.said) = (None, None, None);
@@ -151,7 +151,7 @@ impl PolymodalTracker {
         }
     }
 
-    /// Decides whose the keys of the stroke are. `held`: those that are still held.
+    /// Decides which part the keys of the stroke belong to. `held`: those still held.
     fn settle(&mut self, held: KeySet) {
         let Some(Stroke {
             start,
@@ -229,8 +229,7 @@ impl PolymodalTracker {
         }
     }
 
-    /// A step of the grid: what sounded in it, by whom, and what follows for the tonality
-    /// established. True if something else is to be said than before.
+    /// A step of the grid, with the tonality established. True if the report changes.
     pub fn step(
         &mut self,
         at: Time,
@@ -265,14 +264,14 @@ impl PolymodalTracker {
             None if lasted >= LET_GO => self.said = None,
             _ => {}
         }
-        // It was about another center.
+        // Drop a report about another center.
         self.said = self
             .said
             .filter(|a| here.is_some_and(|h| h.center == a.top.center));
         self.said != before
     }
 
-    /// What could be said, were it to last.
+    /// What will be reported if it lasts.
     fn differing(&self, at: Time, here: Tonality, catalogue: &Catalogue) -> Option<Polymodal> {
         // Of a chord that the mode borrows the top line has the altered note as well, but not
         // above the center.
@@ -649,7 +648,7 @@ mod tests {
         assert_eq!(info.count_total, 0);
     }
 
-    /// Of the recordings none has two modes at once.
+    /// None of the recordings is polymodal.
     #[test]
     fn the_etudes_say_nothing() {
         let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");

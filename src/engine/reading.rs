@@ -38,7 +38,8 @@ pub struct Contender {
     pub heard: Option<PitchClass>,
 }
 
-/// The moment, whole. Everything that is shown or written comes from here.
+/// Everything that the engine says of one moment. All that is shown or written comes from
+/// here.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {
     pub at: Time,

@@ -2,21 +2,21 @@
 //!
 //! A chord struck as a block is voiced as it was struck, with what the fingers hold
 //! over from before and with its bass while that sounds; a melody that moves above it
-//! changes nothing, until the chord itself is another. A chord that is broken has the
-//! keys struck for it one after the other, sounding or let go, so that C G E G under
-//! one hand reads C E G. Before enough of a new chord was struck the one before stays.
+//! leaves it as it is until the chord itself changes. A broken chord has the keys struck for
+//! it one after the other, sounding or released, so that C G E G under one hand reads C E G.
+//! Until enough of a new chord was struck the one before stays.
 //! Common practice of keyboard teaching, no source.
 
 use super::keys::{KeySet, Keys, classes, each};
 use crate::theory::{PitchClass, PitchClassSet, Sonority, Voicing};
 use crate::time::Time;
 
-/// So many keys of a broken chord are looked back to.
+/// Maximum number of keys of a broken chord.
 const RUN: usize = 16;
-/// A key let go so long before the next was struck is no part of what is broken.
+/// A key released this long before the next is struck does not belong to the broken chord.
 /// Common practice, no source.
 const GAP: Time = Time::millis(2000);
-/// So many different notes make a chord.
+/// Minimum number of different notes of a chord.
 const CHORD: usize = 3;
 
 /// The keys of a chord as it was struck last, and what they are.
@@ -70,12 +70,12 @@ impl VoicingTracker {
         self.now
     }
 
-    /// What follows is no part of what was broken before; the last chord stays.
+    /// Forgets the broken chord so far; the last voicing stays.
     pub fn rest(&mut self) {
         self.latest = [None; RUN];
     }
 
-    /// Some keys may sound no more.
+    /// Some keys may have stopped sounding.
     pub fn on_release(&mut self, at: Time, sounding: KeySet) {
         for past in self.latest.iter_mut().flatten() {
             if sounding >> past.key & 1 == 0 {

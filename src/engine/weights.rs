@@ -1,4 +1,4 @@
-//! The learned weights: read from bytes, checked.
+//! Files of learned weights: parsed and checked.
 //!
 //! The format, little-endian, as `tests/training/network.py` writes it:
 //!
@@ -190,7 +190,7 @@ impl Weights {
     }
 }
 
-/// Numbers one after another; zeros where there are none.
+/// Reads numbers one after another; zeros after the end.
 struct Reader<'a>(&'a [u8]);
 
 impl Reader<'_> {

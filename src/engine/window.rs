@@ -35,13 +35,13 @@ impl Window {
         }
     }
 
-    /// After a rest that ends all: nothing was heard.
+    /// After a long rest: forgets everything.
     pub fn reset(&mut self) {
         self.short = [0.0; 12];
         self.long = [0.0; 12];
     }
 
-    /// What was heard in a step is added up. Silence makes nothing forgotten.
+    /// Adds what was heard in a step. Silence does not make the window fade.
     pub fn step(&mut self, frame: &Frame) {
         if !frame.any() {
             return;

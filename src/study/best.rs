@@ -3,7 +3,7 @@
 
 use std::collections::VecDeque;
 
-/// So many moments wait at least until it is asked again what is decided.
+/// Minimum number of undecided moments before it is checked what is decided.
 const WAIT: usize = 64;
 
 /// The likeliest courses so far through `N` states, each change at one price; `T`: what is to
@@ -13,7 +13,7 @@ pub(super) struct Best<const N: usize, T> {
     score: [f32; N],
     /// Undecided moments: the state that each comes from, one moment before.
     open: VecDeque<([u8; N], T)>,
-    /// So many of them are too many.
+    /// Check what is decided when there are more.
     full: usize,
 }
 

@@ -20,28 +20,29 @@ use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonori
 use crate::time::Time;
 use std::ops::Range;
 
-/// What the way back weighs, and the price of a change of harmony and of bass, in
+/// The weight of the way back, and the price of a change of harmony and of bass, in
 /// logarithms: chosen on analysts' chords (tests/training).
 const BACK: f32 = 0.8;
 const CHANGE: f32 = 1.0;
 const CHANGE_BASS: f32 = 1.5;
-/// What speaks for a chord struck together and costs no more than [`PLAIN`], and for
-/// the bass under it.
+/// The bonus of a chord struck together whose kind costs no more than [`PLAIN`], and of the
+/// bass under it.
 const TOGETHER: f32 = 1.5;
 const TOGETHER_BASS: f32 = 1.5;
 const PLAIN: f32 = 0.3;
-/// Chords follow a bass that was struck alone for so long.
+/// A chord follows a bass that was struck alone within this time.
 const AFTER_BASS: Time = Time::millis(1500);
-/// What speaks for the lowest note within so long, in the same harmony.
+/// The bonus of the lowest note within this time, in the same harmony.
 const LOWEST: f32 = 1.5;
 const ABOUT: Time = Time::millis(1000);
-/// A note counts in full that sounded through so much of a harmony, or for so many seconds.
+/// A note counts in full that sounded through this share of a harmony, or for this many
+/// seconds.
 const SHARE: f64 = 0.35;
 const LONG: f64 = 0.5;
 
-/// So many strokes are worked on at once. What the network says of a stroke is kept for no
-/// more; of longer stretches it is worked out again, a block at a time.
-const BLOCK: usize = 4096;
+/// Number of strokes that are worked on at once. Longer stretches are worked out a block at a
+/// time, so that judgements are kept for no more strokes than this.
+pub(super) const BLOCK: usize = 4096;
 /// Roots and triads that may be meant.
 const HARMONIES: usize = 12 * TRIADS.len();
 
@@ -53,17 +54,20 @@ pub(super) struct Chords {
     sounds: Sounds,
     forward: Harmony,
     backward: Harmony,
+    /// [`BLOCK`], or less in tests.
+    block: usize,
     found: Vec<ChordSpan>,
 }
 
 impl Chords {
-    pub fn new() -> Chords {
+    pub fn new(block: usize) -> Chords {
         Chords {
             strokes: Vec::new(),
             heard: Vec::new(),
             sounds: Sounds::default(),
             forward: Harmony::standard(Direction::Forward),
             backward: Harmony::standard(Direction::Backward),
+            block,
             found: Vec::new(),
         }
     }
@@ -74,7 +78,7 @@ impl Chords {
             self.heard.truncate(self.strokes.len());
         }
         self.strokes.push(*stroke);
-        if self.strokes.len() <= BLOCK {
+        if self.strokes.len() <= self.block {
             self.heard.push(*judgement);
         } else {
             self.heard = Vec::new();
@@ -127,13 +131,14 @@ impl Chords {
         (at, from): (Time, PitchClass),
         progress: &mut Progress<B>,
     ) -> Result<Courses, B> {
-        let (count, blocks) = (strokes.len(), strokes.len().div_ceil(BLOCK));
-        let mut work = progress.chords(at, 2 * count - count.min(BLOCK));
+        let (count, size) = (strokes.len(), self.block);
+        let blocks = count.div_ceil(size);
+        let mut work = progress.chords(at, 2 * count - count.min(size));
         self.backward.reset();
         let mut places = Vec::with_capacity(blocks);
         for block in (1..blocks).rev() {
             places.push(self.backward.state());
-            for stroke in strokes[block * BLOCK..count.min((block + 1) * BLOCK)]
+            for stroke in strokes[block * size..count.min((block + 1) * size)]
                 .iter()
                 .rev()
             {
@@ -156,7 +161,7 @@ impl Chords {
         let mut bass: Option<(Time, u8)> = None;
         self.forward.reset();
         for block in 0..blocks {
-            let strokes = &strokes[block * BLOCK..count.min((block + 1) * BLOCK)];
+            let strokes = &strokes[block * size..count.min((block + 1) * size)];
             if blocks > 1 {
                 heard.clear();
                 let again = strokes.iter();

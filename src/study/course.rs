@@ -1,9 +1,9 @@
 //! The likeliest course through a stretch of music (Viterbi 1967; Rabiner 1989), with what
 //! the steps amount to on the way.
 //!
-//! Every state carries the regions of the likeliest course that ends in it: the one that runs
-//! and, shared with others, those before. So nothing is kept of a step once it was taken, and
-//! the memory is that of the regions, however long the music is.
+//! Every state carries the runs of the likeliest course that ends in it: the present one and,
+//! shared with other states, those before. So a step need not be kept once it was taken: the
+//! memory depends on the number of runs, not on the length of the music.
 
 use crate::engine::{COLLECTIONS, STEP};
 use crate::theory::PitchClassSet;
@@ -36,7 +36,7 @@ pub(super) struct Run {
     /// The last step with sound.
     pub sounded: Option<usize>,
     /// The sum over its steps of how likely each mode on its center is; of a collection
-    /// without a center nothing.
+    /// without a center it is empty.
     pub likely: Vec<f32>,
 }
 
@@ -67,7 +67,7 @@ pub(super) struct Course {
     /// For each tonality the sums of its run, mode after mode.
     likely: Vec<f32>,
     over: Vec<Over>,
-    /// So many of those that are over make it worth while to drop what no course has.
+    /// With more of these, those that no course has are dropped.
     full: usize,
     /// The state that each comes from in the present step.
     from: Vec<u16>,

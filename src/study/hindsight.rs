@@ -31,19 +31,21 @@ const HOME: Prices = Prices {
     anywhere: 30.0,
     same_center: 15.0,
 };
-/// However unlikely something is at a moment, it counts for no less than this logarithm.
+/// The smallest logarithm of a probability at a moment.
 const UNLIKELY: f32 = -6.0;
-/// So much of what is said of modes with the same notes counts for each of them alone.
+/// The weight of what tells modes with the same notes apart.
 const OWN: f32 = 0.25;
-/// So many different notes are needed for a center.
+/// Minimum number of different notes for a center.
 const ENOUGH: usize = 3;
 
-/// So many steps are worked on at once: nearly fourteen minutes. What the network says of a
-/// step is kept for no more; of longer stretches it is worked out again, a block at a time.
-const BLOCK: usize = 8192;
+/// Number of steps that are worked on at once: nearly fourteen minutes. Longer stretches are
+/// worked out a block at a time, so that probabilities are kept for no more steps than this.
+pub(super) const BLOCK: usize = 8192;
 
 pub(super) struct Hindsight {
     catalogue: Arc<Catalogue>,
+    /// [`BLOCK`], or less in tests.
+    block: usize,
     /// Estimators for the way there once more and for the way back.
     forward: Learned,
     backward: Learned,
@@ -86,6 +88,7 @@ impl Hindsight {
         catalogue: Arc<Catalogue>,
         (forward, backward): (Learned, Learned),
         fading: Fading,
+        block: usize,
     ) -> Hindsight {
         let none = catalogue.len() * 12;
         let modes = |first| {
@@ -98,6 +101,7 @@ impl Hindsight {
         let kin = kin.filter(|modes| modes.len() > 1).collect();
         Hindsight {
             catalogue,
+            block,
             forward,
             backward,
             fading,
@@ -165,7 +169,7 @@ impl Hindsight {
         }
         stretch.frames.push(*frame);
         debug_assert_eq!(stretch.at(stretch.frames.len() - 1), at);
-        if stretch.frames.len() <= BLOCK {
+        if stretch.frames.len() <= self.block {
             let seen = evidence.seen_from(stretch.first, self.catalogue.len());
             stretch.log.extend(seen);
         } else {
@@ -190,14 +194,14 @@ impl Hindsight {
         progress: &mut Progress<B>,
     ) -> Result<(Vec<Run>, Vec<Run>), B> {
         let (states, modes) = (self.states(), self.catalogue.len());
-        let steps = stretch.frames.len();
-        let blocks = steps.div_ceil(BLOCK);
-        let mut work = progress.hindsight(stretch.at(steps - 1), 2 * steps - steps.min(BLOCK));
+        let (steps, size) = (stretch.frames.len(), self.block);
+        let blocks = steps.div_ceil(size);
+        let mut work = progress.hindsight(stretch.at(steps - 1), 2 * steps - steps.min(size));
         let mut back = WayBack::new(&mut self.backward, stretch, sounds, self.fading, modes);
         let mut places = Vec::with_capacity(blocks);
         for block in (1..blocks).rev() {
             places.push(back.place());
-            for step in (block * BLOCK..steps.min((block + 1) * BLOCK)).rev() {
+            for step in (block * size..steps.min((block + 1) * size)).rev() {
                 back.step(stretch.at(step));
                 work.step()?;
             }
@@ -209,7 +213,7 @@ impl Hindsight {
         let unlikely = UNLIKELY.exp();
         self.forward.reset();
         for block in 0..blocks {
-            let steps = block * BLOCK..steps.min((block + 1) * BLOCK);
+            let steps = block * size..steps.min((block + 1) * size);
             if blocks > 1 {
                 log.clear();
                 for frame in &stretch.frames[steps.clone()] {
@@ -301,7 +305,7 @@ impl Hindsight {
 /// notes together.
 fn bound(kin: &[Vec<usize>], row: &mut [f32]) {
     let top = row.iter().fold(f32::MIN, |b, &x| b.max(x));
-    // What is this unlikely adds nothing.
+    // The rest is too small to change the sum.
     let part = |x: f32| if x > top - 20.0 { (x - top).exp() } else { 0.0 };
     let all = top + row.iter().map(|&x| part(x)).sum::<f32>().ln();
     for modes in kin {

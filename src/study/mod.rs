@@ -121,30 +121,63 @@ impl<B> Observer for Gathering<'_, B> {
 ///
 /// The time that it takes depends on what is in the recording: silence costs nothing, nor does
 /// what is held for more than two minutes. The memory is a small multiple of the notes.
+///
+/// ```
+/// use peregrinus::engine::Monitor;
+/// use peregrinus::recording;
+/// use peregrinus::study::study;
+/// use peregrinus::theory::Catalogue;
+/// use std::sync::Arc;
+///
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let catalogue = Arc::new(Catalogue::standard().clone());
+/// let bytes = std::fs::read("recordings/01_one_hearth.mid")?;
+/// let recording = recording::read(&bytes, &catalogue)?;
+/// let study = study(&recording, Monitor::new(Arc::clone(&catalogue))?, &catalogue);
+/// for region in &study.hindsight.regions {
+///     let mode = &catalogue.mode(region.tonality.mode).name;
+///     println!("{} to {}: {} {mode}", region.start, region.end, region.tonic);
+/// }
+/// assert!(!study.hindsight.regions.is_empty() && !study.chords.is_empty());
+/// # Ok(())
+/// # }
+/// ```
 pub fn study(recording: &Recording, monitor: Monitor, catalogue: &Arc<Catalogue>) -> Study {
     let go_on = |_| ControlFlow::<Infallible>::Continue(());
     let ControlFlow::Continue(study) = study_with(recording, monitor, catalogue, go_on);
     study
 }
 
-/// The same, telling how much of the work is done, from 0 to 1, some hundred times a second.
+/// The same, reporting how much of the work is done, from 0 to 1, some hundred times a second.
 /// `progress` may break it off, for a reason of its own.
 pub fn study_with<B>(
     recording: &Recording,
-    mut monitor: Monitor,
+    monitor: Monitor,
     catalogue: &Arc<Catalogue>,
     mut progress: impl FnMut(f32) -> ControlFlow<B>,
+) -> ControlFlow<B, Study> {
+    let blocks = (hindsight::BLOCK, chords::BLOCK);
+    in_blocks(recording, monitor, catalogue, &mut progress, blocks)
+}
+
+/// `steps`, `strokes`: how many of them are worked on at once.
+fn in_blocks<B>(
+    recording: &Recording,
+    mut monitor: Monitor,
+    catalogue: &Arc<Catalogue>,
+    progress: &mut dyn FnMut(f32) -> ControlFlow<B>,
+    (steps, strokes): (usize, usize),
 ) -> ControlFlow<B, Study> {
     let end = recording.end;
     let directions = (monitor.forward(), monitor.backward());
     let fading = monitor.fading();
     let mut all = Gathering {
         heard: History::default(),
-        hindsight: Hindsight::new(Arc::clone(catalogue), directions, fading),
-        chords: Chords::new(),
+        hindsight: Hindsight::new(Arc::clone(catalogue), directions, fading, steps),
+        chords: Chords::new(strokes),
         catalogue,
         aside: false,
-        progress: Progress::new(end, &mut progress),
+        progress: Progress::new(end, progress),
         stopped: None,
     };
     for (at, event) in recording.events() {
@@ -168,5 +201,98 @@ pub fn study_with<B>(
             heard: all.heard,
             markers: recording.markers.clone(),
         }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::midi;
+    use std::path::Path;
+
+    fn etude(name: &str) -> (Recording, Monitor, Arc<Catalogue>) {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
+        let bytes = std::fs::read(folder.join(name)).expect("an étude");
+        let recording = crate::recording::read(&bytes, &catalogue).expect("a recording");
+        let monitor = Monitor::new(Arc::clone(&catalogue)).expect("the weights");
+        (recording, monitor, catalogue)
+    }
+
+    /// Longer than a block, as a sitting of hours is: to the last bit the same.
+    #[test]
+    fn blocks_change_nothing() {
+        let (recording, monitor, catalogue) = etude("01_one_hearth.mid");
+        let read = |blocks| {
+            let mut go_on = |_| ControlFlow::<Infallible>::Continue(());
+            let monitor = monitor.clone();
+            let ControlFlow::Continue(study) =
+                in_blocks(&recording, monitor, &catalogue, &mut go_on, blocks);
+            (study.hindsight, study.chords)
+        };
+        let whole = read((hindsight::BLOCK, chords::BLOCK));
+        assert!(whole.0.regions.len() > 1 && whole.1.len() > 20);
+        for blocks in [(100, 37), (7, 1), (1, 5)] {
+            assert_eq!(read(blocks), whole, "{blocks:?}");
+        }
+    }
+
+    #[test]
+    fn progress_goes_from_nothing_to_all_and_can_break_it_off() {
+        let (recording, monitor, catalogue) = etude("02_seven_stones.mid");
+        let mut told = Vec::new();
+        let _ = study_with(&recording, monitor.clone(), &catalogue, |done| {
+            told.push(done);
+            ControlFlow::<Infallible>::Continue(())
+        });
+        assert!(told.is_sorted() && told.len() > 20, "{told:?}");
+        assert!(told[0] < 0.1 && told[told.len() - 1] > 0.9, "{told:?}");
+        assert!(told.iter().all(|done| (0.0..=1.0).contains(done)));
+        for enough in [0.0, 0.4, 0.8] {
+            let mut after = 0;
+            let stopped = study_with(&recording, monitor.clone(), &catalogue, |done| {
+                after += usize::from(done >= enough);
+                match done >= enough {
+                    true => ControlFlow::Break("enough"),
+                    false => ControlFlow::Continue(()),
+                }
+            });
+            assert!(matches!(stopped, ControlFlow::Break("enough")));
+            assert_eq!(after, 1, "nothing goes on after {enough}");
+        }
+    }
+
+    /// A thousand hours of silence and a chord held through a thousand more cost no steps.
+    #[test]
+    fn time_in_which_nothing_happens_costs_nothing() {
+        let (_, monitor, catalogue) = etude("02_seven_stones.mid");
+        let at = |hours: u64| Time::millis(3_600_000 * hours);
+        let on = |hours: u64, key: u8| midi::Timed {
+            at: at(hours),
+            event: midi::Event::NoteOn {
+                channel: 0,
+                key,
+                velocity: 80,
+            },
+        };
+        let release = midi::Timed {
+            at: at(1000),
+            event: midi::Event::Release,
+        };
+        let recording = Recording {
+            notes: vec![on(0, 48), on(0, 52), on(0, 55), release, on(2000, 50)],
+            end: at(3000),
+            ..Recording::default()
+        };
+        let mut told = 0;
+        let study = study_with(&recording, monitor, &catalogue, |_| {
+            told += 1;
+            ControlFlow::<Infallible>::Continue(())
+        });
+        let ControlFlow::Continue(study) = study;
+        assert_eq!(study.duration, at(3000));
+        assert_eq!(study.chords.first().map(|c| c.start), Some(at(0)));
+        // Two notes of two minutes each are heard, and read in hindsight.
+        assert!(told < 200, "{told} reports of 64 steps");
     }
 }

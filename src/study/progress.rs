@@ -6,7 +6,7 @@ use std::ops::ControlFlow;
 /// What the parts of the work take of the whole, as measured on the études: hearing it as it
 /// was played, the tonalities in hindsight, and the chords.
 const SHARES: [f64; 3] = [3.0, 2.0, 1.0];
-/// It is said anew after so many steps of the work.
+/// Progress is reported once in this many steps of the work.
 const OFTEN: usize = 64;
 
 /// How far each part is.

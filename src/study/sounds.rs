@@ -1,6 +1,6 @@
 //! Keys from their onsets to their ends.
 
-use crate::engine::{KeySet, each};
+use crate::engine::{KeySet, PerKey, each};
 use crate::time::Time;
 
 /// A key from its onset to its end.
@@ -12,21 +12,12 @@ pub struct Sound {
 }
 
 /// Gathers them.
+#[derive(Default)]
 pub(super) struct Sounds {
     list: Vec<Sound>,
     /// When each key that sounds was struck.
-    since: [Option<Time>; 128],
+    since: PerKey<Option<Time>>,
     sounding: KeySet,
-}
-
-impl Default for Sounds {
-    fn default() -> Sounds {
-        Sounds {
-            list: Vec::new(),
-            since: [None; 128],
-            sounding: 0,
-        }
-    }
 }
 
 impl Sounds {
@@ -34,12 +25,12 @@ impl Sounds {
     pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
         let again = struck.map_or(0, |key| 1 << key);
         for key in each(self.sounding & (!sounding | again)) {
-            if let Some(on) = self.since[key as usize & 127].take() {
+            if let Some(on) = self.since[key].take() {
                 self.list.push(Sound { key, on, off: at });
             }
         }
         for key in each(sounding & (!self.sounding | again)) {
-            self.since[key as usize & 127] = Some(at);
+            self.since[key] = Some(at);
         }
         self.sounding = sounding;
     }
@@ -48,7 +39,7 @@ impl Sounds {
     /// begins anew at `at`.
     pub fn until(&mut self, at: Time) -> Vec<Sound> {
         for key in each(self.sounding) {
-            if let Some(on) = self.since[key as usize & 127].replace(at) {
+            if let Some(on) = self.since[key].replace(at) {
                 self.list.push(Sound { key, on, off: at });
             }
         }

@@ -141,8 +141,14 @@ impl<E> Scenario<E> {
 
     /// The settings that are not the usual ones.
     pub fn settings(&self) -> Result<Vec<Event>, String> {
-        let inertia = self.inertia.as_ref().map(|i| i.parse::<Inertia>());
-        let fading = self.fading.as_ref().map(|f| f.parse::<Fading>());
+        let inertia = self
+            .inertia
+            .as_ref()
+            .map(|i| i.parse::<Inertia>().map_err(|e| e.to_string()));
+        let fading = self
+            .fading
+            .as_ref()
+            .map(|f| f.parse::<Fading>().map_err(|e| e.to_string()));
         let inertia = inertia.transpose()?.map(Event::Inertia);
         let fading = fading.transpose()?.map(Event::Fading);
         Ok(inertia.into_iter().chain(fading).collect())

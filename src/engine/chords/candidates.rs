@@ -10,7 +10,7 @@ use crate::time::Time;
 
 /// A roll that takes no longer is as good as a block.
 const FAST_ROLL: Time = Time::millis(250);
-/// A chord that stands is taken on trust so long while one or two of its notes go on.
+/// A chord stands for this long while one or two of its notes go on.
 const TRUST: Time = Time::millis(4000);
 /// How far from the likeliest harmony a chord may lie that was struck as a block.
 const BLOCK: f32 = 1.0;
@@ -20,15 +20,15 @@ const PLAIN: f32 = 0.3;
 /// The same for a figure whose keys are all held, and for one of single keys.
 const WHOLE_FIGURE: f32 = 6.0;
 const LINE: f32 = 3.0;
-/// So many strokes are compared to tell an even pace, …
+/// Number of strokes that are compared to tell an even pace …
 const EVEN: usize = 5;
-/// … from which none may differ by more than this part of it.
+/// … and the greatest deviation from it, as a share.
 const UNEVEN: f32 = 0.2;
 /// By how much another chord of the same harmony must fit better: one that has all the
 /// notes of the one that stands and more, and any other.
 const FULLER: f32 = 0.7;
 const OTHER: f32 = 3.0;
-/// So sure of a harmony, notes that are no chord are taken for a part of it …
+/// From this probability of a harmony on, notes that form no chord are taken for a part of it …
 const SURE: f32 = 0.8;
 /// … and one or two notes between chords.
 const FLOWING: f32 = 0.4;
@@ -57,7 +57,7 @@ impl Follower {
         let whole = together && sounding == self.cluster;
         // A melody note that was struck with it may have gone.
         let block = self.block & sounding;
-        // Under a melody nothing changed.
+        // The melody moved, the chord under it did not.
         if let Some((c, _)) = self.standing()
             && under == block
             && melody_sounds
@@ -85,7 +85,7 @@ impl Follower {
                         && c.set().is_subset(old.set())
                 };
                 match () {
-                    // A plainer stroke of the harmony that stands takes nothing from it.
+                    // A plainer stroke of the harmony that stands does not replace it.
                     () if standing.is_some_and(plainer) => false,
                     // What was learned knows no voicings without their root.
                     () if whole && hearing.bassist => true,
@@ -143,7 +143,7 @@ impl Follower {
         let (chord, _) = self.standing()?;
         let set = classes(all);
         // Of what does not come round the root must be there: after a change of the pedal
-        // B D F♯ is no Gmaj7 any more.
+        // B D F♯ is no longer Gmaj7.
         let again = self.figure.again();
         let least = if again { 2 } else { 3 };
         let bass = PitchClass::of_key(lowest(all)?);

@@ -2,18 +2,18 @@
 //! that is struck again and again, as in Alberti's basses, waltzes and wide left hands
 //! (common practice, no source). One round of it, a cell, is one harmony.
 //!
-//! Where a cell begins is told from the keys alone: at a stroke as low as its floor, at
+//! Where a cell begins is decided by the keys alone: at a stroke as low as its floor, at
 //! one that steps far down towards it, and when as many strokes have passed as the cell
 //! before had. What looked like two short cells is one when the lower floor comes again.
 
 use super::super::keys::{KeySet, classes, lowest};
 use crate::time::Time;
 
-/// After so long without a stroke something else begins.
+/// After this long without a stroke something else begins.
 const GAP: Time = Time::millis(1300);
-/// A figure comes round to its floor within so long.
+/// A figure returns to its floor within this time.
 pub(super) const ROUND: Time = Time::millis(4000);
-/// Cells of so few strokes may be parts of one.
+/// Cells of at most this many strokes may be parts of one.
 const SHORT: u32 = 2;
 /// A stroke steps down to a new floor if it falls by more semitones than this …
 const STEP: u32 = 2;

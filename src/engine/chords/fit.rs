@@ -9,9 +9,9 @@ const SAID: f32 = 0.3;
 /// … a note outside and a missing member cost so much, …
 const OUTSIDE: f32 = 0.95;
 const MISSING: f32 = 0.45;
-/// … and so much a kind's far-fetchedness.
+/// … and the factor of a kind's own cost (`config/chords.toml`).
 const COST: f32 = 2.2;
-/// A pitch class that weighs less is not part of anything.
+/// Minimum weight of a pitch class that counts as heard.
 const AUDIBLE: f32 = 0.15;
 
 /// What must have been heard of a chord to be named.

@@ -11,9 +11,9 @@ use crate::time::Time;
 
 /// A key struck so soon after a lower one that is held belongs to the same roll.
 const ROLL: Time = Time::millis(220);
-/// Two hands strike together within so much; later, it is a roll.
+/// Two hands strike together within this time; later, it is a roll.
 const AT_ONCE: Time = Time::millis(20);
-/// The foot changes the pedal at most so long after the hands have changed.
+/// The foot changes the pedal at most this long after the hands.
 const FOOT: Time = Time::millis(300);
 /// Two keys so far apart are struck by two hands, more often than not, in semitones.
 const ANOTHER_HAND: u8 = 8;
@@ -31,7 +31,7 @@ const CHANGE_BASS: f32 = 1.0;
 /// What speaks for the lowest note of a harmony to be its bass, and in a single line.
 const LOWEST: f32 = 1.5;
 const LOWEST_OF_LINE: f32 = 2.0;
-/// A harmony is recognized at most so long after its first note.
+/// A harmony is recognized at most this long after its first note.
 const FIRST: Time = Time::millis(1200);
 
 /// A key that was struck.
@@ -57,7 +57,7 @@ pub(super) struct Follower {
     pub(super) sounding: KeySet,
     /// Keys struck alone above a chord.
     pub(super) alone: KeySet,
-    /// Nothing from before here counts any more.
+    /// What was struck before this time no longer counts.
     pub(super) horizon: Time,
     /// The key of the bass, sounding or let go, and when it was struck.
     pub(super) bass: Option<(u8, Time)>,
