@@ -978,43 +978,24 @@ mod tests {
         assert!(foreign.change < -0.05, "{told:?}");
     }
 
-    /// Diminished sevenths: no center is established, and the explanation compares several.
+    /// In the first steps nothing is established whatever is played: the explanation is about
+    /// the likeliest center and compares it with others.
     #[test]
     fn where_nothing_is_established_the_centers_in_question_are_explained() {
-        let mut s = Scene::default();
-        // Four diminished sevenths, then a lone fifth.
-        for i in 0..12 {
-            let up = (i % 3) as u8;
-            s.chord(
-                0.2 + 0.7 * f64::from(i),
-                0.6,
-                &[48 + up, 51 + up, 54 + up, 57 + up],
-            );
-        }
-        let s = s.sorted();
-        let mut asked = 0;
-        for tenths in 10..85 {
-            let at = f64::from(tenths) / 10.0;
+        let s = dorian_vamp();
+        for at in [0.45, 0.55, 0.65] {
             let m = heard(&s, Time::from_seconds(at));
-            if m.reading().here.is_some() || tenths % 15 != 0 {
-                continue;
-            }
-            asked += 1;
+            assert_eq!(m.reading().here, None);
             let told = m.case().map(Case::explain).expect("something was heard");
             let first = told.candidates[0].expect("a candidate");
             assert_eq!(told.tonality, first.tonality);
             assert_eq!(told.center_probability, first.center_probability);
-            let centers: f32 = told
-                .candidates
-                .iter()
-                .flatten()
-                .map(|c| c.center_probability)
-                .sum();
+            let candidates = told.candidates.iter().flatten();
+            let centers: f32 = candidates.map(|c| c.center_probability).sum();
             assert!(centers + told.no_center_probability <= 1.0 + 1e-4);
             let moved = |c: &Cause| c.candidate_changes.iter().any(|x| x.abs() > 0.005);
             assert!(told.causes.iter().flatten().any(moved), "{told:?}");
         }
-        assert!(asked > 1, "something was established nearly always");
     }
 
     #[test]
