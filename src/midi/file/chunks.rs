@@ -267,7 +267,7 @@ impl<'a, 'f> Chunks<'a, 'f> {
         while let Some(item) = events.next(&mut |offset, what| faults.add(offset, number, || what))
         {
             track.items += 1;
-            if track.items.is_multiple_of(OFTEN) {
+            if track.items.is_multiple_of(OFTEN) || matches!(item.what, What::Nothing) {
                 let done = events.offset() as f32 / self.bytes.len() as f32;
                 (self.progress)(done)?;
             }

@@ -204,7 +204,7 @@ impl<'f> Merge<'f> {
         unison: &mut Unison,
     ) -> Result<Reading, FileError> {
         self.items.0 += 1;
-        if self.items.0.is_multiple_of(OFTEN) {
+        if self.items.0.is_multiple_of(OFTEN) || matches!(item.what, What::Nothing) {
             let (done, all) = self.items;
             (self.progress)(done.min(all) as f32 / all as f32)?;
         }
@@ -250,7 +250,7 @@ impl<'f> Merge<'f> {
                 }
             }
             What::Tempo(tempo) => self.clock.set_tempo(tempo),
-            What::End => {}
+            What::End | What::Nothing => {}
         }
         self.out.end = at;
         Ok(Reading::On)

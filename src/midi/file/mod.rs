@@ -304,6 +304,15 @@ mod tests {
         assert!(told.is_sorted(), "{told:?}");
         assert!((0.0..0.2).contains(&told[0]), "{told:?}");
         assert!((0.9..=1.0).contains(&told[told.len() - 1]), "{told:?}");
+        // Also over what is only passed over.
+        let bends = file(0, 96, &[ended(&[0, 0xe0, 1, 2].repeat(20_000))]);
+        let mut told = 0;
+        let mut count = |_| {
+            told += 1;
+            ControlFlow::Continue(())
+        };
+        read_with(&bends, &Limits::none(), &mut count).unwrap();
+        assert_eq!(told, 8);
         for after in [0, 5, 25] {
             let mut left = after;
             let mut stop = |_| {

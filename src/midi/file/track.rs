@@ -6,7 +6,7 @@ use super::performance::TextKind;
 use crate::midi::event::Event;
 use crate::midi::message::translate;
 
-/// One event of a track that matters here.
+/// One event of a track that matters here, or [`What::Nothing`].
 pub(super) struct Item<'a> {
     pub tick: u64,
     /// Of its first byte, in the file.
@@ -26,6 +26,8 @@ pub(super) enum What<'a> {
     Tempo(u32),
     /// The track's end.
     End,
+    /// Nothing that matters for many events: an occasion to tell progress.
+    Nothing,
 }
 
 /// How the events of a track ended.
@@ -40,6 +42,9 @@ pub(super) enum Stop {
     /// At an event that cannot be.
     Bad(usize, &'static str),
 }
+
+/// [`What::Nothing`] comes after so many events that do not matter here.
+const OFTEN: usize = 4_096;
 
 /// Parses a track, as far as it goes.
 pub(super) struct Events<'a> {
@@ -91,8 +96,16 @@ impl<'a> Events<'a> {
     /// The next one that matters; the track's end is the last. `faults` is told of what is passed
     /// over, with its offset.
     pub fn next(&mut self, faults: &mut dyn FnMut(usize, String)) -> Option<Item<'a>> {
+        let first = self.count;
         while self.stop.is_none() {
             let offset = self.offset();
+            if self.count - first == OFTEN {
+                return Some(Item {
+                    tick: self.tick,
+                    offset,
+                    what: What::Nothing,
+                });
+            }
             let running = self.parser.running_status();
             let event = match self.parser.next() {
                 None => {
