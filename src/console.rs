@@ -12,30 +12,30 @@ pub fn print(result: impl AsRef<[u8]>) -> io::Result<()> {
     out.flush()
 }
 
-/// Tells the user something on standard error. Where that is closed or full nobody reads
-/// it, which is no reason to stop.
+/// Writes a message for the user to standard error. If that is closed or full the message is
+/// lost, which is no reason to stop.
 pub fn report(what: &str) {
     let text = format!("peregrinus: {}\n", plain::lines(what));
     // In one go, so that the lines of two threads do not mix.
     let _ = io::stderr().lock().write_all(text.as_bytes());
 }
 
-/// So long work may last without a word.
+/// How long work may take before progress is shown.
 const PATIENCE: Duration = Duration::from_secs(1);
-/// And so often it is told anew.
+/// How often the progress is drawn.
 const EVERY: Duration = Duration::from_millis(200);
 
-/// How far long work is, on standard error and only where that is a terminal. Nothing is
-/// left of it when it is dropped.
-pub struct Progress {
+/// A line on standard error that shows how far long work has got, only where that is a
+/// terminal. It is cleared when it is dropped.
+pub struct ProgressLine {
     began: Instant,
     terminal: bool,
     told: Option<Instant>,
 }
 
-impl Progress {
-    pub fn new() -> Progress {
-        Progress {
+impl ProgressLine {
+    pub fn new() -> ProgressLine {
+        ProgressLine {
             began: Instant::now(),
             terminal: io::stderr().is_terminal(),
             told: None,
@@ -65,7 +65,7 @@ impl Progress {
     }
 }
 
-impl Drop for Progress {
+impl Drop for ProgressLine {
     fn drop(&mut self) {
         self.clear();
     }

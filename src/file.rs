@@ -1,4 +1,4 @@
-//! Ordinary files, read whole. Knows nobody; everybody may know it.
+//! Ordinary files, read whole.
 //!
 //! What is no ordinary file could be waited for without end (a pipe, a terminal), have no
 //! end (`/dev/zero`), or do something when it is opened (a device): it is refused unread.

@@ -20,6 +20,9 @@
 //! - [`theory::Harmonized`] has the triads and sevenths on each degree of a tonality.
 //! - [`theory::Kinds::name`] names the chord that some notes are.
 
+// `console` writes instead: it neither panics nor hides a failure.
+#![deny(clippy::print_stdout, clippy::print_stderr)]
+
 // What unit and integration tests share calls the crate by its name.
 #[cfg(test)]
 extern crate self as peregrinus;

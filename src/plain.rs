@@ -1,4 +1,4 @@
-//! Text made safe for a terminal. Knows nobody; everybody may know it.
+//! Text made safe for a terminal.
 //!
 //! Names of files, ports and modes, and arguments, come from outside and may hold
 //! characters by which a terminal is commanded. They are shown as text: `\x1b`, `\n`,
@@ -22,7 +22,7 @@ pub fn path(path: &std::path::Path) -> String {
     name(&path.display().to_string()).into_owned()
 }
 
-/// What a terminal does not simply show: control characters, and those that turn the
+/// What a terminal obeys instead of showing it: control characters, and those that turn the
 /// direction of writing or begin a line (Unicode Bidirectional Algorithm, UAX 9).
 fn commands(c: char) -> bool {
     c.is_control()

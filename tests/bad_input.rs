@@ -245,6 +245,167 @@ fn what_is_there_is_not_written_over() {
     assert_eq!(std::fs::read(&taken).unwrap(), before);
 }
 
+/// What is no ordinary file has no end, or nobody at its other end.
+#[cfg(target_os = "linux")]
+#[test]
+fn no_ordinary_file_stops_the_others() {
+    let home = Home::new();
+    let two = home.tmp().join("two");
+    let mode = rustix::fs::Mode::from_raw_mode(0o600);
+    let fifo = rustix::fs::FileType::Fifo;
+    rustix::fs::mknodat(rustix::fs::CWD, two.join("a pipe.mid"), fifo, mode, 0).unwrap();
+    std::os::unix::fs::symlink("/dev/zero", two.join("endless.mid")).unwrap();
+    let pipe = two.join("a pipe.mid");
+    let (pipe, two) = (pipe.to_str().unwrap(), two.to_str().unwrap());
+    let run = |args: &[&str]| {
+        let args: Vec<String> = args.iter().map(|a| (*a).to_owned()).collect();
+        home.run(&args, &args.join(" "))
+    };
+    let (code, out, err) = run(&["analyze", two, "/dev/zero", "--format", "jsonl"]);
+    assert_eq!((code, out.lines().count()), (Some(1), 2), "{err}");
+    let refused = |name: &str| format!("peregrinus: {name}: this is no ordinary file: name one\n");
+    let names = [pipe, &format!("{two}/endless.mid"), "/dev/zero"];
+    assert_eq!(err, names.map(refused).concat());
+    for args in [&["replay", pipe][..], &["replay", "/dev/zero"]] {
+        let (code, out, err) = run(args);
+        assert_eq!((code, out.as_str(), err), (Some(1), "", refused(args[1])));
+    }
+    let (code, _, err) = run(&["modes", "--settings", "/dev/zero"]);
+    assert_eq!((code, err), (Some(1), refused("/dev/zero")));
+    let settings = home.config().join("settings.toml");
+    std::fs::write(&settings, format!("[reading]\nweights = '{pipe}'\n")).unwrap();
+    let (code, _, err) = run(&["modes"]);
+    assert_eq!((code, err), (Some(1), refused(pipe)));
+}
+
+/// Standard error that is full or closed takes nothing away from the result.
+#[cfg(target_os = "linux")]
+#[test]
+fn reports_that_nobody_can_read_end_nothing() {
+    let home = Home::new();
+    let files = home.folder.path().join("files");
+    write_files(&files);
+    let (broken, cut) = (files.join("empty.mid"), files.join("cut_in_a_track.mid"));
+    let (broken, cut) = (broken.to_str().unwrap(), cut.to_str().unwrap());
+    let etude = format!("{ROOT}/recordings/05_ferry_lamp.mid");
+    let empty = home.tmp().join("empty");
+    for args in [
+        &[
+            "analyze",
+            "--format",
+            "jsonl",
+            broken,
+            empty.to_str().unwrap(),
+            cut,
+            &etude,
+        ][..],
+        &["analyze", "--format", "json", cut, &etude],
+        &["replay", cut, "--speed", "4"],
+        &["replay", cut, "--speed", "9"],
+        &["harmonize", "D zzz"],
+        &["modes", "zzz"],
+        &["man", "zzz"],
+        &["--zzz"],
+    ] {
+        let words: Vec<String> = args.iter().map(|a| (*a).to_owned()).collect();
+        let (code, out, err) = home.run(&words, &words.join(" "));
+        assert!(!err.is_empty(), "{args:?}");
+        for full in [true, false] {
+            let shell = format!(
+                "exec \"$0\" \"$@\" 2>{}",
+                if full { "/dev/full" } else { "&-" }
+            );
+            let mut command = Command::new("sh");
+            let program = home.command();
+            for (name, value) in program.get_envs() {
+                command.env(name, value.unwrap());
+            }
+            let done = command
+                .args(["-c", &shell])
+                .arg(program.get_program())
+                .args(args)
+                .stdin(Stdio::null())
+                .output()
+                .unwrap();
+            assert_eq!(done.status.code(), code, "{args:?}, full: {full}");
+            assert_eq!(String::from_utf8_lossy(&done.stdout), out, "{args:?}");
+        }
+    }
+}
+
+/// A result that cannot be written is a failure, said once.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_is_a_failure_said_once() {
+    let home = Home::new();
+    let etude = format!("{ROOT}/recordings/05_ferry_lamp.mid");
+    for args in [
+        &["--version"][..],
+        &["--help"],
+        &["modes"],
+        &["harmonize", "D dorian", "--format", "csv"],
+        &["man"],
+        &["completions", "bash"],
+        &["analyze", &etude],
+        &["analyze", &etude, &etude, "--format", "jsonl"],
+        &["replay", &etude, "--speed", "4"],
+    ] {
+        let full = File::options().write(true).open("/dev/full").unwrap();
+        let done = home
+            .command()
+            .args(args)
+            .stdout(full)
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap()
+            .wait_with_output()
+            .unwrap();
+        let err = String::from_utf8_lossy(&done.stderr);
+        assert_eq!(done.status.code(), Some(1), "{args:?}: {err}");
+        assert!(err.starts_with("peregrinus: "), "{args:?}: {err}");
+        assert!(err.contains("cannot be written"), "{args:?}: {err}");
+        assert_eq!(err.lines().count(), 1, "{args:?}: {err}");
+    }
+}
+
+/// A name may hold what a terminal would obey: people are shown it as text, programs get it
+/// as it is.
+#[cfg(unix)]
+#[test]
+fn names_do_not_command_the_terminal() {
+    let home = Home::new();
+    let folder = home.tmp().join("\u{1b}[31mred\u{7}");
+    std::fs::create_dir(&folder).unwrap();
+    let etude = std::fs::read(format!("{ROOT}/recordings/05_ferry_lamp.mid")).unwrap();
+    std::fs::write(folder.join("whole.mid"), &etude).unwrap();
+    std::fs::write(folder.join("half.mid"), &etude[..etude.len() / 2]).unwrap();
+    let name = folder.to_str().unwrap();
+    let whole = format!("{name}/whole.mid");
+    let commands = |text: &str| text.chars().any(|c| c.is_control() && c != '\n');
+    for args in [
+        &["analyze", name][..],
+        &["analyze", "--format", "romantext", &whole],
+        &["analyze", &format!("{name}/none")],
+        &["replay", &whole, "--from", "9999"],
+        &["modes", "--settings", &format!("{name}/none.toml")],
+        &["listen", "--record", &whole],
+    ] {
+        let args: Vec<String> = args.iter().map(|a| (*a).to_owned()).collect();
+        let (_, out, err) = home.run(&args, &args.join(" "));
+        assert!(!commands(&out) && !commands(&err), "{args:?}: {out}{err}");
+        let shown = "\\x1b[31mred\\x07/";
+        // A document has a title, not a path.
+        let shows = out.contains(shown) || err.contains(shown);
+        let document = args.contains(&"romantext".to_owned());
+        assert!(shows || document, "{args:?}: {out}{err}");
+    }
+    let args = ["analyze", "--format", "json", &whole].map(String::from);
+    let (code, out, _) = home.run(&args, "json");
+    assert_eq!(code, Some(0));
+    let out: serde_json::Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(out["file"].as_str(), Some(whole.as_str()));
+}
+
 /// Whoever reads our output may stop at any time.
 #[test]
 fn a_reader_that_goes_away_is_no_failure() {

@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use super::{engine, file};
-use crate::console::{self, Progress};
+use crate::console::{self, ProgressLine};
 use crate::engine::Inertia;
 use crate::formats::{Analysis, analysis_json, analysis_text, roman_text, voicings_text};
 use crate::midi;
@@ -10,11 +10,16 @@ use crate::plain;
 use crate::settings::Settings;
 use crate::study;
 use clap::ValueEnum;
-use crossbeam_channel::{Receiver, bounded};
+use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
+use std::cell::RefCell;
 use std::collections::VecDeque;
 use std::io::Write;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::time::Duration;
 use walkdir::WalkDir;
 
 #[derive(clap::Args)]
@@ -33,6 +38,8 @@ pub struct Args {
     /// (JSON has it always.)
     #[arg(long)]
     voicings: bool,
+    #[command(flatten)]
+    much: file::Much,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -60,11 +67,9 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let mut all_well = unread.is_empty();
     unread.iter().for_each(|what| console::report(what));
     let mut out = std::io::stdout().lock();
-    let mut progress = Progress::new();
-    let mut done = 0;
-    each_file(&files, &settings, &args, |path, result| {
-        progress.clear();
-        done += 1;
+    let progress = RefCell::new(ProgressLine::new());
+    let take = |path: &Path, result: Outcome| {
+        progress.borrow_mut().clear();
         match result {
             Ok(report) => {
                 out.write_all(report.text.as_bytes())?;
@@ -79,10 +84,18 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
                 console::report(&format!("{}: {e}", plain::path(path)));
             }
         }
-        let share = done as f64 / files.len() as f64;
-        progress.tell(share, &format!("{done} of {} files", files.len()));
         Ok(())
-    })?;
+    };
+    let what = match &files[..] {
+        [one] => plain::path(one),
+        several => format!("{} files", several.len()),
+    };
+    let tell = |done: f64| {
+        let percent = (100.0 * done) as u32;
+        let mut line = progress.borrow_mut();
+        line.tell(done, &format!("{what}: {percent} %"));
+    };
+    each_file(&files, &settings, &args, take, tell)?;
     Ok(match all_well {
         true => ExitCode::SUCCESS,
         false => ExitCode::FAILURE,
@@ -114,43 +127,114 @@ struct Report {
 
 type Outcome = Result<Report, Failure>;
 
-/// Works on all cores and hands the results on in the order of the files. Of what is done
-/// or in work no more waits than twice what works at one time.
+/// Works on all cores and hands the results on in the order of the files. At most twice as
+/// many files as cores are begun and not handed on yet, so that memory is bounded. `tell`
+/// gets the share of the whole that is done, 0 to 1, now and then.
 fn each_file(
     files: &[PathBuf],
     settings: &Settings,
     args: &Args,
     mut take: impl FnMut(&Path, Outcome) -> std::io::Result<()>,
+    mut tell: impl FnMut(f64),
 ) -> Result<(), Failure> {
     let most = 2 * rayon::current_num_threads();
+    let stop = AtomicBool::new(false);
+    let stop = &stop;
     rayon::in_place_scope(|scope| {
         let mut rest = files.iter();
-        let mut waiting: VecDeque<(&Path, Receiver<Outcome>)> = VecDeque::new();
+        let mut waiting: VecDeque<Work> = VecDeque::new();
+        let mut taken = 0;
         loop {
             for path in rest.by_ref().take(most - waiting.len()) {
-                let (send, receive) = bounded(1);
-                // Whoever no longer reads has had enough.
-                scope.spawn(move |_| drop(send.send(report(path, settings, args))));
-                waiting.push_back((path, receive));
+                let (send, result) = bounded(1);
+                let work = Work {
+                    path,
+                    done: Share::default(),
+                    result,
+                };
+                let done = work.done.clone();
+                let tell = move |share| {
+                    done.set(share);
+                    match stop.load(Ordering::Relaxed) {
+                        true => ControlFlow::Break(()),
+                        false => ControlFlow::Continue(()),
+                    }
+                };
+                // Without a receiver the result is no longer wanted.
+                scope.spawn(move |_| drop(send.send(report(path, settings, args, tell))));
+                waiting.push_back(work);
             }
-            let Some((path, result)) = waiting.pop_front() else {
+            let Some(next) = waiting.front() else {
                 return Ok(());
             };
-            let result = result.recv().unwrap_or_else(|_| {
-                let what = "the program failed at this file, which is its fault: report it";
-                Err(Failure::Failed(what.into()))
-            });
-            take(path, result)?;
+            let result = match next.result.recv_timeout(OFTEN) {
+                Ok(result) => result,
+                Err(RecvTimeoutError::Timeout) => {
+                    let begun: f64 = waiting.iter().map(|work| work.done.get()).sum();
+                    tell((f64::from(taken) + begun) / files.len() as f64);
+                    continue;
+                }
+                Err(RecvTimeoutError::Disconnected) => Err(Failure::Failed(
+                    "the program failed at this file, which is its fault: report it".into(),
+                )),
+            };
+            let path = next.path;
+            waiting.pop_front();
+            taken += 1;
+            if let Err(e) = take(path, result) {
+                stop.store(true, Ordering::Relaxed);
+                return Err(e.into());
+            }
         }
     })
 }
 
-fn report(path: &Path, settings: &Settings, args: &Args) -> Result<Report, Failure> {
-    let mut recording = file::read(path, &settings.catalogue)?;
+/// How often the progress is looked at.
+const OFTEN: Duration = Duration::from_millis(200);
+
+/// A file that is being worked on.
+struct Work<'f> {
+    path: &'f Path,
+    done: Share,
+    result: Receiver<Outcome>,
+}
+
+/// How much of a file is done, 0 to 1, told from thread to thread.
+#[derive(Clone, Default)]
+struct Share(Arc<AtomicU32>);
+
+impl Share {
+    fn set(&self, share: f32) {
+        self.0.store(share.to_bits(), Ordering::Relaxed);
+    }
+
+    fn get(&self) -> f64 {
+        f64::from(f32::from_bits(self.0.load(Ordering::Relaxed)))
+    }
+}
+
+/// Of the work on a file, reading takes about this share.
+const READING: f32 = 0.2;
+
+/// `tell` gets the share that is done, 0 to 1, and may break off.
+fn report(
+    path: &Path,
+    settings: &Settings,
+    args: &Args,
+    mut tell: impl FnMut(f32) -> ControlFlow<()>,
+) -> Outcome {
+    let limits = args.much.limits();
+    let mut read = |share| tell(READING * share);
+    let mut recording = file::read(path, &settings.catalogue, &limits, &mut read)?;
     if args.inertia.is_some() {
         recording.drop_inertia();
     }
-    let study = study::study(&recording, engine::monitor(settings), &settings.catalogue);
+    let monitor = engine::monitor(settings);
+    let study = |share| tell(READING + (1.0 - READING) * share);
+    let study = study::study_with(&recording, monitor, &settings.catalogue, study);
+    let ControlFlow::Continue(study) = study else {
+        return Err(Failure::Told);
+    };
     let analysis = Analysis {
         file: &path.display().to_string(),
         study: &study,

@@ -1,6 +1,5 @@
 //! `completions`: the script by which a shell completes our command lines.
 
-use super::NAME;
 use super::failure::Failure;
 use crate::console;
 use clap::ValueEnum;
@@ -32,7 +31,8 @@ pub fn run(args: &Args, mut command: clap::Command) -> Result<ExitCode, Failure>
     };
     // Into memory first: whoever reads us may stop, and `generate` would panic.
     let mut script = Vec::new();
-    clap_complete::generate(shell, &mut command, NAME, &mut script);
+    let name = command.get_name().to_owned();
+    clap_complete::generate(shell, &mut command, name, &mut script);
     console::print(&script)?;
     Ok(ExitCode::SUCCESS)
 }

@@ -19,18 +19,15 @@ use crate::screen::Palette;
 use crate::{console, plain};
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use failure::Failure;
-use own::{Origin, Own};
+use own::{Lines, Origin, Own};
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-/// What the program is called.
-const NAME: &str = "peregrinus";
-
 /// Follow the tonal center and the mode of what is played at a keyboard.
 #[derive(Parser)]
 #[command(
-    name = NAME,
+    name = "peregrinus",
     version,
     about,
     max_term_width = 100,
@@ -44,7 +41,7 @@ struct Cli {
     #[arg(long, global = true, value_name = "NAME")]
     palette: Option<Palette>,
     #[command(flatten)]
-    lines: monitor::Lines,
+    lines: Lines,
     #[command(subcommand)]
     command: Option<Command>,
 }

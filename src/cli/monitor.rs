@@ -2,7 +2,7 @@
 //! keyboard, on a file, or on a demo étude while there is no keyboard.
 
 use super::failure::Failure;
-use super::own::Own;
+use super::own::{Lines, Own};
 use super::{engine, memory};
 use crate::console;
 use crate::engine::{Inertia, Reading};
@@ -17,14 +17,6 @@ use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
-
-/// Whether the user wants lines at a terminal too.
-#[derive(Clone, Copy, clap::Args)]
-pub struct Lines {
-    /// Plain lines instead of the screen, one for each change, worded to be read aloud.
-    #[arg(long)]
-    lines: bool,
-}
 
 /// What `listen` and `replay` are both asked for.
 #[derive(clap::Args)]
@@ -44,7 +36,7 @@ pub struct Args {
 impl Args {
     /// The settings with what was asked for.
     pub fn taken(&self, mut settings: Settings, own: &Own) -> Settings {
-        settings.lines |= own.lines.lines || self.lines.lines;
+        settings.lines |= own.lines.asked || self.lines.asked;
         settings.inertia = inertia(&settings, self.inertia);
         settings
     }
@@ -53,7 +45,7 @@ impl Args {
 /// `peregrinus` alone.
 pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     let mut settings = own.settings.clone();
-    settings.lines |= own.lines.lines;
+    settings.lines |= own.lines.asked;
     settings.inertia = inertia(&settings, None);
     let settings = &settings;
     let (mut listener, idle) = start(settings, None)?;
@@ -65,7 +57,7 @@ pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     }
     let player = demo(engine::monitor(settings))?;
     if !std::io::stdout().is_terminal() {
-        // Nobody would follow it: the demo plays to its end.
+        // No keyboard is waited for in a pipe: the demo plays to its end.
         drop(listener);
         console::report(&demo_notice(status.notice.as_deref()));
         let mut performer = performer.with_file(player, None);
@@ -82,7 +74,7 @@ pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     show(performer, settings, own, lines::Format::Text)
 }
 
-/// Nobody plays yet; a stop of inertia that is chosen is remembered.
+/// A performer with nobody playing yet, who remembers the stop of inertia that is chosen.
 pub fn performer(idle: Reading) -> Performer {
     let remember = |stop: Inertia| memory::remember(memory::INERTIA, stop.name());
     Performer::new(idle).remembering(Box::new(remember))

@@ -1,11 +1,19 @@
 //! The user's settings, and where they come from, so that they can be followed.
 
-use super::monitor::Lines;
 use crate::screen::{Palette, Update};
 use crate::settings::{self, Settings, SettingsError, Watch};
 use crossbeam_channel::Receiver;
 use std::ffi::OsString;
 use std::path::PathBuf;
+
+/// Whether the user wants lines at a terminal too.
+#[derive(Clone, Copy, clap::Args)]
+#[group(skip)]
+pub struct Lines {
+    /// Plain lines instead of the screen, one for each change, worded to be read aloud.
+    #[arg(id = "lines", long = "lines")]
+    pub asked: bool,
+}
 
 /// The user's file, and what stands above it.
 #[derive(Clone)]

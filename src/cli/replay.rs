@@ -3,12 +3,13 @@
 use super::failure::Failure;
 use super::own::Own;
 use super::{engine, file, monitor};
-use crate::console;
+use crate::console::{self, ProgressLine};
 use crate::live::{Order, SystemClock, play};
 use crate::midi::FaultKind;
 use crate::plain;
 use crate::source::Repeat;
 use crate::time::Time;
+use std::ops::ControlFlow;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -33,6 +34,8 @@ pub struct Args {
     repeat: Option<String>,
     #[command(flatten)]
     monitor: monitor::Args,
+    #[command(flatten)]
+    much: file::Much,
 }
 
 pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
@@ -54,8 +57,16 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         Err(what) => return usage(what),
     };
     let file = plain::path(&args.file);
-    let mut recording = file::read(&args.file, &own.settings.catalogue)
+    let mut line = ProgressLine::new();
+    let mut tell = |share: f32| {
+        let percent = (100.0 * share) as u32;
+        line.tell(share.into(), &format!("reading {file}: {percent} %"));
+        ControlFlow::Continue(())
+    };
+    let limits = args.much.limits();
+    let mut recording = file::read(&args.file, &own.settings.catalogue, &limits, &mut tell)
         .map_err(|e| Failure::Failed(format!("{file}: {e}")))?;
+    line.clear();
     let end = recording.end;
     let length = || format!("{file} is {:.1} seconds long", end.seconds());
     if Time::from_seconds(args.from) > end {

@@ -6,7 +6,7 @@ use crossbeam_channel::{Sender, TrySendError, bounded};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 
-/// Where the latest explanation lies.
+/// Where the latest explanation is kept.
 pub(super) type Slot = Arc<Mutex<Option<Explanation>>>;
 
 /// The engine's end. Its thread starts with the first case and ends with it.

@@ -12,7 +12,7 @@ use std::sync::{Arc, Mutex};
 /// What reaches the history.
 enum Item {
     Change(Time, Change),
-    /// The past is another one: after seeking.
+    /// Replaces the past, after seeking.
     Past(Box<Past>),
     Marker(Marker),
 }
@@ -23,11 +23,11 @@ struct Past {
     pinned: Option<(Tonality, Spelling)>,
 }
 
-/// What [`Feed::changes`] tells.
+/// What [`Feed::changes`] hands on.
 #[derive(Clone, Debug)]
 pub enum News {
     Change(Time, Change),
-    /// The past is another one, after seeking; what is established and what pinned there.
+    /// The past was replaced, after seeking; what is established and what is pinned there.
     Past {
         here: Option<(Tonality, Spelling)>,
         pinned: Option<(Tonality, Spelling)>,
@@ -57,16 +57,16 @@ pub struct Feed {
     board: StatusBoard,
 }
 
-/// So many changes may wait for a reader before the engine waits too.
+/// How many changes may wait for a reader before the engine waits too.
 const WAITING: usize = 16_384;
-/// So many jobs may wait for the screen; further ones are not done.
+/// How many jobs may wait for the screen; further ones are dropped.
 const JOBS: usize = 16;
 
 /// Both ends, and the board where the way in writes its status.
 pub(super) fn feed() -> (Publisher, Feed, StatusBoard) {
     let latest = Arc::new(Mutex::new(None));
     let (items, items_in) = bounded(WAITING);
-    // One message is enough to say that there is something new.
+    // One message is enough: it says that there is something new, not what.
     let (news, news_in) = bounded(1);
     let (jobs, jobs_in) = bounded(JOBS);
     let board = StatusBoard::new(news.clone());
@@ -99,7 +99,7 @@ impl Publisher {
         let _ = self.news.try_send(());
     }
 
-    /// Has the moment explained elsewhere; see [`Feed::explanation`].
+    /// Has the present moment explained on another thread; see [`Feed::explanation`].
     pub fn explain(&mut self, monitor: &Monitor) {
         if let Some(case) = monitor.case() {
             self.explainer.hand(case);
@@ -131,7 +131,7 @@ impl Publisher {
 
 impl Observer for Publisher {
     fn change(&mut self, at: Time, change: Change) {
-        // The reader gone means the program is ending.
+        // Without a reader the program is ending.
         let _ = self.items.send(Item::Change(at, change));
     }
 }
@@ -152,7 +152,7 @@ impl Feed {
         self.board.status()
     }
 
-    /// Gets a message when anything is new.
+    /// Receives a message when anything is new.
     pub fn news(&self) -> &Receiver<()> {
         &self.news
     }
@@ -163,13 +163,13 @@ impl Feed {
         &mut self.history
     }
 
-    /// The markers set since this was asked last.
+    /// The markers set since the last call.
     pub fn markers(&mut self) -> Vec<Marker> {
         self.changes(|_| ());
         std::mem::take(&mut self.markers)
     }
 
-    /// The jobs set off from the piano since this was asked last: their places in
+    /// The jobs set off from the piano since the last call: their places in
     /// [`super::Wanted::jobs`].
     pub fn jobs(&self) -> impl Iterator<Item = usize> + use<'_> {
         self.jobs.try_iter()
@@ -200,7 +200,7 @@ impl Feed {
         }
     }
 
-    /// Takes no more: the engine, which waits for a slow reader, can end.
+    /// Receives nothing any longer, so that an engine that waits for a slow reader can end.
     pub(super) fn close(&mut self) {
         self.items = never();
     }

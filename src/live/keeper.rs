@@ -7,7 +7,7 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-/// Told the name of a keyboard that was connected, to keep it for the next time.
+/// Called with the name of a keyboard that was connected, to remember it for the next time.
 pub type Remember = Box<dyn Fn(&str) + Send>;
 
 /// Which keyboard, and what it is for beside the music.
@@ -17,18 +17,18 @@ pub struct Wanted {
     pub port: Option<String>,
     /// The one used last.
     pub remembered: Option<String>,
-    /// Told the name of each one that is connected.
+    /// Called with the name of each keyboard that is connected.
     pub remember: Option<Remember>,
     /// Controllers and keys that have a job: they are no music, and set it off by its place
     /// in this list. See [`super::Feed::jobs`].
     pub jobs: Vec<Trigger>,
 }
 
-/// No port says that it is gone: so look this often. A keyboard is back within
-/// two of these.
+/// How often the list of ports is read, as no port says that it is gone. A keyboard is back
+/// within two of these.
 const LOOK: Duration = Duration::from_millis(300);
-/// Where the backend tells of changes, ask it this often: soon enough for a hand that plugs,
-/// seldom enough to cost nothing.
+/// How often a backend that reports changes is asked for them: soon enough for a hand that
+/// plugs, seldom enough to cost nothing.
 const ASK: Duration = Duration::from_millis(50);
 
 /// The thread that does it; dropping it closes the connection.
@@ -38,7 +38,7 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    /// When the keyboard has gone, a release goes the way of its notes.
+    /// When the keyboard is gone, a release follows its notes.
     pub fn start(
         ports: Box<dyn Ports>,
         wanted: Wanted,
@@ -56,7 +56,7 @@ impl Keeper {
             own: None,
             blind: false,
         };
-        // Once before anybody asks, so that it is known from the start whether there is one.
+        // Once at the start, so that it is known at once whether there is a keyboard.
         search.look();
         let thread = std::thread::Builder::new()
             .name("keeper".into())
@@ -89,7 +89,7 @@ struct Search {
     /// The keyboard that was connected: from then on no other will do, since the player
     /// who unplugs it means to come back to it.
     own: Option<String>,
-    /// Whether the list could not be had.
+    /// Whether the list of ports could not be read last time.
     blind: bool,
 }
 
@@ -146,7 +146,7 @@ impl Search {
         match found {
             Ok(port) => self.connect(port),
             Err(Some(e)) => self.fail(e.to_string()),
-            // The line that says what was lost stands, unless it told of something else since.
+            // The line that says what was lost stays, unless something else was said since.
             Err(None) if seeing_again => {
                 let own = self.own.as_deref().unwrap_or_default();
                 self.fail(format!("{own} is not there yet; waiting for it"));

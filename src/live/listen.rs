@@ -7,7 +7,7 @@ use super::order::Order;
 use super::provoke;
 use super::record::{RecordError, Recorder};
 use super::status::StatusBoard;
-use super::thread::EngineThread;
+use super::thread::{EngineThread, Stop};
 use crate::engine::{Change, Event, Monitor, Observer, Phrases};
 use crate::midi::{self, Incoming, IntakeReceiver, Ports, intake};
 use crate::time::Time;
@@ -72,7 +72,9 @@ pub fn listen(
         board: board.clone(),
         dropped: 0,
     };
-    let thread = EngineThread::start(board.clone(), move |orders| engine.run(orders));
+    let thread = EngineThread::start(board.clone(), Stop::default(), move |orders| {
+        engine.run(orders);
+    });
     let keeper = Keeper::start(ports, wanted, sender, board);
     Ok(Listener {
         feed,
@@ -109,7 +111,7 @@ impl Drop for Listener {
     }
 }
 
-/// Tells whoever reads along, and keeps what a marker asks for.
+/// Passes changes on, and keeps the phrases for markers.
 struct Tell {
     publisher: Publisher,
     phrases: Phrases,
@@ -142,7 +144,7 @@ impl Engine {
             select! {
                 recv(notes) -> incoming => match incoming {
                     Ok(incoming) => self.accept(incoming),
-                    // Nobody looks for keyboards any more; orders still come.
+                    // No thread looks for keyboards any longer; orders still come.
                     Err(_) => notes = never(),
                 },
                 recv(orders) -> order => match order {
@@ -165,7 +167,7 @@ impl Engine {
             provoke::check(panic_at, now);
             let publisher = &self.tell.publisher;
             publisher.publish(&self.monitor);
-            // Whoever does a job finds the reading of its moment.
+            // After the reading, so that a job finds the reading of its moment.
             self.intake.fired().for_each(|number| publisher.job(number));
             let dropped = self.intake.dropped();
             if dropped != self.dropped {
@@ -196,7 +198,7 @@ impl Engine {
                 self.tell.publisher.mark(marker);
             }
             Order::Explain => self.tell.publisher.explain(&self.monitor),
-            // What is played at a keyboard goes its own way.
+            // These are for files.
             Order::Pause(_) | Order::Seek(_) | Order::Speed(_) | Order::Repeat(_) => {}
         }
     }

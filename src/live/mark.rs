@@ -1,19 +1,19 @@
-//! What a marker is about, decided at the moment that it is set.
+//! Which stretch of music a marker is about, decided when the marker is set.
 
 use crate::plan::Marker;
 use crate::time::Time;
 
-/// Which stretch before the present moment is flagged.
+/// Which stretch before the present moment a marker is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum About {
     /// The phrase before: see [`crate::engine::History::phrase_before`].
     Phrase,
-    /// So much of what was played last.
+    /// The last stretch of this length.
     Last(Time),
 }
 
 impl About {
-    /// The marker set at `at`, where `phrase` tells the phrase before.
+    /// The marker set at `at`. `phrase` gives the phrase before a moment.
     pub(super) fn marker(
         self,
         at: Time,

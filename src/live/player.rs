@@ -5,7 +5,7 @@ use super::feed::{Feed, Publisher, feed};
 use super::order::Order;
 use super::provoke;
 use super::status::lock;
-use super::thread::EngineThread;
+use super::thread::{EngineThread, Stop};
 use crate::engine::{Change, Event, History, Monitor, Observer};
 use crate::source::{Link, Repeat, Transport};
 use crate::time::Time;
@@ -31,9 +31,11 @@ pub struct Player {
 pub const SPEEDS: (f32, f32) = (0.25, 4.0);
 /// The shortest stretch that is repeated.
 const SHORTEST: Time = Time::millis(200);
-/// A checkpoint so often at first: seeking runs the engine from the last one.
+/// How much music is worked through between two checks whether the program ends.
+const LOOK: Time = Time::millis(10_000);
+/// The distance of checkpoints at first: seeking runs the engine from the last one.
 const CHECKPOINT: Time = Time::millis(10_000);
-/// Each holds the whole past, so at most so many are kept, further apart in a longer file.
+/// At most this many are kept, further apart in a longer file: each holds the whole past.
 const CHECKPOINTS: usize = 32;
 
 /// Plays `events` to their `end`. `monitor` has been told the settings in force.
@@ -58,7 +60,8 @@ pub fn play(
     let shared = Arc::clone(&places);
     let mut playback = Playback::new(clock, events, end, monitor, publisher, shared);
     playback.obey(order);
-    let engine = EngineThread::start(board, move |orders| playback.run(orders));
+    let stop = playback.stop.clone();
+    let engine = EngineThread::start(board, stop, move |orders| playback.run(orders));
     Player {
         feed,
         places,
@@ -91,12 +94,12 @@ impl Player {
         lock(&self.places).now
     }
 
-    /// Where it will stand once the orders that wait are obeyed: keys may come faster.
+    /// Where it will stand when the orders that wait have been carried out: keys may come faster.
     pub fn ahead(&self) -> Transport {
         lock(&self.places).ahead
     }
 
-    /// Tells where it stands, apart from the player.
+    /// A function that gives where it stands, without the player.
     pub fn watch(&self) -> impl Fn() -> Transport + use<> {
         let places = Arc::clone(&self.places);
         move || lock(&places).now
@@ -136,9 +139,11 @@ struct Playback {
     history: History,
     publisher: Publisher,
     places: Arc<Mutex<Places>>,
+    /// The program ends: a long seek does not hold it up.
+    stop: Stop,
 }
 
-/// Tells the history and, in the ordinary course of things, whoever reads along.
+/// Passes changes to the history and, while the file plays, to whoever reads along.
 struct Tell<'a>(&'a mut History, Option<&'a mut Publisher>);
 
 impl Observer for Tell<'_> {
@@ -182,6 +187,7 @@ impl Playback {
             history: History::default(),
             publisher,
             places,
+            stop: Stop::default(),
         }
     }
 
@@ -254,15 +260,30 @@ impl Playback {
 
     fn play_to(&mut self, target: Time, aloud: bool) {
         while let Some(&(at, event)) = self.events.get(self.next).filter(|e| e.0 <= target) {
+            self.advance_to(at, aloud);
+            if self.stop.is_asked_for() {
+                return;
+            }
             self.check(at);
             self.next += 1;
             let mut tell = Tell(&mut self.history, aloud.then_some(&mut self.publisher));
             self.monitor.on_event(at, event, &mut tell);
         }
-        let mut tell = Tell(&mut self.history, aloud.then_some(&mut self.publisher));
-        self.monitor.advance_to(target, &mut tell);
+        self.advance_to(target, aloud);
         self.history.advance_to(target);
         self.at = target;
+    }
+
+    /// Takes the engine to `target`, a little at a time, unless the program ends.
+    fn advance_to(&mut self, target: Time, aloud: bool) {
+        while !self.stop.is_asked_for() {
+            let next = target.min(self.monitor.now() + LOOK);
+            let mut tell = Tell(&mut self.history, aloud.then_some(&mut self.publisher));
+            self.monitor.advance_to(next, &mut tell);
+            if next >= target {
+                return;
+            }
+        }
     }
 
     /// Keeps a checkpoint before the event at `at`, now and then.
@@ -347,11 +368,11 @@ impl Playback {
                 if matches!(event, Event::HomeIs(_) | Event::Aside(_)) {
                     self.events.insert(self.next, (self.at, event));
                     self.next += 1;
-                    // What was kept of later moments does not know of it.
+                    // Checkpoints of later moments do not know of it.
                     let (next, at) = (self.next, self.at);
                     self.checkpoints.retain(|c| c.next < next && c.at <= at);
                 } else {
-                    // What was kept was heard under the old setting.
+                    // The checkpoints were made under the old setting.
                     for c in &mut self.checkpoints {
                         c.monitor.on_event(c.at, event, &mut c.history);
                     }
@@ -386,6 +407,33 @@ mod tests {
     use super::*;
     use crate::midi;
     use crate::theory::Catalogue;
+
+    #[test]
+    fn a_seek_through_ten_hours_does_not_hold_up_the_end() {
+        let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+        let end = Time::millis(36_000_000);
+        // A note that is held from beginning to end, so that the grid never rests.
+        let (channel, key, velocity) = (0, 48, 64);
+        let on = midi::Event::NoteOn {
+            channel,
+            key,
+            velocity,
+        };
+        let off = midi::Event::NoteOff { channel, key };
+        let events = vec![(Time::ZERO, on.into()), (end, off.into())];
+        let clock = Arc::new(SystemClock::start());
+        let player = play("ten hours", events, end, monitor, clock, Order::Pause(true));
+        player.order(Order::Seek(end));
+        std::thread::sleep(Duration::from_millis(200));
+        assert!(player.transport().position < end, "it is on its way");
+        let asked = std::time::Instant::now();
+        drop(player);
+        assert!(
+            asked.elapsed() < Duration::from_secs(1),
+            "{:?}",
+            asked.elapsed()
+        );
+    }
 
     #[test]
     fn a_long_file_keeps_few_checkpoints() {

@@ -3,6 +3,7 @@
 use super::status::StatusBoard;
 use crate::engine::Event;
 use crate::midi;
+use crate::plain;
 use crate::plan::Marker;
 use crate::recording::Writer;
 use crate::theory::Catalogue;
@@ -17,7 +18,7 @@ use std::time::{Duration, Instant};
 
 /// The recording cannot begin.
 #[derive(Debug, thiserror::Error)]
-#[error("{}: {}", path.display(), remedy(why))]
+#[error("{}: {}", plain::path(path), remedy(why))]
 pub struct RecordError {
     path: PathBuf,
     why: std::io::Error,
@@ -69,6 +70,7 @@ pub(super) struct Recorder {
 
 /// Maximum number of events waiting for a slow disk.
 const WAITING: usize = 65_536;
+/// What was played is on disk after this time at the latest.
 const FLUSH: Duration = Duration::from_millis(900);
 
 impl Recorder {
@@ -185,11 +187,12 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
     let mut flushed = Instant::now();
     let mut dirty = false;
     loop {
-        match notes.recv_timeout(if dirty {
-            FLUSH
-        } else {
-            Duration::from_secs(3600)
-        }) {
+        // From the last time on, whatever comes meanwhile.
+        let wait = match dirty {
+            true => FLUSH.saturating_sub(flushed.elapsed()),
+            false => Duration::from_secs(3600),
+        };
+        match notes.recv_timeout(wait) {
             Ok(Note::Event(at, event)) => {
                 last = at;
                 dirty = true;

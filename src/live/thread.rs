@@ -4,19 +4,33 @@ use super::feed::Feed;
 use super::order::Order;
 use super::status::StatusBoard;
 use crossbeam_channel::{Receiver, Sender, unbounded};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 
-/// The engine's thread as seen by whoever gives it orders; dropping it ends the thread.
+/// Whether the engine's thread is to end, whatever it is doing.
+#[derive(Clone, Default)]
+pub(super) struct Stop(Arc<AtomicBool>);
+
+impl Stop {
+    pub fn is_asked_for(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// The engine's thread as seen by whoever gives it orders.
 pub(super) struct EngineThread {
     orders: Option<Sender<Order>>,
+    stop: Stop,
     thread: Option<JoinHandle<()>>,
 }
 
 impl EngineThread {
-    /// Starts it. `work` ends when no more orders can come. Without a thread there is
-    /// nothing to show: the status says so.
+    /// Starts it. `work` ends when no more orders can come, and what takes long in it looks
+    /// at `stop`. Without a thread there is nothing to show: the status says so.
     pub fn start(
         board: StatusBoard,
+        stop: Stop,
         work: impl FnOnce(&Receiver<Order>) + Send + 'static,
     ) -> EngineThread {
         // Without a bound: a person gives few orders.
@@ -34,6 +48,7 @@ impl EngineThread {
         };
         EngineThread {
             orders: Some(orders),
+            stop,
             thread,
         }
     }
@@ -47,6 +62,7 @@ impl EngineThread {
     /// Ends the thread and waits for it. `feed` takes no more from it.
     pub fn end(&mut self, feed: &mut Feed) {
         feed.close();
+        self.stop.0.store(true, Ordering::Relaxed);
         self.orders = None;
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();

@@ -22,7 +22,7 @@ impl Asked {
         }
     }
 
-    /// Forgets what has come.
+    /// Forgets what the reading already shows.
     pub fn settle(&mut self, reading: &Reading) {
         self.inertia = self.inertia.filter(|&i| i != reading.inertia);
         self.pinned = self.pinned.filter(|&p| p != reading.pinned);
@@ -34,7 +34,7 @@ impl Asked {
         self.aside = None;
     }
 
-    /// The reading as it will be.
+    /// The reading as it will be when all of it has come.
     pub fn over(&self, reading: Reading) -> Reading {
         let aside = match self.aside {
             Some(true) => Some(reading.aside.unwrap_or(reading.at)),

@@ -7,6 +7,7 @@ mod demo;
 use crate::engine::{Event, Explanation, History, Inertia, Reading};
 use crate::lines;
 use crate::live::{About, Feed, Listener, News, Order, Player, Status};
+use crate::plain;
 use crate::plan::Marker;
 use crate::screen::{Command, Pace, Stage};
 use crate::source::{Link, Repeat, Source, Transport};
@@ -17,10 +18,10 @@ use std::time::Duration;
 
 pub use demo::demo;
 
-/// Told the stop of inertia that the player has chosen, to keep it for the next time.
+/// Called with the stop of inertia that the player chose, to remember it for the next time.
 pub type RememberInertia = Box<dyn Fn(Inertia)>;
 
-/// Whoever plays, behind one face.
+/// Whoever plays, with one interface.
 pub struct Performer {
     /// A file or a demo; shown as long as it is there.
     file: Option<Player>,
@@ -35,13 +36,13 @@ pub struct Performer {
     notice: Option<String>,
     remember: Option<RememberInertia>,
     asked: Asked,
-    /// What is read while nobody plays.
+    /// The reading while nobody plays.
     idle: Reading,
     nothing: (History, Receiver<()>),
 }
 
 impl Performer {
-    /// Nobody yet: `idle` is read meanwhile.
+    /// Nobody plays yet; the reading is `idle`.
     pub fn new(idle: Reading) -> Performer {
         Performer {
             file: None,
@@ -161,7 +162,7 @@ pub fn demo_notice(why: Option<&str>) -> String {
     format!("demo: {}", why.unwrap_or("no keyboard found"))
 }
 
-/// So much is kept of what was played last.
+/// How much of what was played last is kept.
 const KEPT: Time = Time::millis(30_000);
 
 /// The paces that one key steps through.
@@ -206,12 +207,17 @@ impl Stage for Performer {
     fn source(&mut self) -> Source {
         let status = lines::Stage::status(self);
         Source {
-            name: status.name,
+            name: plain::name(&status.name).into_owned(),
             link: status.link,
             transport: self.file.as_ref().map(Player::transport),
-            recording: self.recording.clone(),
+            recording: self
+                .recording
+                .as_deref()
+                .map(|r| plain::name(r).into_owned()),
             dropped: status.dropped,
-            notice: self.notice(status.notice),
+            notice: self
+                .notice(status.notice)
+                .map(|n| plain::name(&n).into_owned()),
         }
     }
 

@@ -58,7 +58,7 @@ impl Settings {
     }
 }
 
-/// More bytes are no file that somebody wrote.
+/// The most bytes of a settings file: nobody writes a larger one.
 const MOST: u64 = 1 << 20;
 
 fn read_weights(path: &Path) -> Result<Model, String> {

@@ -1,7 +1,7 @@
-//! A settings file as tables whose values know where they stand.
+//! A settings file as tables whose values know their place in the text.
 //!
-//! Whoever reads asks for each value by its name; what was not asked for is unknown.
-//! Faults are gathered rather than returned, so that all of a file are told at once.
+//! The reader asks for each value by its name; what was not asked for is unknown. Faults
+//! are collected rather than returned, so that all those of a file are reported at once.
 
 use crate::nearest::nearest;
 use std::borrow::Cow;
@@ -64,7 +64,7 @@ pub(super) struct At<T> {
 
 type Value<'t> = Spanned<DeValue<'t>>;
 
-/// What is read of one table.
+/// One table while it is read.
 pub(super) struct Table<'t, 'f> {
     /// None: the file itself.
     name: Option<&'static str>,
@@ -201,7 +201,7 @@ impl<'t, 'f> Table<'t, 'f> {
         None
     }
 
-    /// Ends reading: whatever nobody asked for is unknown.
+    /// Ends reading: every value that was not asked for is a fault.
     pub fn finish(self) {
         for key in self.entries.keys() {
             let (written, at) = (key.get_ref(), key.span().start);

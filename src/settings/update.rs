@@ -1,13 +1,13 @@
-//! What is otherwise in new settings than in those in force.
+//! The difference between new settings and those in force.
 
 use super::values::Settings;
 use crate::engine::Event;
 use crate::screen::Update;
 
 impl Settings {
-    /// What the screen is told when these give way to `new` ones: only what is otherwise.
+    /// What the screen receives when these are replaced by `new` ones: only what differs.
     /// An inertia that the user no longer names stays as it is. What needs a new start is
-    /// told as long as it is otherwise than at the `start`.
+    /// mentioned as long as it differs from what was there at the `start`.
     pub(super) fn update(&self, new: &Settings, start: &Settings) -> Update {
         let named = |s: &Settings| s.inertia_is_set.then_some(s.inertia);
         let inertia = named(new).filter(|_| named(new) != named(self));

@@ -17,7 +17,7 @@ pub struct Settings {
     pub filter: Filter,
     pub fading: Fading,
     pub inertia: Inertia,
-    /// The user's own settings name it.
+    /// Whether the user's own settings name it.
     pub inertia_is_set: bool,
     /// Somebody else plays the roots: chords are read as rootless voicings.
     pub bassist: bool,
@@ -85,7 +85,7 @@ impl SettingsError {
 }
 
 impl Settings {
-    /// The settings that change a reading, as the engine is told them first.
+    /// The settings that change a reading, as events for the engine's start.
     pub fn events(&self) -> [engine::Event; 4] {
         [
             engine::Event::Filter(self.filter),

@@ -1,5 +1,5 @@
-//! The settings followed while the program runs: what changes in the user's files is
-//! taken, and what is wrong in them is told until it is mended.
+//! Follows the settings while the program runs: changes in the user's files are taken over,
+//! and faults in them are shown until they are mended.
 
 use super::values::{Settings, SettingsError};
 use crate::screen::Update;
@@ -16,8 +16,8 @@ pub struct Watch {
     _ends: Sender<()>,
 }
 
-/// Looks at `files` so often and tells what `load` gives otherwise than the `settings`
-/// that are in force. A file need not be there. Without a thread nothing is followed.
+/// Looks at `files` in this interval and sends what `load` gives that differs from the
+/// `settings` in force. A file need not exist. Without a thread nothing is followed.
 pub fn follow(
     files: Vec<PathBuf>,
     every: Duration,
@@ -34,7 +34,7 @@ pub fn follow(
     };
     let look = move || files.iter().map(stamp).collect::<Vec<_>>();
     let follow = move || {
-        // At first they are read once more: they may have changed since they were loaded.
+        // Read once more at first: they may have changed since they were loaded.
         let mut taken = Vec::new();
         let mut before = look();
         while ended.recv_timeout(every) == Err(RecvTimeoutError::Timeout) {
@@ -64,18 +64,18 @@ fn stamp(file: &PathBuf) -> Option<(Option<SystemTime>, u64)> {
     Some((seen.modified().ok(), seen.len()))
 }
 
-/// What is in force, and the fault that was told last.
+/// The settings in force, and the fault that was shown last.
 struct Follower {
     /// What the program began with.
     start: Settings,
     settings: Settings,
-    /// It was told that something needs a new start.
+    /// It was said that something needs a new start.
     pending: bool,
     wrong: Option<String>,
 }
 
 impl Follower {
-    /// What is to be told of what was read, if anything.
+    /// What to send of what was read, if anything.
     fn take(&mut self, read: Result<Settings, SettingsError>) -> Option<Update> {
         match read {
             Ok(new) => {
