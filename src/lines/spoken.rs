@@ -257,7 +257,7 @@ impl<'a> Voice<'a> {
             _ => format!("{center}, mode open"),
         };
         Some(match away {
-            Some(home) => format!("now {name}, inside {}", self.name(home)),
+            Some(home) => format!("now {name}, home {}", self.name(home)),
             None => format!("now {name}"),
         })
     }
@@ -376,12 +376,12 @@ mod tests {
         assert_eq!(hear(&[Change::Refined(sure("D Dorian"))]), [""; 0]);
         assert_eq!(
             hear(&[here("G Mixolydian")]),
-            ["now G Mixolydian, inside D Dorian"]
+            ["now G Mixolydian, home D Dorian"]
         );
         assert_eq!(hear(&[here("D Dorian")]), ["home again: D Dorian"]);
         assert_eq!(
             hear(&[here("E♭ Lydian"), Change::Silence]),
-            ["now E flat Lydian, inside D Dorian", "silence"]
+            ["now E flat Lydian, home D Dorian", "silence"]
         );
         assert_eq!(hear(&[home("E♭ Lydian")]), ["home is now E flat Lydian"]);
         assert_eq!(
@@ -397,7 +397,7 @@ mod tests {
         let open = Open::new(1 << 5 | 1 << 1, [aeolian, phrygian]);
         assert_eq!(
             hear(&[Change::Here(stands("D Dorian", open))]),
-            ["now D, mode open, inside C Aeolian"]
+            ["now D, mode open, home C Aeolian"]
         );
         let note = named("B♭ Dorian").1;
         assert_eq!(

@@ -4,10 +4,10 @@
 //! A new page is a file there and a line in [`PAGES`].
 
 mod markup;
-mod plain;
 mod roff;
 #[cfg(test)]
 mod tests;
+mod text;
 
 use markup::{Block, Target};
 
@@ -64,17 +64,17 @@ impl Page {
     /// eighty, and a table no fewer than its longest words.
     pub fn plain(&self, width: usize) -> Result<String, MarkupError> {
         let blocks = markup::parse(self.source)?;
-        let mut text = plain::render(&blocks, width);
+        let mut out = text::render(&blocks, width);
         let also: Vec<String> = topics(&blocks)
             .iter()
             .map(|topic| format!("peregrinus man {topic}"))
             .collect();
         if !also.is_empty() {
             let also = format!("See also: {}", also.join(", "));
-            text.push('\n');
-            text.push_str(&plain::wrapped(&also, width, ["", ""]));
+            out.push('\n');
+            out.push_str(&text::wrapped(&also, width, ["", ""]));
         }
-        Ok(text)
+        Ok(out)
     }
 
     /// As a page for `man`, in section 7, of things in general.
@@ -116,10 +116,10 @@ pub fn contents(commands: &[(String, String)], width: usize) -> String {
     let topics = PAGES.iter().map(|p| (p.topic, p.title()));
     let commands = commands.iter().map(|(name, about)| (&**name, &**about));
     [
-        plain::wrapped(HEAD, width, ["", ""]),
-        plain::list("Topics", topics, width),
-        plain::list("Commands", commands, width),
-        plain::wrapped(FOOT, width, ["", ""]),
+        text::wrapped(HEAD, width, ["", ""]),
+        text::list("Topics", topics, width),
+        text::list("Commands", commands, width),
+        text::wrapped(FOOT, width, ["", ""]),
     ]
     .join("\n")
 }

@@ -1,7 +1,7 @@
 //! A page as roff, for `man`.
 
 use super::markup::{Block, Run, Style, Target, Text};
-use super::plain;
+use super::text;
 use ::roff::{Inline, Roff, bold, italic, roman};
 
 /// Columns that `man` leaves for a table in a terminal of eighty.
@@ -60,7 +60,7 @@ pub(super) fn render(head: &Head, blocks: &[Block], also: &[&str]) -> String {
                     out.text(inlines(&row[1]));
                 }
             }
-            Block::Table(rows) => literal(&mut out, &plain::table(rows, WIDTH)),
+            Block::Table(rows) => literal(&mut out, &text::table(rows, WIDTH)),
         }
         before = Some(block);
     }

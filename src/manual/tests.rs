@@ -223,7 +223,7 @@ fn plain_text_looks_so() {
         [there](https://example.org/x).\n\n- one item that is long enough to be broken\n- two\n\n\
         ## More\n\n| a | what it is |\n|---|---|\n| `x` | a cell that is broken in two |\n\n\
         ```text\n  as it  stands\n```\n";
-    let plain = plain::render(&parse(source).expect("a page"), 30);
+    let plain = text::render(&parse(source).expect("a page"), 30);
     let wanted = "\
 A page
 ======
