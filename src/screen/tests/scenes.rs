@@ -3,6 +3,8 @@
 
 #[path = "../../../tests/common/scenario.rs"]
 mod scenario;
+#[path = "shown.rs"]
+mod shown;
 
 use super::*;
 use crate::engine::{Event, Monitor};
@@ -30,6 +32,7 @@ struct Playing {
     rest: std::vec::IntoIter<(Time, Event)>,
     next: Option<(Time, Event)>,
     explanation: Option<Explanation>,
+    source: Source,
     news: Receiver<()>,
 }
 
@@ -41,16 +44,33 @@ impl Playing {
         for setting in scenario.settings()? {
             monitor.on_event(Time::ZERO, setting, &mut history);
         }
-        let mut rest = scenario.performance()?.into_iter();
-        Ok(Playing {
+        let source = Source {
+            name: "Digital Piano".into(),
+            link: Link::Keyboard,
+            ..Source::default()
+        };
+        let events = scenario.performance()?;
+        Ok(Playing::of(monitor, history, events, source))
+    }
+
+    /// These events, none of which has been heard yet.
+    fn of(
+        monitor: Monitor,
+        history: History,
+        events: Vec<(Time, Event)>,
+        source: Source,
+    ) -> Playing {
+        let mut rest = events.into_iter();
+        Playing {
             monitor,
             history,
             markers: Vec::new(),
             next: rest.next(),
             rest,
             explanation: None,
+            source,
             news: never(),
-        })
+        }
     }
 
     fn advance_to(&mut self, at: Time) {
@@ -79,11 +99,7 @@ impl Stage for Playing {
         (&self.history, &self.markers)
     }
     fn source(&mut self) -> Source {
-        Source {
-            name: "Digital Piano".into(),
-            link: Link::Keyboard,
-            ..Source::default()
-        }
+        self.source.clone()
     }
     fn now(&self) -> Time {
         self.monitor.now()
@@ -208,14 +224,18 @@ impl<'a> Sitting<'a> {
         size: (u16, u16),
         options: &'a Options,
     ) -> Result<Sitting<'a>, String> {
-        Ok(Sitting {
+        Ok(Sitting::of(Playing::new(scenario)?, size, options))
+    }
+
+    fn of(playing: Playing, size: (u16, u16), options: &'a Options) -> Sitting<'a> {
+        Sitting {
             state: ScreenState::new(options),
-            playing: Playing::new(scenario)?,
+            playing,
             paper: Paper {
                 size,
                 last: Buffer::empty(Rect::new(0, 0, size.0, size.1)),
             },
-        })
+        }
     }
 
     fn draw(&mut self) -> Result<(), String> {
