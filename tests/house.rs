@@ -291,6 +291,57 @@ fn every_room_knows_only_whom_its_row_allows() {
     assert!(faults.is_empty(), "\n{faults}");
 }
 
+// ---- the walk ----
+
+/// The rows of a section's table, each as its cells.
+fn table<'t>(text: &'t str, section: &'t str) -> impl Iterator<Item = Vec<&'t str>> {
+    let lines = text.lines().skip_while(move |l| *l != section).skip(1);
+    let rows = lines.take_while(|l| !l.starts_with("## "));
+    let rows = rows.filter(|l| l.starts_with("| ")).skip(1);
+    rows.map(|row| row.trim_matches('|').split('|').map(str::trim).collect())
+}
+
+/// All names in backticks.
+fn backticked(cell: &str) -> impl Iterator<Item = &str> {
+    cell.split('`').skip(1).step_by(2)
+}
+
+/// Each station of the walk names a function that stands in its file, and each file that
+/// is named beside it, or as the place for something new, is there.
+#[test]
+fn the_walk_and_the_places_for_new_things_are_true() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let map = std::fs::read_to_string(root.join("DEVELOPERS.md")).expect("DEVELOPERS.md");
+    let there = |name: &str| root.join("src").join(name).exists() || root.join(name).exists();
+    let mut stations = 0;
+    for row in table(&map, "## The walk of one event") {
+        let [files, functions, what] = row[..] else {
+            panic!("a file, its functions, what happens: {row:?}");
+        };
+        let file = backticked(files).next().expect("a file");
+        let source = std::fs::read_to_string(root.join("src").join(file));
+        let source = source.unwrap_or_else(|e| panic!("src/{file}: {e}"));
+        for function in backticked(functions) {
+            let head = format!("fn {function}(");
+            assert!(source.contains(&head), "src/{file} has no {head}");
+            stations += 1;
+        }
+        for other in backticked(what).filter(|w| w.ends_with(".rs")) {
+            assert!(there(other), "{other}");
+        }
+    }
+    assert!(stations >= 15, "{stations}");
+    let mut places = 0;
+    for row in table(&map, "## Where would one put it?") {
+        for place in row[1..].iter().flat_map(|cell| backticked(cell)) {
+            // The one that is not there yet.
+            assert!(place == "sound/" || there(place), "{place}");
+            places += 1;
+        }
+    }
+    assert!(places >= 15, "{places}");
+}
+
 // ---- the checks can fail ----
 
 fn made_up(files: &[(&str, &str)]) -> Sources {

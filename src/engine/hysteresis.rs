@@ -33,7 +33,7 @@ impl Inertia {
     }
 
     /// For a player: how long after a change of center the new one is shown, as a rule (the
-    /// median over labelled music that moves, tests/training/README.md), and what a stop lets
+    /// median over labelled music that moves, src/manual/pages/figures.md), and what a stop lets
     /// pass, in words that follow its name.
     pub fn shown_after(self) -> (Time, &'static str) {
         let (ms, words) = [
@@ -64,7 +64,7 @@ impl Inertia {
 
     fn rules(self) -> Rules {
         // Chosen on the labelled music; what each stop costs and gives stands in
-        // tests/training/README.md.
+        // src/manual/pages/figures.md.
         let (bar, patience, home) = [
             (0.0, 0.05, 6.0),
             (0.4, 0.3, 12.0),
@@ -762,7 +762,7 @@ mod tests {
     /// The table of the measured stops.
     #[test]
     fn a_change_is_shown_as_long_after_as_was_measured() {
-        let measured = include_str!("../../tests/training/README.md");
+        let measured = include_str!("../manual/pages/figures.md");
         for stop in Inertia::ALL {
             let row = measured.lines().find_map(|line| {
                 let (name, rest) = line.strip_prefix("| ")?.split_once(" | ")?;
