@@ -79,6 +79,9 @@ impl Server {
             .arg(script_path("python/serve.py"))
             .arg(&socket)
             .env("PYTHONDONTWRITEBYTECODE", "1")
+            // Tests run side by side as it is.
+            .env("OMP_NUM_THREADS", "1")
+            .env("OPENBLAS_NUM_THREADS", "1")
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()
