@@ -1141,6 +1141,11 @@ fn on_root(row: &Row, root: Spelling) -> (String, String) {
         if row.get("bass_degree") == "#4" && white.accidental() == 0 {
             up = white;
         }
+        // F♯7♯5/D, not a C double sharp for the raised fifth: lead sheets avoid them (common
+        // practice, no source).
+        if row.get("bass_degree") == "#5" && up.accidental() > 1 {
+            up = Spelling::at(up.fifths() - 12);
+        }
         let _ = write!(label, "/{}", up.text(ASCII));
     }
     (label, row.get("harte").replacen('C', &root.text(ASCII), 1))
