@@ -209,7 +209,7 @@ fn examples_print_what_they_show() {
             run += 1;
         }
     }
-    assert!(run >= 5, "{run}");
+    assert!(run >= 3, "{run}");
 }
 
 /// All names of fields in a JSON value.

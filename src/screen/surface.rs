@@ -5,6 +5,7 @@ use std::io;
 
 /// What interrupts the loop.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(not(unix), expect(dead_code, reason = "nothing else has signals"))]
 pub(super) enum Alarm {
     Signal(i32),
     /// Stop until continued.
