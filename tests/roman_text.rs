@@ -61,7 +61,7 @@ fn asked(document: &str, chords: &[Value]) -> String {
 const CHECK: &str = "python/check_roman_document.py";
 
 /// All études: music21 reads every chord that was said as the notes over the bass that
-/// the JSON has; the others are told in notes, and the header counts them.
+/// the JSON has; the others are written as notes, and the header counts them.
 #[test]
 fn music21_reads_the_etudes_chord_by_chord() {
     let mut files: Vec<PathBuf> = std::fs::read_dir(recordings())
@@ -80,7 +80,7 @@ fn music21_reads_the_etudes_chord_by_chord() {
         let read = told["said"].as_u64().expect("a number") as usize;
         let unsaid = told["unsaid"].as_array().expect("a list");
         println!("{file}: {read} of {} said; not {unsaid:?}", chords.len());
-        let head = format!("Note: {read} of {} chords are said;", chords.len());
+        let head = format!("Note: {read} of {} chords have a numeral;", chords.len());
         assert!(document.contains(&head), "{head} is not in\n{document}");
         assert_eq!(read + unsaid.len(), chords.len());
         said += read;

@@ -82,7 +82,7 @@ pub fn document(a: &Analysis) -> String {
     let said = all - entries.iter().map(|e| e.unsaid).sum::<usize>();
     let _ = writeln!(
         out,
-        "Note: {said} of {all} chords are said; the others are told in notes; NC is one of them, or silence"
+        "Note: {said} of {all} chords have a numeral; the others are written as notes; NC is one of them, or silence"
     );
     let _ = writeln!(out, "Time Signature: {BEATS}/4");
     let _ = writeln!(out);

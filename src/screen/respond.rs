@@ -13,8 +13,8 @@ use super::stage::{Command, Stage};
 use super::state::{ScreenState, home_is};
 use super::surface::Surface;
 use super::view::BarOrder;
+use super::wording::length;
 use crate::engine::{self, Inertia, Reading, each};
-use crate::time::Time;
 use ratatui::crossterm::event::Event;
 use std::io;
 use std::ops::ControlFlow;
@@ -330,21 +330,11 @@ impl ScreenState<'_> {
 
 /// What a stop of inertia does, in the words of the music and in seconds.
 fn told(inertia: Inertia) -> String {
-    let words = match inertia {
-        Inertia::Chord => "each chord may be a new center",
-        Inertia::Motif => "a few notes elsewhere are a new center",
-        Inertia::Phrase => "a passing chord is no new center, a phrase is",
-        Inertia::Period => "a phrase elsewhere is no new center, a period is",
-        Inertia::Section => "only what lasts for a section is a new center",
-    };
-    let lasts = match inertia.takes(CLEARLY).map(Time::seconds) {
-        None => "a clear change alone is not enough".to_owned(),
-        Some(seconds) if seconds < 0.1 => "a clear change is shown at once".to_owned(),
-        Some(seconds) if seconds < 1.5 => format!("a clear change is shown after {seconds:.1} s"),
-        Some(seconds) => format!("a clear change is shown after {seconds:.0} s"),
-    };
-    format!("{}: {words}; {lasts}.", inertia.name())
+    let (shown, words) = inertia.shown_after();
+    format!(
+        "{}: {words}; a change is shown after some {:.1} s, home moves after some {}.",
+        inertia.name(),
+        shown.seconds(),
+        length(inertia.home_moves_after()),
+    )
 }
-
-/// How many times likelier the new tonality is, where a change is called clear.
-const CLEARLY: f32 = 5.0;

@@ -17,7 +17,7 @@ use std::time::{Duration, Instant};
 const FRAME: Duration = Duration::from_micros(16_667);
 
 /// Takes the terminal and shows `stage` until the player quits, a signal comes,
-/// or the stage fails. `keys` are the terminal's events; see [`super::keyboard`].
+/// or the stage fails. `keys` are the terminal's events; see [`super::keyboard()`].
 pub fn run(stage: &mut dyn Stage, options: &Options, keys: Receiver<Event>) -> io::Result<Outcome> {
     // NO_COLOR had its say in the palette; crossterm would take the colours of any other.
     force_color_output(true);

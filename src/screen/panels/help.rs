@@ -118,11 +118,11 @@ pub(in crate::screen) fn draw(
         ),
         (
             look.sign("≠ •", "! *"),
-            "not as in the parallel major or minor; with the note that tells the mode",
+            "differs from the parallel major or minor; has the characteristic note",
         ),
         (
             look.sign("[ ] ( )", "[ ] ( )"),
-            "what sounds or is here; what is heard beside a pin",
+            "what sounds or is here; what is heard while another is pinned",
         ),
         (
             look.sign("═ ━ ┄", "= - ."),
@@ -130,7 +130,7 @@ pub(in crate::screen) fn draw(
         ),
         (
             look.sign("▲ ▼", "^ v"),
-            "the plan leaves over the seam of the circle of fifths",
+            "looking back: the plan goes on at the other edge of the lanes",
         ),
         (
             look.sign("▾ ╵", "v '"),
@@ -138,7 +138,7 @@ pub(in crate::screen) fn draw(
         ),
         (
             look.sign("⌂ ×", "@ x"),
-            "home as you say it, and taken back",
+            "what you said is home, and where you took it back",
         ),
     ];
     let room = pen.width().saturating_sub(2 * MARGIN);

@@ -2,11 +2,14 @@
 //! relatives, and the scale and the piano under a pin.
 
 use super::*;
+use crate::screen::layout::places;
 use crate::screen::panels::piano::Degrees;
 use crate::screen::panels::{beside, brightness, piano, relatives, scale};
 use crate::theory::{Letters, ModeId, Spelling, Tonality, alterations};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
+use ratatui::layout::Position;
+use std::collections::BTreeSet;
 
 const SIZES: [(u16, u16); 3] = [(36, 12), (60, 20), (100, 30)];
 
@@ -148,6 +151,27 @@ fn from_the_back_of_the_room() {
     let (with, without) = (rows(&scene), rows(&silent));
     let differ = (0..33).filter(|&y| with.get(y) != without.get(y));
     assert_eq!(differ.count(), 4, "{}", with.join("\n"));
+}
+
+/// With rows to spare the tables have them, whatever else there is.
+#[test]
+fn rows_to_spare_go_to_large_letters() {
+    let mut scene = Scene::wandering().pinned("D dorian");
+    scene.way = Way::Teaching;
+    let wanted = Wanted {
+        way: Way::Teaching,
+        ..Wanted::default()
+    };
+    for (w, h) in [(200, 57), (200, 60), (240, 67)] {
+        let buf = scene.draw(w, h, Palette::Dark, Glyphs::Unicode);
+        let places = places(buf.area, &wanted).expect("room");
+        assert!(!places.strip.is_empty() && !places.piano.is_empty());
+        for panel in [places.brightness, places.scale] {
+            let large = |p: &Position| ["▜", "▛", "▙", "▟"].contains(&buf[*p].symbol());
+            let rows: BTreeSet<u16> = panel.positions().filter(large).map(|p| p.y).collect();
+            assert!(rows.len() >= 14, "{w}x{h}: {}", as_text(&buf));
+        }
+    }
 }
 
 #[test]

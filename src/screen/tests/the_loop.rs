@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::engine;
+use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, Presence, Surface};
 use crate::screen::{Command, Options, Outcome, Pace, Stage, Update};
@@ -639,6 +640,20 @@ fn another_size_draws_everything_anew() {
     rig.surface.quit_after = Some((2, rig.keys.0.clone()));
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert_eq!((rig.surface.forgets, rig.surface.shows), (1, 2));
+}
+
+/// Whatever size a terminal says that it has.
+#[test]
+fn no_more_is_drawn_than_memory_allows() {
+    let mut rig = Rig::new(Scene::wandering());
+    rig.surface.size = (u16::MAX, u16::MAX);
+    rig.surface.quit_after = Some((1, rig.keys.0.clone()));
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    let rows: Vec<&str> = rig.surface.last.split('\n').collect();
+    assert_eq!(rows.len(), usize::from(LARGEST.1));
+    let widest = rows.iter().map(|r| r.chars().count()).max();
+    assert!(widest.is_some_and(|w| w > 900 && w <= LARGEST.0.into()));
+    assert!(rig.surface.last.contains("home: D Dorian"));
 }
 
 #[test]
