@@ -118,7 +118,7 @@ pub(in crate::screen) fn draw(
         ),
         (
             look.sign("≠ •", "! *"),
-            "differs from the parallel major or minor; has the characteristic note",
+            "differs from the parallel major or minor; the mode's characteristic note",
         ),
         (
             look.sign("[ ] ( )", "[ ] ( )"),
