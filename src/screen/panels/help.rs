@@ -148,35 +148,37 @@ pub(in crate::screen) fn draw(
         false => CARE.to_vec(),
     };
 
-    // The foot is on every page: the signs of the piano, and more of them where they cost
-    // no page.
-    let rows = |told: usize, edges: u16| {
-        let foot = (told + care.len()) as u16 + edges;
-        Layout::new(&lines, room, pen.height().saturating_sub(foot))
+    // The foot is on every page. A frame only where it costs no page; without one a title
+    // tells the pages.
+    let laid_out = |told: usize| {
+        let with = |edges: u16| {
+            let foot = (told + care.len()) as u16 + edges;
+            Layout::new(&lines, room, pen.height().saturating_sub(foot))
+        };
+        let (framed, bare) = (with(2), with(0));
+        let bare = match bare.pages(lines.len()) {
+            1 => bare,
+            _ => with(1),
+        };
+        let frame = framed.pages(lines.len()) == bare.pages(lines.len());
+        let layout = if frame { framed } else { bare };
+        (layout, layout.pages(lines.len()), frame)
     };
-    let pages = |told: usize| rows(told, 2).pages(lines.len());
+    // The signs of the piano, and more of them where they cost neither page nor frame.
     let (least, more): (usize, &[usize]) = match pen.height() {
         0..12 => (0, &[]),
         12..36 => (2, &[4, 3]),
         _ => (2, &[10, 4, 3]),
     };
-    let more = more.iter().copied().find(|&n| pages(n) == pages(least));
+    let costs = |told: usize| (laid_out(told).1, laid_out(told).2);
+    let more = more.iter().copied().find(|&n| costs(n) == costs(least));
     let told = more.unwrap_or(least);
+    let (layout, pages, frame) = laid_out(told);
     let shapes: Vec<String> = signs[..told]
         .iter()
         .map(|(sign, words)| format!("{sign:<7}  {words}"))
         .collect();
     let foot = (shapes.len() + care.len()) as u16;
-    let layout = |edges: u16| rows(told, edges);
-    // A frame only where it costs no page; without one a title tells the pages.
-    let (framed, bare) = (layout(2), layout(0));
-    let (framed, bare) = match bare.pages(lines.len()) {
-        1 => (framed, bare),
-        _ => (framed, layout(1)),
-    };
-    let frame = framed.pages(lines.len()) == bare.pages(lines.len());
-    let layout = if frame { framed } else { bare };
-    let pages = layout.pages(lines.len());
     let page = view.page.min(pages - 1);
     let title = match pages {
         1 => "Keys".to_owned(),
