@@ -240,7 +240,7 @@ impl Kinds {
 
     /// All that a set of notes above its lowest may be called, the least
     /// far-fetched first: the kind's own cost, what the bass adds (see
-    /// [`bass_cost`]), and what is known beside them.
+    /// [`bass_cost`](super::bass_cost)), and what is known beside them.
     pub fn names(
         &self,
         set: PitchClassSet,

@@ -13,7 +13,7 @@ impl Numeral {
     /// take as written.
     ///
     /// RomanText has major and minor keys alone: another mode's chords are written in the
-    /// one on its center with the same third ([`Mode::is_major`]), on the degrees that
+    /// one on its center with the same third ([`Mode::is_major`](crate::theory::Mode::is_major)), on the degrees that
     /// they have there: IV of Dorian as IV in minor, II of Lydian as II in major.
     ///
     /// Augmented sixths over another bass than the usual one or of a degree, and
