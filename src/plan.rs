@@ -1,8 +1,8 @@
 //! The values that engine, study, formats and screen share: regions, plans, markers.
 
 use crate::theory::{
-    Catalogue, Chord, ModeId, Notation, PitchClassSet, Pivot, Sonority, Spelling, Tonality,
-    altered, pivot,
+    Catalogue, Chord, ModeId, Notation, PitchClassSet, Pivot, Sonority, SpelledTonality, Spelling,
+    Tonality, altered, pivot,
 };
 use crate::time::Time;
 
@@ -81,10 +81,15 @@ pub struct Region {
 }
 
 impl Region {
+    /// Its tonality, spelled by the regions before it.
+    pub fn spelled(&self) -> SpelledTonality {
+        SpelledTonality::new(self.tonality, self.tonic)
+    }
+
     /// Its tonality, with its tonic as the user wants it written.
-    pub fn placed(&self, notation: &Notation, catalogue: &Catalogue) -> (Tonality, Spelling) {
+    pub fn placed(&self, notation: &Notation, catalogue: &Catalogue) -> SpelledTonality {
         let tonic = notation.tonic(self.tonality, self.tonic, catalogue);
-        (self.tonality, tonic)
+        SpelledTonality::new(self.tonality, tonic)
     }
 }
 
@@ -113,7 +118,7 @@ pub struct ChordSpan {
     pub end: Time,
     pub sonority: Sonority,
     /// The tonality that it was heard in.
-    pub within: Option<(Tonality, Spelling)>,
+    pub within: Option<SpelledTonality>,
     /// The keys that it is voiced with, bit n for MIDI note n.
     pub keys: u128,
 }
@@ -169,8 +174,8 @@ pub fn notes_altered(
 ) -> Vec<(String, String)> {
     // Another center is another movable do: there notes keep their letters.
     let same = before.tonality.center == after.tonality.center;
-    let name = |note, (_, tonic): (Tonality, Spelling)| match same {
-        true => notation.above(note, tonic),
+    let name = |note, t: SpelledTonality| match same {
+        true => notation.above(note, t.tonic),
         false => notation.name(note),
     };
     let (left, reached) = (

@@ -135,7 +135,7 @@ fn the_engine() {
         monitor.on_event(at, event, &mut observer);
     }
     let dorian = Catalogue::standard().parse_tonality("D dorian");
-    let dorian = dorian.map(|t| (t.tonality, t.tonic)).ok();
+    let dorian = dorian.ok();
     let said = [
         engine::Event::Pin(dorian),
         engine::Event::HomeIs(Some(PitchClass::new(3))),

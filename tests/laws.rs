@@ -257,7 +257,9 @@ fn asides() -> impl Strategy<Value = Vec<Said>> {
 /// The same of music that was transposed by so many semitones.
 fn said_up(said: &[Said], by: i32) -> Vec<Said> {
     let up = |event| match event {
-        Event::Pin(Some((t, _))) => pin(t.center.up(by).index() as i32, t.mode),
+        Event::Pin(Some(SpelledTonality { tonality: t, .. })) => {
+            pin(t.center.up(by).index() as i32, t.mode)
+        }
         Event::HomeIs(Some(center)) => Event::HomeIs(Some(center.up(by))),
         other => other,
     };
@@ -397,7 +399,9 @@ fn bare(change: Change, down: i32) -> String {
         Change::Silence => "silence".into(),
         Change::Rest => "rest".into(),
         Change::Pinned(pinned) => match pinned {
-            Some((t, _)) => format!("pinned {} {}", t.center.up(-down).index(), t.mode.index()),
+            Some(SpelledTonality { tonality: t, .. }) => {
+                format!("pinned {} {}", t.center.up(-down).index(), t.mode.index())
+            }
             None => "not pinned".into(),
         },
         Change::HomeIs(note) => {

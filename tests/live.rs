@@ -326,7 +326,7 @@ fn word() -> impl Strategy<Value = Word> {
     ];
     let pin = prop::sample::select(pin.to_vec()).prop_map(|name| {
         let t = Catalogue::standard().parse_tonality(name).unwrap();
-        Event::Pin(Some((t.tonality, t.tonic)))
+        Event::Pin(Some(t))
     });
     let said = prop_oneof![
         3 => pin,
@@ -512,7 +512,7 @@ fn a_file_is_marked_and_spoken_over() {
     let pinned = Catalogue::standard()
         .parse_tonality("Eb mixolydian")
         .unwrap();
-    let pinned = Some((pinned.tonality, pinned.tonic));
+    let pinned = Some(pinned);
     player.order(Order::Set(Event::Pin(pinned)));
     player.order(Order::Set(Event::HomeIs(Some(PitchClass::new(9)))));
     player.order(Order::Set(Event::Aside(true)));

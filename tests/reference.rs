@@ -91,7 +91,7 @@ fn find(id: &str) -> (ModeId, &'static Mode) {
 }
 
 /// Centers on which a mode stands, spelled as a musician would: 0-11.
-fn tonality(center: i32, mode: ModeId) -> (Tonality, Spelling) {
+fn tonality(center: i32, mode: ModeId) -> SpelledTonality {
     let t = Tonality {
         center: PitchClass::new(center),
         mode,
@@ -433,8 +433,11 @@ fn triads_and_sevenths_of_every_scale_in_every_transposition() {
                 };
                 let is = &kinds.kind(chord.kind).symbol;
                 differs("kind", symbol.to_owned(), is.clone());
-                let root_spelled =
-                    notation(NumeralBasis::MajorScale).root(chord, Some((t, tonic)), c);
+                let root_spelled = notation(NumeralBasis::MajorScale).root(
+                    chord,
+                    Some(SpelledTonality { tonality: t, tonic }),
+                    c,
+                );
                 let notes: Vec<String> = spelled(chord, root_spelled)
                     .iter()
                     .map(|s| s.text(ASCII))
@@ -454,7 +457,7 @@ fn triads_and_sevenths_of_every_scale_in_every_transposition() {
                     .map(|s| {
                         notation(NumeralBasis::MajorScale).note(
                             s.pitch_class(),
-                            Some((t, tonic)),
+                            Some(SpelledTonality { tonality: t, tonic }),
                             c,
                         )
                     })
@@ -641,7 +644,7 @@ fn textbook_chords_have_root_inversion_and_numeral() {
 struct Placed {
     row: usize,
     chord: Chord,
-    within: (Tonality, Spelling),
+    within: SpelledTonality,
     /// Live, and in hindsight.
     around: [Around; 2],
 }
@@ -658,7 +661,7 @@ fn textbook_in_context() -> Vec<Placed> {
     let c = Catalogue::standard();
     let table = Table::new(include_str!("reference/textbook_chords.tsv"), 499);
     let rows: Vec<Row> = table.rows().collect();
-    let all: Vec<(Chord, (Tonality, Spelling))> = rows
+    let all: Vec<(Chord, SpelledTonality)> = rows
         .iter()
         .map(|row| {
             let id = match row.get("mode") {
@@ -808,7 +811,7 @@ fn what_the_mode_contains_is_nothing_else() {
 }
 
 /// A key in RomanText: small for minor, and for modes with a minor third.
-fn roman_key((t, tonic): (Tonality, Spelling)) -> String {
+fn roman_key((t, tonic): SpelledTonality) -> String {
     let name = tonic.text(ASCII);
     match Catalogue::standard().mode(t.mode).is_major() {
         true => name,
@@ -827,7 +830,7 @@ fn above(t: Tonality, up: i32, symbol: &str) -> Chord {
 }
 
 /// In hindsight and in all inversions: chords resolved to V, iv, ii and what is foreign.
-fn resolved(within: (Tonality, Spelling)) -> Vec<(Chord, Numeral)> {
+fn resolved(within: SpelledTonality) -> Vec<(Chord, Numeral)> {
     let mut all = Vec::new();
     for (symbol, up, to, third) in [
         ("7", 8, 7, ""),
@@ -1027,7 +1030,11 @@ fn music21_spells_the_scales_as_we_do() {
                 .degrees
                 .iter()
                 .map(|d| t.center.up(d.semitones() as i32))
-                .map(|pc| plain.note(pc, Some((t, tonic)), c).text(ASCII))
+                .map(|pc| {
+                    plain
+                        .note(pc, Some(SpelledTonality { tonality: t, tonic }), c)
+                        .text(ASCII)
+                })
                 .collect();
             let (name, sharps) = (tonic.text(ASCII), c.signature(tonic, mode));
             let _ = writeln!(lines, "{name}\t{id}\t{}\t{sharps}", notes.join(" "));

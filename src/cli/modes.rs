@@ -6,7 +6,7 @@ use crate::formats::{
     Words, catalogue_csv, catalogue_json, catalogue_text, mode_json, mode_text, scale_csv,
 };
 use crate::settings::Settings;
-use crate::theory::{Harmonized, Tonality, WrittenTonality};
+use crate::theory::{Harmonized, SpelledTonality, Tonality};
 use std::process::ExitCode;
 
 #[derive(clap::Args)]
@@ -57,7 +57,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
             ));
         }
     };
-    let t = WrittenTonality {
+    let t = SpelledTonality {
         tonality: Tonality {
             center: tonic.pitch_class(),
             mode,

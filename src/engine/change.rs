@@ -8,7 +8,7 @@ use super::polymodal::Polymodal;
 use super::reading::Established;
 use super::stroke::{Arrival, Stroke};
 use super::voicing::VoicedChord;
-use crate::theory::{Sonority, Spelling, Tonality};
+use crate::theory::{Sonority, SpelledTonality, Spelling};
 use crate::time::Time;
 
 /// What changed, for whoever keeps the history.
@@ -35,7 +35,7 @@ pub enum Change {
     /// After a rest this long ([`super::REST`]) the analysis starts over.
     Rest,
     /// The player pinned a tonality, or let it go: see [`Event::Pin`].
-    Pinned(Option<(Tonality, Spelling)>),
+    Pinned(Option<SpelledTonality>),
     /// The player said what is home, or took it back.
     HomeIs(Option<Spelling>),
     /// An aside begins, or is over; after it everything begins afresh.

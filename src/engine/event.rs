@@ -3,7 +3,7 @@
 use super::hysteresis::Inertia;
 use super::keys::{Fading, Filter};
 use crate::midi;
-use crate::theory::{PitchClass, Spelling, Tonality};
+use crate::theory::{PitchClass, SpelledTonality};
 
 /// The engine's input: notes and pedals, settings that change a reading, and what the player
 /// states by a key.
@@ -16,7 +16,7 @@ pub enum Event {
     /// Whether somebody else plays the roots of the chords.
     Bassist(bool),
     /// Names refer to this tonality from here on; `None`: again to what is heard.
-    Pin(Option<(Tonality, Spelling)>),
+    Pin(Option<SpelledTonality>),
     /// The player states that home is this note, or takes it back. Kept beside what is heard.
     HomeIs(Option<PitchClass>),
     /// True: what follows stays out of the tonal plan. False: it belongs to the plan again.

@@ -13,7 +13,9 @@ use super::chords::ChordTracker;
 use super::estimator::{Estimator, Learned, STEP, Scores};
 use super::features::{Frame, Frames, total};
 use super::keys::{Fading, KeySet, classes, each};
-use crate::theory::{Catalogue, ModeId, PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
+use crate::theory::{
+    Catalogue, ModeId, PitchClass, PitchClassSet, Sonority, SpelledTonality, Spelling, Tonality,
+};
 use crate::time::Time;
 use std::ops::Range;
 use std::sync::Arc;
@@ -55,6 +57,13 @@ pub enum Removed {
     PhraseEnd(PitchClassSet, Time),
 }
 
+impl Explanation {
+    /// The tonality explained, as it is spelled.
+    pub fn spelled(&self) -> SpelledTonality {
+        SpelledTonality::new(self.tonality, self.tonic)
+    }
+}
+
 /// The effect of removing one thing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cause {
@@ -68,7 +77,7 @@ pub struct Cause {
     pub candidate_changes: [f32; CANDIDATES],
     /// What is likeliest without it, and how its center is spelled; `None` where that is
     /// what is likeliest with it. Common-practice minor and Aeolian count as one.
-    pub instead: Option<(Tonality, Spelling)>,
+    pub instead: Option<SpelledTonality>,
 }
 
 /// A center in question, with the mode that is likeliest on it.
@@ -234,7 +243,7 @@ impl<S: Clone> Recent<S> {
         &self,
         estimator: &E,
         catalogue: &Arc<Catalogue>,
-        (tonality, tonic): (Tonality, Spelling),
+        SpelledTonality { tonality, tonic }: SpelledTonality,
     ) -> Option<Case<E>> {
         let last = self.taken / EVERY;
         let kept = (last + 1).min(SAVED as u64);
@@ -380,10 +389,11 @@ impl<E: Estimator> Case<E> {
     }
 
     /// What is likeliest in `left`, if something else is in `whole`.
-    fn instead(&self, whole: &Likely, left: &Likely) -> Option<(Tonality, Spelling)> {
+    fn instead(&self, whole: &Likely, left: &Likely) -> Option<SpelledTonality> {
         let kin = |t: Tonality| (t.center, self.catalogue.kin(t.mode));
         let t = left.likeliest;
-        (kin(t) != kin(whole.likeliest)).then(|| (t, self.catalogue.spell(t, Some(self.tonic))))
+        (kin(t) != kin(whole.likeliest))
+            .then(|| SpelledTonality::new(t, self.catalogue.spell(t, Some(self.tonic))))
     }
 
     /// How likely things are after the last step.
@@ -800,7 +810,7 @@ mod tests {
             }
             let other = Some(left.likeliest).filter(|&t| kin(t) != kin(told.likeliest));
             assert_eq!(cause.instead.map(|i| i.0), other, "{cause:?}: {left:?}");
-            if let Some((t, tonic)) = cause.instead {
+            if let Some(SpelledTonality { tonality: t, tonic }) = cause.instead {
                 assert_eq!(tonic, m.catalogue().spell(t, Some(told.tonic)));
             }
         }
@@ -918,7 +928,7 @@ mod tests {
         let set = PitchClassSet::EMPTY.with(PitchClass::new(2));
         assert_eq!(first.removed, Removed::Bass(set), "{told:?}");
         assert!(first.change > 0.2 && first.center_change > 0.2, "{first:?}");
-        let other = first.instead.map(|(t, _)| t.center);
+        let other = first.instead.map(|t| t.tonality.center);
         assert!(
             other.is_some_and(|c| c != PitchClass::new(2)),
             "without it another note is home: {first:?}"
@@ -1076,7 +1086,9 @@ mod tests {
                         Removed::Chord(s, at) => format!("chord {:?} {at:?}", s.set().up(down)),
                         Removed::PhraseEnd(s, at) => format!("end {:?} {at:?}", s.up(down)),
                     };
-                    let instead = c.instead.map(|(t, _)| (t.center.up(down), t.mode));
+                    let instead = c
+                        .instead
+                        .map(|t| (t.tonality.center.up(down), t.tonality.mode));
                     let others = c.candidate_changes.map(f32::to_bits);
                     let bits = (c.change.to_bits(), c.center_change.to_bits(), others);
                     (removed, bits, instead)

@@ -6,7 +6,7 @@ use super::reading::Established;
 use super::stroke::CLUSTER;
 use super::voicing::VoicedChord;
 use crate::plan::{ChordSpan, Region, TonalPlan};
-use crate::theory::{Spelling, Tonality};
+use crate::theory::{SpelledTonality, Spelling};
 use crate::time::Time;
 
 /// Regions, homes and chords so far. The last of each may still be running: it
@@ -25,7 +25,7 @@ pub struct History {
     /// Stretches without a sound that were long enough to matter.
     rests: Vec<(Time, Time)>,
     silent: Option<Time>,
-    pinned: Option<(Tonality, Spelling)>,
+    pinned: Option<SpelledTonality>,
     stated: Vec<(Time, Option<Spelling>)>,
     /// Those that are over.
     asides: Vec<(Time, Time)>,
@@ -273,7 +273,7 @@ impl Observer for History {
                     return;
                 }
                 let here = self.plan.regions.last().filter(|_| self.here);
-                let within = self.pinned.or(here.map(|r| (r.tonality, r.tonic)));
+                let within = self.pinned.or(here.map(|r| r.spelled()));
                 self.chords.push(ChordSpan {
                     start: at,
                     end: at,

@@ -16,7 +16,9 @@ use super::voicing::{StruckKey, VoicingTracker};
 use super::weights::ModelError;
 use super::window::Window;
 use crate::midi;
-use crate::theory::{Catalogue, Hearing, PitchClass, PitchClassSet, Spelling, Tonality};
+use crate::theory::{
+    Catalogue, Hearing, PitchClass, PitchClassSet, SpelledTonality, Spelling, Tonality,
+};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -106,7 +108,7 @@ pub struct Monitor<E: Estimator = Learned> {
     home_established: Option<Established>,
     /// Home has not been reported since the beginning or the last long rest.
     home_untold: bool,
-    pinned: Option<(Tonality, Spelling)>,
+    pinned: Option<SpelledTonality>,
     stated: Option<(Spelling, Time)>,
     aside: Option<Time>,
     /// The spelling that the next tonic stays near to.
@@ -234,7 +236,7 @@ impl<E: Estimator> Monitor<E> {
 
     /// A note that the player names, as the centers about are spelled.
     fn spelled(&self, note: PitchClass) -> Spelling {
-        let pinned = self.pinned.map(|(_, tonic)| tonic);
+        let pinned = self.pinned.map(|t| t.tonic);
         let centers = [self.established, self.home_established];
         let centers = centers.map(|e| e.map(|e| e.tonic));
         let mut known = std::iter::once(pinned).chain(centers).flatten();
@@ -359,7 +361,7 @@ impl<E: Estimator> Monitor<E> {
 
     /// What chords are named against.
     fn hearing(&self) -> Hearing {
-        let pinned = self.pinned.map(|(tonality, _)| tonality);
+        let pinned = self.pinned.map(|t| t.tonality);
         let tonality = pinned.or(self.established.map(|e| e.tonality));
         Hearing {
             scale: tonality.map_or(PitchClassSet::ALL, |t| self.catalogue.all_forms(t)),
@@ -541,8 +543,8 @@ impl<E: Estimator> Monitor<E> {
     /// `None` before the first step. Allocates.
     pub fn case(&self) -> Option<Case<E>> {
         let p = self.estimator.probabilities();
-        let (tonality, tonic) = match self.established {
-            Some(e) => (e.tonality, e.tonic),
+        let tonality = match self.established {
+            Some(e) => e.spelled(),
             None => {
                 let bass = self
                     .chords
@@ -550,11 +552,10 @@ impl<E: Estimator> Monitor<E> {
                     .map_or(PitchClass::new(0), PitchClass::of_key);
                 let likeliest = likeliest_center(p, self.catalogue.len(), bass);
                 let tonic = self.catalogue.spell(likeliest, self.last_tonic);
-                (likeliest, tonic)
+                SpelledTonality::new(likeliest, tonic)
             }
         };
-        self.recent
-            .case(&self.estimator, &self.catalogue, (tonality, tonic))
+        self.recent.case(&self.estimator, &self.catalogue, tonality)
     }
 
     fn collection(&self, p: &Scores) -> Option<Collection> {
@@ -632,7 +633,7 @@ mod tests {
         let mut monitor = Monitor::new(Arc::clone(&catalogue)).unwrap();
         let mut said = |pinned: Option<&str>, note: i32| {
             let t = pinned.map(|name| catalogue.parse_tonality(name).unwrap());
-            let pinned = t.map(|t| (t.tonality, t.tonic));
+            let pinned = t;
             monitor.on_event(Time::ZERO, Event::Pin(pinned), &mut ());
             monitor.on_event(
                 Time::ZERO,
@@ -666,7 +667,7 @@ mod tests {
         let root = |pinned: &str| {
             let mut monitor = fresh.clone();
             let t = catalogue.parse_tonality(pinned).unwrap();
-            let pin = Event::Pin(Some((t.tonality, t.tonic)));
+            let pin = Event::Pin(Some(t));
             monitor.on_event(Time::ZERO, pin, &mut ());
             for key in [48, 51, 53, 56] {
                 let on = midi::Event::NoteOn {
@@ -677,7 +678,7 @@ mod tests {
                 monitor.on_event(Time::millis(5), on, &mut ());
             }
             let reading = monitor.reading();
-            assert_eq!(reading.within(), Some((t.tonality, t.tonic)));
+            assert_eq!(reading.within(), Some(t));
             let (sonority, _) = reading.chord.unwrap();
             sonority.chord().map(|c| c.root.index())
         };

@@ -6,7 +6,7 @@ use super::keys::KeySet;
 use super::polymodal::Polymodal;
 use super::voicing::VoicedChord;
 use crate::plan::Open;
-use crate::theory::{PitchClass, PitchClassSet, Sonority, Spelling, Tonality};
+use crate::theory::{PitchClass, PitchClassSet, Sonority, SpelledTonality, Spelling, Tonality};
 use crate::time::Time;
 
 /// One tonality as it stands.
@@ -24,6 +24,13 @@ pub struct Established {
     pub open: Open,
 }
 
+impl Established {
+    /// The tonality, spelled by those before it.
+    pub fn spelled(&self) -> SpelledTonality {
+        SpelledTonality::new(self.tonality, self.tonic)
+    }
+}
+
 /// A tonality that gains on the one established.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Contender {
@@ -36,6 +43,13 @@ pub struct Contender {
     pub in_bass: bool,
     /// A note of it that the established tonality lacks and that was heard just now.
     pub heard: Option<PitchClass>,
+}
+
+impl Contender {
+    /// The tonality, spelled by the one established.
+    pub fn spelled(&self) -> SpelledTonality {
+        SpelledTonality::new(self.tonality, self.tonic)
+    }
 }
 
 /// Everything that the engine says of one moment. All that is shown or written comes from
@@ -66,7 +80,7 @@ pub struct Reading {
     /// silence.
     pub polymodal: Option<Polymodal>,
     /// The tonality that the player wants names to refer to, whatever is heard.
-    pub pinned: Option<(Tonality, Spelling)>,
+    pub pinned: Option<SpelledTonality>,
     /// What the player said is home, and when; the engine goes by its own ears.
     pub stated: Option<(Spelling, Time)>,
     /// Since when what is played stays out of the plan.
@@ -89,7 +103,7 @@ impl Reading {
     }
 
     /// The tonality that names are made in: the pinned one, else that established here.
-    pub fn within(&self) -> Option<(Tonality, Spelling)> {
-        self.pinned.or(self.here.map(|h| (h.tonality, h.tonic)))
+    pub fn within(&self) -> Option<SpelledTonality> {
+        self.pinned.or(self.here.map(|h| h.spelled()))
     }
 }

@@ -4,7 +4,7 @@
 use super::Words;
 use super::scale::{CsvFailure, NoteOut, ScaleOut, on_tonic, scale_out, table};
 use crate::theory::{
-    Harmonized, Mode, ModeId, Spelling, Tonality, WrittenTonality, brightness_order, relatives,
+    Harmonized, Mode, ModeId, SpelledTonality, Spelling, Tonality, brightness_order, relatives,
 };
 use serde::Serialize;
 use std::cmp::Reverse;
@@ -94,13 +94,13 @@ pub fn json(w: &Words, tonic: Spelling) -> Result<String, serde_json::Error> {
 }
 
 /// One mode with its chords: one object, without a line break at its end.
-pub fn mode_json(w: &Words, t: WrittenTonality) -> Result<String, serde_json::Error> {
+pub fn mode_json(w: &Words, t: SpelledTonality) -> Result<String, serde_json::Error> {
     let h = Harmonized::new(t.tonality, t.tonic, w.catalogue);
     let same = relatives(t.tonality, t.tonic, w.catalogue).into_iter();
     serde_json::to_string_pretty(&CardOut {
         mode: mode_out(w, t.tonic, t.tonality.mode),
         same_notes: same
-            .map(|(t, tonic)| w.notation.tonality(t, tonic, w.catalogue))
+            .map(|t| w.notation.tonality(t.tonality, t.tonic, w.catalogue))
             .collect(),
         scale: scale_out(w, &h),
     })

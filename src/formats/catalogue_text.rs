@@ -5,7 +5,7 @@ use super::Words;
 use super::catalogue::{families, name};
 use super::scale_text::{Row, aligned, scale, signs, wrapped};
 use crate::theory::{
-    Degree, Harmonized, Mode, ModeId, Spelling, WrittenTonality, brightness_order, relatives,
+    Degree, Harmonized, Mode, ModeId, SpelledTonality, Spelling, brightness_order, relatives,
     spell_degree,
 };
 
@@ -91,7 +91,7 @@ pub fn text(w: &Words, tonic: Spelling) -> String {
 }
 
 /// One mode in detail, with its chords: lines, each ended.
-pub fn mode_text(w: &Words, t: WrittenTonality) -> String {
+pub fn mode_text(w: &Words, t: SpelledTonality) -> String {
     const MARGIN: usize = 17;
     let m = w.catalogue.mode(t.tonality.mode);
     let h = Harmonized::new(t.tonality, t.tonic, w.catalogue);
@@ -142,7 +142,7 @@ pub fn mode_text(w: &Words, t: WrittenTonality) -> String {
     say("brightness", &bright, ";");
     let same: Vec<String> = relatives(t.tonality, t.tonic, w.catalogue)
         .into_iter()
-        .map(|(t, tonic)| w.notation.tonality(t, tonic, w.catalogue))
+        .map(|t| w.notation.tonality(t.tonality, t.tonic, w.catalogue))
         .collect();
     if !same.is_empty() {
         say("same notes", &same, ",");

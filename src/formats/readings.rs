@@ -2,7 +2,7 @@
 
 use super::Analysis;
 use crate::plan::ChordSpan;
-use crate::theory::{Hearing, Kinds};
+use crate::theory::{Hearing, Kinds, SpelledTonality};
 
 /// The other readings of the same notes in the tonality that it was heard in, best
 /// first: Am7 beside C6. None of what is no chord.
@@ -12,7 +12,7 @@ pub(super) fn others(a: &Analysis, c: &ChordSpan) -> Vec<String> {
     }
     let known = match c.within {
         None => Hearing::default(),
-        Some((t, _)) => Hearing {
+        Some(SpelledTonality { tonality: t, .. }) => Hearing {
             scale: a.catalogue.all_forms(t),
             center: Some(t.center),
             ..Hearing::default()

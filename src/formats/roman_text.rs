@@ -15,7 +15,7 @@ use super::Analysis;
 use super::change::{around, numeral};
 use crate::midi::FaultKind;
 use crate::plan::ChordSpan;
-use crate::theory::{Around, Glyphs, Notation, Sonority, Spelling, Tonality};
+use crate::theory::{Around, Glyphs, Notation, Sonority, SpelledTonality, Spelling, Tonality};
 use crate::time::Time;
 use std::fmt::Write;
 
@@ -189,7 +189,7 @@ fn places(chords: &[ChordSpan]) -> Vec<Place> {
 fn entries(a: &Analysis) -> Vec<Entry> {
     let chords = &a.study.chords;
     let mut key: Option<(Spelling, bool)> = None;
-    let mut within: Option<(Tonality, Spelling)> = None;
+    let mut within: Option<SpelledTonality> = None;
     let mut entry = |p: Place| {
         let mut e = Entry {
             at: p.at,
@@ -217,7 +217,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
                 });
                 // Out of such a mode into the key that it was written in.
                 let back = || {
-                    let before = within.map(|(t, _)| &a.catalogue.mode(t.mode).id)?;
+                    let before = within.map(|t| &a.catalogue.mode(t.tonality.mode).id)?;
                     let from = !matches!(before.as_str(), "ionian" | "minor");
                     (from && within != c.within)
                         .then(|| PLAIN.tonality(tonality, tonic, a.catalogue))
@@ -242,7 +242,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
 
 /// The numeral of a chord and where it stands, if RomanText can say it.
 fn said(a: &Analysis, c: &ChordSpan, around: Around) -> Option<(String, Tonality, Spelling)> {
-    let (tonality, tonic) = c.within?;
+    let SpelledTonality { tonality, tonic } = c.within?;
     Some((numeral(a, c, around)?.roman_text()?, tonality, tonic))
 }
 
@@ -287,10 +287,7 @@ mod tests {
                 start: Time::millis(start),
                 end: Time::millis(end),
                 sonority: Kinds::standard().name(set, bass, PitchClassSet::ALL),
-                within: catalogue
-                    .parse_tonality(within)
-                    .ok()
-                    .map(|t| (t.tonality, t.tonic)),
+                within: catalogue.parse_tonality(within).ok().map(|t| t.spelled()),
                 keys: 0,
             }
         };

@@ -70,7 +70,7 @@ impl Words<'_> {
     }
 
     fn harte(&self, h: &Harmonized, s: &Stack) -> String {
-        let within = Some((h.tonality, h.tonic));
+        let within = Some(h.spelled());
         match s.chord() {
             Some((chord, root)) => chord.harte(root),
             None => self.notation.harte(s.sonority, within, self.catalogue),

@@ -4,7 +4,7 @@ use super::*;
 use crate::theory::{
     Accidentals, AugmentedMark, Beside, Cadential, Catalogue, ChordMarks, DiminishedMark, Glyphs,
     HalfDiminished, Harmonized, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis,
-    NumeralCase, PitchClass, Spelling, Tonality, WrittenTonality,
+    NumeralCase, PitchClass, SpelledTonality, Spelling, Tonality,
 };
 use unicode_width::UnicodeWidthStr;
 
@@ -22,7 +22,7 @@ fn with<T>(notation: Notation, f: impl FnOnce(&Words) -> T) -> T {
     })
 }
 
-fn written(text: &str) -> WrittenTonality {
+fn written(text: &str) -> SpelledTonality {
     let t = Catalogue::standard().parse_tonality(text);
     t.expect("a tonality")
 }
@@ -116,7 +116,7 @@ fn no_line_is_wider_than_a_terminal() {
                     let h = Harmonized::new(t, tonic, c);
                     let text = scale_text(w, &h);
                     assert_eq!(wide(&text), [""; 0], "{tonic} {}\n{text}", m.id);
-                    let written = WrittenTonality { tonality: t, tonic };
+                    let written = SpelledTonality { tonality: t, tonic };
                     let text = mode_text(w, written);
                     assert_eq!(wide(&text), [""; 0], "{tonic} {}\n{text}", m.id);
                     for (other, n) in c.iter() {

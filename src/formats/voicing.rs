@@ -3,7 +3,7 @@
 use super::change::{around, label};
 use super::{Analysis, Words};
 use crate::plan::ChordSpan;
-use crate::theory::{Around, Hands, Sonority, Spelling, Tonality, Voicing};
+use crate::theory::{Around, Hands, Sonority, SpelledTonality, Voicing};
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -41,7 +41,7 @@ pub(super) fn of(a: &Analysis, c: &ChordSpan, around: Around) -> VoicingOut {
 pub fn written(
     voicing: &Voicing,
     s: Sonority,
-    within: Option<(Tonality, Spelling)>,
+    within: Option<SpelledTonality>,
     around: Around,
     words: Words,
 ) -> VoicingOut {

@@ -11,7 +11,7 @@ use crate::plain;
 use crate::plan::Claim;
 use crate::screen::{self, Action, Command};
 use crate::source::Link;
-use crate::theory::{Around, Catalogue, Chord, Notation, Spelling, Tonality};
+use crate::theory::{Around, Catalogue, Chord, Notation, SpelledTonality};
 use crate::time::Time;
 use clap::ValueEnum;
 use serde::Serialize;
@@ -222,8 +222,8 @@ struct Printer<'a> {
     options: &'a Options<'a>,
     /// Instead of what follows, where it is read aloud.
     voice: Option<Voice<'a>>,
-    here: Option<(Tonality, Spelling)>,
-    pinned: Option<(Tonality, Spelling)>,
+    here: Option<SpelledTonality>,
+    pinned: Option<SpelledTonality>,
     /// How much of the mode here has been said.
     said: Option<Claim>,
     /// The chord printed last.
@@ -321,7 +321,7 @@ impl Printer<'_> {
         let plain = |what| Line::of(at, what);
         let line = match change {
             Change::Here(e) => {
-                self.here = Some((e.tonality, e.tonic));
+                self.here = Some(e.spelled());
                 tonality("here", e)
             }
             Change::Home(e) => tonality("home", e),
@@ -336,9 +336,9 @@ impl Printer<'_> {
             Change::Pinned(pinned) => {
                 self.pinned = pinned;
                 Line {
-                    center: pinned.map(|(t, _)| t.center.index()),
-                    mode: pinned.map(|(t, _)| &*catalogue.mode(t.mode).id),
-                    name: pinned.map(|(t, tonic)| notation.tonality(t, tonic, catalogue)),
+                    center: pinned.map(|t| t.tonality.center.index()),
+                    mode: pinned.map(|t| &*catalogue.mode(t.tonality.mode).id),
+                    name: pinned.map(|t| notation.tonality(t.tonality, t.tonic, catalogue)),
                     ..plain(pinned.map_or("unpinned", |_| "pinned"))
                 }
             }

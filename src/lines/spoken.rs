@@ -6,7 +6,7 @@
 use crate::engine::{Change, Established};
 use crate::theory::{
     Around, AugmentedMark, Catalogue, Chord, DiminishedMark, Glyphs, HalfDiminished, MajorSeventh,
-    MinorMark, Notation, Spelling, Tonality,
+    MinorMark, Notation, SpelledTonality, Tonality,
 };
 
 /// The notation with marks that can be told apart and turned into words.
@@ -117,15 +117,13 @@ fn numeral_aloud(numeral: &str) -> String {
     said
 }
 
-type Named = (Tonality, Spelling);
-
 /// What was said so far, as far as the next sentence depends on it.
 pub struct Voice<'a> {
     notation: Notation,
     catalogue: &'a Catalogue,
-    here: Option<Named>,
-    home: Option<Named>,
-    pinned: Option<Named>,
+    here: Option<SpelledTonality>,
+    home: Option<SpelledTonality>,
+    pinned: Option<SpelledTonality>,
     /// The mode that was said is one of several.
     undecided: bool,
     /// Away from home when last somewhere.
@@ -152,7 +150,11 @@ impl<'a> Voice<'a> {
     }
 
     /// The past is another one: where that leads to, if anywhere.
-    pub fn past(&mut self, here: Option<Named>, pinned: Option<Named>) -> Option<String> {
+    pub fn past(
+        &mut self,
+        here: Option<SpelledTonality>,
+        pinned: Option<SpelledTonality>,
+    ) -> Option<String> {
         *self = Voice {
             here,
             pinned,
@@ -174,7 +176,7 @@ impl<'a> Voice<'a> {
             Change::Refined(e) => {
                 if self.undecided && e.open.others().next().is_none() {
                     self.undecided = false;
-                    lines.push(format!("decided: {}", self.name((e.tonality, e.tonic))));
+                    lines.push(format!("decided: {}", self.name(e.spelled())));
                 }
             }
             Change::NoCenter => {
@@ -232,7 +234,7 @@ impl<'a> Voice<'a> {
     /// What still waits to be said.
     pub fn settle(&mut self) -> Option<String> {
         let e = self.arrived.take()?;
-        let now = (e.tonality, e.tonic);
+        let now = e.spelled();
         self.here = Some(now);
         let others: Vec<String> = std::iter::once(e.tonality.mode)
             .chain(e.open.others())
@@ -244,7 +246,7 @@ impl<'a> Voice<'a> {
             })
             .collect();
         self.undecided = others.len() > 1;
-        let away = self.home.filter(|home| home.0 != e.tonality);
+        let away = self.home.filter(|home| home.tonality != e.tonality);
         let back = self.away && away.is_none();
         self.away = away.is_some();
         if back {
@@ -263,10 +265,10 @@ impl<'a> Voice<'a> {
     }
 
     fn home(&mut self, e: Established) -> Vec<String> {
-        let home = (e.tonality, e.tonic);
+        let home = e.spelled();
         let before = self.home.replace(home);
         let mut lines: Vec<String> = Vec::new();
-        let moved = before.is_some_and(|b| b.0 != home.0);
+        let moved = before.is_some_and(|b| b.tonality != home.tonality);
         if moved {
             // Neither a return nor away: a new home.
             self.away = false;
@@ -278,8 +280,9 @@ impl<'a> Voice<'a> {
         lines
     }
 
-    fn name(&self, (tonality, tonic): Named) -> String {
-        aloud(&self.notation.tonality(tonality, tonic, self.catalogue))
+    fn name(&self, t: SpelledTonality) -> String {
+        let name = self.notation.tonality(t.tonality, t.tonic, self.catalogue);
+        aloud(&name)
     }
 }
 
@@ -338,7 +341,7 @@ mod tests {
         let catalogue = Catalogue::standard();
         let named = |name: &str| {
             let t = catalogue.parse_tonality(name).expect(name);
-            (t.tonality, t.tonic)
+            t
         };
         let stands = |name: &str, open: Open| {
             let (tonality, tonic) = named(name);

@@ -4,7 +4,7 @@ use super::explain::{Explainer, Slot};
 use super::status::{Status, StatusBoard, lock};
 use crate::engine::{Change, Explanation, History, Monitor, Observer, Reading};
 use crate::plan::Marker;
-use crate::theory::{Spelling, Tonality};
+use crate::theory::SpelledTonality;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, bounded, never};
 use std::sync::{Arc, Mutex};
@@ -19,8 +19,8 @@ enum Item {
 
 struct Past {
     history: History,
-    here: Option<(Tonality, Spelling)>,
-    pinned: Option<(Tonality, Spelling)>,
+    here: Option<SpelledTonality>,
+    pinned: Option<SpelledTonality>,
 }
 
 /// What [`Feed::changes`] hands on.
@@ -29,8 +29,8 @@ pub enum News {
     Change(Time, Change),
     /// The past was replaced, after seeking; what is established and what is pinned there.
     Past {
-        here: Option<(Tonality, Spelling)>,
-        pinned: Option<(Tonality, Spelling)>,
+        here: Option<SpelledTonality>,
+        pinned: Option<SpelledTonality>,
     },
     /// A marker was set.
     Marker(Marker),
@@ -111,7 +111,7 @@ impl Publisher {
         let reading = monitor.reading();
         let past = Past {
             history: history.clone(),
-            here: reading.here.map(|e| (e.tonality, e.tonic)),
+            here: reading.here.map(|e| e.spelled()),
             pinned: reading.pinned,
         };
         let _ = self.items.send(Item::Past(Box::new(past)));

@@ -2,13 +2,13 @@
 //! come faster than readings, and the second press of a key must take back the first.
 
 use crate::engine::{Event, Inertia, Reading};
-use crate::theory::{Spelling, Tonality};
+use crate::theory::SpelledTonality;
 
 /// What was asked for and has not come yet.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Asked {
     inertia: Option<Inertia>,
-    pinned: Option<Option<(Tonality, Spelling)>>,
+    pinned: Option<Option<SpelledTonality>>,
     aside: Option<bool>,
 }
 

@@ -336,7 +336,6 @@ mod tests {
         assert_eq!(performer.asked, Asked::default());
 
         let here = catalogue.parse_tonality("D dorian").ok();
-        let here = here.map(|w| (w.tonality, w.tonic));
         set(&mut performer, Event::Pin(here));
         assert_eq!(performer.reading().pinned, here);
         set(&mut performer, Event::Pin(None));

@@ -83,8 +83,12 @@ fn written(event: Event, catalogue: &Catalogue) -> Option<String> {
         Event::Fading(f) => format!("fading={}", f.name()),
         Event::Bassist(there) => format!("bassist={there}"),
         Event::Pin(None) => format!("{PIN}{NONE}"),
-        Event::Pin(Some((t, tonic))) => {
-            format!("{PIN}{} {}", note(tonic), catalogue.mode(t.mode).id)
+        Event::Pin(Some(t)) => {
+            format!(
+                "{PIN}{} {}",
+                note(t.tonic),
+                catalogue.mode(t.tonality.mode).id
+            )
         }
         Event::HomeIs(None) => format!("{HOME}{NONE}"),
         Event::HomeIs(Some(center)) => format!("{HOME}{}", note(Spelling::nearest(center, PLAIN))),
@@ -97,8 +101,7 @@ fn event(text: &str, catalogue: &Catalogue) -> Option<Event> {
         if name == NONE {
             return Some(Event::Pin(None));
         }
-        let t = catalogue.parse_tonality(name).ok()?;
-        return Some(Event::Pin(Some((t.tonality, t.tonic))));
+        return Some(Event::Pin(Some(catalogue.parse_tonality(name).ok()?)));
     }
     if let Some(name) = text.strip_prefix(HOME) {
         if name == NONE {
@@ -180,7 +183,7 @@ mod tests {
         let said = |event| Word::Event(event).text(standard());
         let text = |t: &str| Some(format!("peregrinus: {t}"));
         let t = standard().parse_tonality("E♭ mixolydian").unwrap();
-        let pin = Event::Pin(Some((t.tonality, t.tonic)));
+        let pin = Event::Pin(Some(t));
         assert_eq!(said(pin), text("pin=Eb mixolydian"));
         assert_eq!(
             said(Event::HomeIs(Some(PitchClass::new(8)))),

@@ -6,7 +6,7 @@ use super::wording::abbreviated;
 use crate::engine::Established;
 pub(super) use crate::plan::Claim;
 use crate::plan::Open;
-use crate::theory::{ModeId, Spelling, Tonality};
+use crate::theory::{ModeId, SpelledTonality, Spelling, Tonality};
 
 /// The tonality that panels refer to (see `Reading::within`), and how much of its name may
 /// be shown: all of a pinned one, and of the one established here as much as was heard.
@@ -21,7 +21,7 @@ pub(super) struct Reference {
 }
 
 pub(super) fn reference(picture: &Picture, look: &Look) -> Option<Reference> {
-    let (tonality, tonic) = picture.reading.within()?;
+    let SpelledTonality { tonality, tonic } = picture.reading.within()?;
     let pinned = picture.reading.pinned.is_some();
     let open = match picture.reading.here {
         Some(here) if !pinned => here.open,
@@ -37,6 +37,10 @@ pub(super) fn reference(picture: &Picture, look: &Look) -> Option<Reference> {
 }
 
 impl Reference {
+    pub fn spelled(&self) -> SpelledTonality {
+        SpelledTonality::new(self.tonality, self.tonic)
+    }
+
     /// Whether what refers to it is dimmed: because it is a guess, or because nothing is
     /// played any longer. What is pinned is never dimmed.
     pub fn is_dim(&self, picture: &Picture) -> bool {

@@ -12,7 +12,7 @@ use super::picture::Picture;
 use super::timeline;
 use super::view::{Drawn, View};
 use crate::engine::History;
-use crate::theory::{Spelling, Tonality};
+use crate::theory::{SpelledTonality, Tonality};
 use ratatui::buffer::Buffer;
 
 /// Draws everything into the buffer, which is empty before. The view has followed the
@@ -105,17 +105,23 @@ fn names(buf: &mut Buffer, p: &Places, picture: &Picture, view: &View, look: &Lo
 }
 
 /// The tonality that the teacher compares with: the mode that was chosen, or home.
-fn other(picture: &Picture, view: &View) -> Option<(Tonality, Spelling)> {
+fn other(picture: &Picture, view: &View) -> Option<SpelledTonality> {
     if view.wanted.way != Way::Teaching {
         return None;
     }
     let reading = picture.reading;
-    let (reference, tonic) = reading.within()?;
-    let parallel = |mode| (Tonality { mode, ..reference }, tonic);
-    let home = || reading.home.map(|h| (h.tonality, h.tonic));
+    let within = reading.within()?;
+    let parallel = |mode| SpelledTonality {
+        tonality: Tonality {
+            mode,
+            ..within.tonality
+        },
+        ..within
+    };
+    let home = || reading.home.map(|h| h.spelled());
     let other = view.compared.map(parallel);
     let other = other.or_else(|| home().filter(|_| view.wanted.scale));
-    other.filter(|o| o.0 != reference)
+    other.filter(|o| o.tonality != within.tonality)
 }
 
 fn too_small(buf: &mut Buffer, look: &Look) {

@@ -1,6 +1,6 @@
 //! A tonality that is being typed, to be pinned.
 
-use crate::theory::{Catalogue, Letters, Spelling, Tonality};
+use crate::theory::{Catalogue, Letters, SpelledTonality};
 use ratatui::crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 
 /// The longest text that is taken; no name of a tonality is longer.
@@ -19,7 +19,7 @@ pub(super) enum Outcome {
     /// It is still being typed.
     Open,
     Left,
-    Pinned(Tonality, Spelling),
+    Pinned(SpelledTonality),
 }
 
 impl Entry {
@@ -47,7 +47,7 @@ impl Entry {
         match key.code {
             KeyCode::Esc => return Outcome::Left,
             KeyCode::Enter => match catalogue.parse_tonality_in(&self.text, letters) {
-                Ok(written) => return Outcome::Pinned(written.tonality, written.tonic),
+                Ok(written) => return Outcome::Pinned(written),
                 Err(_) if self.text.trim().is_empty() => {
                     self.fault = Some("nothing is typed yet".to_owned());
                 }
@@ -92,7 +92,7 @@ mod tests {
         let catalogue = Catalogue::standard();
         let want = catalogue.parse_tonality("Eb mixolydian").unwrap();
         let (_, outcome) = typed("Ebb< mixolydian\n");
-        assert_eq!(outcome, Outcome::Pinned(want.tonality, want.tonic));
+        assert_eq!(outcome, Outcome::Pinned(want));
     }
 
     #[test]

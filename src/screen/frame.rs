@@ -10,6 +10,7 @@ use super::wording::{clock, length};
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::{ChordSpan, Marker};
 use crate::source::Source;
+use crate::theory::SpelledTonality;
 use crate::time::Time;
 
 /// What whoever plays says at this moment.
@@ -159,7 +160,7 @@ fn banners(
         all.push("names hidden".to_owned());
         return all;
     }
-    if let Some((tonality, tonic)) = reading.pinned {
+    if let Some(SpelledTonality { tonality, tonic }) = reading.pinned {
         let name = look.notation.tonality(tonality, tonic, look.catalogue);
         all.push(format!("pinned {name}"));
     }

@@ -500,9 +500,7 @@ impl Action {
             }
             Action::Pin => match (reading.pinned, reading.here) {
                 (Some(_), _) => set(engine::Event::Pin(None)),
-                (None, here) => {
-                    here.and_then(|e| set(engine::Event::Pin(Some((e.tonality, e.tonic)))))
-                }
+                (None, here) => here.and_then(|e| set(engine::Event::Pin(Some(e.spelled())))),
             },
             Action::HomeIs => {
                 let low = each(reading.held).next();
@@ -672,7 +670,7 @@ mod tests {
         assert_eq!(now("marker"), Some(Command::Mark));
         let to = |stop| Some(Command::Inertia(stop));
         assert_eq!(now("inertia-lighter"), to(Inertia::Motif));
-        let here = reading.here.map(|e| (e.tonality, e.tonic));
+        let here = reading.here.map(|e| e.spelled());
         assert!(here.is_some() && reading.held != 0);
         let set = |event| Some(Command::Set(event));
         assert_eq!(now("pin"), set(engine::Event::Pin(here)));

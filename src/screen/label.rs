@@ -3,14 +3,14 @@
 
 use super::picture::Picture;
 use crate::engine::{KeySet, SEEN, VoicedChord};
-use crate::theory::{Chord, Sonority, Spelling, Tonality, neighbour};
+use crate::theory::{Chord, Sonority, SpelledTonality, neighbour};
 use crate::time::Time;
 
 /// A chord, with the tonality that its name refers to.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Shown {
     pub sonority: Sonority,
-    pub within: Option<(Tonality, Spelling)>,
+    pub within: Option<SpelledTonality>,
     pub voiced: Option<VoicedChord>,
 }
 

@@ -88,9 +88,9 @@ impl ScreenState<'_> {
             match taken {
                 entry::Outcome::Open => {}
                 entry::Outcome::Left => self.showing.doing = Doing::Showing(*moment),
-                entry::Outcome::Pinned(tonality, tonic) => {
+                entry::Outcome::Pinned(tonality) => {
                     self.showing.doing = Doing::Showing(*moment);
-                    stage.act(Command::Set(engine::Event::Pin(Some((tonality, tonic)))));
+                    stage.act(Command::Set(engine::Event::Pin(Some(tonality))));
                 }
             }
             match action {
@@ -147,7 +147,7 @@ impl ScreenState<'_> {
                 let beside = view.wanted.scale && view.wanted.way == Way::Teaching;
                 let reading = self.seen(stage);
                 let home = reading.home.map(|h| h.tonality);
-                if beside && home.is_some() && home == reading.within().map(|w| w.0) {
+                if beside && home.is_some() && home == reading.within().map(|w| w.tonality) {
                     self.said = Some("Home is here: there is nothing to set beside it.".into());
                 }
             }
@@ -276,7 +276,7 @@ impl ScreenState<'_> {
 
     /// Moves the mode compared with by a step of the brightness order.
     fn compare(&mut self, toward: Toward, stage: &mut dyn Stage) {
-        let Some((reference, _)) = self.seen(stage).within() else {
+        let Some(reference) = self.seen(stage).within().map(|w| w.tonality) else {
             return;
         };
         let from = self.view.compared.unwrap_or(reference.mode);

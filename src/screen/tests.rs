@@ -16,7 +16,8 @@ use crate::engine::{
 use crate::plan::{ChordSpan, Marker, Open};
 use crate::source::{Link, Repeat, Source, Transport};
 use crate::theory::{
-    Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority, Tonality,
+    Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority, SpelledTonality,
+    Tonality,
 };
 use crate::time::Time;
 use ratatui::buffer::Buffer;
@@ -347,7 +348,7 @@ impl Scene {
     /// With names pinned to a tonality.
     pub fn pinned(mut self, name: &str) -> Scene {
         let pin = established(name, 0.0, 0.0);
-        self.reading.pinned = Some((pin.tonality, pin.tonic));
+        self.reading.pinned = Some(pin);
         self
     }
 
@@ -481,7 +482,7 @@ impl Scene {
         let at = self.reading.at;
         let other = |name: &str| {
             let e = established(name, 0.0, 0.0);
-            Some((e.tonality, e.tonic))
+            Some(e.spelled())
         };
         let mut causes = [None; crate::engine::CAUSES];
         let all = [
@@ -495,7 +496,13 @@ impl Scene {
             (Removed::PitchClass(center.up(8)), -0.03, -0.05),
         ];
         // Without the bass another center, without the third another mode.
-        let ionian = other("C ionian").map(|(t, _)| (Tonality { center, ..t }, here.tonic));
+        let ionian = other("C ionian").map(|t| SpelledTonality {
+            tonality: Tonality {
+                center,
+                ..t.tonality
+            },
+            tonic: here.tonic,
+        });
         let instead = [other("A aeolian"), ionian];
         let instead = instead.into_iter().chain(std::iter::repeat(None));
         let all = all.into_iter().zip(instead);

@@ -34,7 +34,7 @@ impl<'a> Transition<'a> {
 impl Transition<'_> {
     /// `minor third up`, and shorter: `m3 up`, `m3↑`.
     pub fn interval(&self, look: &Look) -> [String; 3] {
-        let tonic = |r: &Region| r.placed(&look.notation, look.catalogue).1;
+        let tonic = |r: &Region| r.placed(&look.notation, look.catalogue).tonic;
         let (from, to) = (tonic(self.before), tonic(self.after));
         match moved(from, to) {
             Move::Stays => self.stays(look).map(str::to_owned),

@@ -250,10 +250,10 @@ fn spans(
             regions = &regions[over..];
             let mut within = regions.iter().take_while(|r| r.start <= span.start);
             let within = within.find(|r| span.start < r.end);
-            let within = within.map(|r| (r.tonality, r.tonic));
+            let within = within.map(|r| r.spelled());
             let hearing = Hearing {
-                scale: within.map_or(PitchClassSet::ALL, |(t, _)| catalogue.all_forms(t)),
-                center: within.map(|(t, _)| t.center),
+                scale: within.map_or(PitchClassSet::ALL, |t| catalogue.all_forms(t.tonality)),
+                center: within.map(|t| t.tonality.center),
                 before: out.last().and_then(|c| c.sonority.chord()),
                 bassist: false,
             };

@@ -2,7 +2,7 @@
 
 use super::catalogue::Catalogue;
 use super::degree::{Degree, spell_degree};
-use super::mode::{Mode, ModeId, Tonality};
+use super::mode::{Mode, ModeId, SpelledTonality, Tonality};
 use super::spelling::Spelling;
 use std::cmp::Reverse;
 
@@ -56,7 +56,7 @@ pub fn alterations(from: &Mode, to: &Mode) -> Vec<(Option<Degree>, Degree)> {
 
 /// The tonalities of the same family with the same notes, in the order of the degrees
 /// that they stand on: of D Dorian E Phrygian, F Lydian and so on.
-pub fn relatives(t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Vec<(Tonality, Spelling)> {
+pub fn relatives(t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Vec<SpelledTonality> {
     let own = catalogue.mode(t.mode);
     let set = catalogue.set(t);
     let degrees = own.degrees.iter().skip(1);
@@ -68,7 +68,7 @@ pub fn relatives(t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Vec<(To
                 .filter(|(_, m)| m.parent == own.parent && m.movable.is_empty())
                 .map(move |(mode, _)| Tonality { center, mode })
                 .filter(|&other| catalogue.set(other) == set)
-                .map(move |other| (other, spell_degree(tonic, d)))
+                .map(move |other| SpelledTonality::new(other, spell_degree(tonic, d)))
         })
         .collect()
 }
@@ -110,7 +110,7 @@ mod tests {
         let n = Notation::default();
         let names: Vec<String> = relatives(t.tonality, t.tonic, c)
             .into_iter()
-            .map(|(t, tonic)| n.tonality(t, tonic, c))
+            .map(|t| n.tonality(t.tonality, t.tonic, c))
             .collect();
         assert_eq!(
             names,

@@ -41,7 +41,7 @@ pub use degree::{Degree, NotADegree, spell_degree};
 pub use family::{Shade, alterations, brightness_order, relatives};
 pub use kind::{FOREIGN_BASS, Kind, KindId, Member, Triad, bass_cost};
 pub use kinds::Kinds;
-pub use mode::{Mode, ModeId, Tonality, degree_in};
+pub use mode::{Mode, ModeId, SpelledTonality, Tonality, degree_in};
 pub use modes_file::{CatalogueError, MAX_MODES, ModeFault};
 pub use naming::{ChordNames, Hearing, MAX_NAMES};
 pub use numeral::{
@@ -51,5 +51,5 @@ pub use pitch::{PitchClass, PitchClassSet};
 pub use pivot::{Pivot, altered, pivot};
 pub use scale::{Form, Harmonized, Place, Size, Stack, Step};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
-pub use tonality::{TonalityError, UnknownMode, WrittenTonality};
+pub use tonality::{TonalityError, UnknownMode};
 pub use voicing::{Hands, Structure, Voicing};

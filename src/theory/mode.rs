@@ -137,6 +137,20 @@ pub struct Tonality {
     pub mode: ModeId,
 }
 
+/// A tonality and its tonic as it is written: E♭ or D♯ Dorian.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SpelledTonality {
+    pub tonality: Tonality,
+    /// On the pitch class of the center.
+    pub tonic: Spelling,
+}
+
+impl SpelledTonality {
+    pub fn new(tonality: Tonality, tonic: Spelling) -> SpelledTonality {
+        SpelledTonality { tonality, tonic }
+    }
+}
+
 /// Plain numbers, for messages of tests: names need a catalogue and a spelling.
 impl fmt::Display for Tonality {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

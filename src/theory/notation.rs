@@ -5,13 +5,13 @@ use super::chord::{Chord, Sonority};
 use super::convention::{Accidentals, Enharmonic, Letters, Notation};
 use super::kind::Triad;
 use super::kinds::Kinds;
-use super::mode::Tonality;
+use super::mode::{SpelledTonality, Tonality};
 use super::numeral::{Surroundings, analyse};
 use super::pitch::PitchClass;
 use super::spelling::{Glyphs, Spelling};
 
 /// A tonality and its tonic as spelled, where one is in force.
-type Within = Option<(Tonality, Spelling)>;
+type Within = Option<SpelledTonality>;
 
 impl Notation {
     /// The tonic's name.
@@ -23,10 +23,16 @@ impl Notation {
     pub fn note_named(&self, pc: PitchClass, within: Within, catalogue: &Catalogue) -> String {
         match (self.letters, within) {
             // A syllable is the same in every key, also where the letter is F♭.
-            (Letters::MovableDo, Some((t, _))) => {
-                let above = PitchClass::new(pc.above(t.center) as i32);
+            (Letters::MovableDo, Some(t)) => {
+                let above = PitchClass::new(pc.above(t.tonality.center) as i32);
                 let center = PitchClass::new(0);
-                let on_c = Some((Tonality { center, ..t }, Spelling::C));
+                let on_c = Some(SpelledTonality {
+                    tonality: Tonality {
+                        center,
+                        ..t.tonality
+                    },
+                    tonic: Spelling::C,
+                });
                 self.above(self.note(above, on_c, catalogue), Spelling::C)
             }
             _ => self.name(self.note(pc, within, catalogue)),
@@ -36,8 +42,8 @@ impl Notation {
     /// A note's name inside a tonality: its letter, or its syllable in movable do.
     pub fn note_name(&self, note: Spelling, within: Within, catalogue: &Catalogue) -> String {
         match (self.letters, within) {
-            (Letters::MovableDo, Some((t, tonic))) => {
-                self.above(note, self.tonic(t, tonic, catalogue))
+            (Letters::MovableDo, Some(t)) => {
+                self.above(note, self.tonic(t.tonality, t.tonic, catalogue))
             }
             _ => self.name(note),
         }
@@ -61,7 +67,10 @@ impl Notation {
     }
 
     fn placed(&self, within: Within, catalogue: &Catalogue) -> Within {
-        within.map(|(t, tonic)| (t, self.tonic(t, tonic, catalogue)))
+        within.map(|t| SpelledTonality {
+            tonic: self.tonic(t.tonality, t.tonic, catalogue),
+            ..t
+        })
     }
 
     /// Flats or sharps throughout, where the user wants them: the twelve places
@@ -106,7 +115,7 @@ impl Notation {
     /// A note by itself, inside or beside a tonality: the mode's own degrees as they
     /// stand, others as the common chromatic degrees.
     pub fn note(&self, pc: PitchClass, within: Within, catalogue: &Catalogue) -> Spelling {
-        let Some((t, tonic)) = self.placed(within, catalogue) else {
+        let Some(SpelledTonality { tonality: t, tonic }) = self.placed(within, catalogue) else {
             let plain = Spelling::nearest(pc, 1.5);
             return self.always(pc, Spelling::C).unwrap_or(plain);
         };
@@ -399,7 +408,7 @@ mod tests {
             ]
         );
         let c = Catalogue::standard();
-        let within = |text: &str| c.parse_tonality(text).map(|w| (w.tonality, w.tonic)).ok();
+        let within = |text: &str| c.parse_tonality(text).ok();
         let syllables = |key: &str, n: Notation| -> Vec<String> {
             let from = within(key).map_or(0, |w| w.1.pitch_class().index() as i32);
             (0..12)
@@ -447,7 +456,7 @@ mod tests {
         let sharps = with(Accidentals::Sharps, Enharmonic::Nearest);
         assert_eq!(names(flats, None), "D♭ E♭ G♭ A♭ B♭");
         assert_eq!(names(sharps, None), "C♯ D♯ F♯ G♯ A♯");
-        let tonality = |text: &str| c.parse_tonality(text).map(|w| (w.tonality, w.tonic)).ok();
+        let tonality = |text: &str| c.parse_tonality(text).ok();
         assert_eq!(names(flats, tonality("c ionian")), "D♭ E♭ G♭ A♭ B♭");
         assert_eq!(names(sharps, tonality("c ionian")), "C♯ D♯ F♯ G♯ A♯");
         // What belongs to the tonality stays as it is.
@@ -477,7 +486,7 @@ mod tests {
         let label = |n: Notation, s| n.sonority(s, g_flat, c);
         assert_eq!(label(as_sharp, named(&[11, 3, 6])), "B");
         assert_eq!(label(Notation::PLAIN, named(&[11, 3, 6])), "C♭");
-        let name = |n: Notation| g_flat.map(|(t, tonic)| n.tonality(t, tonic, c));
+        let name = |n: Notation| g_flat.map(|t| n.tonality(t.tonality, t.tonic, c));
         assert_eq!(name(as_sharp).as_deref(), Some("F♯ Ionian"));
     }
 

@@ -5,7 +5,7 @@ use super::chord::Chord;
 use super::degree::spell_degree;
 use super::kind::Triad;
 use super::kinds::Kinds;
-use super::mode::Tonality;
+use super::mode::SpelledTonality;
 use super::numeral::{Context, Numeral, analyse, belongs};
 use super::spelling::Spelling;
 
@@ -34,8 +34,8 @@ const AHEAD: usize = 4;
 /// `chords`: the harmonies of both regions in order; `change`: the place of the first
 /// one that counts as evidence for the tonality reached.
 pub fn pivot(
-    left: (Tonality, Spelling),
-    reached: (Tonality, Spelling),
+    left: SpelledTonality,
+    reached: SpelledTonality,
     chords: &[Chord],
     change: usize,
     catalogue: &Catalogue,
@@ -73,18 +73,18 @@ pub fn pivot(
 /// In the order of the tonality reached. Where one is written in sharps and the other
 /// in flats, notes are matched as if both were written alike.
 pub fn altered(
-    left: (Tonality, Spelling),
-    reached: (Tonality, Spelling),
+    left: SpelledTonality,
+    reached: SpelledTonality,
     catalogue: &Catalogue,
 ) -> Vec<(Spelling, Spelling)> {
-    let notes = |(t, tonic): (Tonality, Spelling)| -> Vec<Spelling> {
-        let mode = catalogue.mode(t.mode);
+    let notes = |t: SpelledTonality| -> Vec<Spelling> {
+        let mode = catalogue.mode(t.tonality.mode);
         let moved = |number: u8| mode.characteristic.iter().find(|d| d.number == number);
         let degrees = mode.degrees.iter().map(|d| match mode.movable.is_empty() {
             true => d,
             false => moved(d.number).unwrap_or(d),
         });
-        degrees.map(|d| spell_degree(tonic, *d)).collect()
+        degrees.map(|d| spell_degree(t.tonic, *d)).collect()
     };
     let (old, new) = (notes(left), notes(reached));
     let middle = |all: &[Spelling]| {

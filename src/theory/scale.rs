@@ -10,7 +10,7 @@ use super::convention::Notation;
 use super::degree::{Degree, spell_degree};
 use super::kind::{KindId, Member};
 use super::kinds::Kinds;
-use super::mode::{ModeId, Tonality};
+use super::mode::{ModeId, SpelledTonality, Tonality};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
 
@@ -136,6 +136,11 @@ fn is_heptatonic(degrees: &[Degree]) -> bool {
 }
 
 impl Harmonized {
+    /// The tonality as it is spelled.
+    pub fn spelled(&self) -> SpelledTonality {
+        SpelledTonality::new(self.tonality, self.tonic)
+    }
+
     /// Of `tonality`, spelled from `tonic`.
     pub fn new(tonality: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Harmonized {
         let mode = catalogue.mode(tonality.mode);
@@ -216,7 +221,7 @@ impl Harmonized {
     /// A chord's label, its root as the scale spells it: in G♭ minor pentatonic no F♯m.
     /// Notes that are no chord have the label of notes.
     pub fn label(&self, s: &Stack, notation: &Notation, catalogue: &Catalogue) -> String {
-        let within = Some((self.tonality, self.tonic));
+        let within = Some(self.spelled());
         match s.chord() {
             Some((chord, root)) => notation.chord(chord, root),
             None => notation.sonority(s.sonority, within, catalogue),
@@ -225,7 +230,7 @@ impl Harmonized {
 
     /// A chord's numeral in this tonality; `None` where the notes are no chord.
     pub fn numeral(&self, s: &Stack, notation: &Notation, catalogue: &Catalogue) -> Option<String> {
-        notation.numeral(s.sonority, Some((self.tonality, self.tonic)), catalogue)
+        notation.numeral(s.sonority, Some(self.spelled()), catalogue)
     }
 
     /// The places (form, step) of the chords that a further form brings and no form before
@@ -348,7 +353,7 @@ mod tests {
 
     fn labels(h: &Harmonized, steps: &[&Step], size: Size) -> Vec<String> {
         let n = Notation::default();
-        let within = Some((h.tonality, h.tonic));
+        let within = Some(h.spelled());
         let stacks = steps.iter().filter_map(|s| s.stack(size));
         stacks
             .map(|s| n.sonority(s.sonority, within, Catalogue::standard()))

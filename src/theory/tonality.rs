@@ -2,16 +2,9 @@
 
 use super::catalogue::Catalogue;
 use super::convention::Letters;
-use super::mode::{ModeId, Tonality};
-use super::spelling::{NotANote, Spelling};
+use super::mode::{ModeId, SpelledTonality, Tonality};
+use super::spelling::NotANote;
 use crate::nearest::nearest;
-
-/// A tonality as the user writes it: `E♭ mixolydian`, `d dorian`, `F# minor`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct WrittenTonality {
-    pub tonality: Tonality,
-    pub tonic: Spelling,
-}
 
 /// What [`TonalityError`] shows.
 const EXAMPLE: &str = "write a tonic and a mode, such as E♭ mixolydian";
@@ -49,7 +42,7 @@ pub enum UnknownMode {
 impl Catalogue {
     /// Parses `E♭ mixolydian`. The error says which half is wrong, and names the mode
     /// that is meant or all of them.
-    pub fn parse_tonality(&self, text: &str) -> Result<WrittenTonality, TonalityError> {
+    pub fn parse_tonality(&self, text: &str) -> Result<SpelledTonality, TonalityError> {
         self.parse_tonality_in(text, Letters::English)
     }
 
@@ -58,7 +51,7 @@ impl Catalogue {
         &self,
         text: &str,
         letters: Letters,
-    ) -> Result<WrittenTonality, TonalityError> {
+    ) -> Result<SpelledTonality, TonalityError> {
         let text = text.trim();
         let (note, mode) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
         let tonic = letters
@@ -74,7 +67,7 @@ impl Catalogue {
         if mode.trim().is_empty() {
             return Err(TonalityError::NoMode(text.to_owned()));
         }
-        Ok(WrittenTonality {
+        Ok(SpelledTonality {
             tonality: Tonality {
                 center: tonic.pitch_class(),
                 mode: self.parse_mode(mode)?,

@@ -6,7 +6,7 @@ use super::chord::{Chord, Sonority};
 use super::convention::Notation;
 use super::kind::{KindId, Triad};
 use super::kinds::Kinds;
-use super::mode::Tonality;
+use super::mode::SpelledTonality;
 use super::numeral::Surroundings;
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
@@ -91,7 +91,7 @@ impl Voicing {
     pub fn intervals(
         &self,
         sonority: Sonority,
-        within: Option<(Tonality, Spelling)>,
+        within: Option<SpelledTonality>,
         catalogue: &Catalogue,
     ) -> Vec<String> {
         let plain = Notation::PLAIN;

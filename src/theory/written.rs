@@ -4,14 +4,13 @@ use super::catalogue::Catalogue;
 use super::chord::Chord;
 use super::convention::Notation;
 use super::kinds::Kinds;
-use super::mode::Tonality;
+use super::mode::{SpelledTonality, Tonality};
 use super::numeral::{Around, Context, analyse};
 use super::scale::Harmonized;
 use super::spelling::Spelling;
 
-pub fn within(text: &str) -> (Tonality, Spelling) {
-    let t = Catalogue::standard().parse_tonality(text).expect(text);
-    (t.tonality, t.tonic)
+pub fn within(text: &str) -> SpelledTonality {
+    Catalogue::standard().parse_tonality(text).expect(text)
 }
 
 /// `Am7` or `C/E`.
@@ -49,6 +48,6 @@ pub fn spelled(key: &str, label: &str, after: Option<&str>) -> String {
 
 /// A tonality with its chords.
 pub fn harmonized(text: &str) -> Harmonized {
-    let (tonality, tonic) = within(text);
+    let SpelledTonality { tonality, tonic } = within(text);
     Harmonized::new(tonality, tonic, Catalogue::standard())
 }

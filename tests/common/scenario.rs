@@ -201,7 +201,7 @@ impl<E> Scenario<E> {
         for pin in &self.pin {
             let parse = |name: &String| {
                 let t = Catalogue::standard().parse_tonality(name);
-                t.map(|t| (t.tonality, t.tonic)).map_err(|e| e.to_string())
+                t.map_err(|e| e.to_string())
             };
             let pinned = pin.tonality.as_ref().map(parse).transpose()?;
             all.push((self.time(self.place(&pin.at)?), Event::Pin(pinned)));

@@ -10,7 +10,7 @@ use crate::screen::large;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
-use crate::theory::{Beside, Changes, Harmonized, Pair, Place, Size, Spelling, Tonality};
+use crate::theory::{Beside, Changes, Harmonized, Pair, Place, Size, SpelledTonality};
 
 /// The fields of a side: the note, then numeral and label of the triad and the seventh.
 const FIELDS: usize = 5;
@@ -18,7 +18,7 @@ const FIELDS: usize = 5;
 pub(in crate::screen) fn draw(
     pen: &mut Pen,
     picture: &Picture,
-    other: (Tonality, Spelling),
+    other: SpelledTonality,
     label: &Label,
     look: &Look,
 ) {
@@ -38,12 +38,14 @@ pub(in crate::screen) fn draw(
     if reference.claim == Claim::Undecided {
         return say(pen, "not yet: the mode is still open");
     }
-    let own = (reference.tonality, reference.tonic);
-    let other = (
-        other.0,
-        look.notation.tonic(other.0, other.1, look.catalogue),
-    );
-    let harmonized = |(t, tonic)| Harmonized::new(t, tonic, look.catalogue);
+    let own = reference.spelled();
+    let other = SpelledTonality {
+        tonic: look
+            .notation
+            .tonic(other.tonality, other.tonic, look.catalogue),
+        ..other
+    };
+    let harmonized = |t: SpelledTonality| Harmonized::new(t.tonality, t.tonic, look.catalogue);
     let both = Beside::new(
         harmonized(own),
         harmonized(other),
@@ -63,7 +65,7 @@ pub(in crate::screen) fn draw(
     let layout = Layout::new(&rows, w, h);
 
     // The names head their sides.
-    let name = |(t, tonic)| look.notation.tonality(t, tonic, look.catalogue);
+    let name = |t: SpelledTonality| look.notation.tonality(t.tonality, t.tonic, look.catalogue);
     let room = layout.right.saturating_sub(4);
     let guess = if reference.claim == Claim::Guess {
         "?"

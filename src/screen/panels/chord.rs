@@ -13,7 +13,7 @@ use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
 use crate::screen::wording::length;
-use crate::theory::{Around, Hands, Sonority, Spelling, Tonality};
+use crate::theory::{Around, Hands, Sonority, SpelledTonality};
 
 pub(in crate::screen) fn draw(
     pen: &mut Pen,
@@ -39,7 +39,7 @@ pub(in crate::screen) fn draw(
         .reading
         .pinned
         .filter(|_| pen.height() >= 3 && picture.past.is_none());
-    if let Some((tonality, tonic)) = pinned {
+    if let Some(SpelledTonality { tonality, tonic }) = pinned {
         // Its numeral is not that of what is heard.
         let name = look.notation.tonality(tonality, tonic, look.catalogue);
         let text = fit(
@@ -193,7 +193,7 @@ fn by_hands(notes: &[String], hands: Option<Hands>, look: &Look) -> String {
 }
 
 /// Its notes upwards from the bass, after a word where the label is bare.
-fn words(s: Sonority, within: Option<(Tonality, Spelling)>, around: Around, look: &Look) -> String {
+fn words(s: Sonority, within: Option<SpelledTonality>, around: Around, look: &Look) -> String {
     let notation = &look.notation;
     let notes = notation.notes(s, (within, around), look.catalogue);
     let name = |&note| notation.note_name(note, within, look.catalogue);

@@ -98,7 +98,7 @@ fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
     }
     let bass = c.in_bass.then(|| format!("{tonic} in the bass"));
     let heard = c.heard.map(|pc| {
-        let within = Some((c.tonality, c.tonic));
+        let within = Some(c.spelled());
         let note = look.notation.note_named(pc, within, look.catalogue);
         format!("{note} heard")
     });

@@ -92,11 +92,11 @@ impl Order {
         // Of equals the one that was home first.
         let most = homes().map(|r| long[r.tonality.center.index()]).max();
         let longest = homes().find(|r| Some(long[r.tonality.center.index()]) == most);
-        let home = longest.map(|r| r.placed(&look.notation, look.catalogue).1);
+        let home = longest.map(|r| r.placed(&look.notation, look.catalogue).tonic);
         let here = picture.reading.here.map(|e| e.tonic);
         let mut said = [None; 12];
         for r in picture.history.plan().regions.iter().rev().filter(begun) {
-            let tonic = || r.placed(&look.notation, look.catalogue).1;
+            let tonic = || r.placed(&look.notation, look.catalogue).tonic;
             said[r.tonality.center.index()].get_or_insert_with(tonic);
         }
         Order {

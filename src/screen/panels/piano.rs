@@ -249,8 +249,8 @@ fn mark(key: u8, picture: &Picture, look: &Look) -> Option<(char, Style)> {
     let styles = look.styles();
     let pc = PitchClass::of_key(key);
     let (filled, hollow, plain, small, style) = match reading.within() {
-        Some((t, _)) if t.center == pc => ('◆', '◇', '*', '+', styles.center),
-        Some((t, _)) if !look.catalogue.all_forms(t).contains(pc) => {
+        Some(t) if t.tonality.center == pc => ('◆', '◇', '*', '+', styles.center),
+        Some(t) if !look.catalogue.all_forms(t.tonality).contains(pc) => {
             ('▲', '△', 'X', 'x', styles.outside)
         }
         _ => ('●', '○', 'O', 'o', styles.inside),

@@ -5,7 +5,7 @@ use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit};
 use crate::screen::picture::Picture;
 use crate::screen::wording::abbreviated;
-use crate::theory::{Spelling, Tonality, relatives as same_notes};
+use crate::theory::{SpelledTonality, relatives as same_notes};
 
 /// The modes with the notes of the tonality pinned or here, each on its own center, from
 /// C upwards, so that each has its place whichever is present; that one in brackets,
@@ -65,13 +65,13 @@ struct Relative {
 
 impl Relative {
     fn all(reference: Reference, picture: &Picture, look: &Look) -> Vec<Relative> {
-        let own = (reference.tonality, reference.tonic);
+        let own = reference.spelled();
         let heard = picture.reading.here.map(|h| h.tonality);
-        let mut all: Vec<(Tonality, Spelling)> = same_notes(own.0, own.1, look.catalogue);
+        let mut all: Vec<SpelledTonality> = same_notes(own.tonality, own.tonic, look.catalogue);
         all.push(own);
-        all.sort_by_key(|(t, _)| t.center);
+        all.sort_by_key(|t| t.tonality.center);
         all.into_iter()
-            .map(|(t, tonic)| Relative {
+            .map(|SpelledTonality { tonality: t, tonic }| Relative {
                 center: look.notation.name(tonic),
                 mode: look.notation.mode(t, look.catalogue),
                 name: format!(

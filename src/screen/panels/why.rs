@@ -9,7 +9,7 @@ use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
 use crate::screen::wording::abbreviated;
 use crate::screen::wording::length;
-use crate::theory::{PitchClassSet, Spelling, Tonality, spell_degree};
+use crate::theory::{PitchClassSet, SpelledTonality, Spelling, Tonality, spell_degree};
 use crate::time::Time;
 
 /// Columns of the caption.
@@ -419,7 +419,7 @@ impl Told<'_> {
     /// What would be said without it, if that is something else, in as much as there is
     /// room for: `else D Aeolian`, `else Aeolian`, `else D Aeol`.
     fn instead(&self, cause: &Cause, room: u16, ascii: bool) -> Option<String> {
-        let (t, tonic) = cause.instead?;
+        let SpelledTonality { tonality: t, tonic } = cause.instead?;
         let look = self.look;
         if self.center && t.center == self.e.likeliest.center {
             return None;
@@ -468,7 +468,7 @@ impl Told<'_> {
     /// In a sentence: `G is in the bass`, `F, not F♯, was heard`.
     fn clause(&self, cause: &Cause) -> String {
         let (e, look) = (self.e, self.look);
-        let within = Some((e.tonality, e.tonic));
+        let within = Some(e.spelled());
         match cause.removed {
             Removed::Bass(set) => {
                 let are = if set.len() > 1 { "are" } else { "is" };
@@ -506,8 +506,8 @@ impl Told<'_> {
         let own = mode.degree_at(pc.above(e.tonality.center))?;
         let instead = cause
             .instead
-            .filter(|(t, _)| t.center == e.tonality.center)
-            .map(|(t, _)| t.mode);
+            .filter(|t| t.tonality.center == e.tonality.center)
+            .map(|t| t.tonality.mode);
         let parallel = || {
             let like = if mode.is_major() { "ionian" } else { "aeolian" };
             let characteristic = mode.characteristic.contains(&own);
@@ -599,7 +599,7 @@ fn hundredths(share: f32) -> i32 {
 fn words(removed: Removed, e: &Explanation, look: &Look) -> String {
     match removed {
         Removed::PitchClass(pc) => {
-            let within = Some((e.tonality, e.tonic));
+            let within = Some(e.spelled());
             look.notation.note_named(pc, within, look.catalogue)
         }
         Removed::Bass(set) => format!("{} in the bass", notes(set, e, look)),
@@ -616,7 +616,7 @@ fn words(removed: Removed, e: &Explanation, look: &Look) -> String {
 
 /// A few notes, from the center up.
 fn notes(set: PitchClassSet, e: &Explanation, look: &Look) -> String {
-    let within = Some((e.tonality, e.tonic));
+    let within = Some(e.spelled());
     let own = (0..12).map(|n| e.tonality.center.up(n));
     let note = |pc| look.notation.note_named(pc, within, look.catalogue);
     let named: Vec<String> = own.filter(|&pc| set.contains(pc)).map(note).collect();
@@ -634,7 +634,7 @@ fn chord(removed: Removed, e: &Explanation, look: &Look) -> String {
     let Removed::Chord(sonority, _) = removed else {
         return String::new();
     };
-    let within = Some((e.tonality, e.tonic));
+    let within = Some(e.spelled());
     let note = |pc| look.notation.note_named(pc, within, look.catalogue);
     let mut label = look.notation.sonority(sonority, within, look.catalogue);
     // A major triad is written as its root is.
@@ -740,7 +740,7 @@ mod tests {
         let e = s.explanation.as_mut().expect("explained");
         let at = |name| {
             let t = Catalogue::standard().parse_tonality(name);
-            t.map(|t| (t.tonality, t.tonic)).ok()
+            t.ok()
         };
         let g7 = Kinds::standard().name(
             [7, 11, 2, 5].map(PitchClass::new).into_iter().collect(),

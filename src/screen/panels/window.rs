@@ -40,9 +40,11 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, view: &View, loo
             // block of neighbours, and its brightness is where the block lies.
             BarOrder::Fifths => PitchClass::new((view.around.fifths() as i32 + i as i32 - 5) * 7),
         };
-        let degree =
-            within.and_then(|(t, _)| look.catalogue.mode(t.mode).degree_at(pc.above(t.center)));
-        let is_center = within.is_some_and(|(t, _)| t.center == pc);
+        let degree = within.and_then(|w| {
+            let t = w.tonality;
+            look.catalogue.mode(t.mode).degree_at(pc.above(t.center))
+        });
+        let is_center = within.is_some_and(|w| w.tonality.center == pc);
         let style = match (is_center, degree, within) {
             (true, ..) => styles.center,
             (_, Some(_), _) => styles.inside,

@@ -112,7 +112,7 @@ prop_compose! {
             // Few keys, or nearly all.
             voiced_chord: voiced.map(|(a, b, sonority)| VoicedChord { keys: if a & 1 == 0 { a & b } else { a }, sonority }),
             inertia: Inertia::ALL[inertia],
-            pinned: pinned.map(|p| (p.tonality, p.tonic)),
+            pinned: pinned.map(|p| p.spelled()),
             ..Scene::nothing().reading
         }
     }
@@ -170,7 +170,7 @@ prop_compose! {
         let mut all = [None; CAUSES];
         for (place, (removed, a, b, against, other)) in all.iter_mut().zip(causes) {
             let sign = if against { -1.0 } else { 1.0 };
-            let instead = other.map(|e| (e.tonality, e.tonic));
+            let instead = other.map(|e| e.spelled());
             *place = Some(Cause { removed, center_change: a * sign, change: b * sign, candidate_changes: [0.0; CANDIDATES], instead });
         }
         Explanation {
@@ -252,7 +252,7 @@ proptest! {
         let look = scene.look(glyphs);
         let mut view = View::default();
         view.label.follow(&picture);
-        let other = scene.reading.home.map_or((Tonality { center: PitchClass::new(1), mode: ModeId::at(30) }, Spelling::at(7)), |h| (h.tonality, h.tonic));
+        let other = scene.reading.home.map_or((Tonality { center: PitchClass::new(1), mode: ModeId::at(30) }, Spelling::at(7)), |h| h.spelled());
         for panel in 0..15 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);

@@ -69,7 +69,7 @@ fn hidden() -> Scene {
 /// Frozen, pinned, and a chord before shown, all at once.
 fn pinned() -> Scene {
     let mut scene = ways(Way::Teaching);
-    scene.reading.pinned = scene.reading.home.map(|h| (h.tonality, h.tonic));
+    scene.reading.pinned = scene.reading.home.map(|h| h.spelled());
     scene.past = scene.history.chords().iter().rev().nth(1).copied();
     scene.still = true;
     scene.frozen = Some(Time::millis(4000));

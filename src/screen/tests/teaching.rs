@@ -5,7 +5,7 @@ use super::*;
 use crate::screen::layout::places;
 use crate::screen::panels::piano::Degrees;
 use crate::screen::panels::{beside, brightness, piano, relatives, scale};
-use crate::theory::{Letters, ModeId, Spelling, Tonality, alterations};
+use crate::theory::{Letters, ModeId, SpelledTonality, Spelling, Tonality, alterations};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
 use ratatui::layout::Position;
@@ -17,10 +17,10 @@ fn mode(id: &str) -> ModeId {
     Catalogue::standard().find(id).expect("a mode")
 }
 
-fn tonality(name: &str) -> (Tonality, Spelling) {
+fn tonality(name: &str) -> SpelledTonality {
     let t = Catalogue::standard().parse_tonality(name);
     let t = t.expect("a tonality");
-    (t.tonality, t.tonic)
+    t
 }
 
 fn glyphs(glyphs: Glyphs) -> Notation {
@@ -418,7 +418,7 @@ fn the_degrees_stay_whatever_is_played() {
             text.lines().skip(5).take(2).map(str::to_owned).collect()
         };
         let mode = Scene::dorian().here(within).reading.here;
-        let (t, _) = mode.map(|h| (h.tonality, h.tonic)).expect("a mode");
+        let t = mode.expect("a mode").tonality;
         let set = Catalogue::standard()
             .mode(t.mode)
             .set()
@@ -435,7 +435,7 @@ fn the_degrees_stay_whatever_is_played() {
 }
 
 prop_compose! {
-    fn any_tonality()(center in 0..12i32, mode in 0..Catalogue::standard().len()) -> (Tonality, Spelling) {
+    fn any_tonality()(center in 0..12i32, mode in 0..Catalogue::standard().len()) -> SpelledTonality {
         let t = Tonality { center: PitchClass::new(center), mode: ModeId::at(mode) };
         (t, Catalogue::standard().spell(t, None))
     }

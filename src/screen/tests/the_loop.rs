@@ -862,7 +862,7 @@ fn what_is_here_is_pinned_or_what_is_typed() {
     );
 
     let mut pinned = Scene::wandering();
-    pinned.reading.pinned = Some((here.tonality, here.tonic));
+    pinned.reading.pinned = Some(here.spelled());
     let (picture, acts) = after(pinned, &["nq"]);
     assert_eq!(acts, [Command::Set(engine::Event::Pin(None))]);
     assert!(picture.contains("pinned G Mixolydian"), "{picture}");

@@ -8,12 +8,12 @@ use crate::theory::chord::Chord;
 
 /// What `chord` is in its context.
 pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numeral {
-    let mode = catalogue.mode(context.tonality.mode);
+    let mode = catalogue.mode(context.within.tonality.mode);
     let place = Place {
         catalogue,
         mode,
-        center: context.tonality.center,
-        tonic: context.tonic,
+        center: context.within.tonality.center,
+        tonic: context.within.tonic,
     };
     let Around { before, ahead } = context.around;
     let found = place.read(chord, before, ahead);
@@ -40,12 +40,7 @@ pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numera
 
 /// Whether a tonality contains the chord, by stacked thirds where its degrees move.
 pub(in crate::theory) fn belongs(chord: Chord, context: &Context, catalogue: &Catalogue) -> bool {
-    let role = analyse(
-        chord,
-        &Context::new((context.tonality, context.tonic)),
-        catalogue,
-    )
-    .role;
+    let role = analyse(chord, &Context::new(context.within), catalogue).role;
     role == Role::Diatonic
 }
 
@@ -118,7 +113,11 @@ mod tests {
         assert!(count > 100_000, "{count}");
     }
 
-    fn plainly_spelled(chord: Chord, numeral: &Numeral, (t, tonic): (Tonality, Spelling)) {
+    fn plainly_spelled(
+        chord: Chord,
+        numeral: &Numeral,
+        SpelledTonality { tonality: t, tonic }: SpelledTonality,
+    ) {
         let mode = Catalogue::standard().mode(t.mode);
         let own: Vec<Spelling> = mode
             .degrees

@@ -2,8 +2,7 @@
 
 use crate::theory::chord::Chord;
 use crate::theory::kinds::Kinds;
-use crate::theory::mode::Tonality;
-use crate::theory::spelling::Spelling;
+use crate::theory::mode::SpelledTonality;
 
 /// How many harmonies after a chord say what it does: as many as make a cadence upon
 /// another degree, VI, ii and V before it.
@@ -63,18 +62,16 @@ pub(super) fn beyond(ahead: Ahead) -> Ahead {
 /// What surrounds a chord.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Context {
-    pub tonality: Tonality,
-    /// As the tonality is spelled, by the region before it.
-    pub tonic: Spelling,
+    /// Spelled by the region before it.
+    pub within: SpelledTonality,
     pub around: Around,
 }
 
 impl Context {
     /// A tonality, and nothing before or after.
-    pub fn new((tonality, tonic): (Tonality, Spelling)) -> Context {
+    pub fn new(within: SpelledTonality) -> Context {
         Context {
-            tonality,
-            tonic,
+            within,
             around: Around::default(),
         }
     }
@@ -94,7 +91,7 @@ impl Context {
 /// of a tonality alone, or of a tonality and the harmonies.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Surroundings {
-    pub within: Option<(Tonality, Spelling)>,
+    pub within: Option<SpelledTonality>,
     pub around: Around,
 }
 
@@ -105,8 +102,8 @@ impl Surroundings {
     }
 }
 
-impl From<Option<(Tonality, Spelling)>> for Surroundings {
-    fn from(within: Option<(Tonality, Spelling)>) -> Surroundings {
+impl From<Option<SpelledTonality>> for Surroundings {
+    fn from(within: Option<SpelledTonality>) -> Surroundings {
         Surroundings {
             within,
             ..Surroundings::default()
@@ -114,8 +111,8 @@ impl From<Option<(Tonality, Spelling)>> for Surroundings {
     }
 }
 
-impl<A: Into<Around>> From<(Option<(Tonality, Spelling)>, A)> for Surroundings {
-    fn from((within, around): (Option<(Tonality, Spelling)>, A)) -> Surroundings {
+impl<A: Into<Around>> From<(Option<SpelledTonality>, A)> for Surroundings {
+    fn from((within, around): (Option<SpelledTonality>, A)) -> Surroundings {
         Surroundings {
             within,
             around: around.into(),
