@@ -13,7 +13,9 @@ use peregrinus::plan::Region;
 use peregrinus::plan::{ChordSpan, Marker};
 use peregrinus::recording::{self, Recording};
 use peregrinus::study::{Study, study};
-use peregrinus::theory::{Catalogue, Chord, ModeId, PitchClass, PitchClassSet, Sonority, Tonality};
+use peregrinus::theory::{
+    Catalogue, Chord, ModeId, PitchClass, PitchClassSet, Sonority, SpelledTonality, Tonality,
+};
 use peregrinus::time::Time;
 
 // ---- playing ----
@@ -231,7 +233,10 @@ fn pin(center: i32, mode: ModeId) -> Event {
         center: PitchClass::new(center),
         mode,
     };
-    Event::Pin(Some((tonality, catalogue().spell(tonality, None))))
+    Event::Pin(Some(SpelledTonality::new(
+        tonality,
+        catalogue().spell(tonality, None),
+    )))
 }
 
 /// Pins and statements.

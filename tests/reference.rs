@@ -6,7 +6,8 @@ use std::fmt::Write as _;
 
 use peregrinus::theory::{
     Around, Catalogue, Chord, Context, Glyphs, Hearing, Kinds, Mode, ModeId, Notation, Numeral,
-    NumeralBasis, PitchClass, PitchClassSet, Role, Sonority, Spelling, Tonality, analyse,
+    NumeralBasis, PitchClass, PitchClassSet, Role, Sonority, SpelledTonality, Spelling, Tonality,
+    analyse,
 };
 
 #[path = "python/mod.rs"]
@@ -96,7 +97,7 @@ fn tonality(center: i32, mode: ModeId) -> SpelledTonality {
         center: PitchClass::new(center),
         mode,
     };
-    (t, Catalogue::standard().spell(t, None))
+    SpelledTonality::new(t, Catalogue::standard().spell(t, None))
 }
 
 // ---- modes ----
@@ -256,7 +257,7 @@ fn a_center_is_spelled_with_the_fewest_accidentals() {
     for id in BRIGHT_TO_DARK.into_iter().chain(["minor"]) {
         let (mode, _) = find(id);
         for center in 0..12 {
-            let (t, tonic) = tonality(center, mode);
+            let SpelledTonality { tonality: t, tonic } = tonality(center, mode);
             assert_eq!(tonic.pitch_class(), t.center);
             let signature = c.signature(tonic, mode);
             assert!((-6..=6).contains(&signature), "{tonic} {id}: {signature}");
@@ -282,7 +283,7 @@ fn a_center_is_spelled_with_the_fewest_accidentals() {
         }
     }
     assert_eq!(ties, 8, "one center of each mode");
-    let (_, tonic) = tonality(6, find("ionian").0);
+    let tonic = tonality(6, find("ionian").0).tonic;
     assert_eq!(tonic.to_string(), "G♭");
 }
 
@@ -333,7 +334,7 @@ fn relatives_share_their_notes() {
     for id in BRIGHT_TO_DARK {
         for center in 0..12 {
             *by_set
-                .entry(c.set(tonality(center, find(id).0).0))
+                .entry(c.set(tonality(center, find(id).0).tonality))
                 .or_default() += 1;
         }
     }
@@ -380,7 +381,7 @@ fn notation(numeral_basis: NumeralBasis) -> Notation {
 
 /// The numeral with nothing around it.
 fn numeral(chord: Chord, t: Tonality, tonic: Spelling, c: &Catalogue, n: &Notation) -> String {
-    analyse(chord, &Context::new((t, tonic)), c).text(n)
+    analyse(chord, &Context::new(SpelledTonality::new(t, tonic)), c).text(n)
 }
 
 /// The members of a chord as stacked thirds.
@@ -404,7 +405,7 @@ fn triads_and_sevenths_of_every_scale_in_every_transposition() {
         let minor = id.ends_with("_minor");
         let (mode, _) = find(if minor { "minor" } else { id });
         for center in 0..12 {
-            let (t, tonic) = tonality(center, mode);
+            let SpelledTonality { tonality: t, tonic } = tonality(center, mode);
             let root = t.center.up(row.number("root_semitones"));
             let triad = match row.get("triad") {
                 "major" => "",
@@ -502,7 +503,7 @@ fn modal_progressions_have_the_numerals_of_the_textbooks() {
             let bass = PitchClass::new(parts[2].parse().expect("a bass"));
             all = all.or(set(parts[1]));
             for center in 0..12 {
-                let (t, tonic) = tonality(center, mode);
+                let SpelledTonality { tonality: t, tonic } = tonality(center, mode);
                 let pcs = set(parts[1]).up(center);
                 let s = Kinds::standard().name(pcs, bass.up(center), c.all_forms(t));
                 let chord = s
@@ -675,7 +676,10 @@ fn textbook_in_context() -> Vec<Placed> {
             };
             let bass = PitchClass::new(row.number("bass"));
             let named = Kinds::standard().name(row.set("pcs"), bass, c.all_forms(t));
-            (named.chord().expect("a chord"), (t, tonic))
+            (
+                named.chord().expect("a chord"),
+                SpelledTonality::new(t, tonic),
+            )
         })
         .collect();
     let same = |i: usize, j: &usize| rows[i].get("example") == rows[*j].get("example");
@@ -811,7 +815,7 @@ fn what_the_mode_contains_is_nothing_else() {
 }
 
 /// A key in RomanText: small for minor, and for modes with a minor third.
-fn roman_key((t, tonic): SpelledTonality) -> String {
+fn roman_key(SpelledTonality { tonality: t, tonic }: SpelledTonality) -> String {
     let name = tonic.text(ASCII);
     match Catalogue::standard().mode(t.mode).is_major() {
         true => name,
@@ -852,8 +856,8 @@ fn resolved(within: SpelledTonality) -> Vec<(Chord, Numeral)> {
         ("dim7", 3, 0, ""),
         ("dim7", 6, 0, "m"),
     ] {
-        let root = above(within.0, up, symbol);
-        let after = above(within.0, to, third);
+        let root = above(within.tonality, up, symbol);
+        let after = above(within.tonality, to, third);
         let context = Context::new(within).among((None, Some(after)));
         for m in &Kinds::standard().kind(root.kind).members {
             let bass = root.root.up(i32::from(m.semitones));
@@ -904,7 +908,7 @@ fn music21_reads_our_roman_text_as_the_notes_that_sound() {
                     let own = k
                         .set()
                         .up(root.index() as i32)
-                        .is_subset(c.all_forms(within.0));
+                        .is_subset(c.all_forms(within.tonality));
                     if !own && ![0, 3, 6].contains(&center) {
                         continue;
                     }
@@ -925,7 +929,7 @@ fn music21_reads_our_roman_text_as_the_notes_that_sound() {
                 add(chord, within, numeral, true);
             }
             for up in [0, 4, 7] {
-                let neapolitan = above(within.0, 1, "");
+                let neapolitan = above(within.tonality, 1, "");
                 let chord = Chord {
                     bass: neapolitan.root.up(up),
                     ..neapolitan
@@ -951,7 +955,7 @@ fn music21_reads_our_roman_text_as_the_notes_that_sound() {
             let k = kinds.kind(kind);
             for root in (0..12).map(PitchClass::new) {
                 let set = k.set().up(root.index() as i32);
-                let own = set.is_subset(c.all_forms(within.0));
+                let own = set.is_subset(c.all_forms(within.tonality));
                 if !own && mode.parent != "diatonic" {
                     continue;
                 }
@@ -1025,7 +1029,7 @@ fn music21_spells_the_scales_as_we_do() {
     for id in BRIGHT_TO_DARK.into_iter().chain(["minor", "major"]) {
         let (mode, m) = find(if id == "major" { "ionian" } else { id });
         for center in 0..12 {
-            let (t, tonic) = tonality(center, mode);
+            let SpelledTonality { tonality: t, tonic } = tonality(center, mode);
             let notes: Vec<String> = m
                 .degrees
                 .iter()

@@ -809,7 +809,11 @@ mod tests {
                 );
             }
             let other = Some(left.likeliest).filter(|&t| kin(t) != kin(told.likeliest));
-            assert_eq!(cause.instead.map(|i| i.0), other, "{cause:?}: {left:?}");
+            assert_eq!(
+                cause.instead.map(|i| i.tonality),
+                other,
+                "{cause:?}: {left:?}"
+            );
             if let Some(SpelledTonality { tonality: t, tonic }) = cause.instead {
                 assert_eq!(tonic, m.catalogue().spell(t, Some(told.tonic)));
             }

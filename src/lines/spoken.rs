@@ -339,12 +339,9 @@ mod tests {
     #[test]
     fn where_the_music_is_is_said_with_home() {
         let catalogue = Catalogue::standard();
-        let named = |name: &str| {
-            let t = catalogue.parse_tonality(name).expect(name);
-            t
-        };
+        let named = |name: &str| catalogue.parse_tonality(name).expect(name);
         let stands = |name: &str, open: Open| {
-            let (tonality, tonic) = named(name);
+            let SpelledTonality { tonality, tonic } = named(name);
             Established {
                 tonality,
                 tonic,
@@ -357,8 +354,8 @@ mod tests {
         let sure = |name: &str| stands(name, Open::default());
         let here = |name: &str| Change::Here(sure(name));
         let home = |name: &str| Change::Home(sure(name));
-        let aeolian = named("D Aeolian").0.mode;
-        let phrygian = named("D Phrygian").0.mode;
+        let aeolian = named("D Aeolian").tonality.mode;
+        let phrygian = named("D Phrygian").tonality.mode;
         let guess = stands("D Dorian", Open::new(1 << 5, [aeolian]));
         let mut voice = Voice::new(Notation::default(), catalogue);
         let mut hear = |changes: &[Change]| {
@@ -402,7 +399,7 @@ mod tests {
             hear(&[Change::Here(stands("D Dorian", open))]),
             ["now D, mode open, home C Aeolian"]
         );
-        let note = named("B♭ Dorian").1;
+        let note = named("B♭ Dorian").tonic;
         assert_eq!(
             hear(&[
                 Change::Pinned(Some(named("F♯ Phrygian"))),

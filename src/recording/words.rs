@@ -137,7 +137,7 @@ fn event(text: &str, catalogue: &Catalogue) -> Option<Event> {
 mod tests {
     use super::*;
     use crate::engine::{Fading, Inertia};
-    use crate::theory::{PitchClass, Tonality};
+    use crate::theory::{PitchClass, SpelledTonality, Tonality};
     use proptest::prelude::*;
 
     fn standard() -> &'static Catalogue {
@@ -163,7 +163,7 @@ mod tests {
         for (mode, _) in standard().iter() {
             all.extend((-10..=15).map(Spelling::at).map(|tonic| {
                 let center = tonic.pitch_class();
-                Event::Pin(Some((Tonality { center, mode }, tonic)))
+                Event::Pin(Some(SpelledTonality::new(Tonality { center, mode }, tonic)))
             }));
         }
         assert!(all.len() > 800);

@@ -348,7 +348,7 @@ impl Scene {
     /// With names pinned to a tonality.
     pub fn pinned(mut self, name: &str) -> Scene {
         let pin = established(name, 0.0, 0.0);
-        self.reading.pinned = Some(pin);
+        self.reading.pinned = Some(pin.spelled());
         self
     }
 

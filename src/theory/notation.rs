@@ -410,7 +410,7 @@ mod tests {
         let c = Catalogue::standard();
         let within = |text: &str| c.parse_tonality(text).ok();
         let syllables = |key: &str, n: Notation| -> Vec<String> {
-            let from = within(key).map_or(0, |w| w.1.pitch_class().index() as i32);
+            let from = within(key).map_or(0, |w| w.tonic.pitch_class().index() as i32);
             (0..12)
                 .map(|i| n.note_named(PitchClass::new(from + i), within(key), c))
                 .collect()
@@ -511,7 +511,7 @@ mod tests {
         for (mode, _) in c.iter().take(9) {
             for center in PitchClass::all() {
                 let t = Tonality { center, mode };
-                let within = Some((t, c.spell(t, None)));
+                let within = Some(SpelledTonality::new(t, c.spell(t, None)));
                 for keys in chords {
                     let s = named(keys);
                     let harte = Notation::PLAIN.harte(s, within, c);

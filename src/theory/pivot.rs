@@ -110,7 +110,7 @@ pub fn altered(
 #[cfg(test)]
 mod tests {
     use super::super::written::{chord, within};
-    use super::super::{Notation, PitchClass};
+    use super::super::{Notation, PitchClass, Tonality};
     use super::*;
 
     fn chords(list: &str) -> Vec<Chord> {
@@ -230,7 +230,7 @@ mod tests {
                     let at = |n: i32, mode| {
                         let center = PitchClass::new(n);
                         let t = Tonality { center, mode };
-                        (t, c.spell(t, None))
+                        SpelledTonality::new(t, c.spell(t, None))
                     };
                     let (here, there) = (at(0, modes[1]), at(center, mode));
                     let (here_up, there_up) = (at(up, modes[1]), at(center + up, mode));
@@ -250,7 +250,7 @@ mod tests {
                         all
                     };
                     // Enharmonic names may pair the notes of far keys otherwise: near ones do not.
-                    if here.1.fifths().abs_diff(there.1.fifths()) < 5 {
+                    if here.tonic.fifths().abs_diff(there.tonic.fifths()) < 5 {
                         assert_eq!(
                             classes(here, there, 0).len(),
                             classes(here_up, there_up, up).len(),

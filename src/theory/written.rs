@@ -4,7 +4,7 @@ use super::catalogue::Catalogue;
 use super::chord::Chord;
 use super::convention::Notation;
 use super::kinds::Kinds;
-use super::mode::{SpelledTonality, Tonality};
+use super::mode::SpelledTonality;
 use super::numeral::{Around, Context, analyse};
 use super::scale::Harmonized;
 use super::spelling::Spelling;

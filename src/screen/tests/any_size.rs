@@ -10,7 +10,7 @@ use crate::screen::panels::{
 };
 use crate::screen::pen::Pen;
 use crate::screen::timeline;
-use crate::theory::{Chord, KindId, ModeId, Spelling, Tonality};
+use crate::theory::{Chord, KindId, ModeId, SpelledTonality, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
 
@@ -252,7 +252,7 @@ proptest! {
         let look = scene.look(glyphs);
         let mut view = View::default();
         view.label.follow(&picture);
-        let other = scene.reading.home.map_or((Tonality { center: PitchClass::new(1), mode: ModeId::at(30) }, Spelling::at(7)), |h| h.spelled());
+        let other = scene.reading.home.map_or(SpelledTonality::new(Tonality { center: PitchClass::new(1), mode: ModeId::at(30) }, Spelling::at(7)), |h| h.spelled());
         for panel in 0..15 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);
@@ -278,7 +278,7 @@ proptest! {
                 8 => why::draw(&mut pen, &picture, &look),
                 13 => why::panel(&mut pen, &picture, &look),
                 9 => scale::draw(&mut pen, &picture, &view.label, &look),
-                10 => brightness::draw(&mut pen, &picture, scene.reading.damper.then_some(other.0.mode), &look),
+                10 => brightness::draw(&mut pen, &picture, scene.reading.damper.then_some(other.tonality.mode), &look),
                 11 => beside::draw(&mut pen, &picture, other, &view.label, &look),
                 12 => relatives::draw(&mut pen, &picture, &look),
                 _ => {

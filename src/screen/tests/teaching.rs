@@ -5,7 +5,7 @@ use super::*;
 use crate::screen::layout::places;
 use crate::screen::panels::piano::Degrees;
 use crate::screen::panels::{beside, brightness, piano, relatives, scale};
-use crate::theory::{Letters, ModeId, SpelledTonality, Spelling, Tonality, alterations};
+use crate::theory::{Letters, ModeId, SpelledTonality, Tonality, alterations};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
 use ratatui::layout::Position;
@@ -19,8 +19,7 @@ fn mode(id: &str) -> ModeId {
 
 fn tonality(name: &str) -> SpelledTonality {
     let t = Catalogue::standard().parse_tonality(name);
-    let t = t.expect("a tonality");
-    t
+    t.expect("a tonality")
 }
 
 fn glyphs(glyphs: Glyphs) -> Notation {
@@ -437,7 +436,7 @@ fn the_degrees_stay_whatever_is_played() {
 prop_compose! {
     fn any_tonality()(center in 0..12i32, mode in 0..Catalogue::standard().len()) -> SpelledTonality {
         let t = Tonality { center: PitchClass::new(center), mode: ModeId::at(mode) };
-        (t, Catalogue::standard().spell(t, None))
+        SpelledTonality::new(t, Catalogue::standard().spell(t, None))
     }
 }
 
@@ -454,7 +453,7 @@ proptest! {
             true => scene.reading.pinned = Some(own),
             false => {
                 let e = established("C ionian", 0.0, 0.0);
-                scene.reading.here = Some(Established { tonality: own.0, tonic: own.1, ..e });
+                scene.reading.here = Some(Established { tonality: own.tonality, tonic: own.tonic, ..e });
             }
         }
         let letters = [Letters::English, Letters::German, Letters::FixedDo, Letters::MovableDo];

@@ -855,10 +855,7 @@ fn what_is_here_is_pinned_or_what_is_typed() {
     let (_, acts) = after(Scene::wandering(), &["nq"]);
     assert_eq!(
         acts,
-        [Command::Set(engine::Event::Pin(Some((
-            here.tonality,
-            here.tonic
-        ))))]
+        [Command::Set(engine::Event::Pin(Some(here.spelled())))]
     );
 
     let mut pinned = Scene::wandering();
@@ -874,13 +871,7 @@ fn what_is_here_is_pinned_or_what_is_typed() {
         Scene::wandering(),
         &["N", "Eb q", "\n", "\u{1b}", "N", "Eb lydian\nq"],
     );
-    assert_eq!(
-        acts,
-        [Command::Set(engine::Event::Pin(Some((
-            written.tonality,
-            written.tonic
-        ))))]
-    );
+    assert_eq!(acts, [Command::Set(engine::Event::Pin(Some(written)))]);
     let (picture, acts) = after(Scene::nothing(), &["n", "q"]);
     assert_eq!(acts, []);
     assert!(picture.contains("Nothing is established"), "{picture}");

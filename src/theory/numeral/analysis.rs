@@ -47,6 +47,7 @@ pub(in crate::theory) fn belongs(chord: Chord, context: &Context, catalogue: &Ca
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::theory::SpelledTonality;
     use crate::theory::convention::{Cadential, Notation, NumeralBasis, NumeralCase};
     use crate::theory::degree::spell_degree;
     use crate::theory::kinds::Kinds;
@@ -95,7 +96,8 @@ mod tests {
                                 kind: triads[(count % 2) as usize],
                                 bass: center.up(next),
                             });
-                            let context = Context::new((t, tonic)).among((None, after));
+                            let context =
+                                Context::new(SpelledTonality::new(t, tonic)).among((None, after));
                             let numeral = analyse(chord, &context, c);
                             let text = styles.each_ref().map(|s| numeral.text(s));
                             let roman = numeral.roman_text();
@@ -104,7 +106,7 @@ mod tests {
                                 None => first = Some(this),
                                 Some(first) => assert_eq!(*first, this, "{chord:?} in {t}"),
                             }
-                            plainly_spelled(chord, &numeral, (t, tonic));
+                            plainly_spelled(chord, &numeral, SpelledTonality::new(t, tonic));
                         }
                     }
                 }

@@ -129,7 +129,7 @@ mod tests {
     use crate::theory::catalogue::Catalogue;
     use crate::theory::convention::{Notation, NumeralCase};
     use crate::theory::kinds::Kinds;
-    use crate::theory::mode::Tonality;
+    use crate::theory::mode::{SpelledTonality, Tonality};
     use crate::theory::written::{numerals, spelled};
 
     /// Outside the tonality by resolution; by the chord where that asks for it; what the
@@ -216,7 +216,7 @@ mod tests {
                         kind: triad,
                         bass: center.up(next),
                     });
-                    let context = Context::new((t, tonic)).among((None, after));
+                    let context = Context::new(SpelledTonality::new(t, tonic)).among((None, after));
                     let n = analyse(chord, &context, c);
                     let bass = n.note(chord.bass).expect("spelled");
                     let written = Degree::at(number(bass), chord.bass.above(center));
