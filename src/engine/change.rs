@@ -25,16 +25,16 @@ pub enum Change {
         sonority: Sonority,
         keys: KeySet,
     },
-    /// The chord is voiced otherwise: see [`Reading::voiced_chord`].
+    /// The chord is voiced otherwise: see [`Reading::voiced_chord`](super::Reading::voiced_chord).
     VoicedChord(VoicedChord),
     /// The top line and the rest keep to different modes, or no longer: see
-    /// [`Reading::polymodal`]. It is over with a rest and after an aside, too.
+    /// [`Reading::polymodal`](super::Reading::polymodal). It is over with a rest and after an aside, too.
     Polymodal(Option<Polymodal>),
     /// Nothing sounds; the chord is over.
     Silence,
     /// After a rest this long ([`super::REST`]) the analysis starts over.
     Rest,
-    /// The player pinned a tonality, or let it go: see [`Event::Pin`].
+    /// The player pinned a tonality, or let it go: see [`Event::Pin`](super::Event::Pin).
     Pinned(Option<SpelledTonality>),
     /// The player said what is home, or took it back.
     HomeIs(Option<Spelling>),
@@ -53,7 +53,7 @@ pub trait Observer {
     fn stroke(&mut self, _stroke: &Stroke, _judgement: &Judgement, _arrival: Arrival) {}
 
     /// What was heard in one step, and what is likely after it; see
-    /// [`Estimator::evidence`].
+    /// [`Estimator::evidence`](super::Estimator::evidence).
     fn step(&mut self, _at: Time, _frame: &Frame, _evidence: &Scores) {}
 }
 
