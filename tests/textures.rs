@@ -1,5 +1,6 @@
 //! One harmony in many textures: block, rolled, broken, over a pedal, under a melody.
-//! All of them must be given the label of the block. The textures are common practice
+//! All of them must be given a label that, read by the tables of tests/reference/, says
+//! the notes of the block over its bass. The textures are common practice
 //! at the keyboard (no source), and were written before the recognizer was tuned; its
 //! margins were then chosen on them, among others, and the network was taught figures of
 //! the same families (`tests/training/playing.py`). Six more were written after that, and
@@ -7,12 +8,13 @@
 //! was named without its bass; pairs of keys were no line): they say what other playing
 //! may expect.
 
-use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+use std::sync::{Arc, LazyLock, OnceLock};
 
 use peregrinus::engine::{Change, Monitor, Observer};
 use peregrinus::midi;
-use peregrinus::theory::{Catalogue, Kinds, PitchClass, PitchClassSet, Sonority};
+use peregrinus::theory::{Catalogue, Kinds, PitchClass, PitchClassSet, Sonority, Spelling};
 use peregrinus::time::Time;
 
 /// Milliseconds a beat, and beats a chord.
@@ -353,127 +355,302 @@ fn hear(monitor: &Monitor, texture: &Texture, chords: &[Hands; 3]) -> Vec<(Sonor
         .collect()
 }
 
-#[test]
-fn every_harmony_is_named_alike_in_every_texture() {
+// ---- what the tables call it ----
+
+/// A label in Harte's syntax without its root and bass: what stands between them.
+type Quality = String;
+
+/// A chord of the tables: its label's quality, and its notes above the root.
+struct Tabled {
+    quality: Quality,
+    set: PitchClassSet,
+}
+
+/// The kinds of chord of tests/reference/chord_kinds.tsv, in its order: symbol and members
+/// above the root, in the order of the degrees.
+static KINDS: LazyLock<Vec<(&str, Vec<u8>)>> = LazyLock::new(|| {
+    let rows = table(include_str!("reference/chord_kinds.tsv"));
+    let semitones = |degree: &str| {
+        let number = degree.trim_start_matches(['b', '#']);
+        let signs = &degree[..degree.len() - number.len()];
+        let number: usize = number.parse().expect("a degree");
+        let major = [0, 2, 4, 5, 7, 9, 11][(number - 1) % 7] + 12 * ((number - 1) / 7);
+        let flats = signs.matches('b').count();
+        (major + signs.len() - flats - flats) as u8 % 12
+    };
+    rows.iter()
+        .map(|row| (row[0], row[1].split(' ').map(semitones).collect()))
+        .collect()
+});
+
+/// What the tables name: every kind, and the sets of chord_names.tsv on their roots.
+static TABLED: LazyLock<Vec<Tabled>> = LazyLock::new(|| {
+    let tabled = |pcs: &str, label: &str| Tabled {
+        quality: label.strip_prefix("C:").expect("a label on C").to_owned(),
+        set: pcs
+            .split(',')
+            .map(|n| PitchClass::new(n.parse().expect("a pitch class")))
+            .collect(),
+    };
+    let kinds = table(include_str!("reference/chord_kinds.tsv"));
+    let kinds = kinds.iter().map(|row| tabled(row[2], row[3]));
+    let names = table(include_str!("reference/chord_names.tsv"));
+    let names = names.iter().filter(|row| row[1] == "0");
+    kinds
+        .chain(names.map(|row| tabled(row[0], row[5])))
+        .collect()
+});
+
+/// The rows of a table, without what explains it.
+fn table(text: &'static str) -> Vec<Vec<&'static str>> {
+    let rows = text.lines().filter(|l| !l.starts_with('#')).skip(1);
+    rows.map(|l| l.split('\t').collect()).collect()
+}
+
+/// The labels for these notes over a bass: root and quality. A label says the notes that
+/// the tables have for its quality, and its bass (Harte and others, ISMIR 2005). On the root
+/// that is played a fifth may be left out or be one more: it is understood, nobody writes it,
+/// and nobody misses it.
+fn labels(
+    set: PitchClassSet,
+    bass: PitchClass,
+    played: PitchClass,
+) -> BTreeSet<(PitchClass, Quality)> {
+    let mut labels = BTreeSet::new();
+    for tabled in TABLED.iter() {
+        for root in (0..12).map(PitchClass::new) {
+            let says = tabled.set.up(root.index() as i32).with(bass);
+            let fifth = root.up(7);
+            let understood = root == played && says.without(fifth) == set.without(fifth);
+            if says == set || understood {
+                labels.insert((root, tabled.quality.clone()));
+            }
+        }
+    }
+    labels
+}
+
+/// Root and quality of a label that the program gives.
+fn said(s: Sonority) -> Option<(PitchClass, Quality)> {
+    let chord = s.chord()?;
+    let label = chord.harte(Spelling::nearest(chord.root, 1.0));
+    let (_, rest) = label.split_once(':')?;
+    let quality = rest.split('/').next()?;
+    Some((chord.root, quality.to_owned()))
+}
+
+// ---- heard ----
+
+/// How many of how many were named right.
+#[derive(Clone, Copy, Default)]
+struct Share(u32, u32);
+
+impl Share {
+    fn add(&mut self, right: bool) {
+        *self = Share(self.0 + u32::from(right), self.1 + 1);
+    }
+
+    fn and(self, other: Share) -> Share {
+        Share(self.0 + other.0, self.1 + other.1)
+    }
+
+    fn part(self) -> f64 {
+        f64::from(self.0) / f64::from(self.1)
+    }
+}
+
+/// Of one texture.
+struct Score {
+    all: Share,
+    plain: Share,
+    faults: String,
+}
+
+/// The score of the texture at this place in `TEXTURES` and `UNSEEN`, worked out once.
+fn score(place: usize) -> &'static Score {
+    static SCORES: [OnceLock<Score>; TEXTURES.len() + UNSEEN.len()] =
+        [const { OnceLock::new() }; TEXTURES.len() + UNSEEN.len()];
+    SCORES[place].get_or_init(|| play_all(place))
+}
+
+fn texture(place: usize) -> &'static Texture {
+    TEXTURES
+        .get(place)
+        .unwrap_or_else(|| &UNSEEN[place - TEXTURES.len()])
+}
+
+/// Triads and sevenths in every inversion, the rest on their roots, each on two roots.
+fn play_all(place: usize) -> Score {
+    let texture = texture(place);
     let kinds = Kinds::standard();
     let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).expect("a monitor");
     let major = |root| Hands::new(root, &[0, 4, 7], 0);
-    let mut score: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
-    let mut plain: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
-    let mut faults = String::new();
-    let mut turn = 0u32;
-    for (_, kind) in kinds.iter() {
-        let above: Vec<u8> = kind.members.iter().map(|m| m.semitones).collect();
-        // Triads and sevenths in every inversion, the rest on their roots.
+    let mut score = Score {
+        all: Share::default(),
+        plain: Share::default(),
+        faults: String::new(),
+    };
+    let mut chords = 0;
+    for ((_, kind), (symbol, above)) in kinds.iter().zip(&*KINDS) {
+        assert_eq!(kind.symbol, if *symbol == "(none)" { "" } else { symbol });
         let inversions = if above.len() <= 4 && kind.cost < 0.13 {
             above.len()
         } else {
             1
         };
         for lowest in 0..inversions {
-            for texture in TEXTURES.iter().chain(&UNSEEN) {
-                for _ in 0..2 {
-                    turn += 7;
-                    let root = (turn % 12) as u8;
-                    let h = Hands::new(root, &above, lowest);
-                    let bass = PitchClass::of_key(h.bass);
-                    let want = kinds.name(h.set(), bass, PitchClassSet::ALL);
-                    if want.chord().is_none() {
-                        // Not named at all: quartal, or a scale.
-                        continue;
-                    }
-                    // From the chord a fifth above, on to the one a fourth above.
-                    let chords = [major((root + 7) % 12), h, major((root + 5) % 12)];
-                    let heard = hear(&monitor, texture, &chords);
-                    // C6 or Am7/C, one diminished seventh or another: what came before may
-                    // decide, but not for a part of the time.
-                    let mut times: BTreeMap<String, u64> = BTreeMap::new();
-                    for (s, time) in &heard {
-                        // A fifth is understood: nobody writes it, and nobody misses it.
-                        let fifth = want.chord().map(|c| c.root.up(7));
-                        let same = |set: PitchClassSet| fifth.map_or(set, |f| set.without(f));
-                        let set = s.set() == want.set()
-                            || s.chord().map(|c| c.root) == want.chord().map(|c| c.root)
-                                && same(s.set()) == same(want.set());
-                        if s.chord().is_some() && set && s.bass() == want.bass() {
-                            *times.entry(format!("{s:?}")).or_default() += time;
-                        }
-                    }
-                    let right = times.into_values().max().unwrap_or(0);
-                    let whole: u64 = heard.iter().map(|l| l.1).sum();
-                    let good = 10 * right >= 9 * whole;
-                    let count = |into: &mut BTreeMap<&'static str, (u32, u32)>| {
-                        let (well, all) = into.entry(texture.name).or_default();
-                        (*well, *all) = (*well + u32::from(good), *all + 1);
-                    };
-                    count(&mut score);
-                    if kind.cost <= PLAIN {
-                        count(&mut plain);
-                    }
-                    if good {
-                        continue;
-                    }
-                    if std::env::var("SHOW_FAULTS").is_ok() {
-                        let name = |s: Sonority| {
-                            s.harte(|pc| peregrinus::theory::Spelling::nearest(pc, 1.0))
-                        };
-                        let list: Vec<String> = heard
-                            .iter()
-                            .filter(|l| l.1 > 0)
-                            .map(|l| format!("{} {:.1}", name(l.0), l.1 as f64 / 1e6))
-                            .collect();
-                        faults += &format!(
-                            "{}: {} heard {}\n",
-                            texture.name,
-                            name(want),
-                            list.join(", ")
-                        );
+            for again in 0..2 {
+                // Every texture has roots of its own.
+                let turn = 2 * (chords * (TEXTURES.len() + UNSEEN.len()) + place) + again + 1;
+                let root = (7 * turn % 12) as u8;
+                let h = Hands::new(root, above, lowest);
+                let (set, bass) = (h.set(), PitchClass::of_key(h.bass));
+                let labels = labels(set, bass, PitchClass::new(i32::from(root)));
+                // From the chord a fifth above, on to the one a fourth above.
+                let three = [major((root + 7) % 12), h, major((root + 5) % 12)];
+                let heard = hear(&monitor, texture, &three);
+                // C6 or Am7/C, one diminished seventh or another: what came before may
+                // decide, but not for a part of the time.
+                let mut times: BTreeMap<String, u64> = BTreeMap::new();
+                for (s, time) in &heard {
+                    if s.bass() == bass && said(*s).is_some_and(|label| labels.contains(&label)) {
+                        *times.entry(format!("{s:?}")).or_default() += time;
                     }
                 }
+                let right = times.into_values().max().unwrap_or(0);
+                let whole: u64 = heard.iter().map(|l| l.1).sum();
+                let good = 10 * right >= 9 * whole;
+                score.all.add(good);
+                if kind.cost <= PLAIN {
+                    score.plain.add(good);
+                }
+                if !good {
+                    let name = |s: Sonority| s.harte(|pc| Spelling::nearest(pc, 1.0));
+                    let list: Vec<String> = heard
+                        .iter()
+                        .filter(|l| l.1 > 0)
+                        .map(|l| format!("{} {:.1}", name(l.0), l.1 as f64 / 1e6))
+                        .collect();
+                    let _ = writeln!(
+                        score.faults,
+                        "{}: {symbol} on {root}, {lowest} in the bass, heard {}",
+                        texture.name,
+                        list.join(", ")
+                    );
+                }
             }
+            chords += 1;
         }
     }
-    let share = |(well, all): (u32, u32)| f64::from(well) / f64::from(all);
-    let sum = |score: &BTreeMap<&str, (u32, u32)>, of: &[Texture]| {
-        let scores = of.iter().filter_map(|t| score.get(t.name));
-        scores.fold((0, 0), |t, s| (t.0 + s.0, t.1 + s.1))
+    score
+}
+
+fn hold(name: &str) {
+    let mut places = 0..TEXTURES.len() + UNSEEN.len();
+    let place = places
+        .find(|&p| texture(p).name == name)
+        .expect("a texture");
+    let (_, floor, plain_floor) = FLOORS[place];
+    let score = score(place);
+    let faults = match std::env::var("SHOW_FAULTS") {
+        Ok(_) => &score.faults,
+        Err(_) => "SHOW_FAULTS=1 lists what is heard otherwise",
     };
-    let total = sum(&score, &TEXTURES);
-    let unseen = sum(&score, &UNSEEN);
-    let lines: Vec<String> = score
-        .iter()
-        .map(|(name, s)| format!("{:.3} {name} ({} of {})", share(*s), s.0, s.1))
-        .collect();
-    let plain_total = sum(&plain, &TEXTURES);
-    println!(
-        "unseen {:.4} of {}, plain {:.4}",
-        share(unseen),
-        unseen.1,
-        share(sum(&plain, &UNSEEN))
+    let (all, plain) = (score.all, score.plain);
+    let says = format!(
+        "{name}: {:.3} ({} of {}), plain {:.3} ({} of {})\n{faults}",
+        all.part(),
+        all.0,
+        all.1,
+        plain.part(),
+        plain.0,
+        plain.1
     );
-    for (name, s) in &plain {
-        println!("plain {:.3} {name}", share(*s));
-    }
-    println!("plain {:.4} of {}", share(plain_total), plain_total.1);
-    println!(
-        "{faults}{}\n{:.4} of {}",
-        lines.join("\n"),
-        share(total),
-        total.1
+    println!("{says}");
+    assert!(all.1 > 200 && plain.1 >= 80, "{says}");
+    assert!(all.part() >= floor && plain.part() >= plain_floor, "{says}");
+}
+
+/// One test a texture, in the order of `FLOORS`.
+macro_rules! textures {
+    ($($test:ident: $name:literal,)*) => {
+        $(#[test]
+        fn $test() {
+            hold($name);
+        })*
+
+        const NAMED: &[&str] = &[$($name),*];
+    };
+}
+
+textures! {
+    block: "block",
+    repeated_block: "repeated block",
+    rolled_chords: "rolled",
+    rolled_slowly: "rolled slowly",
+    bass_then_chord: "bass, then chord",
+    bass_held_the_rest_broken: "bass held, the rest broken",
+    broken_upward_and_back: "broken upward and back",
+    low_high_middle_high: "low, high, middle, high",
+    wide_over_the_pedal: "wide, over the pedal",
+    block_under_a_melody: "block under a melody with passing notes",
+    waltz: "waltz",
+    triplets_upward: "triplets upward",
+    down_from_the_top_over_the_pedal: "down from the top over the pedal",
+    low_high_middle_high_quickly: "low, high, middle, high, quickly",
+    pairs_over_a_bass: "pairs over a bass",
+    tremolo: "tremolo",
+}
+
+/// Aimed at, and reached where the margins were chosen; what other figures may expect is
+/// said by those that were written afterwards.
+#[test]
+fn all_textures_together() {
+    let names: Vec<&str> = TEXTURES.iter().chain(&UNSEEN).map(|t| t.name).collect();
+    assert_eq!(names, NAMED);
+    assert_eq!(names, FLOORS.map(|f| f.0));
+    let sum = |places: std::ops::Range<usize>, of: fn(&Score) -> Share| {
+        places.map(|p| of(score(p))).fold(Share(0, 0), Share::and)
+    };
+    let seen = 0..TEXTURES.len();
+    let unseen = TEXTURES.len()..names.len();
+    let total = sum(seen.clone(), |s| s.all);
+    let plain = sum(seen, |s| s.plain);
+    let other = sum(unseen.clone(), |s| s.all);
+    let says = format!(
+        "{:.4} of {}, plain {:.4} of {}; unseen {:.4} of {}, plain {:.4}",
+        total.part(),
+        total.1,
+        plain.part(),
+        plain.1,
+        other.part(),
+        other.1,
+        sum(unseen, |s| s.plain).part()
     );
-    assert!(total.1 > 2000);
-    // Aimed at, and reached where the margins were chosen; what other figures may expect
-    // is said by those that were written afterwards.
-    assert!(share(total) >= 0.98, "\n{}", lines.join("\n"));
-    assert!(share(plain_total) >= 0.99, "\n{}", lines.join("\n"));
-    assert!(share(unseen) >= 0.78, "\n{}", lines.join("\n"));
-    for (name, floor, plain_floor) in FLOORS {
-        assert!(share(score[name]) >= floor, "{name}: {}", lines.join("\n"));
-        assert!(
-            share(plain[name]) >= plain_floor,
-            "plain {name}: {}",
-            lines.join("\n")
-        );
+    println!("{says}");
+    assert!(total.1 > 2000, "{says}");
+    assert!(total.part() >= 0.98, "{says}");
+    assert!(plain.part() >= 0.99, "{says}");
+    assert!(other.part() >= 0.78, "{says}");
+}
+
+/// A label that says other notes is not taken.
+#[test]
+fn other_labels_are_wrong() {
+    let note = PitchClass::new;
+    let over = |bass: i32, keys: &[u8]| {
+        let set = keys.iter().map(|&k| PitchClass::of_key(k)).collect();
+        labels(set, note(bass), note(0))
+    };
+    let label = |root, quality: &str| (note(root), quality.to_owned());
+    let sixth = over(0, &[60, 64, 67, 69]);
+    assert!(sixth.contains(&label(0, "maj6")) && sixth.contains(&label(9, "min7")));
+    let seventh = over(0, &[60, 64, 67, 70]);
+    assert!(seventh.contains(&label(0, "7")) && seventh.contains(&label(0, "(1,3,b7)")));
+    for (root, wrong) in [(0, "maj"), (0, "maj7"), (0, "min7"), (0, "9"), (7, "7")] {
+        assert!(!seventh.contains(&label(root, wrong)), "{wrong} on {root}");
     }
-    assert_eq!(FLOORS.len(), score.len());
+    // Over a bass that is foreign to the chord, and over no other.
+    assert!(over(5, &[65, 60, 64, 67]).contains(&label(0, "maj")));
+    assert!(!over(0, &[65, 60, 64, 67]).contains(&label(0, "maj")));
 }
