@@ -1,0 +1,174 @@
+//! What must hold for any input at all, one function a fuzz target. The targets feed them
+//! with what a fuzzer makes up, `tests/fuzz_corpus.rs` with the corpus that is kept.
+
+// Each fuzz target uses one of them.
+#![allow(dead_code)]
+
+use std::io::Cursor;
+use std::path::Path;
+use std::sync::Arc;
+
+use peregrinus::midi::{self, FileWriter, Performance, Text, TextKind, Timed, Wire};
+use peregrinus::recording::{self, Recording};
+use peregrinus::settings::Settings;
+use peregrinus::theory::{Catalogue, Glyphs, Letters};
+use peregrinus::time::Time;
+
+/// Any bytes as a Standard MIDI File: read, or refused with a reason; events in the order
+/// of their times, none later than the end.
+pub fn file(bytes: &[u8]) {
+    match midi::read(bytes) {
+        Ok(p) => {
+            assert!(p.events.is_sorted_by_key(|e| e.at));
+            assert!(p.events.last().is_none_or(|e| e.at <= p.end));
+            assert!(p.end <= midi::LONGEST);
+        }
+        Err(e) => assert!(!e.to_string().is_empty()),
+    }
+}
+
+/// Any bytes from a port, cut anyhow (the first says how): the same events as when they
+/// come one by one.
+pub fn wire(bytes: &[u8]) {
+    let (&cut, bytes) = bytes.split_first().unwrap_or((&0, &[]));
+    let (mut pieces, mut single) = (Vec::new(), Vec::new());
+    let mut wire = Wire::new();
+    for piece in bytes.chunks(usize::from(cut) + 1) {
+        wire.feed(piece, &mut |e| pieces.push(e));
+    }
+    let mut wire = Wire::new();
+    for byte in bytes.chunks(1) {
+        wire.feed(byte, &mut |e| single.push(e));
+    }
+    assert_eq!(pieces, single);
+}
+
+/// Any text as settings: taken, or refused with its place.
+pub fn settings(text: &str) {
+    let mut settings = Settings::standard().expect("the settings that are built in");
+    if let Err(e) = settings.override_with(text, Path::new("settings.toml")) {
+        assert!(e.to_string().starts_with("settings.toml: "), "{e}");
+    }
+}
+
+/// Any text as modes of the user's own: taken, each found by its id and written and read
+/// again as a tonality; or refused with a reason.
+pub fn modes(text: &str) {
+    match Catalogue::standard().extended(text) {
+        Ok(catalogue) => {
+            for (id, mode) in catalogue.iter() {
+                assert_eq!(catalogue.find(&mode.id), Some(id), "{:?}", mode.id);
+                assert!(!mode.name.is_empty() && mode.set().len() > 1, "{mode:?}");
+                let written = format!("D {}", mode.id);
+                let read = catalogue.parse_tonality(&written).expect(&written);
+                assert_eq!(read.tonality.mode, id, "{written}");
+            }
+        }
+        Err(e) => assert!(!e.to_string().is_empty()),
+    }
+}
+
+/// Any text as a tonality, in each of the ways to write notes: refused with a reason, or
+/// read as what is written again and read alike, in either glyphs.
+pub fn tonality(text: &str) {
+    let catalogue = Catalogue::standard();
+    let ways = [
+        Letters::English,
+        Letters::German,
+        Letters::FixedDo,
+        Letters::MovableDo,
+    ];
+    for letters in ways {
+        match catalogue.parse_tonality_in(text, letters) {
+            Ok(read) => {
+                assert_eq!(read.tonality.center, read.tonic.pitch_class());
+                let mode = &catalogue.mode(read.tonality.mode).id;
+                for glyphs in [Glyphs::Unicode, Glyphs::Ascii] {
+                    let written = format!("{} {mode}", letters.name(read.tonic, glyphs));
+                    let again = catalogue.parse_tonality_in(&written, letters);
+                    assert_eq!(again.as_ref(), Ok(&read), "{written} of {text}");
+                }
+            }
+            Err(e) => assert!(!e.to_string().is_empty()),
+        }
+        if let Ok(note) = letters.read(text) {
+            let written = letters.name(note, Glyphs::Ascii);
+            assert_eq!(letters.read(&written).ok(), Some(note), "{written}");
+        }
+    }
+}
+
+/// Any lines as what a recording keeps: what is taken of them is in the order of their
+/// times, and written and read again it is the same. They come as a file's texts among
+/// notes that are struck, and written by our own writer among messages that let go.
+pub fn recording(text: &str) {
+    among_notes(text);
+    among_releases(text);
+}
+
+/// `!` begins a marker's name, `+` strikes a note before it, and the rest is a word of ours.
+fn among_notes(text: &str) {
+    let mut performance = Performance::default();
+    for (line, i) in text.lines().zip(1..) {
+        let at = Time::millis(20 * i);
+        let said = line.trim_start_matches('+');
+        for _ in said.len()..line.len() {
+            performance.events.push(Timed {
+                at,
+                event: midi::Event::NoteOn {
+                    channel: 0,
+                    key: 60,
+                    velocity: 64,
+                },
+            });
+        }
+        let (kind, text) = match said.strip_prefix('!') {
+            Some(name) => (TextKind::Marker, name.to_owned()),
+            None => (TextKind::Text, format!("peregrinus: {said}")),
+        };
+        performance.texts.push(Text {
+            at,
+            before_event: performance.events.len(),
+            kind,
+            text,
+        });
+        performance.end = at;
+    }
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let read = Recording::of(performance, &catalogue);
+    let events: Vec<_> = read.events().collect();
+    assert!(events.is_sorted_by_key(|e| e.0), "{events:?}");
+    let file = recording::write(&read, &catalogue, Cursor::new(Vec::new()));
+    let bytes = file.expect("a memory never fails").into_inner();
+    let again = recording::read(&bytes, &catalogue).expect("our own file");
+    assert_eq!(again.faults, read.faults);
+    assert_eq!(again.events().collect::<Vec<_>>(), events);
+    assert_eq!(again.markers.len(), read.markers.len());
+}
+
+/// `#` begins a marker's name; behind each line comes a message that lets go, or all of them.
+fn among_releases(lines: &str) {
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let mut file = FileWriter::new(Cursor::new(Vec::new())).expect("a memory never fails");
+    for (i, line) in (0u64..).zip(lines.lines()) {
+        // Two at a time, so that markers meet what they are about.
+        let at = Time(i / 2);
+        match line.strip_prefix('#') {
+            Some(name) => file.text(at, TextKind::Marker, name),
+            None => file.text(at, TextKind::Text, &format!("peregrinus: {line}")),
+        }
+        let (channel, key) = (line.len() as u8 % 16, 60);
+        let event = match line.len() % 3 {
+            0 => midi::Event::NoteOff { channel, key },
+            1 => midi::Event::Damper { channel, value: 0 },
+            _ => midi::Event::Release,
+        };
+        file.push(&Timed { at, event });
+    }
+    let bytes = file.finish(Time::ZERO).expect("a memory never fails");
+    let read = |bytes: &[u8]| recording::read(bytes, &catalogue).expect("our own file");
+    let first = read(bytes.get_ref());
+    let again = recording::write(&first, &catalogue, Cursor::new(Vec::new()));
+    let second = read(again.expect("a memory never fails").get_ref());
+    assert_eq!(first, second);
+}
