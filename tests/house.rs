@@ -15,10 +15,6 @@ fn program() -> Sources {
 
 // ---- circles ----
 
-/// Files that stand in a circle today. To be mended one by one; one that is mended must
-/// be taken out.
-const KNOWN: [&str; 0] = [];
-
 /// Groups of files each of which leads to every other of its group, with a way round.
 fn circles(edges: &[Edge]) -> Vec<Vec<&Edge>> {
     let mut out: BTreeMap<&str, Vec<&Edge>> = BTreeMap::new();
@@ -95,37 +91,20 @@ fn tell(edge: &Edge) -> String {
     )
 }
 
-/// What is wrong with the circles, given those that are known; empty when nothing is.
-fn circle_faults(edges: &[Edge], known: &[&str]) -> String {
+/// The circles, each with a way round; empty when there is none.
+fn circle_faults(edges: &[Edge]) -> String {
     let mut faults = String::new();
-    let mut in_one: BTreeSet<&str> = BTreeSet::new();
     for circle in circles(edges) {
-        let files: BTreeSet<&str> = circle
-            .iter()
-            .flat_map(|e| [e.from.as_str(), e.to.as_str()])
-            .collect();
-        let new: Vec<&str> = files
-            .iter()
-            .copied()
-            .filter(|f| !known.contains(f))
-            .collect();
-        if !new.is_empty() {
-            let _ = writeln!(
-                faults,
-                "a circle of {} files, with {}. Move what both need into a file below them, \
-                 or hand it in from above:",
-                files.len(),
-                new.join(", ")
-            );
-            circle.iter().for_each(|e| faults += &tell(e));
-        }
-        in_one.extend(files);
-    }
-    for file in known.iter().filter(|f| !in_one.contains(**f)) {
+        let files: BTreeSet<&str> = circle.iter().map(|e| e.from.as_str()).collect();
+        let names: Vec<&str> = files.into_iter().collect();
         let _ = writeln!(
             faults,
-            "{file} is in no circle any longer: take it out of KNOWN in tests/house.rs"
+            "a circle of {} files: {}. Move what both need into a file below them, or hand it \
+             in from above:",
+            names.len(),
+            names.join(", ")
         );
+        circle.iter().for_each(|e| faults += &tell(e));
     }
     faults
 }
@@ -135,7 +114,7 @@ fn no_circle_of_files() {
     let edges = program().edges();
     // Whoever reads nothing finds nothing.
     assert!(edges.len() > 300, "{} edges", edges.len());
-    let faults = circle_faults(&edges, &KNOWN);
+    let faults = circle_faults(&edges);
     assert!(faults.is_empty(), "{faults}");
 }
 
@@ -429,7 +408,7 @@ fn a_facade_knows_nobody_until_it_has_code_of_its_own() {
     let own = "mod chord;\npub use chord::Chord;\npub struct Above;\nfn f(_: Chord) {}";
     let files = [("lib.rs", "mod theory;"), ("theory/mod.rs", own), chord];
     let edges = made_up(&files).edges();
-    let faults = circle_faults(&edges, &[]);
+    let faults = circle_faults(&edges);
     assert!(
         faults.contains("src/theory/mod.rs:4: chord::Chord is defined in src/theory/chord.rs"),
         "{faults}"
@@ -469,9 +448,9 @@ fn a_circle_is_named_line_by_line() {
         ("d.rs", "use crate::a::A;"),
     ];
     let edges = made_up(&files).edges();
-    let faults = circle_faults(&edges, &[]);
+    let faults = circle_faults(&edges);
     assert!(
-        faults.starts_with("a circle of 3 files, with a.rs, b.rs, c.rs."),
+        faults.starts_with("a circle of 3 files: a.rs, b.rs, c.rs."),
         "{faults}"
     );
     for line in [
@@ -482,15 +461,6 @@ fn a_circle_is_named_line_by_line() {
         assert!(faults.contains(line), "{faults}");
     }
     assert!(!faults.contains("d.rs"), "{faults}");
-    // One that is known says nothing; one that is mended does.
-    assert_eq!(circle_faults(&edges, &["a.rs", "b.rs", "c.rs"]), "");
-    let stale = circle_faults(&edges, &["a.rs", "b.rs", "c.rs", "d.rs"]);
-    assert_eq!(
-        stale,
-        "d.rs is in no circle any longer: take it out of KNOWN in tests/house.rs\n"
-    );
-    let new = circle_faults(&edges, &["a.rs", "b.rs"]);
-    assert!(new.starts_with("a circle of 3 files, with c.rs."), "{new}");
 }
 
 const TABLE: &str = "\
