@@ -20,6 +20,7 @@ use crate::{console, plain};
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use failure::Failure;
 use own::{Lines, Origin, Own};
+use std::ffi::OsString;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -68,12 +69,9 @@ enum Command {
 
 /// Runs the program; exit codes: 0 ok, 1 failed, 2 usage.
 pub fn main() -> ExitCode {
-    let cli = program()
-        .try_get_matches()
-        .and_then(|matches| Cli::from_arg_matches(&matches));
-    let result = match cli {
+    let result = match parse(std::env::args_os()) {
         Ok(cli) => run(cli),
-        Err(e) => answer(&e),
+        Err(e) => answer(e),
     };
     match result {
         Ok(code) => code,
@@ -91,18 +89,26 @@ fn program() -> clap::Command {
     man::with_topics(Cli::command())
 }
 
+fn parse(args: impl IntoIterator<Item = OsString>) -> Result<Cli, clap::Error> {
+    let matches = program().try_get_matches_from(args)?;
+    Cli::from_arg_matches(&matches)
+}
+
 /// What the option parser has to say: help, the version, or what is wrong.
-fn answer(e: &clap::Error) -> Result<ExitCode, Failure> {
+fn answer(e: clap::Error) -> Result<ExitCode, Failure> {
     if e.use_stderr() {
-        // It quotes the arguments.
+        // It quotes the arguments, but drops what would command the terminal: shown as text,
+        // they are wrong in the same way.
+        let shown = |arg: OsString| plain::name(&arg.to_string_lossy()).into_owned().into();
+        let e = parse(std::env::args_os().map(shown)).err().unwrap_or(e);
         let text = e.render().to_string();
         let _ = std::io::stderr().write_all(plain::lines(&text).as_bytes());
-    } else {
-        e.print()?;
-        std::io::stdout().flush()?;
+        let code = u8::try_from(e.exit_code()).unwrap_or(2);
+        return Ok(ExitCode::from(code));
     }
-    let code = u8::try_from(e.exit_code()).unwrap_or(2);
-    Ok(ExitCode::from(code))
+    e.print()?;
+    std::io::stdout().flush()?;
+    Ok(ExitCode::SUCCESS)
 }
 
 fn run(cli: Cli) -> Result<ExitCode, Failure> {

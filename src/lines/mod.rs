@@ -59,7 +59,7 @@ pub enum LinesError {
     /// A part behind the lines has failed for good.
     #[error("{0}")]
     Stage(String),
-    #[error(transparent)]
+    #[error("the output cannot be written: {0}")]
     Write(#[from] io::Error),
 }
 
