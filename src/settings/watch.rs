@@ -26,27 +26,10 @@ pub fn follow(
 ) -> (Watch, Receiver<Update>) {
     let (ends, ended) = bounded(0);
     let (send, updates) = unbounded();
-    let mut follower = Follower {
-        start: settings.clone(),
-        settings,
-        pending: false,
-        wrong: None,
-    };
-    let look = move || files.iter().map(stamp).collect::<Vec<_>>();
+    let mut looks = Looks::new(files, settings, load);
     let follow = move || {
-        // Read once more at first: they may have changed since they were loaded.
-        let mut taken = Vec::new();
-        let mut before = look();
         while ended.recv_timeout(every) == Err(RecvTimeoutError::Timeout) {
-            let now = look();
-            let settled = now == before;
-            before = now;
-            // What is wrong may be mended in another file than these.
-            if !settled || (before == taken && follower.wrong.is_none()) {
-                continue;
-            }
-            taken.clone_from(&before);
-            if let Some(update) = follower.take(load())
+            if let Some(update) = looks.look()
                 && send.send(update).is_err()
             {
                 return;
@@ -58,8 +41,52 @@ pub fn follow(
     (Watch { _ends: ends }, updates)
 }
 
+/// One look at the files after another; when, is for others to say.
+struct Looks<L> {
+    files: Vec<PathBuf>,
+    load: L,
+    follower: Follower,
+    /// As the files stood at the last look.
+    before: Vec<Stamp>,
+    /// As they stood when they were last read.
+    taken: Vec<Stamp>,
+}
+
+impl<L: Fn() -> Result<Settings, SettingsError>> Looks<L> {
+    fn new(files: Vec<PathBuf>, settings: Settings, load: L) -> Looks<L> {
+        Looks {
+            before: files.iter().map(stamp).collect(),
+            // Read once more at first: they may have changed since they were loaded.
+            taken: Vec::new(),
+            files,
+            load,
+            follower: Follower {
+                start: settings.clone(),
+                settings,
+                pending: false,
+                wrong: None,
+            },
+        }
+    }
+
+    /// What is new since the last look, once it has stood for one.
+    fn look(&mut self) -> Option<Update> {
+        let now: Vec<Stamp> = self.files.iter().map(stamp).collect();
+        let settled = now == self.before;
+        self.before = now;
+        // What is wrong may be mended in another file than these.
+        if !settled || (self.before == self.taken && self.follower.wrong.is_none()) {
+            return None;
+        }
+        self.taken.clone_from(&self.before);
+        self.follower.take((self.load)())
+    }
+}
+
 /// When a file was changed and how long it is; none where it cannot be seen.
-fn stamp(file: &PathBuf) -> Option<(Option<SystemTime>, u64)> {
+type Stamp = Option<(Option<SystemTime>, u64)>;
+
+fn stamp(file: &PathBuf) -> Stamp {
     let seen = std::fs::metadata(file).ok()?;
     Some((seen.modified().ok(), seen.len()))
 }
@@ -104,12 +131,11 @@ mod tests {
     use super::*;
     use crate::engine::{Event, Inertia};
     use crate::screen::Palette;
-    use std::path::Path;
 
+    /// The user's files, and who looks at them.
     struct Files {
         folder: tempfile::TempDir,
-        updates: Receiver<Update>,
-        _watch: Watch,
+        looks: Looks<Box<dyn Fn() -> Result<Settings, SettingsError>>>,
     }
 
     impl Files {
@@ -123,28 +149,26 @@ mod tests {
             let load = move || Settings::read(&file, false);
             let files = ["settings.toml", "modes.toml"].map(|f| folder.path().join(f));
             let settings = load().expect("settings");
-            let every = Duration::from_millis(20);
-            let (_watch, updates) = follow(files.into(), every, settings, load);
-            Files {
-                folder,
-                updates,
-                _watch,
-            }
+            let looks = Looks::new(files.into(), settings, Box::new(load) as _);
+            let mut files = Files { folder, looks };
+            assert_eq!(files.looks.look(), None, "nothing has changed yet");
+            files
         }
 
         fn write(&self, file: &str, text: &str) {
             std::fs::write(self.folder.path().join(file), text).expect("written");
         }
 
-        fn next(&self) -> Update {
-            let late = Duration::from_secs(10);
-            self.updates.recv_timeout(late).expect("an update")
+        /// What is told of a change, at the second look, when it has settled.
+        fn next(&mut self) -> Update {
+            assert_eq!(self.looks.look(), None, "not settled yet");
+            self.looks.look().expect("an update")
         }
     }
 
     #[test]
     fn only_what_changes_is_told() {
-        let files = Files::new(Some("[screen]\npalette = 'light'\n"));
+        let mut files = Files::new(Some("[screen]\npalette = 'light'\n"));
         files.write(
             "settings.toml",
             "[screen]\npalette = 'light'\n[reading]\nbassist = true\n[keyboard]\ntranspose = -12\n",
@@ -172,15 +196,16 @@ mod tests {
 
     #[test]
     fn what_is_wrong_is_told_once_and_until_it_is_mended() {
-        let files = Files::new(Some("[reading]\ninertia = 'motif'\n"));
+        let mut files = Files::new(Some("[reading]\ninertia = 'motif'\n"));
         files.write("settings.toml", "[reading]\ninertia = 'motiv'\n");
         let refused = files.next().refused.expect("a fault");
         assert!(
             refused.starts_with("settings.toml: line 2, column 11: "),
             "{refused}"
         );
-        std::thread::sleep(Duration::from_millis(200));
-        assert!(files.updates.is_empty(), "told once");
+        for _ in 0..10 {
+            assert_eq!(files.looks.look(), None, "told once");
+        }
         files.write("settings.toml", "[reading]\ninertia = 'motif' # mended\n");
         // Nothing but that it is right again.
         assert_eq!(files.next(), Update::default());
@@ -188,7 +213,7 @@ mod tests {
 
     #[test]
     fn a_file_that_appears_counts_and_one_that_goes_too() {
-        let files = Files::new(None);
+        let mut files = Files::new(None);
         files.write("settings.toml", "[reading]\ninertia = 'phrase'\n");
         // The same as the default, but now the user's own word.
         assert_eq!(files.next().events, [Event::Inertia(Inertia::Phrase)]);
@@ -203,7 +228,7 @@ mod tests {
 
     #[test]
     fn what_needs_a_new_start_is_said() {
-        let files = Files::new(Some(""));
+        let mut files = Files::new(Some(""));
         files.write("settings.toml", "[keyboard]\nport = 'Piano'\n");
         let said = files.next().said.expect("a line");
         assert_eq!(said, "keyboard.port counts from the next start.");
@@ -238,16 +263,22 @@ mod tests {
         assert!(refused.starts_with("modes.toml: "), "{refused}");
     }
 
+    /// On a thread of its own, in its interval; it ends when nobody follows any more.
     #[test]
-    fn it_ends_when_nobody_follows_any_more() {
-        let Files {
-            updates,
-            _watch,
-            folder,
-        } = Files::new(None);
-        drop(_watch);
-        assert!(Path::new(folder.path()).is_dir());
+    fn it_follows_until_nobody_does() {
         let late = Duration::from_secs(10);
+        let Files { folder, looks } = Files::new(None);
+        let file = folder.path().join("settings.toml");
+        let (files, settings) = (looks.files, looks.follower.settings);
+        let load = {
+            let file = file.clone();
+            move || Settings::read(&file, false)
+        };
+        let (watch, updates) = follow(files, Duration::from_millis(1), settings, load);
+        std::fs::write(&file, "[reading]\ninertia = 'section'\n").expect("written");
+        let update = updates.recv_timeout(late).expect("an update");
+        assert_eq!(update.events, [Event::Inertia(Inertia::Section)]);
+        drop(watch);
         assert_eq!(
             updates.recv_timeout(late),
             Err(RecvTimeoutError::Disconnected)
