@@ -207,7 +207,8 @@ pub struct Network {
     given: Sparse,
     entered: Sparse,
     heads: Vec<Views>,
-    /// Whether the processor has AVX2 and FMA.
+    /// Whether the processor has AVX2 and FMA; other kinds of processor are not asked.
+    #[cfg_attr(not(target_arch = "x86_64"), allow(dead_code))]
     wide: bool,
 }
 
