@@ -260,11 +260,11 @@ impl Playback {
 
     fn play_to(&mut self, target: Time, aloud: bool) {
         while let Some(&(at, event)) = self.events.get(self.next).filter(|e| e.0 <= target) {
+            self.check(at);
             self.advance_to(at, aloud);
             if self.stop.is_asked_for() {
                 return;
             }
-            self.check(at);
             self.next += 1;
             let mut tell = Tell(&mut self.history, aloud.then_some(&mut self.publisher));
             self.monitor.on_event(at, event, &mut tell);
