@@ -412,15 +412,19 @@ mod tests {
     fn a_seek_through_ten_hours_does_not_hold_up_the_end() {
         let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
         let end = Time::millis(36_000_000);
-        // A note that is held from beginning to end, so that the grid never rests.
+        // A note a second, so that the grid never rests.
         let (channel, key, velocity) = (0, 48, 64);
-        let on = midi::Event::NoteOn {
-            channel,
-            key,
-            velocity,
+        let note = |i: u64| {
+            let on = midi::Event::NoteOn {
+                channel,
+                key,
+                velocity,
+            };
+            let off = midi::Event::NoteOff { channel, key };
+            let at = Time::millis(i * 1000);
+            [(at, on.into()), (at + Time::millis(500), off.into())]
         };
-        let off = midi::Event::NoteOff { channel, key };
-        let events = vec![(Time::ZERO, on.into()), (end, off.into())];
+        let events = (0..36_000).flat_map(note).collect();
         let clock = Arc::new(SystemClock::start());
         let player = play("ten hours", events, end, monitor, clock, Order::Pause(true));
         player.order(Order::Seek(end));
