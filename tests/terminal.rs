@@ -1019,11 +1019,32 @@ fn what_is_remembered() {
         term.press("q");
         assert_eq!(term.end().code, 0);
     }
+    let left = "as you left it last time";
     let mut term = at_home(home.path(), &["listen", "--inertia", "section"]);
-    term.see("as it is asked", |t| t.contains("····● section"));
+    term.see("as it is asked", |t| {
+        t.contains("····● section") && !t.contains(left)
+    });
     term.press("q");
     assert_eq!(term.end().code, 0);
     assert_eq!(analysis(), before);
+
+    // What was left is said, and one key brings the usual stop back for good.
+    let mut term = at_home(home.path(), &[]);
+    term.see("what was left", |t| {
+        t.contains("inertia: chord, as you left it last time; i brings back phrase.")
+    });
+    term.press("i");
+    term.see("the usual", |t| {
+        t.contains("··●·· phrase") && !t.contains(left)
+    });
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+    let mut term = at_home(home.path(), &[]);
+    term.see("nothing is left", |t| {
+        t.contains("··●·· phrase") && !t.contains(left)
+    });
+    term.press("q");
+    assert_eq!(term.end().code, 0);
 
     // `command` writes the settings anew: named there, it counts.
     let mut named = command(BIN, home.path());

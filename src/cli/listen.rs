@@ -24,5 +24,5 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         settings.port = args.port;
     }
     let settings = args.monitor.taken(settings, own);
-    monitor::listen(&settings, own, args.record.as_deref(), args.monitor.format)
+    monitor::listen(&settings, own, args.record.as_deref(), &args.monitor)
 }

@@ -14,6 +14,13 @@ pub fn recall(what: &str) -> Option<String> {
     std::fs::read_to_string(state_dir()?.join(what)).ok()
 }
 
+/// Failing that, it is recalled once more.
+pub fn forget(what: &str) {
+    if let Some(folder) = state_dir() {
+        let _ = std::fs::remove_file(folder.join(what));
+    }
+}
+
 pub fn remember(what: &str, value: &str) {
     let Some(folder) = state_dir() else { return };
     let _ = std::fs::create_dir_all(&folder);

@@ -10,7 +10,7 @@ use crate::lines;
 use crate::live::{self, Listener, SystemClock, Wanted, World};
 use crate::midi;
 use crate::performer::{Performer, demo, demo_notice};
-use crate::screen::{self, Depth, Outcome};
+use crate::screen::{self, Depth, LeftInertia, Outcome};
 use crate::settings::{Settings, state_dir};
 use crate::source::Link;
 use std::io::IsTerminal;
@@ -40,6 +40,11 @@ impl Args {
         settings.inertia = inertia(&settings, self.inertia);
         settings
     }
+
+    /// The stop of inertia that a key brings back: the one asked for, or of the settings.
+    pub fn usual(&self, own: &Own) -> Inertia {
+        self.inertia.unwrap_or(own.settings.inertia)
+    }
 }
 
 /// `peregrinus` alone.
@@ -50,7 +55,7 @@ pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     let settings = &settings;
     let (mut listener, idle) = start(settings, None)?;
     let status = listener.feed.status();
-    let performer = performer(idle);
+    let performer = performer(idle, own.settings.inertia);
     if status.link == Link::Keyboard {
         let performer = performer.with_keyboard(listener, None);
         return show(performer, settings, own, lines::Format::Text);
@@ -75,9 +80,12 @@ pub fn run(own: &Own) -> Result<ExitCode, Failure> {
 }
 
 /// A performer with nobody playing yet, who remembers the stop of inertia that is chosen.
-pub fn performer(idle: Reading) -> Performer {
-    let remember = |stop: Inertia| memory::remember(memory::INERTIA, stop.name());
-    Performer::new(idle).remembering(Box::new(remember))
+pub fn performer(idle: Reading, usual: Inertia) -> Performer {
+    let remember = |stop: Option<Inertia>| match stop {
+        Some(stop) => memory::remember(memory::INERTIA, stop.name()),
+        None => memory::forget(memory::INERTIA),
+    };
+    Performer::new(idle).remembering(Box::new(remember), usual)
 }
 
 /// `listen`.
@@ -85,12 +93,12 @@ pub fn listen(
     settings: &Settings,
     own: &Own,
     record: Option<&Path>,
-    format: lines::Format,
+    args: &Args,
 ) -> Result<ExitCode, Failure> {
     let (listener, idle) = start(settings, record)?;
     let recording = record.map(|r| r.display().to_string());
-    let performer = performer(idle).with_keyboard(listener, recording);
-    show(performer, settings, own, format)
+    let performer = performer(idle, args.usual(own)).with_keyboard(listener, recording);
+    show(performer, settings, own, args.format)
 }
 
 /// The inertia to begin with: what is `asked` for now, else what the user's settings
@@ -179,6 +187,7 @@ fn whole(
 
 fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<ExitCode, Failure> {
     let (_watch, updates) = own.follow();
+    let usual = performer.usual_inertia();
     let hint = memory::recall(memory::WELCOMED).is_none();
     if hint {
         memory::remember(memory::WELCOMED, "yes");
@@ -196,6 +205,10 @@ fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<Ex
         jobs: settings.jobs.iter().map(|job| job.action).collect(),
         log: log_file(),
         hint,
+        left: (settings.inertia != usual).then_some(LeftInertia {
+            left: settings.inertia,
+            usual,
+        }),
         updates,
     };
     let outcome = match screen::run(&mut performer, &options, screen::keyboard()) {

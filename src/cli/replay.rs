@@ -131,7 +131,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     if !draws {
         tell();
     }
-    let performer = monitor::performer(idle)
+    let performer = monitor::performer(idle, args.monitor.usual(own))
         .with_file(player, damaged)
         .with_markers(markers);
     let outcome = monitor::show(performer, &settings, own, args.monitor.format)?;

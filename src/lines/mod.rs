@@ -178,7 +178,8 @@ fn print(
                 continue;
             };
             stage.act(command);
-            if let Command::Inertia(stop) = command {
+            if let Command::Inertia(_) | Command::UsualInertia = command {
+                let stop = stage.reading().inertia;
                 console::report(&format!("inertia {}", stop.name()));
             }
         }

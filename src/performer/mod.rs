@@ -18,8 +18,9 @@ use std::time::Duration;
 
 pub use demo::demo;
 
-/// Called with the stop of inertia that the player chose, to remember it for the next time.
-pub type RememberInertia = Box<dyn Fn(Inertia)>;
+/// Called with the stop of inertia that the player chose, to remember it for the next time;
+/// with none to forget it.
+pub type RememberInertia = Box<dyn Fn(Option<Inertia>)>;
 
 /// Whoever plays, with one interface.
 pub struct Performer {
@@ -35,6 +36,8 @@ pub struct Performer {
     /// A line of our own, shown while the way in has none.
     notice: Option<String>,
     remember: Option<RememberInertia>,
+    /// The stop of inertia where none is chosen.
+    usual: Inertia,
     asked: Asked,
     /// The reading while nobody plays.
     idle: Reading,
@@ -53,6 +56,7 @@ impl Performer {
             recording: None,
             notice: None,
             remember: None,
+            usual: idle.inertia,
             asked: Asked::default(),
             idle,
             nothing: (History::default(), never()),
@@ -85,10 +89,23 @@ impl Performer {
         }
     }
 
-    pub fn remembering(self, remember: RememberInertia) -> Performer {
+    /// `usual` is the stop of inertia where none is chosen, and `remember` keeps one that is.
+    pub fn remembering(self, remember: RememberInertia, usual: Inertia) -> Performer {
         Performer {
             remember: Some(remember),
+            usual,
             ..self
+        }
+    }
+
+    /// The stop of inertia where none is chosen.
+    pub fn usual_inertia(&self) -> Inertia {
+        self.usual
+    }
+
+    fn remember(&self, inertia: Option<Inertia>) {
+        if let Some(remember) = &self.remember {
+            remember(inertia);
         }
     }
 
@@ -232,12 +249,20 @@ impl Stage for Performer {
     fn act(&mut self, command: Command) {
         match command {
             Command::Inertia(inertia) => {
-                if let Some(remember) = &self.remember {
-                    remember(inertia);
-                }
+                self.remember(Some(inertia));
                 self.set(Event::Inertia(inertia));
             }
-            Command::Set(event) => self.set(event),
+            Command::UsualInertia => {
+                self.remember(None);
+                self.set(Event::Inertia(self.usual));
+            }
+            Command::Set(event) => {
+                // The settings name another.
+                if let Event::Inertia(inertia) = event {
+                    self.usual = inertia;
+                }
+                self.set(event);
+            }
             Command::Mark => {
                 self.marked += 1;
                 self.order(Order::Mark(self.marked.to_string(), About::Phrase));
@@ -320,6 +345,8 @@ mod tests {
     use super::*;
     use crate::engine::Monitor;
     use crate::theory::Catalogue;
+    use std::cell::RefCell;
+    use std::rc::Rc;
     use std::sync::Arc;
 
     #[test]
@@ -340,5 +367,28 @@ mod tests {
         assert_eq!(performer.reading().pinned, here);
         set(&mut performer, Event::Pin(None));
         assert_eq!(performer.reading().pinned, None);
+    }
+
+    #[test]
+    fn the_usual_inertia_comes_back_and_the_chosen_one_is_forgotten() {
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let monitor = Monitor::new(catalogue).expect("the embedded weights");
+        let kept = Rc::new(RefCell::new(Vec::new()));
+        let keep = Rc::clone(&kept);
+        let mut performer = Performer::new(monitor.reading()).remembering(
+            Box::new(move |stop| keep.borrow_mut().push(stop)),
+            Inertia::Motif,
+        );
+        performer.act(Command::Inertia(Inertia::Section));
+        assert_eq!(performer.reading().inertia, Inertia::Section);
+        performer.act(Command::UsualInertia);
+        assert_eq!(performer.reading().inertia, Inertia::Motif);
+        // The settings change what is usual, and nobody has chosen that.
+        performer.act(Command::Set(Event::Inertia(Inertia::Period)));
+        performer.act(Command::Inertia(Inertia::Chord));
+        performer.act(Command::UsualInertia);
+        assert_eq!(performer.reading().inertia, Inertia::Period);
+        let chosen = [Some(Inertia::Section), None, Some(Inertia::Chord), None];
+        assert_eq!(*kept.borrow(), chosen);
     }
 }

@@ -24,6 +24,8 @@ pub enum Action {
     Close,
     /// Another stop of inertia.
     Inertia(InertiaStep),
+    /// The usual stop of inertia again.
+    UsualInertia,
     /// This is asked of whoever plays, whatever is shown.
     Ask(Command),
     /// Scrolls the history.
@@ -149,6 +151,7 @@ const BINDINGS: &[Binding] = &[
     bind("aside", "aside: begin, end", Action::Aside, &[sign('a')]),
     bind("inertia-lighter", "inertia: quicker to change", Action::Inertia(InertiaStep::Lighter), &[sign('[')]),
     bind("inertia-heavier", "inertia: slower to change", Action::Inertia(InertiaStep::Heavier), &[sign(']')]),
+    bind("inertia-default", "inertia: the usual stop", Action::UsualInertia, &[sign('i')]),
     bind("marker", "mark the phrase before", Action::Ask(Command::Mark), &[sign('m')]),
     bind("keep", "keep the last 30 seconds", Action::Ask(Command::KeepLast), &[sign('k')]),
     bind("marker-back", "to the marker before", Action::Jump(Direction::Back), &[sign('<')]),
@@ -498,6 +501,7 @@ impl Action {
                 let next = step.from(reading.inertia);
                 (next != reading.inertia).then_some(Command::Inertia(next))
             }
+            Action::UsualInertia => Some(Command::UsualInertia),
             Action::Pin => match (reading.pinned, reading.here) {
                 (Some(_), _) => set(engine::Event::Pin(None)),
                 (None, here) => here.and_then(|e| set(engine::Event::Pin(Some(e.spelled())))),
@@ -670,6 +674,7 @@ mod tests {
         assert_eq!(now("marker"), Some(Command::Mark));
         let to = |stop| Some(Command::Inertia(stop));
         assert_eq!(now("inertia-lighter"), to(Inertia::Motif));
+        assert_eq!(now("inertia-default"), Some(Command::UsualInertia));
         let here = reading.here.map(|e| e.spelled());
         assert!(here.is_some() && reading.held != 0);
         let set = |event| Some(Command::Set(event));

@@ -43,7 +43,7 @@ mod wording;
 pub use keyboard::keyboard;
 pub use keys::{Action, Clash, Direction, InertiaStep, Key, KeyError, Keys, Toward, Zoom};
 pub use layout::{Panel, Panels, Way};
-pub use options::{Options, Outcome, Update};
+pub use options::{LeftInertia, Options, Outcome, Update};
 pub use palette::{Depth, Palette, Styles};
 pub use run::run;
 pub use stage::{Command, Pace, Stage};

@@ -3,7 +3,7 @@
 use super::keys::Keys;
 use super::layout::{Panels, Way};
 use super::palette::{Depth, Palette};
-use crate::engine;
+use crate::engine::{self, Inertia};
 use crate::theory::{Catalogue, Notation};
 use crossbeam_channel::Receiver;
 use std::path::PathBuf;
@@ -33,8 +33,17 @@ pub struct Options {
     pub log: Option<PathBuf>,
     /// Whether to say which key opens the help, as to somebody who starts for the first time.
     pub hint: bool,
+    /// The inertia as the player left it last time, where that is another than the usual.
+    pub left: Option<LeftInertia>,
     /// Changes of the settings while the screen is shown.
     pub updates: Receiver<Update>,
+}
+
+/// A stop of inertia that the player chose last time, and the one that a key brings back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LeftInertia {
+    pub left: Inertia,
+    pub usual: Inertia,
 }
 
 /// What has changed in the settings while the screen is shown; `None` is as before.

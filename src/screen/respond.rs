@@ -128,9 +128,11 @@ impl ScreenState<'_> {
             Action::Redraw => self.forget(surface),
             Action::Help => view.help.press(view.drawn.help_pages),
             Action::Close => self.close(),
-            Action::Inertia(_) | Action::Pin | Action::Aside | Action::Ask(_) => {
-                self.command(action, stage);
-            }
+            Action::Inertia(_)
+            | Action::UsualInertia
+            | Action::Pin
+            | Action::Aside
+            | Action::Ask(_) => self.command(action, stage),
             Action::Scroll(direction) => view.past().scroll(direction, stage.now()),
             Action::Zoom(zoom) => {
                 let whole = view.drawn.past.map(|p| p.whole).unwrap_or_default();
@@ -199,10 +201,12 @@ impl ScreenState<'_> {
     fn command(&mut self, action: Action, stage: &mut dyn Stage) {
         match action.command(&self.seen(stage)) {
             Some(command) => {
-                if let Command::Inertia(inertia) = command {
-                    self.said = Some(told(inertia));
-                }
                 stage.act(command);
+                self.said = match command {
+                    Command::Inertia(inertia) => Some(told(inertia)),
+                    Command::UsualInertia => Some(told(stage.reading().inertia)),
+                    _ => None,
+                };
             }
             None if action == Action::Pin => {
                 self.said = Some("Nothing is established yet that could be pinned.".into());

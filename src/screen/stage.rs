@@ -12,6 +12,8 @@ use std::time::Duration;
 pub enum Command {
     /// A stop of inertia that the player has chosen: remembered for the next time.
     Inertia(Inertia),
+    /// The usual stop of inertia again; none is remembered any longer.
+    UsualInertia,
     /// A setting that changes readings, or what the player says beside the music.
     Set(Event),
     /// Pause or go on.

@@ -10,7 +10,7 @@ use super::frame::{Frame, Present};
 use super::keys::Action;
 use super::layout::{LARGEST, Wanted};
 use super::look::LookSettings;
-use super::options::{Options, Outcome};
+use super::options::{LeftInertia, Options, Outcome};
 use super::past;
 use super::stage::{Command, Stage};
 use super::surface::{Presence, Surface};
@@ -64,7 +64,7 @@ impl<'a> ScreenState<'a> {
                 keys: options.keys.clone(),
             },
             jobs: &options.jobs,
-            said: options.hint.then(|| hint(options)).flatten(),
+            said: greeting(options),
             refused: None,
             showing: Showing {
                 doing: Doing::Showing(Moment::Present),
@@ -208,9 +208,19 @@ pub(super) fn home_is(key: Option<u8>) -> Command {
     Command::Set(engine::Event::HomeIs(key.map(PitchClass::of_key)))
 }
 
-/// Which key shows the keys, if one does.
-fn hint(options: &Options) -> Option<String> {
-    let key = options.keys.first(Action::Help)?;
+/// What the player should know at the start: which key shows the keys, and an inertia that
+/// they may have forgotten.
+fn greeting(options: &Options) -> Option<String> {
     let ascii = options.notation.glyphs == Glyphs::Ascii;
-    Some(format!("{} shows the keys.", key.shown(ascii)))
+    let key = |action| options.keys.first(action).map(|key| key.shown(ascii));
+    let help = options.hint.then(|| key(Action::Help)).flatten();
+    let help = help.map(|key| format!("{key} shows the keys."));
+    let left = options.left.map(|LeftInertia { left, usual }| {
+        let back = key(Action::UsualInertia);
+        let back = back.map(|key| format!("; {key} brings back {}", usual.name()));
+        let (left, back) = (left.name(), back.unwrap_or_default());
+        format!("inertia: {left}, as you left it last time{back}.")
+    });
+    let lines: Vec<String> = left.into_iter().chain(help).collect();
+    (!lines.is_empty()).then(|| lines.join("  "))
 }

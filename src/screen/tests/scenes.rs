@@ -108,6 +108,7 @@ impl Stage for Playing {
         let at = self.monitor.now();
         match command {
             Command::Inertia(inertia) => self.say(Event::Inertia(inertia)),
+            Command::UsualInertia => self.say(Event::Inertia(Inertia::default())),
             Command::Set(event) => self.say(event),
             Command::Explain => self.explanation = self.monitor.case().map(|c| c.explain()),
             Command::Mark => self.markers.push(Marker {
@@ -207,6 +208,7 @@ fn options(glyphs: Glyphs, palette: Palette) -> Options {
         catalogue: Arc::new(Catalogue::standard().clone()),
         log: None,
         hint: false,
+        left: None,
         updates: never(),
     }
 }

@@ -5,7 +5,7 @@ use crate::engine;
 use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, Presence, Surface};
-use crate::screen::{Command, Options, Outcome, Pace, Stage, Update};
+use crate::screen::{Command, Key, LeftInertia, Options, Outcome, Pace, Stage, Update};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
     Event, KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
@@ -180,6 +180,7 @@ struct Rig {
     alarms: (Sender<Alarm>, Receiver<Alarm>),
     bound: Keys,
     hint: bool,
+    left: Option<LeftInertia>,
     updates: (Sender<Update>, Receiver<Update>),
 }
 
@@ -206,6 +207,7 @@ impl Rig {
             alarms: unbounded(),
             bound: Keys::default(),
             hint: false,
+            left: None,
             updates: unbounded(),
         }
     }
@@ -238,6 +240,7 @@ impl Rig {
             catalogue: Arc::new(Catalogue::standard().clone()),
             log: None,
             hint: self.hint,
+            left: self.left,
             updates: self.updates.1.clone(),
         };
         follow(
@@ -555,6 +558,39 @@ fn lines_about_the_settings_come_and_go() {
     });
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     typist.join().expect("all was seen");
+}
+
+/// An inertia of the last time is said at the start, until a key is pressed; a key brings
+/// the usual one back.
+#[test]
+fn an_inertia_left_last_time_is_said() {
+    let left = Some(LeftInertia {
+        left: Inertia::Section,
+        usual: Inertia::Phrase,
+    });
+    let shown = |words: &[&'static str], bound: &[Key]| {
+        let mut rig = Rig::new(Scene::dorian());
+        rig.left = left;
+        rig.bound.bind("inertia-default", bound);
+        rig.surface.presses = words.to_vec();
+        rig.surface.presses.reverse();
+        rig.surface.into = Some(rig.keys.0.clone());
+        assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+        (rig.surface.last, rig.stage.acts)
+    };
+    let key = |name: &str| name.parse().expect("a key");
+    let said = "inertia: section, as you left it last time";
+    let (picture, acts) = shown(&["q"], &[key("i")]);
+    assert!(
+        picture.contains(&format!("{said}; i brings back phrase.")),
+        "{picture}"
+    );
+    assert_eq!(acts, []);
+    let (picture, acts) = shown(&["i", "q"], &[key("i")]);
+    assert!(!picture.contains(said), "{picture}");
+    assert_eq!(acts, [Command::UsualInertia]);
+    let (picture, _) = shown(&["q"], &[]);
+    assert!(picture.contains(&format!("{said}.")), "{picture}");
 }
 
 /// With no key for the help there is nothing to point out.
