@@ -1,4 +1,4 @@
-//! Ordinary files, read whole.
+//! Ordinary files: read whole, or added to.
 //!
 //! What is no ordinary file could be waited for without end (a pipe, a terminal), have no
 //! end (`/dev/zero`), or do something when it is opened (a device): it is refused unread.
@@ -45,14 +45,31 @@ pub fn open(path: &Path) -> Result<File, ReadError> {
     ordinary(&std::fs::metadata(path)?)?;
     let mut options = OpenOptions::new();
     options.read(true);
+    let file = unblocked(&mut options).open(path)?;
+    ordinary(&file.metadata()?)?;
+    Ok(file)
+}
+
+/// Opens an ordinary file to add to it; it is made where there is none. Never blocks.
+pub fn append(path: &Path) -> Result<File, ReadError> {
+    if let Ok(metadata) = std::fs::metadata(path) {
+        ordinary(&metadata)?;
+    }
+    let mut options = OpenOptions::new();
+    options.create(true).append(true);
+    let file = unblocked(&mut options).open(path)?;
+    ordinary(&file.metadata()?)?;
+    Ok(file)
+}
+
+/// Opening a pipe does not wait for its other end.
+fn unblocked(options: &mut OpenOptions) -> &mut OpenOptions {
     #[cfg(unix)]
     {
         use std::os::unix::fs::OpenOptionsExt;
         options.custom_flags(rustix::fs::OFlags::NONBLOCK.bits().cast_signed());
     }
-    let file = options.open(path)?;
-    ordinary(&file.metadata()?)?;
-    Ok(file)
+    options
 }
 
 fn ordinary(metadata: &Metadata) -> Result<(), ReadError> {

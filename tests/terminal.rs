@@ -603,6 +603,47 @@ fn a_terminal_that_goes_away_ends_it() {
     drop(home);
 }
 
+/// A terminal that takes no more bytes, as one that is stopped or hangs: the program ends all
+/// the same, though nothing can be restored.
+#[test]
+fn a_terminal_that_takes_nothing_keeps_nobody() {
+    let home = tempfile::tempdir().unwrap();
+    let pair = native_pty_system().openpty(size(80, 24)).unwrap();
+    let mut child = pair.slave.spawn_command(command(BIN, home.path())).unwrap();
+    // Nobody reads: drawn again and again whole, the pictures soon fill the line.
+    for width in (80..2000).step_by(20) {
+        pair.master.resize(size(width % 200 + 80, 60)).unwrap();
+        sleep(Duration::from_millis(20));
+    }
+    let pid = Pid::from_raw(child.process_id().unwrap() as i32).unwrap();
+    kill_process(pid, Signal::TERM).unwrap();
+    let start = Instant::now();
+    let status = loop {
+        if let Some(status) = child.try_wait().unwrap() {
+            break status;
+        }
+        assert!(start.elapsed() < Duration::from_secs(20), "it goes on");
+        sleep(Duration::from_millis(10));
+    };
+    assert_eq!(status.signal(), Some("Terminated"));
+}
+
+/// What is noted goes to a file; where a pipe has its name, nobody waits for its other end.
+#[test]
+fn a_log_that_is_no_file_is_done_without() {
+    let home = tempfile::tempdir().unwrap();
+    let folder = home.path().join("state/peregrinus");
+    std::fs::create_dir_all(&folder).unwrap();
+    let made = std::process::Command::new("mkfifo")
+        .arg(folder.join("log"))
+        .status();
+    assert!(made.unwrap().success());
+    let mut term = Term::run(command(BIN, home.path()), home);
+    term.see("the demo plays", |t| t.contains(DEMO));
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
 /// Through a shell with job control, which alone can wake a job again.
 #[test]
 fn suspended_and_resumed() {

@@ -34,6 +34,26 @@ pub(super) fn follow(
     alarms: Receiver<Alarm>,
     surface: &mut impl Surface,
 ) -> io::Result<Outcome> {
+    let ended = until_it_ends(stage, options, keys, &alarms, surface);
+    // A signal restores the terminal as soon as it comes, and is told before: the terminal may
+    // be lost before the loop has heard why.
+    let signal = alarms.try_iter().find_map(|alarm| match alarm {
+        Alarm::Signal(n) => Some(Outcome::Signal(n)),
+        _ => None,
+    });
+    match (ended, signal) {
+        (Ok(Outcome::Lost) | Err(_), Some(signal)) => Ok(signal),
+        (ended, _) => ended,
+    }
+}
+
+fn until_it_ends(
+    stage: &mut dyn Stage,
+    options: &Options,
+    keys: Receiver<Event>,
+    alarms: &Receiver<Alarm>,
+    surface: &mut impl Surface,
+) -> io::Result<Outcome> {
     let mut state = ScreenState::new(options);
     let quiet = never();
     let mut updates = options.updates.clone();

@@ -6,6 +6,7 @@
 //! once.
 
 use super::surface::{Alarm, Presence, Surface};
+use crate::file;
 use crossbeam_channel::{Receiver, Sender, bounded};
 use ratatui::backend::{Backend, ClearType, CrosstermBackend};
 use ratatui::buffer::Buffer;
@@ -178,6 +179,8 @@ impl Surface for Ground {
 }
 
 fn enter(log: Option<&Path>, mouse: bool) -> io::Result<()> {
+    // Before the terminal is ours. A log that cannot be written is done without.
+    let log = log.and_then(|path| file::append(path).ok());
     let _drawing = lock(&DRAWING);
     OURS.store(true, Ordering::SeqCst);
     let screen = || execute!(io::stdout(), EnterAlternateScreen, cursor::Hide);
@@ -296,23 +299,19 @@ fn watch_panics() {
 mod aside {
     use super::lock;
     use crate::quiet::Quiet;
-    use std::fs::OpenOptions;
+    use std::fs::File;
     use std::io::{self, IsTerminal};
-    use std::path::Path;
     use std::sync::Mutex;
 
     static QUIET: Mutex<Option<Quiet>> = Mutex::new(None);
 
-    /// To `log`, or where it cannot be opened, nowhere. Left alone where the
-    /// user has sent it elsewhere.
-    pub fn divert(log: Option<&Path>) {
+    /// To `log`, or without one nowhere. Left alone where the user has sent it elsewhere.
+    pub fn divert(log: Option<File>) {
         let mut quiet = lock(&QUIET);
         if quiet.is_some() || !io::stderr().is_terminal() {
             return;
         }
-        let file =
-            log.and_then(|path| OpenOptions::new().create(true).append(true).open(path).ok());
-        *quiet = Some(file.map_or_else(Quiet::new, Quiet::to));
+        *quiet = Some(log.map_or_else(Quiet::new, Quiet::to));
     }
 
     pub fn put_back() {
@@ -345,7 +344,7 @@ mod signals {
         SIGQUIT, SIGUSR1, SIGUSR2, SIGALRM, SIGVTALRM, SIGPROF, SIGXCPU, SIGXFSZ,
     ];
     /// How long the program may take to end in order.
-    const GRACE: Duration = Duration::from_secs(5);
+    const GRACE: Duration = Duration::from_secs(3);
 
     pub fn watch() -> io::Result<()> {
         static WATCHED: Mutex<bool> = Mutex::new(false);
@@ -380,21 +379,29 @@ mod signals {
                 }
             }
             n if KILLS.contains(&n) => {
+                end_in_any_case(n);
                 restore();
                 let _ = emulate_default_handler(n);
             }
             n => {
+                end_in_any_case(n);
+                // Told first: the loop that finds the terminal restored knows by whom.
+                let told = tell(Alarm::Signal(n));
                 restore();
-                if !tell(Alarm::Signal(n)) {
+                if !told {
                     let _ = emulate_default_handler(n);
                 }
-                // The loop ends in order; if that hangs, the program ends all the same.
-                std::thread::spawn(move || {
-                    std::thread::sleep(GRACE);
-                    let _ = emulate_default_handler(n);
-                });
             }
         }
+    }
+
+    /// By the signal itself after a while: ending in order may hang, and restoring the
+    /// terminal waits without end where it takes no bytes.
+    fn end_in_any_case(signal: i32) {
+        std::thread::spawn(move || {
+            std::thread::sleep(GRACE);
+            let _ = emulate_default_handler(signal);
+        });
     }
 
     /// Stops the whole process until it is told to go on.

@@ -639,6 +639,9 @@ fn signals_failure_and_loss_end_it() {
 
     rig.surface.lost = true;
     assert_eq!(rig.run().ok(), Some(Outcome::Lost));
+    // The signal's own thread has restored the terminal before the loop hears of it.
+    rig.alarms.0.send(Alarm::Signal(1)).expect("open");
+    assert_eq!(rig.run().ok(), Some(Outcome::Signal(1)));
 
     rig.stage.failure = Some("the engine has stopped".into());
     let outcome = rig.run().expect("an outcome");
