@@ -3,7 +3,7 @@
 use super::change::{around, label};
 use super::{Analysis, Words};
 use crate::plan::ChordSpan;
-use crate::theory::{Around, Hands, Sonority, SpelledTonality, Voicing};
+use crate::theory::{Around, Hands, Interval, Sonority, SpelledTonality, Voicing};
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -12,7 +12,7 @@ use std::fmt::Write;
 pub struct VoicingOut {
     /// From bottom to top, with octaves: C4 is middle C.
     notes: Vec<String>,
-    /// Between neighbours: P5, m3, M10.
+    /// Between neighbours, by their numbers, for programs: P5, m3, M10, m17.
     intervals: Vec<String>,
     /// A guess; null where two hands cannot hold it.
     hands: Option<HandsOut>,
@@ -53,6 +53,7 @@ pub fn written(
             right: right.to_vec(),
         }
     };
+    let intervals = voicing.intervals(s, within, words.catalogue);
     let hands = voicing.hands().and_then(|h| match h {
         Hands::Left => Some(split(notes.len())),
         Hands::Right => Some(split(0)),
@@ -61,7 +62,7 @@ pub fn written(
     });
     VoicingOut {
         hands,
-        intervals: voicing.intervals(s, within, words.catalogue),
+        intervals: intervals.iter().map(Interval::to_string).collect(),
         structure: voicing.words(s, (within, around), words.notation, words.catalogue),
         notes,
     }
@@ -80,11 +81,17 @@ pub fn list(a: &Analysis) -> String {
             Some(h) => format!("{} | {}", h.left.join(" "), h.right.join(" ")),
             None => v.notes.join(" "),
         };
+        let intervals = Voicing::new(crate::engine::each(c.keys)).intervals(
+            c.sonority,
+            c.within,
+            a.catalogue,
+        );
+        let intervals: Vec<String> = intervals.iter().map(Interval::reduced).collect();
         let line = format!(
             "    {:>8}  {label:<14} {:<32} {:<20} {}",
             c.start.to_string(),
             notes.trim(),
-            v.intervals.join(" "),
+            intervals.join(" "),
             v.structure.unwrap_or_default()
         );
         // Writing to a String cannot fail.

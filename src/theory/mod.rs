@@ -52,4 +52,4 @@ pub use pivot::{Pivot, altered, pivot};
 pub use scale::{Form, Harmonized, Place, Size, Stack, Step};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
 pub use tonality::{TonalityError, UnknownMode};
-pub use voicing::{Hands, Structure, Voicing};
+pub use voicing::{Hands, Interval, Structure, Voicing};

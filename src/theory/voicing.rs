@@ -10,6 +10,7 @@ use super::mode::SpelledTonality;
 use super::numeral::Surroundings;
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
+use std::fmt;
 
 /// A hand takes no more than a tenth and five notes (common practice, no source).
 const SPAN: u8 = 16;
@@ -93,7 +94,7 @@ impl Voicing {
         sonority: Sonority,
         within: Option<SpelledTonality>,
         catalogue: &Catalogue,
-    ) -> Vec<String> {
+    ) -> Vec<Interval> {
         let plain = Notation::PLAIN;
         let spelled = |&key: &u8| {
             let pc = PitchClass::of_key(key);
@@ -106,7 +107,7 @@ impl Voicing {
         let notes: Vec<(u8, Spelling)> = self.keys.iter().map(spelled).collect();
         notes
             .windows(2)
-            .map(|pair| interval(pair[0], pair[1]))
+            .map(|pair| Interval::between(pair[0], pair[1]))
             .collect()
     }
 
@@ -228,25 +229,58 @@ fn octave(key: u8, note: Spelling) -> i32 {
     (i32::from(key) - i32::from(note.accidental())).div_euclid(12) - 1
 }
 
-fn interval((low, a): (u8, Spelling), (high, b): (u8, Spelling)) -> String {
-    let place = |key: u8, note: Spelling| 7 * octave(key, note) + note.letter() as i32;
-    let steps = place(high, b) - place(low, a);
-    let semitones = i32::from(high) - i32::from(low);
-    // Of the major or perfect interval with as many steps.
-    const MAJOR: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
-    let degree = steps.rem_euclid(7);
-    let plain = MAJOR[degree as usize] + 12 * steps.div_euclid(7);
-    let perfect = [0, 3, 4].contains(&degree);
-    let off = semitones - plain;
-    let quality = match (perfect, off) {
-        (true, 0) => "P".to_owned(),
-        (false, 0) => "M".to_owned(),
-        (false, -1) => "m".to_owned(),
-        (_, 1..) => "A".repeat(off as usize),
-        (true, _) => "d".repeat(-off as usize),
-        (false, _) => "d".repeat((-off - 1) as usize),
-    };
-    format!("{quality}{}", steps + 1)
+/// An interval as it is spelled, upwards. As text `m3`, `P12`, `m17`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Interval {
+    /// `P`, `M`, `m`, `A` or `d`, the last two as often as it is altered.
+    quality: String,
+    /// 1 is the unison, 8 the octave.
+    number: i32,
+}
+
+impl Interval {
+    fn between((low, a): (u8, Spelling), (high, b): (u8, Spelling)) -> Interval {
+        let place = |key: u8, note: Spelling| 7 * octave(key, note) + note.letter() as i32;
+        let steps = place(high, b) - place(low, a);
+        let semitones = i32::from(high) - i32::from(low);
+        // Of the major or perfect interval with as many steps.
+        const MAJOR: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
+        let degree = steps.rem_euclid(7);
+        let plain = MAJOR[degree as usize] + 12 * steps.div_euclid(7);
+        let perfect = [0, 3, 4].contains(&degree);
+        let off = semitones - plain;
+        let quality = match (perfect, off) {
+            (true, 0) => "P".to_owned(),
+            (false, 0) => "M".to_owned(),
+            (false, -1) => "m".to_owned(),
+            (_, 1..) => "A".repeat(off as usize),
+            (true, _) => "d".repeat(-off as usize),
+            (false, _) => "d".repeat((-off - 1) as usize),
+        };
+        Interval {
+            quality,
+            number: steps + 1,
+        }
+    }
+
+    /// As a pianist reads it: up to a thirteenth by its number, beyond that by its octaves,
+    /// `P26` as `P5+3oct`.
+    pub fn reduced(&self) -> String {
+        if self.number < 14 {
+            return self.to_string();
+        }
+        let (simple, octaves) = ((self.number - 1) % 7 + 1, (self.number - 1) / 7);
+        match (self.quality.as_str(), simple) {
+            ("P", 1) => format!("{octaves}oct"),
+            (quality, _) => format!("{quality}{simple}+{octaves}oct"),
+        }
+    }
+}
+
+impl fmt::Display for Interval {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}{}", self.quality, self.number)
+    }
 }
 
 #[cfg(test)]
@@ -268,7 +302,9 @@ mod tests {
 
     fn intervals(keys: &[u8]) -> String {
         let (v, s) = of(keys);
-        v.intervals(s, None, Catalogue::standard()).join(" ")
+        let all = v.intervals(s, None, Catalogue::standard());
+        let all: Vec<String> = all.iter().map(Interval::to_string).collect();
+        all.join(" ")
     }
 
     fn built(keys: &[u8]) -> Option<String> {
@@ -327,6 +363,24 @@ mod tests {
         };
         let said = v.notes(s, None, &german, Catalogue::standard());
         assert_eq!(said, ["B2", "B3", "D4"]);
+    }
+
+    #[test]
+    fn wide_intervals_are_told_by_their_octaves() {
+        for (quality, number, want) in [
+            ("P", 5, "P5"),
+            ("m", 10, "m10"),
+            ("M", 13, "M13"),
+            ("m", 14, "m7+1oct"),
+            ("P", 15, "2oct"),
+            ("A", 15, "A1+2oct"),
+            ("m", 17, "m3+2oct"),
+            ("P", 26, "P5+3oct"),
+            ("dd", 68, "dd5+9oct"),
+        ] {
+            let quality = quality.to_owned();
+            assert_eq!(Interval { quality, number }.reduced(), want);
+        }
     }
 
     #[test]

@@ -13,7 +13,7 @@ use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
 use crate::screen::wording::length;
-use crate::theory::{Around, Hands, Sonority, SpelledTonality};
+use crate::theory::{Around, Hands, Interval, Sonority, SpelledTonality};
 
 pub(in crate::screen) fn draw(
     pen: &mut Pen,
@@ -129,7 +129,7 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look:
     let notes = voicing.notes(voiced.sonority, (within, around), notation, catalogue);
     let mut keys = by_hands(&notes, voicing.hands(), look);
     let intervals = voicing.intervals(voiced.sonority, within, catalogue);
-    let intervals: Vec<String> = intervals.iter().map(|i| reduced(i)).collect();
+    let intervals: Vec<String> = intervals.iter().map(Interval::reduced).collect();
     let intervals = intervals.join(" ");
     let built = voicing.words(voiced.sonority, (within, around), notation, catalogue);
     // The label in words goes with the keys, unless it has a row of its own.
@@ -157,20 +157,6 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look:
     if rows > 2 {
         let words = words(sonority, within, around, look);
         pen.put(x, y + 2, &fit(&words, room, ascii), styles.text);
-    }
-}
-
-/// An interval as a pianist reads it: up to a thirteenth by its number, beyond by its
-/// octaves, `P26` as `P5+3oct`.
-fn reduced(interval: &str) -> String {
-    let at = interval.find(|c: char| c.is_ascii_digit());
-    let (quality, number) = interval.split_at(at.unwrap_or(interval.len()));
-    match number.parse::<u32>() {
-        Ok(number @ 14..) => match (quality, (number - 1) % 7 + 1, (number - 1) / 7) {
-            ("P", 1, octaves) => format!("{octaves}oct"),
-            (_, simple, octaves) => format!("{quality}{simple}+{octaves}oct"),
-        },
-        _ => interval.to_owned(),
     }
 }
 
@@ -203,28 +189,5 @@ fn words(s: Sonority, within: Option<SpelledTonality>, around: Around, look: &Lo
         (Sonority::Note(_), words) => words.to_owned(),
         (_, "") => notes,
         (_, words) => format!("{words}   {notes}"),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn wide_intervals_are_told_by_their_octaves() {
-        for (interval, want) in [
-            ("P5", "P5"),
-            ("m10", "m10"),
-            ("M13", "M13"),
-            ("m14", "m7+1oct"),
-            ("P15", "2oct"),
-            ("A15", "A1+2oct"),
-            ("m17", "m3+2oct"),
-            ("P26", "P5+3oct"),
-            ("dd68", "dd5+9oct"),
-            ("", ""),
-        ] {
-            assert_eq!(reduced(interval), want);
-        }
     }
 }
