@@ -4,6 +4,7 @@
 
 use super::estimator::{STEP, Scores, TONALITIES, place};
 use super::features::total;
+use crate::nearest::nearest;
 use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
 use std::str::FromStr;
@@ -82,8 +83,18 @@ impl Inertia {
 
 /// A name that no stop of inertia has.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("unknown inertia '{0}': write one of {all}", all = Inertia::ALL.map(Inertia::name).join(", "))]
+#[error("unknown inertia '{0}'{rest}", rest = what_to_write(.0))]
 pub struct UnknownInertia(pub String);
+
+/// The stop that a misspelt name comes nearest to, if any, and all of them.
+fn what_to_write(text: &str) -> String {
+    let names = Inertia::ALL.map(Inertia::name);
+    let all = names.join(", ");
+    match nearest(text, names) {
+        Some(meant) => format!("; did you mean {meant}? The stops are {all}"),
+        None => format!(": write one of {all}"),
+    }
+}
 
 impl FromStr for Inertia {
     type Err = UnknownInertia;
@@ -801,6 +812,10 @@ mod tests {
         assert_eq!("period".parse(), Ok(Inertia::Period));
         let error = "slow".parse::<Inertia>().expect_err("no stop");
         let said = "unknown inertia 'slow': write one of chord, motif, phrase, period, section";
+        assert_eq!(error.to_string(), said);
+        let error = "frase".parse::<Inertia>().expect_err("misspelt");
+        let said = "unknown inertia 'frase'; did you mean phrase? The stops are chord, motif, \
+                    phrase, period, section";
         assert_eq!(error.to_string(), said);
     }
 }

@@ -81,11 +81,8 @@ pub fn list(a: &Analysis) -> String {
             Some(h) => format!("{} | {}", h.left.join(" "), h.right.join(" ")),
             None => v.notes.join(" "),
         };
-        let intervals = Voicing::new(crate::engine::each(c.keys)).intervals(
-            c.sonority,
-            c.within,
-            a.catalogue,
-        );
+        let intervals =
+            Voicing::new(crate::engine::each(c.keys)).intervals(c.sonority, c.within, a.catalogue);
         let intervals: Vec<String> = intervals.iter().map(Interval::reduced).collect();
         let line = format!(
             "    {:>8}  {label:<14} {:<32} {:<20} {}",

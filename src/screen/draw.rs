@@ -14,6 +14,7 @@ use super::view::{Drawn, View};
 use crate::engine::History;
 use crate::theory::{SpelledTonality, Tonality};
 use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
 
 /// Draws everything into the buffer, which is empty before. The view has followed the
 /// picture already ([`View::follow`]).
@@ -75,7 +76,13 @@ fn panels(
     );
     let strip = strip::draw(&mut Pen::new(buf, p.strip), picture, &view.strip, look);
     let lanes = lanes::draw(&mut Pen::new(buf, p.lanes), picture, &view.lanes, look);
-    status::notice(&mut Pen::new(buf, p.notice), picture, look);
+    let above = p.notice.y.min(status::NOTICE - 1);
+    let notice = Rect {
+        y: p.notice.y - above,
+        height: above + 1,
+        ..p.notice
+    };
+    status::notice(&mut Pen::new(buf, notice), picture, look);
     status::draw(&mut Pen::new(buf, p.status), picture, look);
     lanes.or(strip)
 }

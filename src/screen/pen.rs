@@ -130,6 +130,28 @@ pub(super) fn fit_words(text: &str, room: u16, ascii: bool) -> String {
     }
 }
 
+/// Lines of whole words; a word that is wider than a line goes beyond it.
+pub(super) fn wrapped(text: &str, room: u16) -> Vec<String> {
+    wrapped_after(text, 0, room)
+}
+
+/// The same where the first `taken` columns of the first line are taken.
+pub(super) fn wrapped_after(text: &str, taken: u16, room: u16) -> Vec<String> {
+    let indent = " ".repeat(taken.into());
+    let options = textwrap::Options::new(room.into())
+        .initial_indent(&indent)
+        .break_words(false)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .wrap_algorithm(textwrap::WrapAlgorithm::FirstFit);
+    let lines = textwrap::wrap(text, options).into_iter();
+    let own = |(i, line): (usize, std::borrow::Cow<str>)| match i {
+        0 => line.get(indent.len()..).unwrap_or_default().to_owned(),
+        _ => line.into_owned(),
+    };
+    lines.enumerate().map(own).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -167,6 +189,14 @@ mod tests {
         assert_eq!(fit_words("unbreakable words", 6, false), "unbre…");
         assert_eq!(fit_words(" 日本語 日本語", 8, false), " 日本語…");
         assert_eq!(fit_words("x y", 0, true), "");
+    }
+
+    #[test]
+    fn a_text_is_wrapped_between_words() {
+        let lines = wrapped("It is gone; it comes back.", 12);
+        assert_eq!(lines, ["It is gone;", "it comes", "back."]);
+        let lines = wrapped_after("It is gone; it comes back.", 6, 12);
+        assert_eq!(lines, ["It is", "gone; it", "comes back."]);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 
 use super::doing::{Again, Doing, Moment, Names};
 use super::entry;
-use super::keys::{self, Action, Direction, Toward};
+use super::keys::{self, Action, Direction, InertiaStep, Toward};
 use super::layout::Way;
 use super::mouse;
 use super::options::{Outcome, Update};
@@ -143,15 +143,17 @@ impl ScreenState<'_> {
             Action::Why => {
                 view.wanted.why = !view.wanted.why;
                 self.asked = None;
+                if view.wanted.why && self.showing.names == Names::Hidden {
+                    self.said = Some(format!(
+                        "The evidence would name what the class is to find: it waits until the \
+                         names are back{}.",
+                        self.by(Action::Hide)
+                    ));
+                }
             }
             Action::Scale => {
                 view.wanted.scale = !view.wanted.scale;
-                let beside = view.wanted.scale && view.wanted.way == Way::Teaching;
-                let reading = self.seen(stage);
-                let home = reading.home.map(|h| h.tonality);
-                if beside && home.is_some() && home == reading.within().map(|w| w.tonality) {
-                    self.said = Some("Home is here: there is nothing to set beside it.".into());
-                }
+                self.said = self.why_no_scale(stage);
             }
             Action::Compare(toward) => self.compare(toward, stage),
             Action::Jump(direction) => {
@@ -208,10 +210,56 @@ impl ScreenState<'_> {
                     _ => None,
                 };
             }
-            None if action == Action::Pin => {
-                self.said = Some("Nothing is established yet that could be pinned.".into());
+            None => {
+                self.said = match action {
+                    Action::Pin => Some("Nothing is established yet that could be pinned.".into()),
+                    Action::Inertia(step) => Some(last_stop(step).into()),
+                    _ => None,
+                }
             }
-            None => {}
+        }
+    }
+
+    /// The key of an action, to follow what is said: ` (x)`; nothing where it has none.
+    fn by(&self, action: Action) -> String {
+        let key = self.look.keys.first(action);
+        let key = key.map(|key| format!(" ({})", key.shown(self.look.ascii())));
+        key.unwrap_or_default()
+    }
+
+    /// Why the key for the harmonized scale, or for home beside here, seems to do nothing.
+    fn why_no_scale(&self, stage: &mut dyn Stage) -> Option<String> {
+        let wanted = self.view.wanted;
+        if wanted.scale && self.showing.names == Names::Hidden {
+            return Some(format!(
+                "The chords would name what the class is to find: they wait until the names are \
+                 back{}.",
+                self.by(Action::Hide)
+            ));
+        }
+        match wanted.way {
+            Way::Playing => None,
+            Way::LookingBack => Some("Looking back there is no scale.".into()),
+            Way::Teaching if self.view.compared.is_some() => Some(format!(
+                "The mode that you chose stands beside here, so home does not: put it away \
+                 first{}.",
+                self.by(Action::Close)
+            )),
+            Way::Teaching if wanted.scale => {
+                let reading = self.seen(stage);
+                let within = reading.within()?;
+                match reading.home.map(|h| h.tonality) {
+                    None => Some("There is no home yet to set beside here.".into()),
+                    Some(home) if home == within.tonality && reading.pinned.is_some() => {
+                        Some("What is pinned is home: there is nothing to set beside it.".into())
+                    }
+                    Some(home) if home == within.tonality => {
+                        Some("Home is here: there is nothing to set beside it.".into())
+                    }
+                    Some(_) => None,
+                }
+            }
+            Way::Teaching => None,
         }
     }
 
@@ -332,11 +380,19 @@ impl ScreenState<'_> {
     }
 }
 
+/// Why there is no further stop of inertia.
+fn last_stop(step: InertiaStep) -> &'static str {
+    match step {
+        InertiaStep::Lighter => "chord is the last stop: nothing changes more quickly.",
+        InertiaStep::Heavier => "section is the last stop: nothing changes more slowly.",
+    }
+}
+
 /// What a stop of inertia does, in the words of the music and in seconds.
 fn told(inertia: Inertia) -> String {
     let (shown, words) = inertia.shown_after();
     format!(
-        "{}: {words}; a change is shown after some {:.1} s, home moves after some {}.",
+        "{}: {words}. Changes show after some {:.1} s, home moves after some {}.",
         inertia.name(),
         shown.seconds(),
         length(inertia.home_moves_after()),

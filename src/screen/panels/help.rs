@@ -3,7 +3,7 @@
 
 use crate::screen::keys::{Action, Line, TURNS, WORDS};
 use crate::screen::look::Look;
-use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped};
 use crate::screen::picture::Picture;
 
 /// On one line, or where the screen is narrow on two.
@@ -13,6 +13,8 @@ const CARE: [&str; 2] = [
 ];
 /// Columns of the keys of an action: at least, and at most.
 const KEYS: (u16, u16) = (6, 14);
+/// Columns of a sign, before what it means.
+const SIGN: u16 = 9;
 /// Between two columns.
 const GAP: u16 = 2;
 /// Beside the text, with and without a frame.
@@ -148,53 +150,50 @@ pub(in crate::screen) fn draw(
         false => CARE.to_vec(),
     };
 
-    // The foot is on every page. A frame only where it costs no page; without one a title
-    // tells the pages.
-    let laid_out = |told: usize| {
+    // The signs stand below the keys where all has room on one page, else on pages of their
+    // own. The foot is on every page. A frame only where it costs no page; without one a
+    // title tells the pages.
+    let legend = legend(&signs, room);
+    let laid_out = |told: usize, titled: u16| {
         let with = |edges: u16| {
             let foot = (told + care.len()) as u16 + edges;
-            Layout::new(&lines, room, pen.height().saturating_sub(foot))
+            let layout = Layout::new(&lines, room, pen.height().saturating_sub(foot));
+            let own = if told > 0 { 0 } else { legend.len() };
+            (layout, layout.pages(lines.len()), own.div_ceil(layout.rows))
         };
-        let (framed, bare) = (with(2), with(0));
-        let bare = match bare.pages(lines.len()) {
-            1 => bare,
-            _ => with(1),
-        };
-        let frame = framed.pages(lines.len()) == bare.pages(lines.len());
-        let layout = if frame { framed } else { bare };
-        (layout, layout.pages(lines.len()), frame)
+        let (framed, bare) = (with(2), with(titled));
+        let pages = |of: &(Layout, usize, usize)| of.1 + of.2;
+        let frame = pages(&framed) == pages(&bare);
+        (if frame { framed } else { bare }, frame)
     };
-    // The signs of the piano, and more of them where they cost neither page nor frame.
-    let (least, more): (usize, &[usize]) = match pen.height() {
-        0..12 => (0, &[]),
-        12..36 => (2, &[4, 3]),
-        _ => (2, &[10, 4, 3]),
-    };
-    let costs = |told: usize| (laid_out(told).1, laid_out(told).2);
-    let more = more.iter().copied().find(|&n| costs(n) == costs(least));
-    let told = more.unwrap_or(least);
-    let (layout, pages, frame) = laid_out(told);
-    let shapes: Vec<String> = signs[..told]
-        .iter()
-        .map(|(sign, words)| format!("{sign:<7}  {words}"))
-        .collect();
-    let foot = (shapes.len() + care.len()) as u16;
+    let whole = laid_out(legend.len(), 0);
+    let one = whole.0.1 == 1;
+    let ((layout, key_pages, sign_pages), frame) = if one { whole } else { laid_out(0, 1) };
+    let pages = key_pages + sign_pages;
+    let told = if one { legend.as_slice() } else { &[] };
+    let foot = (told.len() + care.len()) as u16;
     let page = view.page.min(pages - 1);
+    let name = if page < key_pages { "Keys" } else { "Signs" };
     let title = match pages {
-        1 => "Keys".to_owned(),
-        n => format!("Keys, page {} of {n}: {} turns", page + 1, turning(look)),
+        1 => "Keys and signs".to_owned(),
+        n => format!("{name}, page {} of {n}: {} turns", page + 1, turning(look)),
     };
 
     // All pages are as high as the longest, so that nothing jumps when they turn.
-    let rows = lines.len().div_ceil(layout.columns).min(layout.rows);
+    let down = lines.len().div_ceil(layout.columns).min(layout.rows);
+    let rows = match sign_pages {
+        0 => down,
+        _ => down.max(legend.len().min(layout.rows)),
+    };
     let titled = (frame || pages > 1) as u16;
     let high = rows as u16 + foot + titled + frame as u16;
     // Air before the foot, where there is some to spare.
-    let air = [u16::from(told > 0), 1];
+    let air = [u16::from(one), 1];
     let air = air.map(|n| n * (high + 2 <= pen.height()) as u16);
     let height = (high + air[0] + air[1]).min(pen.height());
-    let wide = layout.wide * layout.columns as u16 + GAP * (layout.columns as u16 - 1);
-    let wide = shapes.iter().map(|s| columns(s)).fold(wide, u16::max);
+    let keys_wide = layout.wide * layout.columns as u16 + GAP * (layout.columns as u16 - 1);
+    let wide = legend.iter().map(|(_, words)| SIGN + columns(words));
+    let wide = wide.fold(keys_wide, u16::max);
     let wide = care.iter().map(|c| columns(c)).fold(wide, u16::max);
     // Without a frame all of the width is wiped, so that nothing beside it seems part of it.
     let width = match frame {
@@ -217,9 +216,10 @@ pub(in crate::screen) fn draw(
     }
     let left = x + MARGIN;
     let top = y + titled;
-    let page = lines.iter().skip(page * layout.columns * layout.rows);
-    for (i, (keys, words)) in page.take(layout.columns * rows).enumerate() {
-        let (column, row) = (i / rows, i % rows);
+    let per_page = layout.columns * layout.rows;
+    let shown = lines.iter().skip(page * per_page).take(per_page);
+    for (i, (keys, words)) in shown.enumerate() {
+        let (column, row) = (i / down, i % down);
         let x = left + column as u16 * (layout.wide + GAP);
         let y = top + row as u16;
         let style = match keys.is_empty() {
@@ -232,9 +232,19 @@ pub(in crate::screen) fn draw(
         let words = fit(words, room.saturating_sub(gone), ascii);
         pen.put(x + layout.keys + 1, y, &words, styles.text);
     }
+    let sign = |pen: &mut Pen, y: u16, (sign, words): &(&str, String)| {
+        pen.put(left, y, sign, styles.text);
+        pen.put(left + SIGN, y, words, styles.text);
+    };
+    if let Some(page) = page.checked_sub(key_pages) {
+        let shown = legend.iter().skip(page * layout.rows).take(layout.rows);
+        for (y, row) in (top..).zip(shown) {
+            sign(pen, y, row);
+        }
+    }
     let mut row = top + rows as u16 + air[0];
-    for words in &shapes {
-        pen.put(left, row, &fit(words, room, ascii), styles.text);
+    for line in told {
+        sign(pen, row, line);
         row += 1;
     }
     row += air[1];
@@ -243,6 +253,19 @@ pub(in crate::screen) fn draw(
         row += 1;
     }
     pages
+}
+
+/// The signs with what they mean, a row each, or more where the words are wrapped.
+fn legend<'a>(signs: &[(&'a str, &str)], room: u16) -> Vec<(&'a str, String)> {
+    let rows = signs.iter().flat_map(|&(sign, words)| {
+        let words = wrapped(words, room.saturating_sub(SIGN).max(1));
+        let first = move |i| if i == 0 { sign } else { "" };
+        words
+            .into_iter()
+            .enumerate()
+            .map(move |(i, words)| (first(i), words))
+    });
+    rows.collect()
 }
 
 /// The keys of an action, as many as have room.

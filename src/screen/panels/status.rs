@@ -4,27 +4,67 @@
 use crate::engine::Inertia;
 use crate::screen::keys::Action;
 use crate::screen::look::Look;
-use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped_after};
 use crate::screen::picture::Picture;
 use crate::screen::wording::clock;
 use crate::source::{Link, Repeat, Transport};
 
-/// The notice, or nothing.
+/// The most rows that the notice takes: its own, and those above it while it is long.
+pub(in crate::screen) const NOTICE: u16 = 3;
+
+/// The notice, or nothing. It stands in the last row of the pen, and where it is long in the
+/// rows above too, over what they show.
 pub(in crate::screen) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
-    let mut x = 0;
+    let (styles, ascii, w) = (look.styles(), look.ascii(), pen.width());
+    // Where each banner stands: one that no longer fits begins a row.
+    let mut banners = Vec::new();
+    let (mut x, mut row) = (0, 0);
     for text in picture.banners {
-        let room = pen.width().saturating_sub(x);
-        if room < 6 {
-            return;
+        let text = fit(&format!(" {text} "), w, ascii);
+        if x > 0 && x + columns(&text) > w {
+            (x, row) = (0, row + 1);
         }
-        let text = fit(&format!(" {text} "), room, look.ascii());
-        x = pen.put(x, 0, &text, look.styles().banner) + 1;
+        let end = x + columns(&text);
+        banners.push((x, row, text));
+        x = end + 1;
     }
+    let mut lines = Vec::new();
     if let Some(text) = &picture.source.notice {
-        let text = fit_words(text, pen.width().saturating_sub(x), look.ascii());
-        pen.put(x, 0, &text, look.styles().warning);
+        let room = w.saturating_sub(x);
+        let first = text.split(' ').next().map_or(0, columns);
+        // Behind the banners, unless so little room is left that it is better below.
+        if x > 0 && columns(text) > room && (room < ROOM || first > room) {
+            (x, row) = (0, row + 1);
+        }
+        lines = wrapped_after(text, x, w);
+    }
+    let rows = (row + lines.len() as u16).max(row + 1).min(pen.height());
+    if banners.is_empty() && lines.is_empty() {
+        return;
+    }
+    let top = pen.height() - rows;
+    // What is covered would be read with it.
+    pen.wipe(0, top, if rows > 1 { w } else { 0 }, rows, styles.ground());
+    for (x, row, text) in banners {
+        if row < rows {
+            pen.put(x, top + row, &text, styles.banner);
+        }
+    }
+    let shown = usize::from(rows.saturating_sub(row));
+    for (i, line) in lines.iter().take(shown).enumerate() {
+        let x = if i == 0 { x } else { 0 };
+        let cut = i + 1 == shown && lines.len() > shown;
+        let line = match cut {
+            // The mark says that more was to come.
+            true => fit_words(&lines[i..].join(" "), w - x, ascii),
+            false => line.clone(),
+        };
+        pen.put(x, top + row + i as u16, &line, styles.warning);
     }
 }
+
+/// The least room behind the banners that a notice too long for it begins in.
+const ROOM: u16 = 24;
 
 pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();

@@ -5,7 +5,7 @@ use crate::engine::{Cause, Explanation, Removed};
 use crate::plan::Open;
 use crate::screen::claim::{self, Claim};
 use crate::screen::look::Look;
-use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped};
 use crate::screen::picture::Picture;
 use crate::screen::wording::abbreviated;
 use crate::screen::wording::length;
@@ -101,7 +101,12 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         None => styles.text,
     };
     pen.put(0, 0, "evidence", styles.quiet);
-    let Some(e) = picture.explanation else { return };
+    let Some(e) = picture.explanation else {
+        let room = w.saturating_sub(CAPTION);
+        let text = fit_words(without(picture), room, look.ascii());
+        pen.put(CAPTION, 0, &text, styles.quiet);
+        return;
+    };
     let told = Told::new(e, picture, look);
     let causes = told.causes();
     let pro = causes.iter().filter(|c| told.change(c) > 0.0);
@@ -167,11 +172,8 @@ pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
         .explanation
         .filter(|e| here.is_none_or(|h| h.tonality == e.tonality));
     let Some(e) = e else {
-        let quiet = match here {
-            Some(_) => "being worked out",
-            None => "nothing is established, and nothing speaks for anything yet",
-        };
-        pen.put(0, 0, &fit_words(quiet, w, look.ascii()), styles.quiet);
+        let text = fit_words(without(picture), w, look.ascii());
+        pen.put(0, 0, &text, styles.quiet);
         return;
     };
     let told = Told::new(e, picture, look);
@@ -200,6 +202,16 @@ pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
     against(pen, last, &told);
     if picture.asleep().is_some() {
         pen.tint(0, h, styles.asleep);
+    }
+}
+
+/// What there is to say without an explanation.
+fn without(picture: &Picture) -> &'static str {
+    match picture.reading.heard.len() {
+        _ if picture.reading.here.is_some() => "being worked out",
+        0 => "nothing has been heard yet",
+        1 => "one note is not enough to tell a center by: play on",
+        _ => "too little has been heard to tell a center by: play on",
     }
 }
 
@@ -243,17 +255,6 @@ fn headline(pen: &mut Pen, told: &Told, causes: &[Cause], rows: u16, look: &Look
         pen.put(0, y, line, styles.text);
     }
     pen.put(0, 0, &start, styles.strong);
-}
-
-/// Lines of whole words; a word that is wider than a line goes beyond it.
-fn wrapped(text: &str, room: u16) -> Vec<String> {
-    let options = textwrap::Options::new(room.into())
-        .break_words(false)
-        .word_separator(textwrap::WordSeparator::AsciiSpace)
-        .word_splitter(textwrap::WordSplitter::NoHyphenation)
-        .wrap_algorithm(textwrap::WrapAlgorithm::FirstFit);
-    let lines = textwrap::wrap(text, options).into_iter();
-    lines.map(std::borrow::Cow::into_owned).collect()
 }
 
 /// The change that fills a half of a bar: it moves in few steps, so that bars can be
@@ -844,8 +845,15 @@ mod tests {
         );
         s.reading.here = None;
         s.explanation = None;
-        let told = panel_of(&s, (60, 8), Glyphs::Unicode);
-        assert!(told.starts_with("nothing is established, and"), "{told}");
+        for (heard, said) in [
+            (0, "nothing has been heard yet"),
+            (1, "one note is not enough"),
+            (2, "too little has been heard"),
+        ] {
+            s.reading.heard = (0..heard).map(|n| PitchClass::new(7 * n)).collect();
+            let told = panel_of(&s, (60, 8), Glyphs::Unicode);
+            assert!(told.starts_with(said), "{told}");
+        }
     }
 
     /// That is when the class asks why.

@@ -368,11 +368,15 @@ fn the_help_turns_its_pages() {
     assert_eq!(page(&["?", "q"]), Some('1'));
     assert_eq!(page(&["?", "?", "q"]), Some('2'));
     assert_eq!(page(&["?", "?", "?", "q"]), Some('3'));
-    assert_eq!(page(&["?", "?", "?", "?", "?", "q"]), None);
+    assert_eq!(page(&["?", "?", "?", "?", "?", "q"]), Some('5'));
+    assert_eq!(page(&["?", "?", "?", "?", "?", "?", "q"]), None);
     assert_eq!(page(&["?", " ", "q"]), Some('2'));
-    assert_eq!(page(&["?", " ", " ", " ", " ", "q"]), Some('1'));
+    assert_eq!(page(&["?", " ", " ", " ", " ", " ", "q"]), Some('1'));
     // Closed, the space bar is the player's again.
-    assert_eq!(last(&["?", "?", "?", "?", "?", " q"]).1, [Command::Pause]);
+    assert_eq!(
+        last(&["?", "?", "?", "?", "?", "?", " q"]).1,
+        [Command::Pause]
+    );
 }
 
 #[test]
@@ -914,6 +918,72 @@ fn what_is_here_is_pinned_or_what_is_typed() {
     let (picture, acts) = after(Scene::nothing(), &["n", "q"]);
     assert_eq!(acts, []);
     assert!(picture.contains("Nothing is established"), "{picture}");
+}
+
+/// A key that changes nothing to be seen says why.
+#[test]
+fn no_key_is_silently_without_effect() {
+    let at = |inertia| {
+        let mut scene = Scene::wandering();
+        scene.reading.inertia = inertia;
+        scene
+    };
+    let first = || at(engine::Inertia::Chord);
+    let last = || at(engine::Inertia::Section);
+    let mut at_home = Scene::wandering();
+    at_home.reading.home = at_home.reading.here;
+    let mut nowhere = Scene::wandering();
+    nowhere.reading.home = None;
+    let mut pinned = Scene::wandering();
+    pinned.reading.pinned = pinned.reading.home.map(|h| h.spelled());
+    for (scene, keys, said) in [
+        (
+            first(),
+            &["[", "q"][..],
+            "chord is the last stop: nothing changes more quickly.",
+        ),
+        (
+            last(),
+            &["]", "q"],
+            "section is the last stop: nothing changes more slowly.",
+        ),
+        (
+            Scene::wandering(),
+            &["x", "e", "q"],
+            "evidence would name what the class is to find",
+        ),
+        (
+            Scene::wandering(),
+            &["x", "h", "q"],
+            "chords would name what the class is to find",
+        ),
+        (
+            Scene::wandering(),
+            &["l", "h", "q"],
+            "Looking back there is no scale.",
+        ),
+        (
+            Scene::wandering(),
+            &["t", "b", "h", "q"],
+            "put it away first (Esc).",
+        ),
+        (
+            at_home,
+            &["t", "h", "q"],
+            "Home is here: there is nothing to set beside it.",
+        ),
+        (
+            nowhere,
+            &["t", "h", "q"],
+            "There is no home yet to set beside here.",
+        ),
+        (pinned, &["t", "h", "q"], "What is pinned is home"),
+    ] {
+        let (picture, acts) = after(scene, keys);
+        let asked = acts.iter().all(|act| *act == Command::Explain);
+        assert!(asked, "{keys:?}: {acts:?}");
+        assert!(picture.contains(said), "{keys:?}\n{picture}");
+    }
 }
 
 #[test]
