@@ -1,10 +1,10 @@
-//! Ordinary files: read whole, or added to.
+//! Ordinary files: read whole, added to, or replaced whole.
 //!
 //! What is no ordinary file could be waited for without end (a pipe, a terminal), have no
 //! end (`/dev/zero`), or do something when it is opened (a device): it is refused unread.
 
 use std::fs::{File, Metadata, OpenOptions};
-use std::io::{self, ErrorKind, Read};
+use std::io::{self, ErrorKind, Read, Write};
 use std::path::Path;
 
 /// Why a file cannot be read, and what to do.
@@ -100,6 +100,25 @@ pub fn bytes(path: &Path, most: u64) -> Result<Vec<u8>, ReadError> {
 /// A whole file of text, of at most `most` bytes.
 pub fn text(path: &Path, most: u64) -> Result<String, ReadError> {
     String::from_utf8(bytes(path, most)?).map_err(|_| ReadError::NoText)
+}
+
+/// Replaces a file, or makes it: a reader finds the old bytes or the new, never a part of
+/// them. They are not forced to the disk, which could take seconds. Never blocks on what stands
+/// there, and nothing is opened that was there before.
+pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut name = path.file_name().unwrap_or_default().to_owned();
+    name.push(format!(".{}.new", std::process::id()));
+    let beside = path.with_file_name(name);
+    // One may be left of a process that was killed.
+    let _ = std::fs::remove_file(&beside);
+    let mut file = File::options().write(true).create_new(true).open(&beside)?;
+    let written = file.write_all(bytes);
+    drop(file);
+    let replaced = written.and_then(|()| std::fs::rename(&beside, path));
+    if replaced.is_err() {
+        let _ = std::fs::remove_file(&beside);
+    }
+    replaced
 }
 
 #[cfg(test)]

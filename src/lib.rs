@@ -31,6 +31,7 @@ pub mod cli;
 mod console;
 pub mod engine;
 mod file;
+mod folders;
 pub mod formats;
 pub mod lines;
 pub mod live;

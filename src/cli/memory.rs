@@ -1,28 +1,106 @@
 //! What the program remembers by itself, a small file each in the state folder: the
 //! keyboard used last, the inertia chosen at the monitor, that the keys were pointed out.
 //!
-//! Failing to remember costs a choice next time, no more.
+//! Failing to remember costs a choice next time, no more. Nothing here blocks, whatever
+//! stands in the place of a file.
 
-use crate::settings::state_dir;
+use crate::file;
+use crate::folders;
+use std::path::{Path, PathBuf};
 
 pub const KEYBOARD: &str = "keyboard";
 pub const INERTIA: &str = "inertia";
-/// Of whoever has seen the monitor before.
+/// There once the monitor has been seen.
 pub const WELCOMED: &str = "welcomed";
 
+/// The most bytes of a file: no keyboard has a longer name.
+const MOST: u64 = 4096;
+
 pub fn recall(what: &str) -> Option<String> {
-    std::fs::read_to_string(state_dir()?.join(what)).ok()
+    recall_from(&folders::state()?, what)
 }
 
-/// Failing that, it is recalled once more.
+/// If this fails, it is recalled once more.
 pub fn forget(what: &str) {
-    if let Some(folder) = state_dir() {
+    if let Some(folder) = folders::state() {
         let _ = std::fs::remove_file(folder.join(what));
     }
 }
 
 pub fn remember(what: &str, value: &str) {
-    let Some(folder) = state_dir() else { return };
-    let _ = std::fs::create_dir_all(&folder);
-    let _ = std::fs::write(folder.join(what), value);
+    if let Some(folder) = folders::state() {
+        remember_in(&folder, what, value);
+    }
+}
+
+/// Where the log is to be written. None where something else than an ordinary file stands
+/// there, as opening it could block.
+pub fn log() -> Option<PathBuf> {
+    log_in(&folders::state()?)
+}
+
+fn recall_from(folder: &Path, what: &str) -> Option<String> {
+    file::text(&folder.join(what), MOST).ok()
+}
+
+fn remember_in(folder: &Path, what: &str, value: &str) {
+    let _ = std::fs::create_dir_all(folder);
+    let _ = file::replace(&folder.join(what), value.as_bytes());
+}
+
+fn log_in(folder: &Path) -> Option<PathBuf> {
+    std::fs::create_dir_all(folder).ok()?;
+    let log = folder.join("log");
+    let writable = std::fs::metadata(&log).map_or(true, |m| m.is_file());
+    writable.then_some(log)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_remembered_is_recalled() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let state = folder.path().join("made/when/needed");
+        assert_eq!(recall_from(&state, INERTIA), None);
+        for stop in ["section", "chord"] {
+            remember_in(&state, INERTIA, stop);
+            assert_eq!(recall_from(&state, INERTIA).as_deref(), Some(stop));
+        }
+        // Nothing is left beside it.
+        let names = std::fs::read_dir(&state).expect("listed");
+        let names: Vec<_> = names.map(|e| e.expect("an entry").file_name()).collect();
+        assert_eq!(names, [INERTIA]);
+        std::fs::write(state.join(KEYBOARD), "k".repeat(5000)).expect("written");
+        assert_eq!(recall_from(&state, KEYBOARD), None);
+    }
+
+    /// Each of these would hold up the program for ever, if it were opened as a file is.
+    #[cfg(unix)]
+    #[test]
+    fn what_is_no_ordinary_file_holds_nothing_up() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let state = folder.path();
+        for what in [KEYBOARD, "log"] {
+            let mode = rustix::fs::Mode::from_raw_mode(0o600);
+            let kind = rustix::fs::FileType::Fifo;
+            let pipe = state.join(what);
+            rustix::fs::mknodat(rustix::fs::CWD, &pipe, kind, mode, 0).expect("a pipe");
+        }
+        std::os::unix::fs::symlink("/dev/zero", state.join(INERTIA)).expect("a link");
+        std::fs::create_dir(state.join(WELCOMED)).expect("made");
+        for what in [KEYBOARD, INERTIA, WELCOMED] {
+            assert_eq!(recall_from(state, what), None, "{what}");
+        }
+        assert_eq!(log_in(state), None);
+        // What is written takes their place, but for a folder's.
+        for what in [KEYBOARD, INERTIA, WELCOMED] {
+            remember_in(state, what, "phrase");
+            let expected = (what != WELCOMED).then_some("phrase");
+            assert_eq!(recall_from(state, what).as_deref(), expected, "{what}");
+        }
+        std::fs::remove_file(state.join("log")).expect("removed");
+        assert_eq!(log_in(state), Some(state.join("log")));
+    }
 }

@@ -11,10 +11,10 @@ use crate::live::{self, Listener, SystemClock, Wanted, World};
 use crate::midi;
 use crate::performer::{Performer, demo, demo_notice};
 use crate::screen::{self, Depth, LeftInertia, Outcome};
-use crate::settings::{Settings, state_dir};
+use crate::settings::Settings;
 use crate::source::Link;
 use std::io::IsTerminal;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -203,7 +203,7 @@ fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<Ex
         panels: settings.panels,
         mouse: settings.mouse,
         jobs: settings.jobs.iter().map(|job| job.action).collect(),
-        log: log_file(),
+        log: memory::log(),
         hint,
         left: (settings.inertia != usual).then_some(LeftInertia {
             left: settings.inertia,
@@ -224,11 +224,4 @@ fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<Ex
 fn terminal_depth() -> Depth {
     let says = |name| std::env::var_os(name);
     Depth::of_terminal(says("COLORTERM").as_deref(), says("TERM").as_deref())
-}
-
-/// Where other libraries' chatter goes while the terminal is ours.
-fn log_file() -> Option<PathBuf> {
-    let folder = state_dir()?;
-    std::fs::create_dir_all(&folder).ok()?;
-    Some(folder.join("log"))
 }

@@ -3,7 +3,7 @@
 use super::values::{Settings, SettingsError};
 use crate::engine::Model;
 use crate::file::{self, ReadError};
-use etcetera::BaseStrategy;
+use crate::folders;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -19,7 +19,7 @@ impl Settings {
 
     /// The files that [`Settings::load`] looks for: the settings first.
     pub fn files(named: Option<&Path>) -> Vec<PathBuf> {
-        let usual = || config_dir().map(|d| d.join("settings.toml"));
+        let usual = || folders::config().map(|d| d.join("settings.toml"));
         let path = named.map(Path::to_owned).or_else(usual);
         let both = |path: PathBuf| [path.with_file_name("modes.toml"), path];
         let mut files: Vec<PathBuf> = path.map(both).into_iter().flatten().collect();
@@ -66,26 +66,6 @@ fn read_weights(path: &Path) -> Result<Model, String> {
     let most = Model::MAX_BYTES as u64 + 1;
     let bytes = file::bytes(path, most).map_err(|e| e.to_string())?;
     Model::parse(&bytes).map_err(|e| e.to_string())
-}
-
-/// Where the user's settings live.
-pub fn config_dir() -> Option<PathBuf> {
-    Some(
-        etcetera::choose_base_strategy()
-            .ok()?
-            .config_dir()
-            .join("peregrinus"),
-    )
-}
-
-/// Where what the program remembers by itself lives: the last keyboard, the log.
-pub fn state_dir() -> Option<PathBuf> {
-    let dirs = etcetera::choose_base_strategy().ok()?;
-    Some(
-        dirs.state_dir()
-            .unwrap_or_else(|| dirs.data_dir())
-            .join("peregrinus"),
-    )
 }
 
 #[cfg(test)]

@@ -8,7 +8,6 @@ mod update;
 mod values;
 mod watch;
 
-pub use files::{config_dir, state_dir};
 pub use read::DEFAULTS;
 pub use values::{Job, Settings, SettingsError};
 pub use watch::{EVERY, Watch, follow};
