@@ -3,6 +3,7 @@
 //! What is no ordinary file could be waited for without end (a pipe, a terminal), have no
 //! end (`/dev/zero`), or do something when it is opened (a device): it is refused unread.
 
+use crate::plain;
 use std::fs::{File, Metadata, OpenOptions};
 use std::io::{self, ErrorKind, Read, Write};
 use std::path::Path;
@@ -23,7 +24,7 @@ pub enum ReadError {
     TooLarge(u64),
     #[error("this is no text in UTF-8: save it as that")]
     NoText,
-    #[error("cannot be read: {0}")]
+    #[error("cannot be read: {}", plain::reason(.0))]
     Unreadable(io::Error),
 }
 

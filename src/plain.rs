@@ -1,4 +1,4 @@
-//! Text made safe for a terminal.
+//! Text made safe for a terminal, and the system's reasons in plain words.
 //!
 //! Names of files, ports and modes, and arguments, come from outside and may hold
 //! characters by which a terminal is commanded. They are shown as text: `\x1b`, `\n`,
@@ -6,6 +6,7 @@
 
 use std::borrow::Cow;
 use std::fmt::Write;
+use std::io::{self, ErrorKind};
 
 /// A name in one line.
 pub fn name(text: &str) -> Cow<'_, str> {
@@ -20,6 +21,20 @@ pub fn lines(text: &str) -> Cow<'_, str> {
 /// A path as it is shown to the user.
 pub fn path(path: &std::path::Path) -> String {
     name(&path.display().to_string()).into_owned()
+}
+
+/// Why the system could not do something, without its number: "the disk is full".
+pub fn reason(e: &io::Error) -> String {
+    match e.kind() {
+        ErrorKind::StorageFull => "the disk is full".into(),
+        ErrorKind::QuotaExceeded => "your share of the disk is used up".into(),
+        _ => {
+            let text = e.to_string();
+            let number = e.raw_os_error().map(|n| format!(" (os error {n})"));
+            let bare = number.and_then(|n| Some(text.strip_suffix(&n)?.to_owned()));
+            name(&bare.unwrap_or(text)).into_owned()
+        }
+    }
 }
 
 /// What a terminal obeys instead of showing it: control characters, and those that turn the
@@ -65,6 +80,17 @@ mod tests {
         assert_eq!(lines("one\ntwo\u{1b}"), "one\ntwo\\x1b");
         let usual = "C:\\Étude in E♭ – 夜.mid";
         assert!(matches!(name(usual), Cow::Borrowed(same) if same == usual));
+    }
+
+    #[test]
+    fn reasons_are_in_plain_words() {
+        assert_eq!(reason(&ErrorKind::StorageFull.into()), "the disk is full");
+        let other = io::Error::other("a wire\nis cut");
+        assert_eq!(reason(&other), "a wire\\nis cut");
+        #[cfg(target_os = "linux")]
+        for (number, says) in [(28, "the disk is full"), (5, "Input/output error")] {
+            assert_eq!(reason(&io::Error::from_raw_os_error(number)), says);
+        }
     }
 
     proptest! {

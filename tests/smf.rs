@@ -81,6 +81,7 @@ fn performance(seed: u64, notes: usize, channels: u8, longest: u64) -> Performan
             at: Time(5),
             before_event: 0,
             kind: TextKind::Marker,
+            offset: 0,
             text: "Dorian – ♭7".into(),
         }],
         key_signatures: vec![KeySignature {

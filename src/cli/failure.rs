@@ -5,6 +5,7 @@ use crate::lines::LinesError;
 use crate::live::RecordError;
 use crate::manual::MarkupError;
 use crate::midi::{FileError, PortError};
+use crate::plain;
 use crate::settings::SettingsError;
 use std::io;
 
@@ -20,9 +21,9 @@ pub enum Failure {
     #[error("told already")]
     Told,
     /// Of a result.
-    #[error("the output cannot be written: {0}")]
+    #[error("the output cannot be written: {}", plain::reason(.0))]
     Write(#[from] io::Error),
-    #[error("{0}")]
+    #[error("{}", plain::reason(.0))]
     Terminal(io::Error),
     #[error(transparent)]
     Settings(#[from] SettingsError),

@@ -33,10 +33,11 @@ pub fn remember(what: &str, value: &str) {
     }
 }
 
-/// Where the log is to be written. None where something else than an ordinary file stands
-/// there, as opening it could block.
+/// Where the log is to be written.
 pub fn log() -> Option<PathBuf> {
-    log_in(&folders::state()?)
+    let folder = folders::state()?;
+    std::fs::create_dir_all(&folder).ok()?;
+    Some(folder.join("log"))
 }
 
 fn recall_from(folder: &Path, what: &str) -> Option<String> {
@@ -46,13 +47,6 @@ fn recall_from(folder: &Path, what: &str) -> Option<String> {
 fn remember_in(folder: &Path, what: &str, value: &str) {
     let _ = std::fs::create_dir_all(folder);
     let _ = file::replace(&folder.join(what), value.as_bytes());
-}
-
-fn log_in(folder: &Path) -> Option<PathBuf> {
-    std::fs::create_dir_all(folder).ok()?;
-    let log = folder.join("log");
-    let writable = std::fs::metadata(&log).map_or(true, |m| m.is_file());
-    writable.then_some(log)
 }
 
 #[cfg(test)]
@@ -82,25 +76,20 @@ mod tests {
     fn what_is_no_ordinary_file_holds_nothing_up() {
         let folder = tempfile::tempdir().expect("a folder");
         let state = folder.path();
-        for what in [KEYBOARD, "log"] {
-            let mode = rustix::fs::Mode::from_raw_mode(0o600);
-            let kind = rustix::fs::FileType::Fifo;
-            let pipe = state.join(what);
-            rustix::fs::mknodat(rustix::fs::CWD, &pipe, kind, mode, 0).expect("a pipe");
-        }
+        let mode = rustix::fs::Mode::from_raw_mode(0o600);
+        let kind = rustix::fs::FileType::Fifo;
+        let pipe = state.join(KEYBOARD);
+        rustix::fs::mknodat(rustix::fs::CWD, &pipe, kind, mode, 0).expect("a pipe");
         std::os::unix::fs::symlink("/dev/zero", state.join(INERTIA)).expect("a link");
         std::fs::create_dir(state.join(WELCOMED)).expect("made");
         for what in [KEYBOARD, INERTIA, WELCOMED] {
             assert_eq!(recall_from(state, what), None, "{what}");
         }
-        assert_eq!(log_in(state), None);
         // What is written takes their place, but for a folder's.
         for what in [KEYBOARD, INERTIA, WELCOMED] {
             remember_in(state, what, "phrase");
             let expected = (what != WELCOMED).then_some("phrase");
             assert_eq!(recall_from(state, what).as_deref(), expected, "{what}");
         }
-        std::fs::remove_file(state.join("log")).expect("removed");
-        assert_eq!(log_in(state), Some(state.join("log")));
     }
 }

@@ -14,6 +14,7 @@
 use super::Analysis;
 use super::change::{around, numeral};
 use crate::midi::FaultKind;
+use crate::plain;
 use crate::plan::ChordSpan;
 use crate::theory::{Around, Glyphs, Notation, Sonority, SpelledTonality, Spelling, Tonality};
 use crate::time::Time;
@@ -69,8 +70,13 @@ pub fn document(a: &Analysis) -> String {
         let kind = match f.kind {
             FaultKind::Damage => "is damaged",
             FaultKind::Limit => "is not read in full",
+            FaultKind::Unknown => "is not understood in full",
         };
-        let _ = writeln!(out, "Note: the recording {kind}: {}", line(&f.to_string()));
+        let _ = writeln!(
+            out,
+            "Note: the recording {kind}: {}",
+            plain::name(&f.to_string())
+        );
     }
     if let Some(more) = a.faults.and_more() {
         let _ = writeln!(out, "Note: {more}");
@@ -122,17 +128,11 @@ fn beat(at: u64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// One line of printable text.
-fn line(text: &str) -> String {
-    let plain = |c: char| if c.is_control() { ' ' } else { c };
-    text.chars().map(plain).collect()
-}
-
 /// The file's name without folder and ending.
 fn title(file: &str) -> String {
     let path = std::path::Path::new(file);
     let stem = path.file_stem().and_then(|s| s.to_str());
-    line(stem.unwrap_or(file))
+    plain::name(stem.unwrap_or(file)).into_owned()
 }
 
 /// Where chords and silence stand, in order, each at least [`APART`] after the one
@@ -457,7 +457,7 @@ Note: m3 b4 C7/D (D E G Bb C): a bass without a figure
     #[test]
     fn a_title_is_one_line() {
         assert_eq!(title("/a/b c.mid"), "b c");
-        assert_eq!(title("two\nlines.mid"), "two lines");
+        assert_eq!(title("two\nlines.mid"), "two\\nlines");
         assert_eq!(title(""), "");
     }
 }

@@ -3,6 +3,7 @@
 use super::Analysis;
 use super::change::{around, common_chord, label, notes_altered, numeral};
 use crate::midi::FaultKind;
+use crate::plain;
 use crate::plan::Region;
 use std::fmt::Write;
 
@@ -10,13 +11,13 @@ use std::fmt::Write;
 pub fn analysis(a: &Analysis) -> String {
     let mut out = String::new();
     // Writing to a String cannot fail.
-    // A name may hold what a terminal obeys.
-    let name = a.file.replace(char::is_control, "\u{fffd}");
+    let name = plain::name(a.file);
     let _ = writeln!(out, "{name}  {}", a.study.duration);
     for f in a.faults.first() {
         let kind = match f.kind {
             FaultKind::Damage => "damaged",
             FaultKind::Limit => "not read",
+            FaultKind::Unknown => "not known",
         };
         let _ = writeln!(out, "  {kind}: {f}");
     }
@@ -49,7 +50,7 @@ pub fn analysis(a: &Analysis) -> String {
     for m in &a.study.markers {
         let about = m.about.map(|(from, to)| format!("  ({from} – {to})"));
         // A file of others may name them anything.
-        let name = m.name.replace(char::is_control, " ");
+        let name = plain::name(&m.name);
         let about = about.unwrap_or_default();
         let line = format!("    {:>8}  {name}{about}", m.at.to_string());
         let _ = writeln!(out, "{}", line.trim_end());

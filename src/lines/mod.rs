@@ -59,8 +59,11 @@ pub enum LinesError {
     /// A part behind the lines has failed for good.
     #[error("{0}")]
     Stage(String),
-    #[error("the output cannot be written: {0}")]
+    #[error("the output cannot be written: {}", plain::reason(.0))]
     Write(#[from] io::Error),
+    /// They could not be told from an end without warning.
+    #[error("signals cannot be received: {}", plain::reason(.0))]
+    Signals(io::Error),
 }
 
 #[derive(Serialize)]
@@ -143,7 +146,7 @@ fn print(
     options: &Options,
     printer: &mut Printer,
 ) -> Result<(), LinesError> {
-    let stop = stop_flag()?;
+    let stop = stop_flag().map_err(LinesError::Signals)?;
     loop {
         let over = stop.load(Ordering::Relaxed) || stage.ended();
         printer.tell_way_in(stage.status());

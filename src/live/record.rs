@@ -34,7 +34,10 @@ fn remedy(why: &std::io::Error) -> String {
         ErrorKind::PermissionDenied => {
             "there is no permission to write here: choose another folder".into()
         }
-        _ => format!("cannot be written: {why}; choose another place"),
+        _ => format!(
+            "cannot be written: {}; choose another place",
+            plain::reason(why)
+        ),
     }
 }
 
@@ -86,7 +89,7 @@ impl Recorder {
             .read(true)
             .create_new(true)
             .open(path);
-        let name = path.display().to_string();
+        let name = plain::path(path);
         file.and_then(|file| Recorder::on(file, name, catalogue, board, WAITING))
             .map_err(|why| RecordError {
                 path: path.to_owned(),
@@ -109,7 +112,10 @@ impl Recorder {
             .spawn(move || {
                 guard.guard("the recorder", move || {
                     if let Err(e) = write(recording, &receiver) {
-                        say.unwritten(format!("{file}: cannot be written any more: {e}"));
+                        say.unwritten(format!(
+                            "{file}: cannot be written any more: {}",
+                            plain::reason(&e)
+                        ));
                     }
                 });
             })?;

@@ -2,7 +2,9 @@
 
 use super::words::Word;
 use crate::engine::Event;
-use crate::midi::{self, Faults, FileError, Limits, Performance, TextKind, Timed};
+use crate::midi::{
+    self, Fault, FaultKind, Faults, FileError, Limits, Performance, TextKind, Timed,
+};
 use crate::plan::Marker;
 use crate::theory::Catalogue;
 use crate::time::Time;
@@ -33,7 +35,8 @@ pub struct Said {
 }
 
 /// Reads a file of ours, or any other Standard MIDI File, within the default [`Limits`].
-/// `catalogue` has the modes that the words name; a word with another mode is ignored.
+/// `catalogue` has the modes that the words name. Words that are not known here, or name
+/// another mode, are passed over; the first is a fault, which counts them.
 pub fn read(bytes: &[u8], catalogue: &Catalogue) -> Result<Recording, FileError> {
     read_with(bytes, catalogue, &Limits::default(), &mut |_| {
         ControlFlow::Continue(())
@@ -62,23 +65,27 @@ impl Recording {
         };
         let mut out = Recording::default();
         let mut releases = Vec::new();
+        let mut unknown: Option<(&str, u64, usize)> = None;
         for (i, text) in texts.iter().enumerate() {
             match word(i) {
-                Some((Word::Event(event), text)) => out.said.push(Said {
+                Some((Ok(Word::Event(event)), text)) => out.said.push(Said {
                     before_note: text.before_event,
                     at: text.at,
                     event,
                 }),
-                Some((Word::Release(messages), text)) => releases.push(Release {
+                Some((Ok(Word::Release(messages)), text)) => releases.push(Release {
                     before_event: text.before_event,
                     at: text.at,
                     messages: messages.into(),
                     said: out.said.len(),
                 }),
+                Some((Err(word), text)) => {
+                    unknown.get_or_insert((word.said, text.offset, 0)).2 += 1;
+                }
                 _ if text.kind == TextKind::Marker => out.markers.push(Marker {
                     at: text.at,
                     about: match word(i + 1) {
-                        Some((Word::About(from, to), next)) if next.at == text.at => {
+                        Some((Ok(Word::About(from, to)), next)) if next.at == text.at => {
                             Some((from, to))
                         }
                         _ => None,
@@ -91,6 +98,14 @@ impl Recording {
         out.notes = gather(performance.events, &releases, &mut out.said);
         out.end = performance.end;
         out.faults = performance.faults;
+        if let Some((said, offset, count)) = unknown {
+            out.faults.push(Fault {
+                kind: FaultKind::Unknown,
+                offset,
+                track: None,
+                what: passed_over(said, count),
+            });
+        }
         out
     }
 
@@ -110,6 +125,17 @@ impl Recording {
     /// Removes the inertia that it was made with, for a user who asks for another.
     pub fn drop_inertia(&mut self) {
         self.said.retain(|s| !matches!(s.event, Event::Inertia(_)));
+    }
+}
+
+/// So many words are not known here, of which the first is `said`.
+fn passed_over(said: &str, count: usize) -> String {
+    const SHOWN: usize = 40;
+    let cut = said.char_indices().nth(SHOWN);
+    let first = cut.map_or(said.into(), |(at, _)| format!("{}…", &said[..at]));
+    match count {
+        1 => format!("'{first}' is not known here and passed over"),
+        n => format!("'{first}' is not known here, the first of {n} words that are passed over"),
     }
 }
 
@@ -181,8 +207,39 @@ mod tests {
             at: Time::millis(ms),
             before_event: 0,
             kind,
+            offset: 0,
             text: text.into(),
         }
+    }
+
+    #[test]
+    fn unknown_words_are_one_fault() {
+        let with = |texts: &[&str]| {
+            let texts = texts.iter().zip(0..).map(|(said, i)| Text {
+                offset: 100 + i,
+                ..text(i, TextKind::Text, said)
+            });
+            let recording = of(Performance {
+                texts: texts.collect(),
+                ..Performance::default()
+            });
+            recording.faults.lines().collect::<Vec<_>>()
+        };
+        let known = ["peregrinus: inertia=phrase", "a song", "peregrinus:"];
+        assert_eq!(with(&known), [""; 0]);
+        let one = [&known[..], &["peregrinus: pin=D zzz"]].concat();
+        assert_eq!(
+            with(&one),
+            ["byte 103: 'pin=D zzz' is not known here and passed over"]
+        );
+        let many = [vec!["peregrinus: volume=3"; 30], one].concat();
+        assert_eq!(
+            with(&many),
+            ["byte 100: 'volume=3' is not known here, the first of 31 words that are passed over"]
+        );
+        let long = format!("peregrinus: {}", "é".repeat(500));
+        let said = with(&[&long]);
+        assert!(said[0].len() < 150 && said[0].contains("é…'"), "{said:?}");
     }
 
     fn of(performance: Performance) -> Recording {
@@ -245,6 +302,7 @@ mod tests {
             at,
             before_event,
             kind: TextKind::Text,
+            offset: 0,
             text: format!("peregrinus: {text}"),
         };
         let events = [&[note(1), note(3)][..], &lifts(1), &lifts(3), &[note(1)]].concat();

@@ -39,11 +39,22 @@ pub(super) enum Word {
     Release(u8),
 }
 
+/// A text of ours that says nothing known here: of a later version, or with a mode that the
+/// catalogue does not have.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Unknown<'t> {
+    /// What stands after `peregrinus: `.
+    pub said: &'t str,
+}
+
 impl Word {
-    /// Reads a text event; none if it is not ours, or says nothing known here. A mode that the
-    /// catalogue does not have cannot be pinned.
-    pub fn read(text: &str, catalogue: &Catalogue) -> Option<Word> {
-        let text = text.strip_prefix(OURS)?;
+    /// Reads a text event; none if it is not ours.
+    pub fn read<'t>(text: &'t str, catalogue: &Catalogue) -> Option<Result<Word, Unknown<'t>>> {
+        let said = text.strip_prefix(OURS)?;
+        Some(Word::known(said, catalogue).ok_or(Unknown { said }))
+    }
+
+    fn known(text: &str, catalogue: &Catalogue) -> Option<Word> {
         if let Some(stretch) = text.strip_prefix(ABOUT) {
             return about(stretch);
         }
@@ -173,7 +184,7 @@ mod tests {
         words.push(Word::About(Time::ZERO, Time::ZERO));
         for word in words {
             let text = word.text(standard()).unwrap();
-            assert_eq!(Word::read(&text, standard()), Some(word), "{text}");
+            assert_eq!(Word::read(&text, standard()), Some(Ok(word)), "{text}");
             assert!(text.is_ascii(), "{text}");
         }
     }
@@ -200,12 +211,16 @@ mod tests {
 
     #[test]
     fn what_says_nothing() {
-        for nothing in [
+        for others in [
             "",
             "peregrinus:",
-            "peregrinus: ",
             "inertia=phrase",
             "Peregrinus: inertia=phrase",
+        ] {
+            assert_eq!(Word::read(others, standard()), None, "{others}");
+        }
+        for unknown in [
+            "peregrinus: ",
             "peregrinus: inertia",
             "peregrinus: inertia=slow",
             "peregrinus: pin=",
@@ -229,7 +244,9 @@ mod tests {
             "peregrinus: release -1",
             "peregrinus: release 256",
         ] {
-            assert_eq!(Word::read(nothing, standard()), None, "{nothing}");
+            let said = &unknown[OURS.len()..];
+            let read = Word::read(unknown, standard());
+            assert_eq!(read, Some(Err(Unknown { said })), "{unknown}");
         }
     }
 
@@ -237,9 +254,9 @@ mod tests {
         /// What any text says is said again by what is written for it.
         #[test]
         fn any_text(text in "peregrinus: (about |release |pin=|home=|aside=|inertia=)?\\PC{0,20}") {
-            if let Some(word) = Word::read(&text, standard()) {
+            if let Some(Ok(word)) = Word::read(&text, standard()) {
                 let written = word.text(standard()).unwrap();
-                prop_assert_eq!(Word::read(&written, standard()), Some(word));
+                prop_assert_eq!(Word::read(&written, standard()), Some(Ok(word)));
             }
         }
     }
@@ -254,7 +271,9 @@ mod tests {
         let rows: Vec<&str> = rows.collect();
         assert_eq!(rows.len(), 9, "{rows:?}");
         for text in rows {
-            let word = Word::read(text, standard()).unwrap_or_else(|| panic!("{text}"));
+            let Some(Ok(word)) = Word::read(text, standard()) else {
+                panic!("{text}");
+            };
             assert_eq!(word.text(standard()).as_deref(), Some(text));
         }
     }

@@ -13,8 +13,32 @@ pub(super) struct Showing {
     /// A picture that stands still, in the place of what goes on.
     pub frozen: Option<Box<Still>>,
     pub names: Names,
-    /// When the file was first seen to have ended.
-    pub ended: Option<Instant>,
+    pub ended: Option<Ended>,
+}
+
+/// That the file has ended.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Ended {
+    seen: Instant,
+    /// How long ago.
+    pub ago: Time,
+}
+
+impl Ended {
+    /// First seen now.
+    pub fn at(now: Instant) -> Ended {
+        Ended {
+            seen: now,
+            ago: Time::ZERO,
+        }
+    }
+
+    pub fn advanced(self, now: Instant) -> Ended {
+        Ended {
+            ago: Time::from_seconds(now.saturating_duration_since(self.seen).as_secs_f64()),
+            ..self
+        }
+    }
 }
 
 /// What the screen is doing: one thing at a time.
@@ -46,7 +70,8 @@ pub(super) enum Moment {
 pub(super) struct Again {
     from: Time,
     until: Time,
-    began: Instant,
+    /// When time first went on after it was asked for.
+    began: Option<Instant>,
     /// Where it is now.
     pub at: Time,
 }
@@ -56,15 +81,21 @@ impl Again {
         Again {
             from,
             until,
-            began: Instant::now(),
+            began: None,
             at: from,
         }
     }
 
-    /// Where it is by now; none once it has come to its end, or to `end`.
-    pub fn advanced(self, end: Time) -> Option<Again> {
-        let at = self.from + Time::from_seconds(self.began.elapsed().as_secs_f64());
-        (at < self.until.min(end)).then_some(Again { at, ..self })
+    /// Where it is now; none once it has come to its end, or to `end`.
+    pub fn advanced(self, now: Instant, end: Time) -> Option<Again> {
+        let began = self.began.unwrap_or(now);
+        let seconds = now.saturating_duration_since(began).as_secs_f64();
+        let again = Again {
+            began: Some(began),
+            at: self.from + Time::from_seconds(seconds),
+            ..self
+        };
+        (again.at < self.until.min(end)).then_some(again)
     }
 }
 

@@ -97,7 +97,7 @@ impl<'a> Frame<'a> {
             history,
             // A marker may bear the name that is to be found.
             markers: if hidden { &[] } else { markers },
-            ended: ended.map(|at| Time::from_seconds(at.elapsed().as_secs_f64())),
+            ended: ended.map(|ended| ended.ago),
             names: showing.names,
             past,
             frozen: since,

@@ -66,7 +66,8 @@ fn until_it_ends(
         }
         let due = drawn.map_or(Duration::ZERO, |t| FRAME.saturating_sub(t.elapsed()));
         if dirty && due.is_zero() {
-            if let Break(outcome) = state.draw(stage, surface)? {
+            let present = state.advance(Instant::now(), stage);
+            if let Break(outcome) = state.draw(present, surface)? {
                 return Ok(outcome);
             }
             drawn = Some(Instant::now());

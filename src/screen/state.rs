@@ -1,10 +1,10 @@
 //! What the screen is doing, and all that the loop carries from picture to picture.
 //!
 //! A key, the mouse and the settings change it (`respond`), and so does time
-//! ([`ScreenState::draw`] begins with that). Then a picture is made of it (`frame`) and
-//! drawn, which changes nothing.
+//! ([`ScreenState::advance`]). Then a picture is made of it (`frame`) and drawn, which asks
+//! nothing of the stage.
 
-use super::doing::{Doing, Moment, Names, Showing};
+use super::doing::{Doing, Ended, Moment, Names, Showing};
 use super::draw;
 use super::frame::{Frame, Present};
 use super::keys::Action;
@@ -90,28 +90,15 @@ impl<'a> ScreenState<'a> {
     /// shown.
     pub fn draw(
         &mut self,
-        stage: &mut dyn Stage,
+        mut present: Present,
         surface: &mut impl Surface,
     ) -> io::Result<ControlFlow<Outcome>> {
         let (width, height) = surface.size()?;
         let area = Rect::new(0, 0, width.min(LARGEST.0), height.min(LARGEST.1));
-        let (reading, mut source, now) = (stage.reading(), stage.source(), stage.now());
         // What the player has just caused comes first; then what comes from outside.
         let own = [&self.said, &self.refused].into_iter().flatten().cloned();
-        let lines: Vec<String> = own.chain(source.notice.take()).collect();
-        source.notice = (!lines.is_empty()).then(|| lines.join("  "));
-
-        self.advance(&reading, &source, now, stage);
-        let explanation = stage.explanation();
-        let (history, markers) = stage.past();
-        let present = Present {
-            reading,
-            explanation,
-            source,
-            now,
-            history,
-            markers,
-        };
+        let lines: Vec<String> = own.chain(present.source.notice.take()).collect();
+        present.source.notice = (!lines.is_empty()).then(|| lines.join("  "));
         let frame = Frame::new(present, &self.showing, &self.look, self.view.looks_at());
         let picture = frame.picture();
         self.view.follow(&picture, area);
@@ -130,21 +117,22 @@ impl<'a> ScreenState<'a> {
         })
     }
 
-    /// Time has gone on, and whoever plays has played on.
-    fn advance(&mut self, reading: &Reading, source: &Source, now: Time, stage: &mut dyn Stage) {
+    /// Takes in that it is `now`, and what the stage has played until then, which is what
+    /// there is to draw.
+    pub fn advance<'s>(&mut self, now: Instant, stage: &'s mut dyn Stage) -> Present<'s> {
+        let (reading, source, played) = (stage.reading(), stage.source(), stage.now());
         if self.view.wanted.why {
-            self.ask(reading, stage);
+            self.ask(&reading, now, stage);
         }
-        self.hear_home(reading, stage);
+        self.hear_home(&reading, stage);
+        let ended = source.transport.is_some_and(|t| t.ended);
         let showing = &mut self.showing;
-        showing.ended = match source.transport {
-            Some(t) if t.ended => showing.ended.or_else(|| Some(Instant::now())),
-            _ => None,
-        };
-        let end = showing.frozen.as_ref().map_or(now, |still| still.now);
+        let before = showing.ended.unwrap_or(Ended::at(now));
+        showing.ended = ended.then(|| before.advanced(now));
+        let end = showing.frozen.as_ref().map_or(played, |still| still.now);
         let moment = match showing.doing.moment() {
-            Moment::Present => return,
-            Moment::Again(again) => again.advanced(end).map(Moment::Again),
+            Moment::Present => Some(Moment::Present),
+            Moment::Again(again) => again.advanced(now, end).map(Moment::Again),
             // The past may have been replaced meanwhile.
             Moment::Chord(start) => {
                 let history = match &showing.frozen {
@@ -156,7 +144,19 @@ impl<'a> ScreenState<'a> {
                     .map(|_| Moment::Chord(start))
             }
         };
-        showing.doing.show(moment.unwrap_or(Moment::Present));
+        if moment != Some(showing.doing.moment()) {
+            showing.doing.show(moment.unwrap_or(Moment::Present));
+        }
+        let explanation = stage.explanation();
+        let (history, markers) = stage.past();
+        Present {
+            reading,
+            explanation,
+            source,
+            now: played,
+            history,
+            markers,
+        }
     }
 
     /// When the next picture is due without news. A file's time runs at its own pace.
@@ -184,21 +184,21 @@ impl<'a> ScreenState<'a> {
 
     /// Asks for an explanation, unless nothing has happened since the last one: time alone
     /// changes nothing, and in silence nothing is heard.
-    fn ask(&mut self, reading: &Reading, stage: &mut dyn Stage) {
-        let now = Reading {
+    fn ask(&mut self, reading: &Reading, now: Instant, stage: &mut dyn Stage) {
+        let asked = Reading {
             at: Time::ZERO,
             ..*reading
         };
         let tonality = |r: &Reading| r.here.map(|h| h.tonality);
         let new = self.asked.is_none_or(|(at, before)| {
-            let moved = tonality(&before) != tonality(&now);
-            let silent = now.silent_since.is_some() && now.silent_since == before.silent_since;
-            let happened = moved || !silent && before != now;
-            happened && at.elapsed() >= if moved { ASK_ANEW } else { ASK }
+            let moved = tonality(&before) != tonality(&asked);
+            let silent = asked.silent_since.is_some() && asked.silent_since == before.silent_since;
+            let happened = moved || !silent && before != asked;
+            happened && now.saturating_duration_since(at) >= if moved { ASK_ANEW } else { ASK }
         });
         if new && reading.begun {
             stage.act(Command::Explain);
-            self.asked = Some((Instant::now(), now));
+            self.asked = Some((now, asked));
         }
     }
 }

@@ -5,6 +5,7 @@ use super::degree::{Degree, NotADegree};
 use super::mode::{Mode, plain_name};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Glyphs;
+use crate::plain;
 use serde::Deserialize;
 use std::cmp::Ordering;
 use toml::Spanned;
@@ -158,12 +159,8 @@ pub(super) fn read(text: &str, known: &[Mode]) -> Result<Vec<Mode>, CatalogueErr
 /// would take for a command.
 fn quoted(text: &str) -> String {
     let shown: String = text.chars().take(MAX_NAME).collect();
-    let shown: String = shown
-        .chars()
-        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
-        .collect();
     let cut = if shown.len() < text.len() { "…" } else { "" };
-    format!("'{shown}{cut}'")
+    format!("'{}{cut}'", plain::name(&shown))
 }
 
 /// Text that is shown: not empty, not long, nothing that moves the cursor.
@@ -659,7 +656,7 @@ mod tests {
             ),
             (
                 format!("name = \"O\\u001b[2Jn\"\n{good}"),
-                "line 1: mode 'O\u{fffd}[2Jn': its name holds a character that cannot be shown: \
+                "line 1: mode 'O\\x1b[2Jn': its name holds a character that cannot be shown: \
                  write letters, figures and signs"
                     .into(),
             ),

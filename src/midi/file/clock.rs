@@ -66,8 +66,10 @@ impl Clock {
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::event::Event;
     use super::super::testing::*;
     use super::*;
+    use crate::midi::Timed;
     use proptest::prelude::*;
 
     #[test]
@@ -122,6 +124,58 @@ mod tests {
         file(0, division, &[ended(&content)])
     }
 
+    /// Notes and tempo changes, each so many ticks after the one before, come at the times
+    /// that plain arithmetic finds.
+    fn agrees(division: u16, steps: &[(u32, Option<u32>)]) -> Result<(), TestCaseError> {
+        let performance = read_all(&tempo_file(division, steps));
+        let (mut seconds, mut tempo) = (0.0, 500_000.0);
+        let mut expected = Vec::new();
+        for (delta, change) in steps {
+            seconds += f64::from(*delta) * tempo / f64::from(division) / 1e6;
+            match change {
+                Some(change) => tempo = f64::from(*change),
+                None => expected.push(seconds),
+            }
+        }
+        // What is later than that is left out; what sounds there is let go.
+        let longest = LONGEST.seconds();
+        let most = expected.iter().filter(|s| **s < longest + 1e-3).count();
+        let least = expected.iter().filter(|s| **s < longest - 1e-3).count();
+        let all = performance.events.iter();
+        let notes = all.filter(|t| matches!(t.event, Event::NoteOn { .. }));
+        let notes: Vec<_> = notes.collect();
+        prop_assert!((least..=most).contains(&notes.len()));
+        for (timed, seconds) in notes.into_iter().zip(expected) {
+            // Half a tick of rounding, and the reference's own error.
+            let tolerance = 0.500_001 / TICKS_PER_SECOND as f64 + seconds * 1e-12;
+            prop_assert!((timed.at.seconds() - seconds).abs() <= tolerance);
+        }
+        Ok(())
+    }
+
+    /// A third note at the latest moment of all, and a second later than that.
+    #[test]
+    fn what_is_later_than_the_longest_is_left_out() {
+        let steps = [
+            (0, None),
+            (4, None),
+            (0, Some(1_000_000)),
+            (3_599_998, None),
+        ];
+        agrees(1, &steps).unwrap();
+        let late = [&steps[..3], &[(3_599_999, None)]].concat();
+        agrees(1, &late).unwrap();
+        assert_eq!(read_all(&tempo_file(1, &steps)).events.len(), 3);
+        let events = read_all(&tempo_file(1, &late)).events;
+        assert_eq!(
+            events.last(),
+            Some(&Timed {
+                at: Time::millis(2000),
+                event: OFF(0, 60)
+            })
+        );
+    }
+
     proptest! {
         #[test]
         fn tempo_maps_agree_with_a_plain_reference(
@@ -131,26 +185,7 @@ mod tests {
                 1..60,
             ),
         ) {
-            let performance = read_all(&tempo_file(division, &steps));
-            let (mut seconds, mut tempo) = (0.0, 500_000.0);
-            let mut expected = Vec::new();
-            for (delta, change) in steps {
-                seconds += f64::from(delta) * tempo / f64::from(division) / 1e6;
-                match change {
-                    Some(change) => tempo = f64::from(change),
-                    None => expected.push(seconds),
-                }
-            }
-            // What is later than that is left out.
-            let longest = LONGEST.seconds();
-            let most = expected.iter().filter(|seconds| **seconds < longest + 1e-3).count();
-            let least = expected.iter().filter(|seconds| **seconds < longest - 1e-3).count();
-            prop_assert!((least..=most).contains(&performance.events.len()));
-            for (timed, seconds) in performance.events.iter().zip(expected) {
-                // Half a tick of rounding, and the reference's own error.
-                let tolerance = 0.500_001 / TICKS_PER_SECOND as f64 + seconds * 1e-12;
-                prop_assert!((timed.at.seconds() - seconds).abs() <= tolerance);
-            }
+            agrees(division, &steps)?;
         }
     }
 }

@@ -21,6 +21,8 @@ pub enum FaultKind {
     Damage,
     /// It goes beyond a limit, and is not read there.
     Limit,
+    /// It is well formed, but what it says is not known here.
+    Unknown,
 }
 
 impl fmt::Display for Fault {

@@ -239,6 +239,7 @@ impl<'f> Merge<'f> {
                         at,
                         before_event: self.out.events.len(),
                         kind,
+                        offset: item.offset as u64,
                         text: decode(text),
                     });
                 }

@@ -26,16 +26,28 @@ pub struct Performance {
     pub faults: Faults,
 }
 
-/// A text event.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// A text event. Two that say the same at one place of the music are equal, wherever they stand
+/// in their files.
+#[derive(Clone, Debug)]
 pub struct Text {
     pub at: Time,
     /// How many of the performance's events precede it.
     pub before_event: usize,
     pub kind: TextKind,
+    /// Bytes from the start of the file.
+    pub offset: u64,
     /// Read as UTF-8 if it is that, else as Latin-1.
     pub text: String,
 }
+
+impl PartialEq for Text {
+    fn eq(&self, other: &Text) -> bool {
+        let said = |t: &Text| (t.at, t.before_event, t.kind);
+        said(self) == said(other) && self.text == other.text
+    }
+}
+
+impl Eq for Text {}
 
 /// What a text is for: the meta events 01 to 07.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -325,14 +325,25 @@ mod tests {
             &[0x00, 0xff, 0x59, 0x02, 0x08, 0x00],
         ]
         .concat();
-        let performance = read(&file(0, 96, &[ended(&content)])).unwrap();
+        let bytes = file(0, 96, &[ended(&content)]);
+        let performance = read(&bytes).unwrap();
         let at = Time::millis(500);
         let text = |at, before_event, kind, text: &str| Text {
             at,
             before_event,
             kind,
+            offset: 0,
             text: text.into(),
         };
+        let kinds = performance
+            .texts
+            .iter()
+            .map(|t| &bytes[t.offset as usize..][..3]);
+        let kinds: Vec<_> = kinds.collect();
+        assert_eq!(
+            kinds,
+            [[0, 0xff, 3], [0, 0xff, 6], [0, 0xff, 1], [0, 0xff, 1]]
+        );
         assert_eq!(
             performance.texts,
             [

@@ -377,6 +377,7 @@ mod tests {
                     at,
                     before_event,
                     kind,
+                    offset: 0,
                     text,
                 }),
                 Step::Key(sharps, minor) => {
@@ -416,7 +417,7 @@ mod tests {
                     }
                     Step::Text(kind, text) => {
                         writer.text(at, kind, &text);
-                        texts.push(Text { at, before_event: events.len(), kind, text });
+                        texts.push(Text { at, before_event: events.len(), kind, offset: 0, text });
                     }
                     Step::Key(..) => {}
                 }

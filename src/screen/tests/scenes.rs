@@ -19,7 +19,7 @@ use std::fmt::Write as _;
 use std::io;
 use std::path::Path;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// What is expected of the engine is no business of the screen.
 type Scenario = scenario::Scenario<toml::Value>;
@@ -241,7 +241,8 @@ impl<'a> Sitting<'a> {
     }
 
     fn draw(&mut self) -> Result<(), String> {
-        let there = self.state.draw(&mut self.playing, &mut self.paper);
+        let present = self.state.advance(Instant::now(), &mut self.playing);
+        let there = self.state.draw(present, &mut self.paper);
         there.map(|_| ()).map_err(|e| e.to_string())
     }
 
