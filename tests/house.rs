@@ -316,8 +316,10 @@ fn the_walk_and_the_places_for_new_things_are_true() {
     let mut places = 0;
     for row in table(&map, "## Where would one put it?") {
         for place in row[1..].iter().flat_map(|cell| backticked(cell)) {
-            // The one that is not there yet.
-            assert!(place == "sound/" || there(place), "{place}");
+            // Names of code, and the rooms that are not there yet.
+            let is_path = place.contains('/') || place.contains('.');
+            let to_come = ["sound/", "sittings/", "drills/"].contains(&place);
+            assert!(!is_path || to_come || there(place), "{place}");
             places += 1;
         }
     }

@@ -34,17 +34,9 @@ impl Inertia {
     }
 
     /// For a player: how long after a change of center the new one is shown, as a rule (the
-    /// median over labelled music that moves, src/manual/pages/figures.md), and what a stop lets
-    /// pass, in words that follow its name.
-    pub fn shown_after(self) -> (Time, &'static str) {
-        let (ms, words) = [
-            (400, "follows chord by chord"),
-            (600, "a few notes in a new place are enough"),
-            (800, "lets passing chords pass, follows a phrase"),
-            (1700, "lets a borrowed chord or two pass"),
-            (4900, "follows only what stays"),
-        ][self as usize];
-        (Time::millis(ms), words)
+    /// median over labelled music that moves, src/manual/pages/figures.md).
+    pub fn shown_after(self) -> Time {
+        Time::millis([400, 600, 800, 1700, 4900][self as usize])
     }
 
     /// For a player: how long after a long stay another center must be stayed on until it is
@@ -781,7 +773,7 @@ mod tests {
             });
             let lag = row.and_then(|r| r.split_once(" s, ")).expect("a row").0;
             let lag = Time::from_seconds(lag.parse().expect("seconds"));
-            assert_eq!(stop.shown_after().0, lag, "{stop:?}");
+            assert_eq!(stop.shown_after(), lag, "{stop:?}");
         }
     }
 

@@ -48,9 +48,12 @@ pub enum Panel {
     Relatives,
 }
 
-/// Which panels are to be seen.
+/// Which panels are to be seen: a bit for each.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Panels(u8);
+pub struct Panels(u32);
+
+// There is a bit for every panel.
+const _: () = assert!(Panel::ALL.len() <= u32::BITS as usize);
 
 impl Default for Panels {
     fn default() -> Panels {
@@ -60,13 +63,13 @@ impl Default for Panels {
 
 impl FromIterator<Panel> for Panels {
     fn from_iter<I: IntoIterator<Item = Panel>>(panels: I) -> Panels {
-        Panels(panels.into_iter().fold(0, |set, p| set | 1 << p as u8))
+        Panels(panels.into_iter().fold(0, |set, p| set | 1 << p as u32))
     }
 }
 
 impl Panels {
     fn has(self, panel: Panel) -> bool {
-        self.0 >> panel as u8 & 1 == 1
+        self.0 >> panel as u32 & 1 == 1
     }
 }
 

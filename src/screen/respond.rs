@@ -390,7 +390,15 @@ fn last_stop(step: InertiaStep) -> &'static str {
 
 /// What a stop of inertia does, in the words of the music and in seconds.
 fn told(inertia: Inertia) -> String {
-    let (shown, words) = inertia.shown_after();
+    let shown = inertia.shown_after();
+    // What a stop lets pass, in words that follow its name.
+    let words = match inertia {
+        Inertia::Chord => "follows chord by chord",
+        Inertia::Motif => "a few notes in a new place are enough",
+        Inertia::Phrase => "lets passing chords pass, follows a phrase",
+        Inertia::Period => "lets a borrowed chord or two pass",
+        Inertia::Section => "follows only what stays",
+    };
     format!(
         "{}: {words}. Changes show after some {:.1} s, home moves after some {}.",
         inertia.name(),
