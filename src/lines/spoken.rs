@@ -98,6 +98,8 @@ const NAMES: [(&str, &str); 5] = [
 /// `V65/vi` as `V 6 5 of vi`; over a degree in the bass `IIm7/4` as `II minor 7 over 4`.
 fn numeral_aloud(numeral: &str) -> String {
     let mut said = String::new();
+    // Six and nine are two figures of one chord.
+    let numeral = numeral.replace("6/9", "6 9");
     for (i, part) in numeral.split('/').enumerate() {
         let bass = part.trim_start_matches(['♭', '♯']);
         let bass = bass.starts_with(|c: char| c.is_ascii_digit());
@@ -316,6 +318,8 @@ mod tests {
         }
         for (numeral, said) in [
             ("I9", "I9"),
+            ("vi6/9", "vi6 9"),
+            ("V6/9/V", "V6 9 of V"),
             ("V65/vi", "V 6 5 of vi"),
             ("♭VI", "flat VI"),
             ("iiø43", "ii half-diminished 4 3"),

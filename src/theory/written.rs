@@ -15,7 +15,9 @@ pub fn within(text: &str) -> SpelledTonality {
 
 /// `Am7` or `C/E`.
 pub fn chord(label: &str) -> Chord {
-    let (head, bass) = label.split_once('/').unwrap_or((label, ""));
+    // Six and nine are no bass.
+    let bass = label.rsplit_once('/').filter(|(_, bass)| *bass != "9");
+    let (head, bass) = bass.unwrap_or((label, ""));
     let signs = head[1..].chars().take_while(|c| "b#".contains(*c)).count();
     let (root, symbol) = head.split_at(1 + signs);
     let pc = |s: &str| s.parse::<Spelling>().expect(s).pitch_class();

@@ -37,18 +37,6 @@ impl Numeral {
         }
     }
 
-    /// Whether the third that a suspension stands for is minor in the mode: isus4 in
-    /// Dorian. The dominant of minor waits for its raised third.
-    fn suspends_minor(&self) -> bool {
-        const MAJOR: [i8; 7] = [0, 2, 4, 5, 7, 9, 11];
-        let number = self.degree.number as usize + 6;
-        let at = |n: usize| MAJOR[n % 7] + self.own[n % 7];
-        let plain = matches!(self.role, Role::Diatonic | Role::Borrowed);
-        let own = self.degree.alter == self.own[number % 7];
-        let third = (at(number + 2) - at(number)).rem_euclid(12);
-        plain && own && third == 3 && !(self.minor && self.degree.number == 5)
-    }
-
     fn target(&self, target: Target, notation: &Notation) -> String {
         let capitals = notation.case == NumeralCase::Capitals;
         let sign = self.sign(target.degree, target.minor, notation);
@@ -90,8 +78,7 @@ impl Numeral {
             Role::Neapolitan if bass == Some(3) && k.symbol.is_empty() => return "N6".into(),
             _ => {}
         }
-        let mut small = matches!(triad, Triad::Minor | Triad::Diminished)
-            || triad == Triad::Suspended && self.suspends_minor();
+        let mut small = matches!(triad, Triad::Minor | Triad::Diminished);
         let sign = match self.role {
             Role::Applied(_) | Role::Cadential(_) => 0,
             Role::TritoneSubstitute(_) => -1,
@@ -143,7 +130,8 @@ impl Numeral {
             text.push_str(&format!("add{}9", accidentals(-1, glyphs)));
         }
         text.push_str(&self.of(self.role.target(), notation));
-        if bass.is_none_or(|n| n > 7) && self.chord.bass != self.chord.root {
+        // Figures tell the third, the fifth and the seventh.
+        if bass.is_none_or(|n| !matches!(n, 3 | 5 | 7)) && self.chord.bass != self.chord.root {
             text.push_str(&self.over(notation));
         }
         text
@@ -224,6 +212,15 @@ fn tensions(k: &Kind, glyphs: Glyphs) -> String {
     let seventh = k.seventh().is_some();
     let figure = ninths(k);
     let mut text = String::new();
+    let has = |n, semitones| {
+        let mut all = k.members.iter();
+        all.any(|m| m.number == n && m.semitones == semitones)
+    };
+    // As the trade writes it.
+    let six_nine = !seventh && k.triad() != Triad::Suspended && has(6, 9) && has(9, 2);
+    if six_nine {
+        text.push_str("6/9");
+    }
     for m in &k.members {
         let plain = Degree {
             number: (m.number - 1) % 7 + 1,
@@ -232,8 +229,8 @@ fn tensions(k: &Kind, glyphs: Glyphs) -> String {
         let alter = m.semitones as i32 - plain.semitones() as i32;
         let said = match m.number {
             5 => alter == 0 || k.triad() != Triad::Major,
-            6 => false,
-            9 => alter == 0 && seventh && figure != "7",
+            6 => six_nine && alter == 0,
+            9 => alter == 0 && (six_nine || seventh && figure != "7"),
             11 => alter == 0 && seventh && matches!(figure, "11" | "13"),
             13 => alter == 0 && seventh && figure == "13",
             _ => true,
@@ -258,14 +255,41 @@ mod tests {
     use super::*;
     use crate::theory::written::numerals;
 
-    /// Common practice, no source: a suspension has the size of the third that it stands for.
+    /// Common practice, no source: without a third there is nothing to be small.
     #[test]
-    fn a_suspension_is_as_small_as_the_third_that_it_stands_for() {
+    fn a_suspension_has_a_large_numeral() {
         let plain = Notation::default();
         let text = |key: &str, chords: &str| numerals(key, chords, false, &plain);
-        assert_eq!(text("D dorian", "Dsus4 Dm Gsus4"), "isus4 i IVsus4");
-        assert_eq!(text("C ionian", "Csus4 Dsus4 G"), "Isus4 iisus4 V");
-        assert_eq!(text("A minor", "Asus4 Esus4"), "isus4 Vsus4");
+        assert_eq!(text("D dorian", "Dsus4 Dm Gsus4"), "Isus4 i IVsus4");
+        assert_eq!(
+            text("C ionian", "Csus4 Dsus4 Asus4 G"),
+            "Isus4 IIsus4 VIsus4 V"
+        );
+        assert_eq!(text("A minor", "Asus4 Esus4"), "Isus4 Vsus4");
+    }
+
+    /// Common practice, no source.
+    #[test]
+    fn six_and_nine_are_written_together() {
+        let plain = Notation::default();
+        let text = |key: &str, chords: &str| numerals(key, chords, false, &plain);
+        assert_eq!(text("C ionian", "C6/9 F6/9 Am6/9"), "I6/9 IV6/9 vi6/9");
+        assert_eq!(text("C ionian", "Cadd9 C6"), "Iadd9 Iadd6");
+    }
+
+    /// A figure tells the third, the fifth or the seventh in the bass, and no other note.
+    #[test]
+    fn a_bass_that_no_figure_tells_is_said() {
+        let plain = Notation::default();
+        let text = |key: &str, chords: &str| numerals(key, chords, false, &plain);
+        assert_eq!(
+            text("G ionian", "Dsus4/G Dsus2/E"),
+            "Vsus4 over 1 Vsus2 over 6"
+        );
+        assert_eq!(
+            text("C ionian", "G7sus4/C G/B G7/F"),
+            "V7sus4 over 1 V6 V42"
+        );
     }
 
     #[test]
