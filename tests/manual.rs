@@ -137,22 +137,20 @@ fn struck_once(text: &str) -> String {
 }
 
 #[test]
-fn a_topic_is_plain_text_and_a_command_is_roff_in_a_pipe() {
+fn all_is_plain_text_unless_roff_is_asked_for() {
     let plain = printed(&["man", "numerals"]);
     assert!(plain.starts_with("Numerals and spelling\n====="), "{plain}");
-    assert_eq!(printed(&["man", "numerals", "--plain"]), plain);
     assert!(plain.lines().all(|l| l.chars().count() <= 80));
     for args in [
-        &["man"][..],
-        &["man", "analyze"],
+        &["man", "--roff"][..],
+        &["man", "analyze", "--roff"],
         &["man", "numerals", "--roff"],
     ] {
         let text = printed(args);
         assert!(text.contains("\n.TH peregrinus"), "{args:?}: {text}");
     }
-    let list = printed(&["man", "--plain"]);
-    assert_eq!(printed(&["man", "--list"]), list);
-    let help = printed(&["man", "analyze", "--plain"]);
+    assert_eq!(printed(&["man", "--list"]), printed(&["man"]));
+    let help = printed(&["man", "analyze"]);
     assert!(help.contains("Usage: peregrinus analyze"), "{help}");
 }
 

@@ -38,9 +38,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let parse = |text: &str| catalogue.parse_tonality_in(text, letters);
     let read = |words: &[String]| match parse(&words.join(" ")) {
         Ok(t) => Ok(Harmonized::new(t.tonality, t.tonic, catalogue)),
-        Err(e) => Err(Failure::Usage(format!(
-            "{e} (peregrinus modes lists the modes)"
-        ))),
+        Err(e) => Err(Failure::Usage(e.to_string())),
     };
     let (mut tonality, mut beside) = (&args.tonality[..], args.beside.as_deref());
     if let (true, Some([first, rest @ ..])) = (tonality.is_empty(), beside) {

@@ -16,25 +16,16 @@ const FEWEST: usize = 40;
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// The topic or the command; without one, the page of the program, or at a terminal
-    /// the list of topics.
+    /// The topic or the command; without one, the list of both, or with --roff the page of
+    /// the program.
     #[arg(value_name = "TOPIC")]
     page: Option<String>,
-    /// Print roff, for man: the default for commands where standard output is no terminal.
-    #[arg(long, conflicts_with = "plain")]
-    roff: bool,
-    /// Print plain text: the default for topics, and at a terminal.
+    /// Print roff, for the program man, instead of plain text.
     #[arg(long)]
-    plain: bool,
+    roff: bool,
     /// List the topics and commands.
-    #[arg(long, conflicts_with_all = ["page", "roff", "plain"])]
+    #[arg(long, conflicts_with_all = ["page", "roff"])]
     list: bool,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Form {
-    Plain,
-    Roff,
 }
 
 /// Gives `man` the topics and commands that there are, for its help, for completion in a
@@ -57,26 +48,19 @@ pub fn run(args: &Args, mut program: clap::Command) -> Result<ExitCode, Failure>
     // So that a command's page has its full name, and the options that all commands have.
     program.build();
     let terminal = std::io::stdout().is_terminal();
-    let asked = match (args.roff, args.plain) {
-        (true, _) => Some(Form::Roff),
-        (_, true) => Some(Form::Plain),
-        _ => None,
-    };
-    let usual = if terminal { Form::Plain } else { Form::Roff };
-    let text = match &args.page {
-        _ if args.list => contents(&program, columns(terminal)),
-        None if asked.unwrap_or(usual) == Form::Plain => contents(&program, columns(terminal)),
-        None => roff(program)?,
-        Some(name) => match (PAGES.iter().find(|p| p.topic == name), asked) {
-            (Some(page), Some(Form::Roff)) => page.roff(env!("CARGO_PKG_VERSION"))?,
-            (Some(page), _) => page.plain(columns(terminal))?,
-            (None, asked) => {
+    let text = match (&args.page, args.roff) {
+        (None, false) => contents(&program, columns(terminal)),
+        (None, true) => roff(program)?,
+        (Some(name), as_roff) => match (PAGES.iter().find(|p| p.topic == name), as_roff) {
+            (Some(page), true) => page.roff(env!("CARGO_PKG_VERSION"))?,
+            (Some(page), false) => page.plain(columns(terminal))?,
+            (None, as_roff) => {
                 let command = program.find_subcommand_mut(name);
                 let command =
                     command.ok_or_else(|| Failure::Usage(format!("unknown topic '{name}'")))?;
-                match asked.unwrap_or(usual) {
-                    Form::Plain => command.render_long_help().to_string(),
-                    Form::Roff => roff(command.clone())?,
+                match as_roff {
+                    false => command.render_long_help().to_string(),
+                    true => roff(command.clone())?,
                 }
             }
         },

@@ -124,6 +124,13 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         no_color: std::env::var_os("NO_COLOR"),
     };
     let settings = origin.load()?;
+    for (own, known) in settings.catalogue.doubles() {
+        console::report(&format!(
+            "the mode {} of your modes.toml has exactly the degrees of {}: no music can tell the \
+             two apart",
+            own.name, known.name
+        ));
+    }
     let own = Own {
         settings,
         origin,

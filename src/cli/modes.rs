@@ -52,7 +52,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
                         catalogue.mode(t.tonality.mode).id,
                         t.tonic
                     ),
-                    Err(_) => format!("{e} (peregrinus modes lists them)"),
+                    Err(_) => e.to_string(),
                 },
             ));
         }

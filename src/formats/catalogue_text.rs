@@ -5,8 +5,8 @@ use super::Words;
 use super::catalogue::{families, name};
 use super::scale_text::{Row, aligned, scale, signs, wrapped};
 use crate::theory::{
-    Degree, Harmonized, Mode, ModeId, SpelledTonality, Spelling, brightness_order, relatives,
-    spell_degree,
+    Degree, Harmonized, Mode, ModeId, SpelledTonality, Spelling, Tonality, brightness_order,
+    relatives, spell_degree,
 };
 
 /// Columns of degrees, and of notes: a mode with more goes on past them.
@@ -140,9 +140,21 @@ pub fn mode_text(w: &Words, t: SpelledTonality) -> String {
         bright.extend(order.get(at + 1).map(|s| beside(s.mode, "next darker")));
     }
     say("brightness", &bright, ";");
+    let name_of = |t: SpelledTonality| w.notation.tonality(t.tonality, t.tonic, w.catalogue);
     let same: Vec<String> = relatives(t.tonality, t.tonic, w.catalogue)
         .into_iter()
-        .map(|t| w.notation.tonality(t.tonality, t.tonic, w.catalogue))
+        .flat_map(|t| {
+            // One whose degrees move has these notes in its usual form: A minor.
+            let set = w.catalogue.mode(t.tonality.mode).set();
+            let moving = w.catalogue.iter();
+            let moving = moving.filter(move |(_, m)| !m.movable.is_empty() && m.set() == set);
+            let moving = moving.map(move |(mode, _)| SpelledTonality {
+                tonality: Tonality { mode, ..t.tonality },
+                ..t
+            });
+            std::iter::once(t).chain(moving)
+        })
+        .map(name_of)
         .collect();
     if !same.is_empty() {
         say("same notes", &same, ",");

@@ -4,7 +4,7 @@ use super::Analysis;
 use super::change::{around, common_chord, label, notes_altered, numeral};
 use crate::midi::FaultKind;
 use crate::plain;
-use crate::plan::Region;
+use crate::plan::{Claim, Region};
 use std::fmt::Write;
 
 /// Lines, each ended.
@@ -72,8 +72,19 @@ pub fn analysis(a: &Analysis) -> String {
     out
 }
 
+/// When, and as much of its name as was heard: `G, mode open  (not heard: 3; Ionian or
+/// Dorian)`, `D Dorian?  (not heard: 6; or Aeolian)`.
 fn region(a: &Analysis, r: &Region) -> String {
-    let name = a.notation.tonality(r.tonality, r.tonic, a.catalogue);
+    let whole = || a.notation.tonality(r.tonality, r.tonic, a.catalogue);
+    let claim = r.open.claim();
+    let name = match claim {
+        Claim::Decided => whole(),
+        Claim::Guess => format!("{}?", whole()),
+        Claim::Undecided => {
+            let center = a.notation.center(r.tonality, r.tonic, a.catalogue);
+            format!("{center}, mode open")
+        }
+    };
     let mut line = format!(
         "{:>8} – {:>8}  {name}",
         r.start.to_string(),
@@ -82,9 +93,15 @@ fn region(a: &Analysis, r: &Region) -> String {
     if !r.open.is_empty() {
         let numbers: Vec<String> = r.open.numbers().map(|n| n.to_string()).collect();
         let _ = write!(line, "  (not heard: {}", numbers.join(", "));
-        for m in r.open.others() {
-            let _ = write!(line, "; or {}", a.catalogue.mode(m).name);
-        }
+        let own = (claim == Claim::Undecided).then_some(r.tonality.mode);
+        let modes = own.into_iter().chain(r.open.others());
+        let names: Vec<&str> = modes.map(|m| &*a.catalogue.mode(m).name).collect();
+        let _ = match names.split_last() {
+            None => Ok(()),
+            Some((last, [])) if own.is_some() => write!(line, "; {last}"),
+            Some((last, [])) => write!(line, "; or {last}"),
+            Some((last, before)) => write!(line, "; {} or {last}", before.join(", ")),
+        };
         line.push(')');
     }
     line

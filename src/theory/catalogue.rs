@@ -42,6 +42,16 @@ impl Catalogue {
         Ok(Catalogue { modes })
     }
 
+    /// Each mode that has exactly the degrees of one before it, with that one: no music tells
+    /// the two apart.
+    pub fn doubles(&self) -> impl Iterator<Item = (&Mode, &Mode)> {
+        let same = |a: &Mode, b: &Mode| (&a.degrees, &a.movable) == (&b.degrees, &b.movable);
+        self.modes.iter().enumerate().filter_map(move |(at, mode)| {
+            let first = self.modes[..at].iter().find(|first| same(first, mode));
+            Some((mode, first?))
+        })
+    }
+
     /// How many modes.
     pub fn len(&self) -> usize {
         self.modes.len()
@@ -176,6 +186,17 @@ mod tests {
         let dorian = c.parse_tonality("e♭ Dorian").expect("a tonality");
         assert_eq!(dorian.tonic.to_string(), "E♭");
         assert_eq!(c.signature(dorian.tonic, dorian.tonality.mode), -5);
+    }
+
+    #[test]
+    fn a_mode_with_the_degrees_of_another_is_found() {
+        assert_eq!(Catalogue::standard().doubles().count(), 0);
+        let own = "[[mode]]\nname = 'Freygish'\ndegrees = '1 b6 b2 3 4 5 b7'\n\
+                   [[mode]]\nname = 'Other'\ndegrees = '1 b2 3 4 5 b6 7'\n";
+        let c = Catalogue::standard().extended(own).expect("a catalogue");
+        let found = c.doubles().map(|(own, known)| (&*own.name, &*known.name));
+        let found: Vec<(&str, &str)> = found.collect();
+        assert_eq!(found, [("Freygish", "Phrygian dominant")]);
     }
 
     #[test]

@@ -5,10 +5,10 @@ use super::degree::{Degree, NotADegree};
 use super::mode::{Mode, plain_name};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Glyphs;
+use crate::nearest::nearest as nearest_name;
 use crate::plain;
-use serde::Deserialize;
 use std::cmp::Ordering;
-use toml::Spanned;
+use toml::de::{DeTable, DeValue};
 
 /// The most modes that a catalogue may hold. Fixed, so that what the engine keeps is of fixed size.
 pub const MAX_MODES: usize = 48;
@@ -20,23 +20,23 @@ const MAX_NAME: usize = 40;
 const WHOLE: &str = "A whole mode is:\n\n\
      [[mode]]\nname = \"Double harmonic\"\ndegrees = \"1 b2 3 4 5 b6 7\"\n";
 
-/// What is wrong with a list of modes, and where.
+/// What is wrong with a list of modes, and where. Each shows a whole mode.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum CatalogueError {
-    /// No TOML, or a key that no mode has.
-    #[error(transparent)]
-    Toml(#[from] toml::de::Error),
+    /// No TOML, or something else than modes in it.
+    #[error("line {line}: {what}. {WHOLE}")]
+    File { line: usize, what: String },
     #[error("there is no mode in it. {WHOLE}")]
     Empty,
     #[error(
         "it holds {own} modes: with the {ours} that are there already that is more than {MAX_MODES}"
     )]
     TooMany { own: usize, ours: usize },
-    #[error("line {line}: {mode}: {fault}")]
+    #[error("line {line}: {mode}: {fault}. {WHOLE}")]
     Mode {
-        /// Where its table begins, from 1.
+        /// Where the fault stands, from 1: the value, or the table that lacks it.
         line: usize,
-        /// What it is called there.
+        /// What the mode is called there.
         mode: String,
         fault: ModeFault,
     },
@@ -45,9 +45,9 @@ pub enum CatalogueError {
 /// What is wrong with a mode.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ModeFault {
-    #[error("it has no name. {WHOLE}")]
+    #[error("it has no name")]
     NoName,
-    #[error("it has no degrees. {WHOLE}")]
+    #[error("it has no degrees")]
     NoDegrees,
     #[error(transparent)]
     NotADegree(#[from] NotADegree),
@@ -83,34 +83,66 @@ pub enum ModeFault {
     NoId,
     #[error("its weight must be greater than 0, and at most 1000")]
     Weight,
+    #[error("its {key} must be {wanted}, such as {key} = {example}")]
+    Type {
+        key: &'static str,
+        wanted: &'static str,
+        example: &'static str,
+    },
+    #[error("a mode has no {key}: {help}")]
+    NoSuchKey { key: String, help: String },
     #[error("scored_as is {0}; it must be one of {all}", all = SCORED_AS.join(", "))]
     ScoredAs(String),
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct File {
-    #[serde(default)]
-    mode: Vec<Spanned<Entry>>,
-}
+/// What a mode may say, each with an example.
+const KEYS: [(&str, &str); 8] = [
+    ("name", "\"Double harmonic\""),
+    ("degrees", "\"1 b2 3 4 5 b6 7\""),
+    ("id", "\"double_harmonic\""),
+    ("movable", "\"6 7\""),
+    ("characteristic", "\"b2 b6\""),
+    ("scored_as", "\"ionian\""),
+    ("parent", "\"double harmonic\""),
+    ("weight", "0.5"),
+];
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+/// A mode as it is written: what is there of it, and where.
+#[derive(Default)]
 struct Entry {
     id: Option<String>,
     name: Option<String>,
     degrees: Option<String>,
-    #[serde(default)]
     movable: String,
     characteristic: Option<String>,
     scored_as: Option<String>,
     parent: Option<String>,
-    #[serde(default = "one")]
-    weight: f32,
+    weight: Option<f64>,
+    /// The byte at which each value begins.
+    places: Vec<(&'static str, usize)>,
 }
 
-fn one() -> f32 {
-    1.0
+/// What is wrong with the value of a key, or with the whole mode.
+struct Wrong {
+    key: &'static str,
+    fault: ModeFault,
+}
+
+/// The whole mode in the place of a key.
+const ALL: &str = "";
+
+impl From<ModeFault> for Wrong {
+    fn from(fault: ModeFault) -> Wrong {
+        Wrong { key: ALL, fault }
+    }
+}
+
+/// For `map_err`: of this key.
+fn of<F: Into<ModeFault>>(key: &'static str) -> impl Fn(F) -> Wrong {
+    move |fault| Wrong {
+        key,
+        fault: fault.into(),
+    }
 }
 
 /// What other programs know: major and minor, and the seven diatonic modes.
@@ -128,8 +160,51 @@ const SCORED_AS: [&str; 9] = [
 
 /// The modes of `text`, beside those that are `known` already.
 pub(super) fn read(text: &str, known: &[Mode]) -> Result<Vec<Mode>, CatalogueError> {
-    let file: File = toml::from_str(text)?;
-    let count = file.mode.len();
+    let line = |at: usize| {
+        let before = text.get(..at).unwrap_or(text);
+        before.matches('\n').count() + 1
+    };
+    let wrong = |at: usize, what: String| CatalogueError::File {
+        line: line(at),
+        what,
+    };
+    let file = DeTable::parse(text).map_err(|e| {
+        let at = e.span().map_or(0, |span| span.start);
+        let what = "this cannot be read: write name = value in a line of its own, with \
+                    \"quotation marks\" around words";
+        wrong(at, format!("{what} ({})", e.message()))
+    })?;
+    let mut tables = Vec::new();
+    for (key, value) in file.into_inner() {
+        let (written, at) = (key.get_ref().as_ref(), key.span().start);
+        let brackets = "write [[mode]], with two brackets on either side, above each mode";
+        match (written, value.into_inner()) {
+            ("mode", DeValue::Array(list)) => {
+                for value in list {
+                    let at = value.span().start;
+                    match value.into_inner() {
+                        DeValue::Table(table) => tables.push((at, table)),
+                        _ => return Err(wrong(at, format!("this is no mode: {brackets}"))),
+                    }
+                }
+            }
+            ("mode", _) => return Err(wrong(at, brackets.to_owned())),
+            (_, DeValue::Table(_) | DeValue::Array(_)) => {
+                let written = quoted(written);
+                return Err(wrong(
+                    at,
+                    format!("{written} is not known here: {brackets}"),
+                ));
+            }
+            _ => {
+                let written = quoted(written);
+                let what = format!("{written} stands above the first mode: {brackets}");
+                return Err(wrong(at, what));
+            }
+        }
+    }
+    tables.sort_by_key(|(at, _)| *at);
+    let count = tables.len();
     if count == 0 {
         return Err(CatalogueError::Empty);
     }
@@ -140,17 +215,25 @@ pub(super) fn read(text: &str, known: &[Mode]) -> Result<Vec<Mode>, CatalogueErr
         });
     }
     let mut all = known.to_vec();
-    for entry in file.mode {
-        let before = text.get(..entry.span().start).unwrap_or(text);
-        let line = before.matches('\n').count() + 1;
-        let entry = entry.into_inner();
-        let name = entry.name.as_deref().or(entry.id.as_deref());
+    for (at, table) in tables {
+        let text_of = |key| table.get(key).and_then(|v| v.get_ref().as_str());
+        let name = text_of("name").or(text_of("id"));
         let mode = match name.map(str::trim).filter(|n| !n.is_empty()) {
             Some(name) => format!("mode {}", quoted(name)),
             None => "this mode".to_owned(),
         };
-        let fail = |fault| CatalogueError::Mode { line, mode, fault };
-        all.push(entry.mode(&all).map_err(fail)?);
+        let fail = |at: usize, fault| CatalogueError::Mode {
+            line: line(at),
+            mode: mode.clone(),
+            fault,
+        };
+        let entry = Entry::read(table).map_err(|(at, fault)| fail(at, fault))?;
+        let places = entry.places.clone();
+        let made = entry.mode(&all).map_err(|wrong| {
+            let place = places.iter().find(|(key, _)| *key == wrong.key);
+            fail(place.map_or(at, |p| p.1), wrong.fault)
+        })?;
+        all.push(made);
     }
     Ok(all.split_off(known.len()))
 }
@@ -193,19 +276,75 @@ fn set(degrees: &[Degree]) -> PitchClassSet {
 }
 
 impl Entry {
+    /// What is there; a fault with the byte at which it stands.
+    fn read(table: DeTable) -> Result<Entry, (usize, ModeFault)> {
+        let mut entry = Entry::default();
+        for (written, value) in table {
+            let at = written.span().start;
+            let known = KEYS.iter().find(|(key, _)| *key == written.get_ref());
+            let Some(&(key, example)) = known else {
+                let written = written.get_ref();
+                let names = KEYS.map(|(key, _)| key);
+                let help = match nearest_name(written, names) {
+                    Some(meant) => format!("did you mean {meant}?"),
+                    None => format!("it may have {}", names.join(", ")),
+                };
+                let key = quoted(written);
+                return Err((at, ModeFault::NoSuchKey { key, help }));
+            };
+            let wanted = match key {
+                "weight" => "a number",
+                "degrees" | "movable" | "characteristic" => {
+                    "written in one pair of quotation marks"
+                }
+                _ => "text in quotation marks",
+            };
+            let wrong = || {
+                let fault = ModeFault::Type {
+                    key,
+                    wanted,
+                    example,
+                };
+                (at, fault)
+            };
+            entry.places.push((key, at));
+            let value = value.into_inner();
+            if key == "weight" {
+                let number = match &value {
+                    DeValue::Integer(n) => n.to_string().parse().ok(),
+                    DeValue::Float(n) => n.as_str().parse().ok(),
+                    _ => None,
+                };
+                entry.weight = Some(number.ok_or_else(wrong)?);
+                continue;
+            }
+            let text = value.as_str().ok_or_else(wrong)?.to_owned();
+            match key {
+                "name" => entry.name = Some(text),
+                "degrees" => entry.degrees = Some(text),
+                "id" => entry.id = Some(text),
+                "movable" => entry.movable = text,
+                "characteristic" => entry.characteristic = Some(text),
+                "scored_as" => entry.scored_as = Some(text),
+                _ => entry.parent = Some(text),
+            }
+        }
+        Ok(entry)
+    }
+
     /// The mode that it describes, `known` being those above it.
-    fn mode(self, known: &[Mode]) -> Result<Mode, ModeFault> {
+    fn mode(self, known: &[Mode]) -> Result<Mode, Wrong> {
         let name = self.name.as_deref().ok_or(ModeFault::NoName)?;
         if name.trim().is_empty() {
-            return Err(ModeFault::NoName);
+            return Err(of("name")(ModeFault::NoName));
         }
-        let name = shown("name", name)?;
+        let name = shown("name", name).map_err(of("name"))?;
         let plain = plain_name(&name);
         if !plain.contains(char::is_alphanumeric) {
-            return Err(ModeFault::NoLetter);
+            return Err(of("name")(ModeFault::NoLetter));
         }
         let id = match &self.id {
-            Some(id) => Some(given_id(id)?),
+            Some(id) => Some(given_id(id).map_err(of("id"))?),
             None => None,
         };
         // Another mode may not be called the same, however it is written.
@@ -214,21 +353,22 @@ impl Entry {
             let Some(text) = text else { continue };
             if let Some(owner) = owner(text, known) {
                 let text = quoted(text);
-                return Err(ModeFault::Taken { what, text, owner });
+                return Err(of(what)(ModeFault::Taken { what, text, owner }));
             }
         }
         let id = match id {
             Some(id) => id,
-            None => made_id(&name, known)?,
+            None => made_id(&name, known).map_err(of("name"))?,
         };
-        let mut degrees = list(self.degrees.as_deref().ok_or(ModeFault::NoDegrees)?)?;
+        let degrees = self.degrees.as_deref().ok_or(ModeFault::NoDegrees)?;
+        let mut degrees = list(degrees).map_err(of("degrees"))?;
         let first = Degree {
             number: 1,
             alter: 0,
         };
         match degrees.first() {
-            None => return Err(ModeFault::NoDegrees),
-            Some(d) if *d != first => return Err(ModeFault::NotFromOne),
+            None => return Err(of("degrees")(ModeFault::NoDegrees)),
+            Some(d) if *d != first => return Err(of("degrees")(ModeFault::NotFromOne)),
             Some(_) => degrees.sort_by_key(|d| d.semitones()),
         }
         let same = degrees
@@ -236,30 +376,34 @@ impl Entry {
             .find(|pair| pair[0].semitones() == pair[1].semitones());
         if let Some(pair) = same {
             let [a, b] = [pair[0], pair[1]].map(|d| d.text(Glyphs::Ascii));
-            return Err(ModeFault::SameKey(a, b));
+            return Err(of("degrees")(ModeFault::SameKey(a, b)));
         }
         if degrees.len() < 5 {
-            return Err(ModeFault::TooFew(degrees.len()));
+            return Err(of("degrees")(ModeFault::TooFew(degrees.len())));
         }
-        let movable = list(&self.movable)?;
+        let movable = list(&self.movable).map_err(of("movable"))?;
         let characteristic = match &self.characteristic {
-            Some(given) => list(given)?,
+            Some(given) => list(given).map_err(of("characteristic"))?,
             None => characteristic(&degrees, &movable),
         };
         let own = |d: &&Degree| !degrees.contains(d) && !movable.contains(d);
         if let Some(d) = characteristic.iter().find(own) {
-            return Err(ModeFault::NotItsOwn(d.text(Glyphs::Ascii)));
+            let d = d.text(Glyphs::Ascii);
+            return Err(of("characteristic")(ModeFault::NotItsOwn(d)));
         }
-        if !(self.weight > 0.0 && self.weight <= 1000.0) {
-            return Err(ModeFault::Weight);
+        let weight = self.weight.unwrap_or(1.0) as f32;
+        if !(weight > 0.0 && weight <= 1000.0) {
+            return Err(of("weight")(ModeFault::Weight));
         }
         let scored_as = match self.scored_as {
             Some(given) if SCORED_AS.contains(&given.as_str()) => given,
-            Some(given) => return Err(ModeFault::ScoredAs(quoted(&given))),
+            Some(given) => {
+                return Err(of("scored_as")(ModeFault::ScoredAs(quoted(&given))));
+            }
             None => scored_as(&degrees, &movable, known).to_owned(),
         };
         let parent = match &self.parent {
-            Some(given) => shown("parent", given)?,
+            Some(given) => shown("parent", given).map_err(of("parent"))?,
             None => family(&name, &degrees, known),
         };
         let usual = set(&degrees);
@@ -273,7 +417,7 @@ impl Entry {
             characteristic,
             scored_as,
             parent,
-            weight: self.weight,
+            weight,
         })
     }
 }
@@ -624,123 +768,173 @@ mod tests {
         let good = "degrees = '1 2 3 4 5 6 b7'";
         let long = "x".repeat(41);
         for (lines, want) in [
-            (
-                good.into(),
-                format!("line 1: this mode: it has no name. {whole}"),
-            ),
+            (good.into(), "line 1: this mode: it has no name".into()),
             (
                 "name = 'Own'".into(),
-                format!("line 1: mode 'Own': it has no degrees. {whole}"),
+                "line 1: mode 'Own': it has no degrees".into(),
             ),
             (
                 "name = 'Own'\ndegrees = ''".into(),
-                format!("line 1: mode 'Own': it has no degrees. {whole}"),
+                "line 3: mode 'Own': it has no degrees".into(),
             ),
             (
                 format!("name = ''\n{good}"),
-                format!("line 1: this mode: it has no name. {whole}"),
+                "line 2: this mode: it has no name".into(),
             ),
             (
                 format!("name = ' '\n{good}"),
-                format!("line 1: this mode: it has no name. {whole}"),
+                "line 2: this mode: it has no name".into(),
             ),
             (
                 format!("id = ''\nname = 'Own'\n{good}"),
-                "line 1: mode 'Own': its id is empty".into(),
+                "line 2: mode 'Own': its id is empty".into(),
             ),
             (
                 format!("id = 'My Mode'\nname = 'Own'\n{good}"),
-                "line 1: mode 'Own': its id is 'My Mode': write small letters a to z, figures, \
+                "line 2: mode 'Own': its id is 'My Mode': write small letters a to z, figures, \
                  _ and - only, or leave the id out"
                     .into(),
             ),
             (
                 format!("name = \"O\\u001b[2Jn\"\n{good}"),
-                "line 1: mode 'O\\x1b[2Jn': its name holds a character that cannot be shown: \
+                "line 2: mode 'O\\x1b[2Jn': its name holds a character that cannot be shown: \
                  write letters, figures and signs"
                     .into(),
             ),
             (
                 format!("id = \"o\\u0007n\"\nname = 'Own'\n{good}"),
-                "line 1: mode 'Own': its id holds a character that cannot be shown: write \
+                "line 2: mode 'Own': its id holds a character that cannot be shown: write \
                  letters, figures and signs"
                     .into(),
             ),
             (
                 format!("name = '{long}'\n{good}"),
                 format!(
-                    "line 1: mode '{}…': its name has more than 40 characters",
+                    "line 2: mode '{}…': its name has more than 40 characters",
                     &long[1..]
                 ),
             ),
             (
                 format!("name = '—'\n{good}"),
-                "line 1: mode '—': its name has no letter or figure".into(),
+                "line 2: mode '—': its name has no letter or figure".into(),
             ),
             (
                 format!("id = 'dorian'\nname = 'Own'\n{good}"),
-                "line 1: mode 'Own': its id is 'dorian': that is the mode Dorian already; choose \
+                "line 2: mode 'Own': its id is 'dorian': that is the mode Dorian already; choose \
                  another"
                     .into(),
             ),
             (
                 format!("name = 'DORIAN'\n{good}"),
-                "line 1: mode 'DORIAN': its name is 'DORIAN': that is the mode Dorian already; \
+                "line 2: mode 'DORIAN': its name is 'DORIAN': that is the mode Dorian already; \
                  choose another"
                     .into(),
             ),
             (
                 format!("name = 'Phrygian-dominant'\n{good}"),
-                "line 1: mode 'Phrygian-dominant': its name is 'Phrygian-dominant': that is the \
+                "line 2: mode 'Phrygian-dominant': its name is 'Phrygian-dominant': that is the \
                  mode Phrygian dominant already; choose another"
                     .into(),
             ),
             (
                 format!("name = 'Major'\n{good}"),
-                "line 1: mode 'Major': its name is 'Major': that is the mode Ionian already; \
+                "line 2: mode 'Major': its name is 'Major': that is the mode Ionian already; \
                  choose another"
                     .into(),
             ),
             (
                 format!("name = 'Own'\n{good}\n[[mode]]\nname = 'own'\n{good}"),
-                "line 4: mode 'own': its name is 'own': that is the mode Own already; choose \
+                "line 5: mode 'own': its name is 'own': that is the mode Own already; choose \
                  another"
                     .into(),
             ),
             (
                 "name = 'Own'\ndegrees = '2 3 4 5 6'".into(),
-                "line 1: mode 'Own': its degrees must begin with 1, the note that is home".into(),
+                "line 3: mode 'Own': its degrees must begin with 1, the note that is home".into(),
             ),
             (
                 "name = 'Own'\ndegrees = '1 3 5'".into(),
-                "line 1: mode 'Own': it has 3 degrees; a mode has at least five".into(),
+                "line 3: mode 'Own': it has 3 degrees; a mode has at least five".into(),
             ),
             (
                 "name = 'Own'\ndegrees = '1 2 #2 b3 4 5'".into(),
-                "line 1: mode 'Own': its degrees #2 and b3 are the same key of the piano: leave \
+                "line 3: mode 'Own': its degrees #2 and b3 are the same key of the piano: leave \
                  one of them out"
                     .into(),
             ),
             (
                 "name = 'Own'\ndegrees = '1 2 3 4 5 8'".into(),
-                "line 1: mode 'Own': '8' is no degree: write 1 to 7 after at most two b or #"
+                "line 3: mode 'Own': '8' is no degree: write 1 to 7 after at most two b or #"
                     .into(),
             ),
             (
                 format!("name = 'Own'\n{good}\ncharacteristic = 'b2'"),
-                "line 1: mode 'Own': b2 is characteristic, but is none of its degrees".into(),
+                "line 4: mode 'Own': b2 is characteristic, but is none of its degrees".into(),
             ),
             (
                 format!("name = 'Own'\n{good}\nparent = ''"),
-                "line 1: mode 'Own': its parent is empty".into(),
+                "line 4: mode 'Own': its parent is empty".into(),
             ),
             (
                 format!("name = 'Own'\n{good}\nweight = nan"),
-                "line 1: mode 'Own': its weight must be greater than 0, and at most 1000".into(),
+                "line 4: mode 'Own': its weight must be greater than 0, and at most 1000".into(),
+            ),
+            (
+                "name = 'Own'\ndegrees = [1, 2]".into(),
+                "line 3: mode 'Own': its degrees must be written in one pair of quotation marks, \
+                 such as degrees = \"1 b2 3 4 5 b6 7\""
+                    .into(),
+            ),
+            (
+                format!("name = 'Own'\n{good}\nweight = 'much'"),
+                "line 4: mode 'Own': its weight must be a number, such as weight = 0.5".into(),
+            ),
+            (
+                format!("nme = 'Own'\n{good}"),
+                "line 2: this mode: a mode has no 'nme': did you mean name?".into(),
+            ),
+            (
+                format!("name = 'Own'\n{good}\ncolour = 1"),
+                "line 4: mode 'Own': a mode has no 'colour': it may have name, degrees, id, \
+                 movable, characteristic, scored_as, parent, weight"
+                    .into(),
             ),
         ] {
-            assert_eq!(one_of(&lines).map(|m| m.name), Err(want), "{lines}");
+            let want: String = want;
+            let said = one_of(&lines).map(|m| m.name);
+            assert_eq!(said, Err(format!("{want}. {whole}")), "{lines}");
         }
+        let brackets = "write [[mode]], with two brackets on either side, above each mode";
+        for (text, want) in [
+            (format!("[mode]\n{good}"), format!("line 1: {brackets}")),
+            (
+                format!("\n[[modes]]\n{good}"),
+                format!("line 2: 'modes' is not known here: {brackets}"),
+            ),
+            (
+                format!("name = 'Own'\n{good}"),
+                format!("line 1: 'name' stands above the first mode: {brackets}"),
+            ),
+            (
+                "mode = [1]".into(),
+                format!("line 1: this is no mode: {brackets}"),
+            ),
+        ] {
+            let said = own(&text).map(|all| all.len());
+            // Of two faults in one table either may be said first.
+            let other =
+                format!("line 2: 'degrees' stands above the first mode: {brackets}. {whole}");
+            let want = format!("{want}. {whole}");
+            assert!(
+                said == Err(want.clone()) || said == Err(other),
+                "{said:?} {want}"
+            );
+        }
+        let said = own("[[mode]]\nname = 'Own\n").map(|all| all.len());
+        let said = said.expect_err("no end of the name");
+        let start = "line 2: this cannot be read: write name = value in a line of its own, with \
+                     \"quotation marks\" around words (";
+        assert!(said.starts_with(start) && said.ends_with(whole), "{said}");
         assert_eq!(
             own("# To come.").map(|all| all.len()),
             Err(format!("there is no mode in it. {whole}"))

@@ -27,11 +27,11 @@ pub enum TonalityError {
 /// Not a mode of the catalogue.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum UnknownMode {
-    /// A slip of the pen.
+    /// A slip of the pen, or another name for the same notes.
     #[error("unknown mode '{text}'; did you mean {meant}?")]
     Misspelt { text: String, meant: String },
-    #[error("unknown mode '{text}'; write one of: {}", known.join(", "))]
-    Unknown { text: String, known: Vec<String> },
+    #[error("unknown mode '{0}'; peregrinus modes lists those that are known")]
+    Unknown(String),
     #[error(
         "'{0}' is no mode but a collection that repeats within the octave, so none of its notes \
          is its center; write a mode, such as ionian or minor"
@@ -101,18 +101,44 @@ impl Catalogue {
         }
         let modes = || self.iter().map(|(_, m)| m);
         let names = modes().flat_map(|m| [m.id.as_str(), &m.name]);
-        let meant = nearest(&text, names).and_then(|name| self.find(name));
+        let meant = also_called(&words.join(" ")).and_then(|id| self.find(id));
+        let meant = meant.or_else(|| nearest(&text, names).and_then(|name| self.find(name)));
         Err(match meant {
             Some(mode) => UnknownMode::Misspelt {
                 text,
                 meant: self.mode(mode).id.clone(),
             },
-            None => UnknownMode::Unknown {
-                text,
-                known: modes().map(|m| m.id.clone()).collect(),
-            },
+            None => UnknownMode::Unknown(text),
         })
     }
+}
+
+/// The mode that is also called so, in words of small letters. Common practice, no source.
+fn also_called(name: &str) -> Option<&'static str> {
+    let name = name.replace('♭', "b").replace('♯', "#");
+    Some(match name.as_str() {
+        "super locrian"
+        | "superlocrian"
+        | "altered scale"
+        | "altered dominant"
+        | "diminished whole tone"
+        | "locrian b4" => "altered",
+        "super locrian bb7" | "superlocrian bb7" | "altered diminished" => "ultralocrian",
+        "acoustic" | "overtone" | "lydian b7" | "mixolydian #4" => "lydian_dominant",
+        "lydian #5" => "lydian_augmented",
+        "aeolian dominant" | "melodic major" | "hindu" => "mixolydian_flat6",
+        "half diminished" | "locrian #2" | "locrian 2" | "aeolian b5" => "locrian_nat2",
+        "phrygian #6" | "phrygian nat6" | "javanese" => "dorian_flat2",
+        "phrygian major" | "freygish" | "spanish phrygian" | "spanish gypsy" => "phrygian_dominant",
+        "ukrainian dorian" | "romanian minor" | "romanian" => "dorian_sharp4",
+        "ionian augmented" | "major #5" => "ionian_sharp5",
+        "harmonic major" | "major b6" => "ionian_flat6",
+        "lydian diminished" | "lydian minor" => "lydian_flat3",
+        "super phrygian" => "phrygian_flat4",
+        "jazz minor" => "minor",
+        "pentatonic" => "major_pentatonic",
+        _ => return None,
+    })
 }
 
 #[cfg(test)]
@@ -142,6 +168,14 @@ mod tests {
                 "D mixolidian",
                 "unknown mode 'mixolidian'; did you mean mixolydian?",
             ),
+            (
+                "D Super-Locrian",
+                "unknown mode 'Super-Locrian'; did you mean altered?",
+            ),
+            (
+                "C lydian ♭7",
+                "unknown mode 'lydian ♭7'; did you mean lydian_dominant?",
+            ),
             ("A harmonic minor", "minor"),
             ("A Melodic-Minor", "minor"),
             ("a natural minor", "minor"),
@@ -161,10 +195,8 @@ mod tests {
             assert_eq!(says(text), want, "{text}");
         }
         let unknown = says("D zzz");
-        assert!(
-            unknown.contains("write one of: lydian, ionian"),
-            "{unknown}"
-        );
+        let said = "unknown mode 'zzz'; peregrinus modes lists those that are known";
+        assert_eq!(unknown, said);
         let note = says("H dorian");
         assert!(note.starts_with("'H' is no note name"), "{note}");
     }

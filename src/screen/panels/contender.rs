@@ -90,11 +90,10 @@ fn legend(room: u16) -> &'static str {
     fits.unwrap_or_default()
 }
 
-/// `E in the bass, F♯ heard`; without either `30 % likely by what was played`.
+/// `E in the bass, F♯ heard`; without either what there is.
 fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
     if !c.in_bass && c.heard.is_none() {
-        let share = (c.probability.clamp(0.0, 1.0) * 100.0).round();
-        return format!("{share:.0} % likely by what was played");
+        return "by the notes as a whole".into();
     }
     let bass = c.in_bass.then(|| format!("{tonic} in the bass"));
     let heard = c.heard.map(|pc| {

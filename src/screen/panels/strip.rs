@@ -261,12 +261,13 @@ fn names(
         let room = b.saturating_sub(a + 1);
         // In a long past most regions have no room: no name is made for them.
         if room == 0 {
-            said = None;
+            said = said.filter(|&center| center == r.tonic);
             continue;
         }
         let tonic = look.center(r.tonality, r.tonic);
         let small = match claim::mode(r.tonality, r.open, look) {
             Some(mode) => shorter(&tonic, &mode, said == Some(r.tonic)),
+            None if said == Some(r.tonic) => Vec::new(),
             None => vec![tonic],
         };
         // Only a whole name is large: a small whole one says more than a large center alone.
@@ -275,7 +276,11 @@ fn names(
             .into_iter()
             .chain(small.iter().map(|t| (t, Size::One)))
             .find(|(t, s)| large::width(t, *s, ascii) <= room);
-        said = fits.map(|_| r.tonic);
+        // A center that stands there already is not said again.
+        said = match fits {
+            Some(_) => Some(r.tonic),
+            None => said.filter(|&center| center == r.tonic),
+        };
         if let Some((text, fitting)) = fits {
             // Small letters stand on the last of the rows, next to the bar.
             let row = y + size.rows() - fitting.rows();
@@ -288,7 +293,7 @@ fn names(
 }
 
 /// A name from whole to the center alone. Where the center has been said just
-/// before, the mode may stand alone: it is what is new.
+/// before, the mode may stand alone, as it is what is new, and the center never does.
 fn shorter(tonic: &str, mode: &str, said: bool) -> Vec<String> {
     let mut names = vec![format!("{tonic} {mode}")];
     if said {
@@ -301,7 +306,9 @@ fn shorter(tonic: &str, mode: &str, said: bool) -> Vec<String> {
             names.push(short);
         }
     }
-    names.push(tonic.to_owned());
+    if !said {
+        names.push(tonic.to_owned());
+    }
     names
 }
 
@@ -325,8 +332,7 @@ mod tests {
                 "C Phry",
                 "Phry",
                 "C Phr",
-                "Phr",
-                "C"
+                "Phr"
             ]
         );
     }

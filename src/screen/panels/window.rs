@@ -5,7 +5,7 @@ use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns};
 use crate::screen::picture::Picture;
 use crate::screen::view::{BarOrder, View};
-use crate::theory::{Accidentals, PitchClass, Spelling};
+use crate::theory::{Accidentals, Letters, PitchClass, Spelling};
 
 /// The share of the whole that fills a bar: a little more than a third.
 const FULL: f32 = 0.36;
@@ -63,6 +63,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, view: &View, loo
             Some(_) => look.notation.note_named(pc, within, look.catalogue),
             None => axis_name(pc, i, view, picture, look),
         };
+        let name = narrow(name, slot, look);
         let centred = |text: &str| x + bar.saturating_sub(columns(text)) / 2;
         let heard = reading.heard.contains(pc);
         let name_style = if heard { style } else { styles.quiet };
@@ -108,6 +109,22 @@ fn axis_name(pc: PitchClass, at: u16, view: &View, picture: &Picture, look: &Loo
         }
         _ => look.notation.note_named(pc, within, look.catalogue),
     }
+}
+
+/// A German name that would touch the next one, with a sign in the place of its syllable:
+/// `C♯` for `Cis`, `D♭` for `Des`.
+fn narrow(name: String, slot: u16, look: &Look) -> String {
+    if look.notation.letters != Letters::German || columns(&name) < slot {
+        return name;
+    }
+    let sign = |syllable, sign| {
+        let letter = name.strip_suffix(syllable)?;
+        (columns(letter) == 1).then(|| format!("{letter}{sign}"))
+    };
+    let sharp = sign("is", look.sign('♯', '#'));
+    sharp
+        .or_else(|| sign("es", look.sign('♭', 'b')))
+        .unwrap_or(name)
 }
 
 /// A bar that stands on row `base` (exclusive) and grows up to the caption.
