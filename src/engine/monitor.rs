@@ -8,7 +8,7 @@ use super::event::Event;
 use super::explain::{Case, Recent, likeliest_center};
 use super::features::Frames;
 use super::hysteresis::{Here, Home, Inertia, Rival, Verdict};
-use super::keys::{Fading, Happened, KeySet, Keys};
+use super::keys::{Fading, Happened, KeySet, Keys, lowest};
 use super::open_degrees::open;
 use super::polymodal::PolymodalTracker;
 use super::reading::{Contender, Established, Reading};
@@ -588,10 +588,10 @@ impl<E: Estimator> Monitor<E> {
             tonic: self.catalogue.spell(tonality, Some(now.tonic)),
             probability,
             nearness,
-            in_bass: self
-                .chords
-                .now()
-                .is_some_and(|(s, _)| s.bass() == tonality.center),
+            // Of the keys alone: the chord's bass depends on what is pinned.
+            in_bass: lowest(self.keys.sounding())
+                .or(lowest(self.chords.struck().0))
+                .is_some_and(|key| PitchClass::of_key(key) == tonality.center),
             heard: telling,
         })
     }
