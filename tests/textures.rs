@@ -285,7 +285,7 @@ const FLOORS: [(&str, f64, f64); 16] = [
     ("triplets upward", 0.98, 1.0),
     ("down from the top over the pedal", 0.98, 1.0),
     ("low, high, middle, high, quickly", 0.57, 0.59),
-    ("pairs over a bass", 0.83, 0.88),
+    ("pairs over a bass", 0.82, 0.85),
     ("tremolo", 0.40, 0.34),
 ];
 

@@ -464,7 +464,7 @@ mod tests {
             text.contains("  left out, an aside: 0:02.0 – 0:05.0\n"),
             "{text}"
         );
-        let markers = "  markers\n      0:08.5  1  (0:06.0 – 0:08.5)\n      0:09.0  of others\n";
+        let markers = "  markers\n      0:08.5  1  (0:06.0 – 0:08.5)\n      0:09.0  of\\nothers\n";
         assert!(text.contains(markers), "{text}");
     }
 

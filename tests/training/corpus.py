@@ -15,6 +15,7 @@ import numpy as np
 import torch
 
 import features
+import jazz
 import playing
 
 # Learned from; the others are measured alone.
@@ -22,6 +23,8 @@ LEARNED = ("folk-mode", "local-key", "rock")
 MADE_UP = "playing-"    # and a family's name
 KINDS = LEARNED + ("folk-set", "perf-local", "perf-keysig")
 NONE_KINDS = ("whole-tone", "octatonic", "chromatic")
+# What of a collection is taken: chant, whose rhythm is mostly invented, and songs rather than dances.
+THINNED = {"essenFolksong": .5, "cantus": .25, "antiphonale": .25, "jgabc": .25, "inadiutorium": .25}
 DIATONIC = ("ionian", "dorian", "phrygian", "lydian", "mixolydian", "aeolian")
 
 
@@ -141,6 +144,11 @@ class Source(torch.utils.data.IterableDataset):
         of = lambda m: self.targets.of(m, "playing")
         return np.array(notes, float), [(a, b, c, of(m)) for a, b, c, m in segments], roots
 
+    def jazz(self, rng):
+        notes, segments, roots = jazz.take(self.length, rng, self.catalogue)
+        of = lambda m: self.targets.any if m is None else self.targets.of(m, "playing")
+        return np.array(notes, float), [(a, b, c, of(m)) for a, b, c, m in segments], roots
+
     def noise(self, rng):
         """Someone drums on the keys or scatters notes, alone or beside some playing."""
         alone = rng.random() < .5
@@ -216,9 +224,10 @@ class Source(torch.utils.data.IterableDataset):
 
     def tune(self, mode, rng):
         """A tune of that mode, or of another one to recast: real ones are few but for Ionian."""
-        real = {"ionian": .9, "aeolian": .55, "dorian": .55, "mixolydian": .45, "lydian": .05, "phrygian": .05}.get(mode, 0)
+        # Of each mode as large a part as its tunes are various.
         enough = len(self.folk.get(mode, ()))
-        if "no-recast" in self.options or rng.random() < real * min(1, enough / 40):
+        real = .9 if mode == "ionian" else .75 * enough / (enough + 100)
+        if "no-recast" in self.options or rng.random() < real:
             return self.pick(mode, rng), mode
         near = {"aeolian": ("dorian", "ionian", "ionian"), "dorian": ("ionian", "ionian", "aeolian", "mixolydian"),
                 "mixolydian": ("ionian", "ionian", "ionian", "dorian"), "lydian": ("ionian",), "phrygian": ("aeolian", "dorian", "ionian"),
@@ -227,9 +236,11 @@ class Source(torch.utils.data.IterableDataset):
         return self.pick(source, rng), source
 
     def pick(self, mode, rng):
-        """A tune; the largest collection, of songs rather than dances, less often than its size."""
-        d = rng.choice(self.folk[mode])
-        return rng.choice(self.folk[mode]) if d["corpus"].startswith("essen") and rng.random() < .5 else d
+        """A tune; large collections that are unlike what is played at a keyboard less often than their size."""
+        while True:
+            d = rng.choice(self.folk[mode])
+            if rng.random() < THINNED.get(d["corpus"], 1):
+                return d
 
     def pieces(self, rng):
         """A stretch of a piece with local keys, as it is or recast into other modes."""
@@ -238,7 +249,7 @@ class Source(torch.utils.data.IterableDataset):
         segments = [(g["start"], g["end"], g["center"], g["mode"]) for g in d["segments"]]
         start = max(0, rng.uniform(-.3, 1) * (segments[-1][1] - self.length / tempo))
         again = rng.random() < (0 if "no-recast" in self.options else .25)
-        if again:
+        if again and all(m in ("major", "minor") for *_, m in segments):
             out = []
             for a, b, c, m in segments:
                 to = rng.choice(("lydian", "mixolydian", "ionian", "mixolydian", "dorian") if m == "major"
@@ -252,13 +263,13 @@ class Source(torch.utils.data.IterableDataset):
                 out.append((a, b, c, self.catalogue.index(to)))
         else:
             out = [(a, b, c, self.targets.of(m, d["kind"])) for a, b, c, m in segments]
-        return self.cut(d, n, out, start, tempo, [] if again else d.get("chords", []))
+        return self.cut(d, n, out, start, tempo, [] if again else d.get("chords") or [])
 
     def anew(self, rng):
         """A stretch of a piece whose analysed chords are set for the piano anew, under a tune made
         up or the piece's own top line."""
-        d = rng.choice(self.local if rng.random() < .85 or not self.rock else self.rock)
-        if len(d.get("chords", ())) < 12:
+        d = rng.choice(self.local if rng.random() < .55 or not self.rock else self.rock)
+        if len(d.get("chords") or ()) < 12:
             return None
         targets = [(g["start"], g["end"], g["center"], self.targets.of(g["mode"], d["kind"])) for g in d["segments"]]
         spans = [b - a for a, b, *_ in d["chords"]]
@@ -279,7 +290,7 @@ class Source(torch.utils.data.IterableDataset):
     def songs(self, rng):
         """A stretch of a song, of several put together, or of one made up."""
         made = rng.random()
-        if made < .35:
+        if made < .25:
             notes, segments, roots = playing.song(self.length, rng)
             return np.array(notes, float), [(a, b, c, self.targets.any) for a, b, c, _ in segments], roots
         if made > .6:

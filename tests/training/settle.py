@@ -5,6 +5,7 @@ it is, and written into one file as the program reads it.
     python settle.py --data 'DIR/*.jsonl.gz' --weights A.weights B.weights \\
         --mean A-more.weights B-more.weights --out FILE
 
+With --steps 0 nothing is learned: they are only weighed and written together.
 Each of --mean is averaged, weight by weight, with the one of --weights from which it
 went on (Wortsman et al. 2022, arXiv:2109.01903)."""
 
@@ -53,6 +54,7 @@ def main():
     p.add_argument("--weights", nargs="+", required=True)
     p.add_argument("--mean", nargs="*", default=[])
     p.add_argument("--share", type=float, default=.5, help="of --mean")
+    p.add_argument("--weigh", type=float, nargs="*", default=[], help="how much each network counts in the average (1)")
     p.add_argument("--out", required=True)
     p.add_argument("--seed", type=int, default=11)
     p.add_argument("--pieces", type=int, default=900)
@@ -75,6 +77,17 @@ def main():
     if more and len(more) != len(nets):
         raise corpus.Fault("--mean needs one network for each of --weights, in the same order")
     nets = [mean(a, b, args.share) for a, b in zip(nets, more)] if more else nets
+    if args.weigh:
+        if len(args.weigh) != len(nets):
+            raise corpus.Fault("--weigh needs one number for each network")
+        # The program averages alike: what counts for more has larger heads.
+        for n, weight in zip(nets, args.weigh):
+            with torch.no_grad():
+                for q in n.heads.parameters():
+                    q.mul_(weight * len(nets) / sum(args.weigh))
+    if not args.steps:
+        network.write(args.out, [network.round_(n) for n in nets], *args.temperatures)
+        return
     loss_of = train.Loss(source.targets, *train.priors(source, args.count_priors), "cpu")
     hs, ys = states(nets, source, rng, args.pieces)
     heads = [n.heads for n in nets]

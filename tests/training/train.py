@@ -183,7 +183,7 @@ def mixture(text):
             mix[name] = float(share)
         except ValueError:
             mix[name] = -1.
-        if name not in ("tunes", "playing", "pieces", "anew", "songs", "noise") or not 0 <= mix[name] < float("inf"):
+        if name not in ("tunes", "playing", "jazz", "pieces", "anew", "songs", "noise") or not 0 <= mix[name] < float("inf"):
             raise corpus.Fault(f"--mix {part}: give shares as in  tunes=.5,playing=.3,pieces=.1,songs=.1")
     if not sum(mix.values()) > 0:
         raise corpus.Fault("--mix: at least one share must be above 0")
