@@ -3,7 +3,7 @@
 //! What was learned ([`super::harmony`]) says at each stroke which harmony is meant, a
 //! root and a triad, and which bass; a change of either must make up for its price
 //! ([`course`]). A block of notes is named as it stands. Otherwise the notes that sound,
-//! those the pedal holds and those just let go are weighed ([`weights`]), and decide together
+//! those the pedal holds and those just let go are weighed ([`salience`]), and decide together
 //! with what was learned of each degree which kind of chord the harmony is ([`fit`]); a
 //! passing note in the melody does not change it. Where too little was heard for a chord its
 //! notes are shown.
@@ -17,7 +17,7 @@ mod course;
 mod figure;
 mod fit;
 mod follower;
-mod weights;
+mod salience;
 
 pub use fit::{Needs, likeliest, on_its_bass};
 

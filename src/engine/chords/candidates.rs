@@ -4,7 +4,7 @@ use super::super::harmony::RootedTriad;
 use super::super::keys::{KeySet, Keys, classes, each, lowest};
 use super::fit::{Likely, Needs, audible, fit, likeliest, meant_by, on_its_bass};
 use super::follower::Follower;
-use super::weights::PASSING;
+use super::salience::PASSING;
 use crate::theory::{Chord, Hearing, Kinds, PitchClass, Sonority};
 use crate::time::Time;
 
@@ -181,12 +181,12 @@ impl Follower {
     ) -> Sonority {
         let kinds = Kinds::standard();
         let standing = self.standing();
-        let heard = self.weights(at, keys, self.horizon);
+        let heard = self.salience(at, keys, self.horizon);
         let audible = audible(&heard);
         // Of the triad all counts that was heard lately, of the rest what was
         // struck since the harmony began.
         let mut w = match self.began > self.horizon {
-            true => self.weights(at, keys, self.began),
+            true => self.salience(at, keys, self.began),
             false => heard,
         };
         let triad = kinds.plain(meant.1).up(meant.0.index() as i32);

@@ -1,4 +1,5 @@
-//! How much each note counts for the chord: held by a finger, by the pedal, or let go.
+//! The salience of notes: how much each counts for the chord, held by a finger, by the pedal,
+//! or let go.
 
 use super::super::keys::{Keys, classes, each};
 use super::follower::Follower;
@@ -28,10 +29,10 @@ const BASS_LET_GO: f32 = 0.9;
 const LASTED: f32 = 0.2;
 
 impl Follower {
-    /// For each pitch class, 0-1.
+    /// The salience of each pitch class, 0-1.
     /// `horizon`: what was struck before counts for little while a pedal holds it, and
     /// for nothing when it was let go.
-    pub(super) fn weights(&self, at: Time, keys: &Keys, horizon: Time) -> [f32; 12] {
+    pub(super) fn salience(&self, at: Time, keys: &Keys, horizon: Time) -> [f32; 12] {
         let mut w = [0.0f32; 12];
         let mut put = |key: u8, weight: f32| {
             let pc = PitchClass::of_key(key).index();
