@@ -428,14 +428,7 @@ fn at(player: &Player, t: Time) -> bool {
 fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
     let (events, end) = etude();
     let clock = FakeClock::new();
-    let mut player = play(
-        "étude",
-        events,
-        end,
-        monitor(),
-        clock.clone(),
-        Order::Pause(true),
-    );
+    let mut player = play("étude", events, end, monitor(), clock.clone(), Order::Pause);
     let seconds = Time::from_seconds;
     for to in [40.0, 12.5, 33.0, 33.0, 5.0, 61.0, 20.0] {
         player.order(Order::Seek(seconds(to)));
@@ -447,11 +440,11 @@ fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
 
     // Half the pace: two seconds of the clock are one of the file.
     player.order(Order::Speed(0.5));
-    player.order(Order::Pause(false));
+    player.order(Order::Resume);
     wait_for(|| !player.transport().paused);
     clock.set(seconds(20.0));
     wait_for(|| at(&player, seconds(30.0)));
-    player.order(Order::Pause(true));
+    player.order(Order::Pause);
     wait_for(|| player.transport().paused);
     clock.set(seconds(50.0));
     std::thread::yield_now();
@@ -460,7 +453,7 @@ fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
     // Between two points, round and round.
     player.order(Order::Repeat(Repeat::Between(seconds(28.0), seconds(31.0))));
     player.order(Order::Speed(1.0));
-    player.order(Order::Pause(false));
+    player.order(Order::Resume);
     wait_for(|| !player.transport().paused);
     for i in 1..9 {
         clock.set(seconds(50.0 + f64::from(i)));
@@ -484,7 +477,7 @@ fn a_file_plays_at_its_pace_and_seeking_leaves_no_trace() {
 #[test]
 fn a_file_is_marked_and_spoken_over() {
     let (events, end) = etude();
-    let pause = Order::Pause(true);
+    let pause = Order::Pause;
     let mut player = play("étude", events, end, monitor(), FakeClock::new(), pause);
     let seconds = Time::from_seconds;
     let go = |player: &Player, to: Time| {
@@ -635,7 +628,7 @@ fn jobs_from_the_settings() {
 #[test]
 fn what_decides_is_told_on_demand() {
     let (events, end) = etude();
-    let pause = Order::Pause(true);
+    let pause = Order::Pause;
     let player = play("étude", events, end, monitor(), FakeClock::new(), pause);
     let explain = |at: Time| {
         player.order(Order::Seek(at));

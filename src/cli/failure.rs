@@ -1,6 +1,7 @@
 //! What ends a command before its end, and the exit code.
 
 use crate::file::ReadError;
+use crate::formats::CsvError;
 use crate::lines::LinesError;
 use crate::live::RecordError;
 use crate::manual::MarkupError;
@@ -41,6 +42,8 @@ pub enum Failure {
     Manual(#[from] MarkupError),
     #[error("the result cannot be put into JSON: {0}")]
     Json(#[from] serde_json::Error),
+    #[error("the result cannot be put into CSV: {0}")]
+    Csv(#[from] CsvError),
 }
 
 impl Failure {

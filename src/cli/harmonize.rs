@@ -61,14 +61,14 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         None => match args.format {
             Format::Text => scale_text(&w, &scale),
             Format::Json => scale_json(&w, &scale)? + "\n",
-            Format::Csv => scale_csv(&w, &scale).map_err(csv)?,
+            Format::Csv => scale_csv(&w, &scale)?,
         },
         Some(other) => {
             let both = Beside::new(scale, other, catalogue, w.notation);
             match args.format {
                 Format::Text => beside_text(&w, &both),
                 Format::Json => beside_json(&w, &both)? + "\n",
-                Format::Csv => beside_csv(&w, &both).map_err(csv)?,
+                Format::Csv => beside_csv(&w, &both)?,
             }
         }
     };
@@ -90,8 +90,4 @@ pub fn print(format: Format, text: &str) -> Result<ExitCode, Failure> {
         Format::Json | Format::Csv => console::print(text)?,
     }
     Ok(ExitCode::SUCCESS)
-}
-
-pub fn csv(e: impl std::fmt::Display) -> Failure {
-    Failure::Failed(format!("the result cannot be put into CSV: {e}"))
 }

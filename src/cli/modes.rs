@@ -1,7 +1,7 @@
 //! `modes [NAME]`: the catalogue, or one mode with its chords.
 
 use super::failure::Failure;
-use super::harmonize::{Format, as_written, csv, print};
+use super::harmonize::{Format, as_written, print};
 use crate::formats::{
     Words, catalogue_csv, catalogue_json, catalogue_text, mode_json, mode_text, scale_csv,
 };
@@ -38,7 +38,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         let text = match args.format {
             Format::Text => catalogue_text(&w, tonic),
             Format::Json => catalogue_json(&w, tonic)? + "\n",
-            Format::Csv => catalogue_csv(&w, tonic).map_err(csv)?,
+            Format::Csv => catalogue_csv(&w, tonic)?,
         };
         return print(args.format, &text);
     }
@@ -69,7 +69,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         Format::Json => mode_json(&w, t)? + "\n",
         Format::Csv => {
             let scale = Harmonized::new(t.tonality, tonic, catalogue);
-            scale_csv(&w, &scale).map_err(csv)?
+            scale_csv(&w, &scale)?
         }
     };
     print(args.format, &text)

@@ -7,7 +7,7 @@ use super::{engine, memory};
 use crate::console;
 use crate::engine::{Inertia, Reading};
 use crate::lines;
-use crate::live::{self, Listener, SystemClock, Wanted, World};
+use crate::live::{self, Listener, SystemClock, Unwritten, Wanted, World};
 use crate::midi;
 use crate::performer::{Performer, demo, demo_notice};
 use crate::screen::{self, Depth, LeftInertia, Outcome};
@@ -174,12 +174,15 @@ fn follow(
 /// A recording that is not whole makes the outcome a failure; both are said, but for what
 /// was `told` already.
 fn whole(
-    recording: Result<(), String>,
+    recording: Result<(), Unwritten>,
     outcome: Result<ExitCode, Failure>,
     told: Option<&str>,
 ) -> Result<ExitCode, Failure> {
-    let Err(what) = recording else { return outcome };
-    if told != Some(&what) {
+    let Err(unwritten) = recording else {
+        return outcome;
+    };
+    let what = unwritten.to_string();
+    if told != Some(what.as_str()) {
         console::report(&what);
     }
     outcome.and(Err(Failure::Told))

@@ -52,9 +52,12 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
             args.from
         ));
     }
-    let repeat = match args.repeat.as_deref().map(span).transpose() {
-        Ok(repeat) => repeat,
-        Err(what) => return usage(what),
+    let repeat = match &args.repeat {
+        Some(text) => match span(text) {
+            Ok(repeat) => Some(repeat),
+            Err(e) => return usage(format!("--repeat {text}: {e}")),
+        },
+        None => None,
     };
     let file = plain::path(&args.file);
     let mut line = ProgressLine::new();
@@ -145,21 +148,28 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     })
 }
 
-/// `12.5-20` in seconds.
-fn span(text: &str) -> Result<(Time, Time), String> {
-    let bad = || format!("--repeat {text}: write two moments in seconds, such as 12.5-20");
-    let (a, b) = text.split_once('-').ok_or_else(bad)?;
+/// Why a text names no span of a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+enum SpanError {
+    #[error("write two moments in seconds, such as 12.5-20")]
+    NotTwoMoments,
+    #[error("the second moment must be at least 0.2 seconds later than the first")]
+    TooShort,
+}
+
+/// Reads a span in seconds, such as `12.5-20`.
+fn span(text: &str) -> Result<(Time, Time), SpanError> {
+    let bad = SpanError::NotTwoMoments;
+    let (a, b) = text.split_once('-').ok_or(bad)?;
     let seconds = |s: &str| {
         s.trim()
             .parse::<f64>()
             .ok()
             .filter(|s| s.is_finite() && *s >= 0.0)
     };
-    let (a, b) = (seconds(a).ok_or_else(bad)?, seconds(b).ok_or_else(bad)?);
+    let (a, b) = (seconds(a).ok_or(bad)?, seconds(b).ok_or(bad)?);
     if b - a < 0.2 {
-        return Err(format!(
-            "--repeat {text}: the second moment must be at least 0.2 seconds later than the first"
-        ));
+        return Err(SpanError::TooShort);
     }
     Ok((Time::from_seconds(a), Time::from_seconds(b)))
 }

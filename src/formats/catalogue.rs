@@ -2,7 +2,7 @@
 //! text is in `catalogue_text`.
 
 use super::Words;
-use super::scale::{CsvFailure, NoteOut, ScaleOut, on_tonic, scale_out, table};
+use super::scale::{CsvError, NoteOut, ScaleOut, on_tonic, scale_out, table};
 use crate::theory::{
     Harmonized, Mode, ModeId, SpelledTonality, Spelling, Tonality, brightness_order, relatives,
 };
@@ -107,7 +107,7 @@ pub fn mode_json(w: &Words, t: SpelledTonality) -> Result<String, serde_json::Er
 }
 
 /// One line for each mode.
-pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvFailure> {
+pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvError> {
     let which_do = w.notation.which_do(tonic);
     let mut head = vec![
         "id",

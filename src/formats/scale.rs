@@ -9,8 +9,17 @@ use crate::theory::{
 };
 use serde::Serialize;
 
-/// Why no table came of it.
-pub type CsvFailure = Box<dyn std::error::Error>;
+/// Why no table came of it. What is written is all in memory and in UTF-8, so that none of
+/// these is to be expected.
+#[derive(Debug, thiserror::Error)]
+pub enum CsvError {
+    #[error(transparent)]
+    Write(#[from] csv::Error),
+    #[error("{0}")]
+    Flush(std::io::Error),
+    #[error(transparent)]
+    NoText(#[from] std::string::FromUtf8Error),
+}
 
 impl Words<'_> {
     /// A note that stands by no tonic: a tonic itself, or one of two tonalities.
@@ -318,13 +327,16 @@ pub fn beside_json(w: &Words, b: &Beside) -> Result<String, serde_json::Error> {
 }
 
 /// Lines of comma-separated values (RFC 4180), the first of them the columns' names.
-pub(super) fn table(head: &[&str], rows: Vec<Vec<String>>) -> Result<String, CsvFailure> {
+pub(super) fn table(head: &[&str], rows: Vec<Vec<String>>) -> Result<String, CsvError> {
     let mut out = csv::Writer::from_writer(Vec::new());
     out.write_record(head)?;
     for row in rows {
         out.write_record(row)?;
     }
-    Ok(String::from_utf8(out.into_inner()?)?)
+    let bytes = out
+        .into_inner()
+        .map_err(|e| CsvError::Flush(e.into_error()))?;
+    Ok(String::from_utf8(bytes)?)
 }
 
 fn yes(b: bool) -> String {
@@ -332,7 +344,7 @@ fn yes(b: bool) -> String {
 }
 
 /// One line for each chord.
-pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvFailure> {
+pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvError> {
     let which_do = w.notation.which_do(h.tonic);
     let mut head = vec![
         "tonality",
@@ -377,7 +389,7 @@ pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvFailure> {
 }
 
 /// One line for each degree and size, with the chord of either side.
-pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvFailure> {
+pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvError> {
     let which_do = [&b.left, &b.right].map(|h| w.notation.which_do(h.tonic));
     let mut head = vec![
         "number",

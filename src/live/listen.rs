@@ -6,7 +6,7 @@ use super::keeper::{Keeper, Wanted};
 use super::order::Order;
 use super::provoke;
 use super::record::{RecordError, Recorder};
-use super::status::StatusBoard;
+use super::status::{StatusBoard, Unwritten};
 use super::thread::{EngineThread, Stop};
 use crate::engine::{Change, Event, Monitor, Observer, Phrases};
 use crate::midi::{self, Incoming, IntakeReceiver, Ports, intake};
@@ -94,7 +94,7 @@ impl Listener {
     }
 
     /// Ends all threads and the recording; the error is what is not in its file, and why.
-    pub fn finish(mut self) -> Result<(), String> {
+    pub fn finish(mut self) -> Result<(), Unwritten> {
         self.end();
         self.feed.status().unwritten.map_or(Ok(()), Err)
     }
@@ -199,7 +199,7 @@ impl Engine {
             }
             Order::Explain => self.tell.publisher.explain(&self.monitor),
             // These are for files.
-            Order::Pause(_) | Order::Seek(_) | Order::Speed(_) | Order::Repeat(_) => {}
+            Order::Pause | Order::Resume | Order::Seek(_) | Order::Speed(_) | Order::Repeat(_) => {}
         }
     }
 

@@ -28,4 +28,4 @@ pub use mark::About;
 pub use order::Order;
 pub use player::{Player, play};
 pub use record::RecordError;
-pub use status::Status;
+pub use status::{Status, Unwritten};

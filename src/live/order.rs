@@ -18,8 +18,10 @@ pub enum Order {
     /// Why things are as they stand; [`Feed::explanation`](super::Feed::explanation) has
     /// the answer soon.
     Explain,
-    /// Stops a file, or lets it go on. This and what follows mean nothing to a keyboard.
-    Pause(bool),
+    /// Pauses a file. This and what follows mean nothing to a keyboard.
+    Pause,
+    /// Lets a paused file go on.
+    Resume,
     /// To a moment of the file.
     Seek(Time),
     /// 0.25-4 times the file's own pace; beyond that the nearest.

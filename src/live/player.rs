@@ -75,7 +75,8 @@ impl Player {
         let mut places = lock(&self.places);
         let p = &mut places.ahead;
         match order {
-            Order::Pause(paused) => p.paused = paused,
+            Order::Pause => p.paused = true,
+            Order::Resume => p.paused = false,
             Order::Seek(to) => {
                 p.position = to.min(p.duration);
                 p.ended = p.position >= p.duration;
@@ -338,7 +339,8 @@ impl Playback {
                 let phrase = |at| self.history.phrase_before(at);
                 return self.publisher.mark(about.marker(self.at, name, phrase));
             }
-            Order::Pause(paused) => self.paused = paused,
+            Order::Pause => self.paused = true,
+            Order::Resume => self.paused = false,
             Order::Seek(to) => self.seek(to),
             Order::Speed(speed) if speed.is_finite() => {
                 self.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
@@ -426,7 +428,7 @@ mod tests {
         };
         let events = (0..36_000).flat_map(note).collect();
         let clock = Arc::new(SystemClock::start());
-        let player = play("ten hours", events, end, monitor, clock, Order::Pause(true));
+        let player = play("ten hours", events, end, monitor, clock, Order::Pause);
         player.order(Order::Seek(end));
         std::thread::sleep(Duration::from_millis(200));
         assert!(player.transport().position < end, "it is on its way");

@@ -1,6 +1,6 @@
 //! What is played, into a file: on a thread of its own, on disk at least once a second.
 
-use super::status::StatusBoard;
+use super::status::{StatusBoard, Unwritten};
 use crate::engine::Event;
 use crate::midi;
 use crate::plain;
@@ -112,10 +112,10 @@ impl Recorder {
             .spawn(move || {
                 guard.guard("the recorder", move || {
                     if let Err(e) = write(recording, &receiver) {
-                        say.unwritten(format!(
-                            "{file}: cannot be written any more: {}",
-                            plain::reason(&e)
-                        ));
+                        say.unwritten(Unwritten::Failed {
+                            file,
+                            why: plain::reason(&e),
+                        });
                     }
                 });
             })?;
@@ -162,10 +162,10 @@ impl Recorder {
     pub fn tell_missed(&mut self) {
         if self.missed > self.told {
             self.told = self.missed;
-            self.board.unwritten(format!(
-                "{}: {} events are missing, the disk is too slow: record on another",
-                self.name, self.missed
-            ));
+            self.board.unwritten(Unwritten::Missed {
+                file: self.name.clone(),
+                events: self.missed,
+            });
         }
     }
 
@@ -301,7 +301,7 @@ mod tests {
             r.note(Time::millis(i), key(60));
         }
         r.finish(Time::millis(100));
-        let said = feed.status().unwritten.unwrap();
+        let said = feed.status().unwritten.unwrap().to_string();
         assert!(
             said.starts_with("take.mid: cannot be written any more: "),
             "{said}"
@@ -337,7 +337,7 @@ mod tests {
         }
         let missed = r.missed;
         r.finish(at);
-        let said = feed.status().unwritten.unwrap();
+        let said = feed.status().unwritten.unwrap().to_string();
         assert!(said.contains("events are missing"), "{said}");
         assert!(missed > 0);
         let mut kinds: Vec<_> = notes(&disk)

@@ -4,6 +4,16 @@ use crate::source::Link;
 use crossbeam_channel::Sender;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+/// What of a recording is not in its file, and why.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Unwritten {
+    /// Nothing more can be written; `why` is the system's reason.
+    #[error("{file}: cannot be written any more: {why}")]
+    Failed { file: String, why: String },
+    #[error("{file}: {events} events are missing, the disk is too slow: record on another")]
+    Missed { file: String, events: u64 },
+}
+
 /// What there is to say about the way in.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Status {
@@ -15,7 +25,7 @@ pub struct Status {
     /// Messages that the queue could not take.
     pub dropped: u64,
     /// What of the recording is not in its file, and why.
-    pub unwritten: Option<String>,
+    pub unwritten: Option<Unwritten>,
     /// Set when the engine's thread has ended for good, and why.
     pub failed: Option<String>,
 }
@@ -60,9 +70,9 @@ impl StatusBoard {
     }
 
     /// The recording is not whole: said at once, and again when the program ends.
-    pub fn unwritten(&self, what: String) {
+    pub fn unwritten(&self, what: Unwritten) {
         self.update(|s| {
-            s.notice = Some(what.clone());
+            s.notice = Some(what.to_string());
             s.unwritten = Some(what);
         });
     }

@@ -6,7 +6,7 @@ mod demo;
 
 use crate::engine::{Event, Explanation, History, Inertia, Reading};
 use crate::lines;
-use crate::live::{About, Feed, Listener, News, Order, Player, Status};
+use crate::live::{About, Feed, Listener, News, Order, Player, Status, Unwritten};
 use crate::plain;
 use crate::plan::Marker;
 use crate::screen::{Command, Pace, Stage};
@@ -110,7 +110,7 @@ impl Performer {
     }
 
     /// Ends everything; the error is what is missing of a recording, and why.
-    pub fn finish(self) -> Result<(), String> {
+    pub fn finish(self) -> Result<(), Unwritten> {
         self.keyboard.map_or(Ok(()), Listener::finish)
     }
 
@@ -278,7 +278,8 @@ impl Stage for Performer {
                 let Some(at) = self.ahead() else { return };
                 match command {
                     Command::Pause if at.ended => self.order(Order::Seek(Time::ZERO)),
-                    Command::Pause => self.order(Order::Pause(!at.paused)),
+                    Command::Pause if at.paused => self.order(Order::Resume),
+                    Command::Pause => self.order(Order::Pause),
                     Command::SeekBy(seconds) => {
                         let to = at.position.seconds() + f64::from(seconds);
                         self.order(Order::Seek(Time::from_seconds(to)));

@@ -44,6 +44,6 @@ pub use keyboard::keyboard;
 pub use keys::{Action, Clash, Direction, InertiaStep, Key, KeyError, Keys, Toward, Zoom};
 pub use layout::{Panel, Panels, Way};
 pub use options::{LeftInertia, Options, Outcome, Update};
-pub use palette::{Depth, Palette, Styles};
+pub use palette::{Depth, Palette, Styles, UnknownName};
 pub use run::run;
 pub use stage::{Command, Pace, Stage};

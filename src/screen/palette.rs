@@ -39,9 +39,9 @@ pub enum Depth {
 }
 
 impl std::str::FromStr for Palette {
-    type Err = String;
+    type Err = UnknownName;
 
-    fn from_str(s: &str) -> Result<Palette, String> {
+    fn from_str(s: &str) -> Result<Palette, UnknownName> {
         one_of("palette", s, &Palette::ALL.map(|p| (p.name(), p)))
     }
 }
@@ -153,8 +153,8 @@ macro_rules! styles {
 
             fn new(
                 background: Option<Color>,
-                mut style: impl FnMut(&str) -> Result<Style, String>,
-            ) -> Result<Styles, String> {
+                mut style: impl FnMut(&str) -> Result<Style, PalettesError>,
+            ) -> Result<Styles, PalettesError> {
                 Ok(Styles { background, $($role: style(stringify!($role))?,)* })
             }
         }
@@ -221,6 +221,67 @@ static STANDARD: LazyLock<Palettes> = LazyLock::new(|| {
         .unwrap_or_else(|e| panic!("the embedded config/palettes.toml does not hold: {e}"))
 });
 
+/// A name that stands for nothing: the nearest one, or all where none is near.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum UnknownName {
+    #[error("'{name}' is no {kind}; did you mean {meant}?")]
+    Near {
+        kind: &'static str,
+        name: String,
+        meant: String,
+    },
+    #[error("'{name}' is no {kind}; write one of: {}", valid.join(", "))]
+    Far {
+        kind: &'static str,
+        name: String,
+        valid: Vec<String>,
+    },
+}
+
+/// What is wrong in a file of palettes, and where.
+#[derive(Debug, thiserror::Error)]
+enum PalettesError {
+    #[error("{}", .0.to_string().trim_end())]
+    Toml(#[from] toml::de::Error),
+    /// Lines are counted from 1.
+    #[error("line {line}: {fault}")]
+    At { line: usize, fault: Fault },
+}
+
+/// What is wrong with an entry of the file.
+#[derive(Debug, thiserror::Error)]
+enum Fault {
+    #[error(transparent)]
+    Name(#[from] UnknownName),
+    #[error("there is no table [{0}]")]
+    NoTable(String),
+    #[error("[{table}] lacks '{key}'")]
+    Lacking { table: String, key: String },
+    #[error("'{key}' must be a table, [{name}]")]
+    NotATable { key: String, name: String },
+    #[error("{key}: {fault}")]
+    Style { key: String, fault: StyleFault },
+}
+
+/// What is wrong with the words of a style or of a colour.
+#[derive(Debug, thiserror::Error)]
+enum StyleFault {
+    #[error("it must be a text in quotes")]
+    NotText,
+    #[error("'{0}': without colour there is bold, regular, dim and reversed")]
+    Colourless(String),
+    #[error("'{0}': there is a colour before it")]
+    SecondColour(String),
+    #[error("'{0}' has no colour")]
+    NoColour(String),
+    #[error("'{0}': write a number from 16 to 255")]
+    NotIndexed(String),
+    #[error("'{0}': write a colour as #rrggbb")]
+    NotRgb(String),
+    #[error(transparent)]
+    Name(#[from] UnknownName),
+}
+
 #[derive(Debug)]
 struct Palettes {
     dark: Depths,
@@ -238,8 +299,8 @@ struct Depths {
 
 impl Palettes {
     /// Reads the TOML of `config/palettes.toml`; the error says where and what.
-    fn parse(text: &str) -> Result<Palettes, String> {
-        let file = DeTable::parse(text).map_err(|e| e.to_string().trim_end().to_owned())?;
+    fn parse(text: &str) -> Result<Palettes, PalettesError> {
+        let file = DeTable::parse(text)?;
         let file = Table {
             text,
             name: String::new(),
@@ -251,7 +312,7 @@ impl Palettes {
             let table = file.table(palette.name())?;
             table.allow("depth", &Depth::ALL.map(Depth::name))?;
             let at = |depth: Depth| table.table(depth.name())?.styles(Some(depth));
-            Ok::<Depths, String>(Depths {
+            Ok::<Depths, PalettesError>(Depths {
                 sixteen: at(Depth::Sixteen)?,
                 indexed: at(Depth::Indexed)?,
                 true_colour: at(Depth::True)?,
@@ -278,30 +339,37 @@ struct Table<'t> {
 
 impl<'t> Table<'t> {
     /// What is wrong at a byte of the text.
-    fn wrong(&self, at: usize, what: &str) -> String {
+    fn wrong(&self, at: usize, fault: Fault) -> PalettesError {
         let before = self.text.bytes().take(at).filter(|&b| b == b'\n').count();
-        format!("line {}: {what}", before + 1)
+        PalettesError::At {
+            line: before + 1,
+            fault,
+        }
     }
 
     /// Refuses names that are not among the valid ones.
-    fn allow(&self, kind: &str, valid: &[&str]) -> Result<(), String> {
+    fn allow(&self, kind: &'static str, valid: &[&str]) -> Result<(), PalettesError> {
         let valid: Vec<_> = valid.iter().map(|v| (*v, ())).collect();
         self.entries.keys().try_for_each(|key| {
-            one_of(kind, key.get_ref(), &valid).map_err(|e| self.wrong(key.span().start, &e))
+            let known = one_of(kind, key.get_ref(), &valid);
+            known.map_err(|e| self.wrong(key.span().start, e.into()))
         })
     }
 
-    fn value(&self, key: &str) -> Result<&'t Spanned<DeValue<'t>>, String> {
+    fn value(&self, key: &str) -> Result<&'t Spanned<DeValue<'t>>, PalettesError> {
         self.entries.get(key).ok_or_else(|| {
             let missing = match self.name.as_str() {
-                "" => format!("there is no table [{key}]"),
-                name => format!("[{name}] lacks '{key}'"),
+                "" => Fault::NoTable(key.into()),
+                name => Fault::Lacking {
+                    table: name.into(),
+                    key: key.into(),
+                },
             };
-            self.wrong(self.at, &missing)
+            self.wrong(self.at, missing)
         })
     }
 
-    fn table(&self, key: &str) -> Result<Table<'t>, String> {
+    fn table(&self, key: &str) -> Result<Table<'t>, PalettesError> {
         let value = self.value(key)?;
         let name = match self.name.as_str() {
             "" => key.to_owned(),
@@ -315,7 +383,10 @@ impl<'t> Table<'t> {
                 at,
                 entries,
             }),
-            _ => Err(self.wrong(at, &format!("'{key}' must be a table, [{name}]"))),
+            _ => {
+                let key = key.into();
+                Err(self.wrong(at, Fault::NotATable { key, name }))
+            }
         }
     }
 
@@ -323,18 +394,20 @@ impl<'t> Table<'t> {
     fn read<T>(
         &self,
         key: &str,
-        words: impl FnOnce(&str) -> Result<T, String>,
-    ) -> Result<T, String> {
+        words: impl FnOnce(&str) -> Result<T, StyleFault>,
+    ) -> Result<T, PalettesError> {
         let value = self.value(key)?;
         let read = match value.get_ref() {
             DeValue::String(text) => words(text),
-            _ => Err("it must be a text in quotes".to_owned()),
+            _ => Err(StyleFault::NotText),
         };
-        let place = |e: String| self.wrong(value.span().start, &format!("{key}: {e}"));
-        read.map_err(place)
+        read.map_err(|fault| {
+            let key = key.into();
+            self.wrong(value.span().start, Fault::Style { key, fault })
+        })
     }
 
-    fn styles(&self, depth: Option<Depth>) -> Result<Styles, String> {
+    fn styles(&self, depth: Option<Depth>) -> Result<Styles, PalettesError> {
         let own: &[&str] = if depth.is_some() {
             &["background"]
         } else {
@@ -372,7 +445,7 @@ const SIXTEEN: [(&str, Color); 16] = [
 ];
 
 /// A style in words; without a depth it may have no colour, and with one it must.
-fn style(words: &str, depth: Option<Depth>) -> Result<Style, String> {
+fn style(words: &str, depth: Option<Depth>) -> Result<Style, StyleFault> {
     let mut style = Style::new();
     for word in words.split_whitespace() {
         style = match (word, depth) {
@@ -381,44 +454,47 @@ fn style(words: &str, depth: Option<Depth>) -> Result<Style, String> {
             ("dim", _) => style.add_modifier(Modifier::DIM),
             ("reversed", _) => style.add_modifier(Modifier::REVERSED),
             (_, None) => {
-                return Err(format!(
-                    "'{word}': without colour there is bold, regular, dim and reversed"
-                ));
+                return Err(StyleFault::Colourless(word.into()));
             }
             (_, Some(_)) if style.fg.is_some() => {
-                return Err(format!("'{word}': there is a colour before it"));
+                return Err(StyleFault::SecondColour(word.into()));
             }
             ("default", Some(Depth::Sixteen)) => style.fg(Color::Reset),
             (_, Some(depth)) => style.fg(colour(word, depth)?),
         };
     }
     if depth.is_some() && style.fg.is_none() {
-        return Err(format!("'{words}' has no colour"));
+        return Err(StyleFault::NoColour(words.into()));
     }
     Ok(style)
 }
 
-fn colour(word: &str, depth: Depth) -> Result<Color, String> {
+fn colour(word: &str, depth: Depth) -> Result<Color, StyleFault> {
     match (depth, word.parse()) {
-        (Depth::Sixteen, _) => one_of("colour", word, &SIXTEEN),
+        (Depth::Sixteen, _) => Ok(one_of("colour", word, &SIXTEEN)?),
         (Depth::Indexed, Ok(Color::Indexed(n @ 16..))) => Ok(Color::Indexed(n)),
-        (Depth::Indexed, _) => Err(format!("'{word}': write a number from 16 to 255")),
+        (Depth::Indexed, _) => Err(StyleFault::NotIndexed(word.into())),
         (Depth::True, Ok(Color::Rgb(r, g, b))) => Ok(Color::Rgb(r, g, b)),
-        (Depth::True, _) => Err(format!("'{word}': write a colour as #rrggbb")),
+        (Depth::True, _) => Err(StyleFault::NotRgb(word.into())),
     }
 }
 
-/// What a name means; the error names the nearest, or all where none is near.
-fn one_of<T: Copy>(kind: &str, name: &str, valid: &[(&str, T)]) -> Result<T, String> {
+/// What a name means; `kind` is what it should name.
+fn one_of<T: Copy>(kind: &'static str, name: &str, valid: &[(&str, T)]) -> Result<T, UnknownName> {
     if let Some((_, meant)) = valid.iter().find(|(v, _)| *v == name) {
         return Ok(*meant);
     }
     Err(match nearest(name, valid.iter().map(|v| v.0)) {
-        Some(v) => format!("'{name}' is no {kind}; did you mean {v}?"),
-        None => {
-            let all: Vec<&str> = valid.iter().map(|v| v.0).collect();
-            format!("'{name}' is no {kind}; write one of: {}", all.join(", "))
-        }
+        Some(meant) => UnknownName::Near {
+            kind,
+            name: name.into(),
+            meant: meant.into(),
+        },
+        None => UnknownName::Far {
+            kind,
+            name: name.into(),
+            valid: valid.iter().map(|v| v.0.into()).collect(),
+        },
     })
 }
 
@@ -515,7 +591,9 @@ mod tests {
                 continue;
             };
             let without: Vec<&str> = [&lines[..i], &lines[i + 1..]].concat();
-            let said = Palettes::parse(&without.join("\n")).expect_err("an error");
+            let said = Palettes::parse(&without.join("\n"))
+                .expect_err("an error")
+                .to_string();
             assert!(said.ends_with(&format!("lacks '{key}'")), "{said}");
             left_out += 1;
         }
@@ -532,7 +610,7 @@ mod tests {
             let wrong = FILE.replacen(&format!("\n{line}\n"), &format!("\n{instead}\n"), 1);
             assert_ne!(wrong, FILE, "there is no line {line}");
             let at = 1 + wrong.lines().position(|l| l == instead).expect("the line");
-            let said = Palettes::parse(&wrong).expect_err("an error");
+            let said = Palettes::parse(&wrong).expect_err("an error").to_string();
             let place = format!("line {at}: ");
             said.strip_prefix(&place)
                 .unwrap_or_else(|| panic!("{said}, not at {place}"))
@@ -593,13 +671,18 @@ mod tests {
             assert_eq!(say(line, instead), want);
         }
         // What is left out has no line of its own: that of its table is named.
-        let said = Palettes::parse("[none]\n").expect_err("an error");
+        let said = Palettes::parse("[none]\n")
+            .expect_err("an error")
+            .to_string();
         assert_eq!(said, "line 1: there is no table [dark]");
-        let said = Palettes::parse("dark = 1\n").expect_err("an error");
+        let said = Palettes::parse("dark = 1\n")
+            .expect_err("an error")
+            .to_string();
         assert_eq!(said, "line 1: 'dark' must be a table, [dark]");
         assert!(
             Palettes::parse("[dark\n")
                 .expect_err("an error")
+                .to_string()
                 .contains("line 1")
         );
     }

@@ -11,7 +11,7 @@ use super::panels::brightness;
 use super::past::Still;
 use super::stage::{Command, Stage};
 use super::state::{ScreenState, home_is};
-use super::surface::Surface;
+use super::surface::{MouseReports, Surface};
 use super::view::BarOrder;
 use super::wording::length;
 use crate::engine::{self, Inertia, Reading, each};
@@ -52,7 +52,10 @@ impl ScreenState<'_> {
             stage.act(Command::Set(event));
         }
         (self.said, self.refused) = (update.said, update.refused);
-        update.mouse.map_or(Ok(()), |told| surface.mouse(told))
+        match update.mouse {
+            Some(mouse) => surface.report_mouse(MouseReports::wanted(mouse)),
+            None => Ok(()),
+        }
     }
 
     /// What a job asks for that was set off from the piano. One whose action is not known

@@ -4,7 +4,7 @@
 use super::options::{Options, Outcome};
 use super::stage::Stage;
 use super::state::ScreenState;
-use super::surface::{Alarm, Surface};
+use super::surface::{Alarm, MouseReports, Surface};
 use super::terminal::Ground;
 use crossbeam_channel::{Receiver, never, select};
 use ratatui::crossterm::event::Event;
@@ -21,7 +21,7 @@ const FRAME: Duration = Duration::from_micros(16_667);
 pub fn run(stage: &mut dyn Stage, options: &Options, keys: Receiver<Event>) -> io::Result<Outcome> {
     // NO_COLOR had its say in the palette; crossterm would take the colours of any other.
     force_color_output(true);
-    let mut ground = Ground::take(options.log.as_deref(), options.mouse)?;
+    let mut ground = Ground::take(options.log.as_deref(), MouseReports::wanted(options.mouse))?;
     let alarms = ground.alarms();
     follow(stage, options, keys, alarms, &mut ground)
 }

@@ -25,6 +25,24 @@ pub(super) enum Presence {
     Lost,
 }
 
+/// Whether the terminal reports buttons and the wheel of the mouse.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum MouseReports {
+    On,
+    Off,
+}
+
+impl MouseReports {
+    /// As the setting wants them.
+    pub fn wanted(mouse: bool) -> MouseReports {
+        if mouse {
+            MouseReports::On
+        } else {
+            MouseReports::Off
+        }
+    }
+}
+
 /// What is drawn on: the terminal, or a stand-in.
 pub(super) trait Surface {
     fn size(&self) -> io::Result<(u16, u16)>;
@@ -32,8 +50,8 @@ pub(super) trait Surface {
     fn show(&mut self, picture: &Buffer) -> io::Result<Presence>;
     /// Forgets what was shown, so that everything is drawn anew.
     fn forget(&mut self);
-    /// Whether the mouse is to be told.
-    fn mouse(&mut self, told: bool) -> io::Result<()>;
+    /// Turns reports of the mouse on or off.
+    fn report_mouse(&mut self, reports: MouseReports) -> io::Result<()>;
     /// The player asks to suspend.
     fn suspend(&mut self) -> io::Result<()>;
     /// Stops; returns when continued.

@@ -5,7 +5,7 @@
 //! a panic in any thread, or a signal, whichever comes first, restores all that exactly
 //! once.
 
-use super::surface::{Alarm, Presence, Surface};
+use super::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::file;
 use crossbeam_channel::{Receiver, Sender, bounded};
 use ratatui::backend::{Backend, ClearType, CrosstermBackend};
@@ -46,15 +46,14 @@ pub(super) struct Ground {
     shown: Buffer,
     alarms: Receiver<Alarm>,
     log: Option<PathBuf>,
-    mouse: bool,
+    mouse: MouseReports,
     /// Restored for a while, because the player has suspended the program.
     suspended: bool,
 }
 
 impl Ground {
-    /// Takes the terminal; `log` is where standard error goes meanwhile, and `mouse` says
-    /// whether the mouse counts.
-    pub fn take(log: Option<&Path>, mouse: bool) -> io::Result<Ground> {
+    /// Takes the terminal; `log` is where standard error goes meanwhile.
+    pub fn take(log: Option<&Path>, mouse: MouseReports) -> io::Result<Ground> {
         if !io::stdout().is_terminal() {
             return Err(io::Error::other(
                 "standard output is no terminal: run it in one, or ask for plain text",
@@ -138,15 +137,15 @@ impl Surface for Ground {
         self.shown = Buffer::empty(Rect::ZERO);
     }
 
-    fn mouse(&mut self, told: bool) -> io::Result<()> {
-        self.mouse = told;
+    fn report_mouse(&mut self, reports: MouseReports) -> io::Result<()> {
+        self.mouse = reports;
         let _drawing = lock(&DRAWING);
         // While suspended nothing is sent; it counts when the terminal is taken again.
         if self.suspended || !OURS.load(Ordering::SeqCst) {
             return Ok(());
         }
-        MOUSE.store(told, Ordering::SeqCst);
-        execute!(io::stdout(), Mouse(told))
+        MOUSE.store(reports == MouseReports::On, Ordering::SeqCst);
+        execute!(io::stdout(), reports)
     }
 
     /// Gives the terminal back and asks the whole job to stop, as the terminal
@@ -178,17 +177,17 @@ impl Surface for Ground {
     }
 }
 
-fn enter(log: Option<&Path>, mouse: bool) -> io::Result<()> {
+fn enter(log: Option<&Path>, mouse: MouseReports) -> io::Result<()> {
     // Before the terminal is ours. A log that cannot be written is done without.
     let log = log.and_then(|path| file::append(path).ok());
     let _drawing = lock(&DRAWING);
     OURS.store(true, Ordering::SeqCst);
     let screen = || execute!(io::stdout(), EnterAlternateScreen, cursor::Hide);
     let taken = enable_raw_mode().and_then(|()| screen()).and_then(|()| {
-        MOUSE.store(mouse, Ordering::SeqCst);
+        MOUSE.store(mouse == MouseReports::On, Ordering::SeqCst);
         match mouse {
-            true => execute!(io::stdout(), Mouse(true)),
-            false => Ok(()),
+            MouseReports::On => execute!(io::stdout(), mouse),
+            MouseReports::Off => Ok(()),
         }
     });
     match taken {
@@ -220,7 +219,7 @@ fn leave() {
     if OURS.swap(false, Ordering::SeqCst) {
         // If the terminal is gone there is nothing to restore: errors are ignored.
         if MOUSE.swap(false, Ordering::SeqCst) {
-            let _ = execute!(io::stdout(), Mouse(false));
+            let _ = execute!(io::stdout(), MouseReports::Off);
         }
         let _ = execute!(
             io::stdout(),
@@ -233,25 +232,22 @@ fn leave() {
     }
 }
 
-/// Asks for reports of buttons and the wheel, or for none. Movement alone is not reported:
-/// each report would wake the loop.
-struct Mouse(bool);
-
-impl Command for Mouse {
+/// Movement alone is never reported: each report would wake the loop.
+impl Command for MouseReports {
     /// xterm's control sequences: DEC private modes 1000 (presses, releases, the wheel) and
     /// 1006 (in SGR form, which has no end at column 223).
     fn write_ansi(&self, f: &mut impl fmt::Write) -> fmt::Result {
-        f.write_str(match self.0 {
-            true => "\x1b[?1000h\x1b[?1006h",
-            false => "\x1b[?1006l\x1b[?1000l",
+        f.write_str(match self {
+            MouseReports::On => "\x1b[?1000h\x1b[?1006h",
+            MouseReports::Off => "\x1b[?1006l\x1b[?1000l",
         })
     }
 
     #[cfg(windows)]
     fn execute_winapi(&self) -> io::Result<()> {
-        match self.0 {
-            true => event::EnableMouseCapture.execute_winapi(),
-            false => event::DisableMouseCapture.execute_winapi(),
+        match self {
+            MouseReports::On => event::EnableMouseCapture.execute_winapi(),
+            MouseReports::Off => event::DisableMouseCapture.execute_winapi(),
         }
     }
 

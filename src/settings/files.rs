@@ -1,7 +1,7 @@
 //! The user's files: where they are, and what stands in them.
 
 use super::values::{Settings, SettingsError};
-use crate::engine::Model;
+use crate::engine::{Model, ModelError};
 use crate::file::{self, ReadError};
 use crate::folders;
 use std::path::{Path, PathBuf};
@@ -39,7 +39,7 @@ impl Settings {
             // Beside the settings, unless it says where from the root on.
             let weights = path.with_file_name("").join(weights);
             let model = read_weights(&weights)
-                .map_err(|what| SettingsError::whole(weights.clone(), what))?;
+                .map_err(|e| SettingsError::whole(weights.clone(), e.to_string()))?;
             s.model = Arc::new(model);
         }
         let modes = path.with_file_name("modes.toml");
@@ -58,14 +58,23 @@ impl Settings {
     }
 }
 
-/// The most bytes of a settings file: nobody writes a larger one.
+/// Maximum size of a settings file, in bytes: far more than any has.
 const MOST: u64 = 1 << 20;
 
-fn read_weights(path: &Path) -> Result<Model, String> {
+/// Why a file gives no weights.
+#[derive(Debug, thiserror::Error)]
+enum WeightsError {
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    #[error(transparent)]
+    Model(#[from] ModelError),
+}
+
+fn read_weights(path: &Path) -> Result<Model, WeightsError> {
     // A byte more than can be right is enough to see that it is not.
     let most = Model::MAX_BYTES as u64 + 1;
-    let bytes = file::bytes(path, most).map_err(|e| e.to_string())?;
-    Model::parse(&bytes).map_err(|e| e.to_string())
+    let bytes = file::bytes(path, most)?;
+    Ok(Model::parse(&bytes)?)
 }
 
 #[cfg(test)]

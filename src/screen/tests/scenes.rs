@@ -9,7 +9,7 @@ mod shown;
 use super::*;
 use crate::engine::{Event, Monitor};
 use crate::screen::state::ScreenState;
-use crate::screen::surface::{Presence, Surface};
+use crate::screen::surface::{MouseReports, Presence, Surface};
 use crate::screen::{Command, Options, Stage};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
@@ -154,7 +154,7 @@ impl Surface for Paper {
         Ok(Presence::There)
     }
     fn forget(&mut self) {}
-    fn mouse(&mut self, _: bool) -> io::Result<()> {
+    fn report_mouse(&mut self, _: MouseReports) -> io::Result<()> {
         Ok(())
     }
     fn suspend(&mut self) -> io::Result<()> {

@@ -4,7 +4,7 @@ use super::*;
 use crate::engine;
 use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
-use crate::screen::surface::{Alarm, Presence, Surface};
+use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::screen::{Command, Key, LeftInertia, Options, Outcome, Pace, Stage, Update};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
@@ -80,8 +80,8 @@ struct FakeSurface {
     stops: usize,
     suspends: usize,
     forgets: usize,
-    /// Whether it was last asked to tell of the mouse.
-    mouse: Option<bool>,
+    /// What it was last asked to report of the mouse.
+    mouse: Option<MouseReports>,
     /// Pressed as soon as this many pictures were shown.
     quit_after: Option<(usize, Sender<Event>)>,
 }
@@ -135,8 +135,8 @@ impl Surface for FakeSurface {
     fn forget(&mut self) {
         self.forgets += 1;
     }
-    fn mouse(&mut self, told: bool) -> io::Result<()> {
-        self.mouse = Some(told);
+    fn report_mouse(&mut self, reports: MouseReports) -> io::Result<()> {
+        self.mouse = Some(reports);
         Ok(())
     }
     fn suspend(&mut self) -> io::Result<()> {
@@ -505,7 +505,7 @@ fn settings_change_while_it_runs() {
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert!(time.join().is_ok());
     assert!(rig.surface.last.is_ascii(), "{}", rig.surface.last);
-    assert_eq!(rig.surface.mouse, Some(false));
+    assert_eq!(rig.surface.mouse, Some(MouseReports::Off));
     assert_eq!(
         rig.stage.acts,
         [
