@@ -18,7 +18,7 @@ use crate::engine::{
     at_place, open,
 };
 use crate::plan::{Region, TonalPlan};
-use crate::theory::{Catalogue, PitchClass, Spelling, Tonality};
+use crate::theory::{Catalogue, PitchClass, PitchClassSet, Spelling, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -259,7 +259,9 @@ impl Hindsight {
     ) -> Vec<Region> {
         let steps = stretch.frames.len();
         let first = stretch.first.index() as i32;
-        let mut regions = Vec::new();
+        let mut regions: Vec<Region> = Vec::new();
+        // In the last of them.
+        let mut heard = PitchClassSet::EMPTY;
         for run in runs {
             // One or two notes have no center.
             if run.state >= self.none || run.heard.len() < ENOUGH {
@@ -287,7 +289,7 @@ impl Hindsight {
                 let sum = run.likely.get(t.mode.index()).copied();
                 sum.unwrap_or(0.0) / (run.stop - run.start) as f32
             };
-            regions.push(Region {
+            let region = Region {
                 start,
                 end: end.max(start),
                 since: start,
@@ -295,10 +297,34 @@ impl Hindsight {
                 tonic,
                 open: open(&self.catalogue, tonality, run.heard, likely),
                 probability: likely(relative).min(1.0),
-            });
+            };
+            if let Some(last) = regions.last_mut()
+                && let Some(decides) = one(*last, region)
+            {
+                heard = heard.or(run.heard);
+                (last.tonality, last.tonic) = (decides.tonality, decides.tonic);
+                last.open = open(&self.catalogue, decides.tonality, heard, likely);
+                last.end = region.end;
+                last.probability = last.probability.max(region.probability);
+            } else {
+                heard = run.heard;
+                regions.push(region);
+            }
         }
         regions
     }
+}
+
+/// Of two regions on one center, without a rest between them, the one that decides: the other
+/// may be in the same mode, by what was heard.
+fn one(before: Region, after: Region) -> Option<Region> {
+    if before.tonality.center != after.tonality.center || before.end < after.start {
+        return None;
+    }
+    if before.open.may_be(after.tonality.mode) {
+        return Some(after);
+    }
+    after.open.may_be(before.tonality.mode).then_some(before)
 }
 
 /// Makes logarithms of shares of what is likely, bounded, with modes of the same
@@ -473,6 +499,7 @@ impl Iterator for FramesBackward {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::Open;
 
     fn sound(key: u8, on: u64, off: u64) -> Sound {
         let t = |ms| Time::millis(ms);
@@ -484,6 +511,38 @@ mod tests {
     }
 
     /// Backward is what the frames would be, had the mirrored notes been played.
+    #[test]
+    fn what_one_region_leaves_open_is_heard_in_the_next() {
+        let catalogue = Catalogue::standard();
+        let region = |name: &str, from: u64, to: u64, open: Option<(u8, &str)>| {
+            let spelled = catalogue.parse_tonality(name).expect("a tonality");
+            let open = open.map_or(Open::default(), |(degree, mode)| {
+                let other = catalogue.parse_tonality(mode).expect("a tonality");
+                Open::new(1 << (degree - 1), [other.tonality.mode])
+            });
+            Region {
+                start: Time::millis(1000 * from),
+                end: Time::millis(1000 * to),
+                since: Time::millis(1000 * from),
+                tonality: spelled.tonality,
+                tonic: spelled.tonic,
+                open,
+                probability: 0.9,
+            }
+        };
+        let open = region("D aeolian", 0, 5, Some((6, "D dorian")));
+        let dorian = region("D dorian", 5, 9, None);
+        assert_eq!(one(open, dorian), Some(dorian), "B was heard");
+        let aeolian = region("D aeolian", 0, 5, None);
+        let unheard = region("D dorian", 5, 9, Some((6, "D aeolian")));
+        assert_eq!(one(aeolian, unheard), Some(aeolian), "no B was heard");
+        assert_eq!(one(aeolian, dorian), None, "B♭, then B");
+        let later = region("D dorian", 8, 9, None);
+        assert_eq!(one(open, later), None, "a rest between them");
+        let elsewhere = region("E dorian", 5, 9, Some((6, "E aeolian")));
+        assert_eq!(one(aeolian, elsewhere), None, "another center");
+    }
+
     #[test]
     fn the_way_back_is_the_mirrored_piece() {
         // Ends on the grid and off it, a restrike, a note within one step.
