@@ -38,6 +38,19 @@ impl Open {
         self.degrees == 0
     }
 
+    /// Whether it may be `mode` as well: what was not heard decides between them.
+    pub fn may_be(self, mode: ModeId) -> bool {
+        self.others().any(|other| other == mode)
+    }
+
+    /// Of the same mode, heard longer or elsewhere: what was heard once is open no more.
+    pub fn and_then(self, later: Open) -> Open {
+        match later.degrees.count_ones() <= self.degrees.count_ones() {
+            true => later,
+            false => self,
+        }
+    }
+
     /// How much of the mode may be said: what has not been heard is not claimed.
     pub fn claim(self) -> Claim {
         let mut degrees = self.numbers();
@@ -166,7 +179,7 @@ pub fn common_chord(
 }
 
 /// The notes that a region alters against the one before, each as it was and as it becomes,
-/// in the user's letters.
+/// in the user's letters: those that were heard in the one and in the other.
 pub fn notes_altered(
     (before, after): (&Region, &Region),
     notation: &Notation,
@@ -182,8 +195,17 @@ pub fn notes_altered(
         before.placed(notation, catalogue),
         after.placed(notation, catalogue),
     );
+    let heard = |note: Spelling, r: &Region| {
+        let degrees = &catalogue.mode(r.tonality.mode).degrees;
+        let open = degrees
+            .iter()
+            .filter(|d| r.open.numbers().any(|n| n == d.number));
+        let mut silent = open.map(|d| r.tonality.center.up(d.semitones() as i32));
+        silent.all(|pc| pc != note.pitch_class())
+    };
     altered(left, reached, catalogue)
         .iter()
+        .filter(|&&(old, new)| heard(old, before) && heard(new, after))
         .map(|&(old, new)| (name(old, left), name(new, reached)))
         .collect()
 }

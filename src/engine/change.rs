@@ -16,7 +16,8 @@ use crate::time::Time;
 pub enum Change {
     /// A tonality is established here.
     Here(Established),
-    /// The one before it is refined: its open degrees or probability moved.
+    /// The one before it is refined: its open degrees or probability moved. Its mode is
+    /// another where a degree that was open has been heard since.
     Refined(Established),
     /// No tonality is established here any longer.
     NoCenter,

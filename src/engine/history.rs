@@ -177,6 +177,14 @@ fn region(e: Established) -> Region {
     }
 }
 
+/// What has been heard since decides the mode, from the beginning of the region.
+fn refine(r: &mut Region, e: Established) {
+    match r.tonality == e.tonality {
+        true => r.open = r.open.and_then(e.open),
+        false => (r.tonality, r.tonic, r.open) = (e.tonality, e.tonic, e.open),
+    }
+}
+
 /// Drops a region that never lasted.
 fn close(list: &mut Vec<Region>) {
     list.pop_if(|r| r.end <= r.start);
@@ -224,18 +232,15 @@ impl Observer for History {
                 if self.here
                     && let Some(r) = self.plan.regions.last_mut()
                 {
-                    // A degree heard once in a region is no longer open in it.
-                    if e.open.degrees.count_ones() <= r.open.degrees.count_ones() {
-                        r.open = e.open;
-                    }
+                    refine(r, e);
                     r.probability = r.probability.max(e.probability);
                 }
-                if let Some(home) = self.plan.home.last_mut()
-                    && self.home
-                    && home.tonality == e.tonality
-                    && e.open.degrees.count_ones() <= home.open.degrees.count_ones()
+                if self.home
+                    && let Some(home) = self.plan.home.last_mut()
+                    && home.tonality.center == e.tonality.center
+                    && (home.tonality == e.tonality || home.open.may_be(e.tonality.mode))
                 {
-                    home.open = e.open;
+                    refine(home, e);
                 }
             }
             Change::NoCenter => self.here = false,

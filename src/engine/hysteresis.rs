@@ -580,6 +580,22 @@ impl Home {
         (sum, best.1)
     }
 
+    /// What was taken for `before` on the same center has been `to` from the beginning.
+    pub fn decide(&mut self, before: ModeId, to: Tonality) {
+        let from = place(Tonality {
+            center: to.center,
+            mode: before,
+        });
+        let spent = std::mem::take(&mut self.weights[from]);
+        self.weights[place(to)] += spent;
+        if self
+            .now
+            .is_some_and(|now| now.center == to.center && now.mode == before)
+        {
+            self.now = Some(to);
+        }
+    }
+
     /// One step of the grid with what is established here. True if home changed.
     pub fn step(&mut self, here: Option<Tonality>, inertia: Inertia) -> bool {
         let Some(here) = here else { return false };

@@ -16,6 +16,7 @@ use super::voicing::{StruckKey, VoicingTracker};
 use super::weights::ModelError;
 use super::window::Window;
 use crate::midi;
+use crate::plan::Open;
 use crate::theory::{
     Catalogue, Hearing, PitchClass, PitchClassSet, SpelledTonality, Spelling, Tonality,
 };
@@ -105,6 +106,8 @@ pub struct Monitor<E: Estimator = Learned> {
     voicing: VoicingTracker,
     polymodal: PolymodalTracker,
     established: Option<Established>,
+    /// What has been open in it ever since it was established.
+    unheard: Open,
     home_established: Option<Established>,
     /// Home has not been reported since the beginning or the last long rest.
     home_untold: bool,
@@ -161,6 +164,7 @@ impl<E: Estimator> Monitor<E> {
             voicing: VoicingTracker::default(),
             polymodal: PolymodalTracker::new(STEP),
             established: None,
+            unheard: Open::default(),
             home_established: None,
             home_untold: true,
             pinned: None,
@@ -418,6 +422,12 @@ impl<E: Estimator> Monitor<E> {
                 let before = self.established;
                 let same_center = before.filter(|e| e.tonality.center == tonality.center);
                 let tonic = self.catalogue.spell(tonality, self.last_tonic);
+                if let Some(before) = same_center
+                    && self.unheard.may_be(tonality.mode)
+                {
+                    self.decide(at, before, SpelledTonality::new(tonality, tonic), observer);
+                    return self.follow_home(at, observer);
+                }
                 let since = match same_center {
                     Some(_) => at,
                     None => self.here.since(tonality.center).unwrap_or(at),
@@ -431,6 +441,7 @@ impl<E: Estimator> Monitor<E> {
                     open: open(&self.catalogue, tonality, heard, |t| p.of(t)),
                 };
                 self.established = Some(e);
+                self.unheard = e.open;
                 self.last_tonic = Some(tonic);
                 self.steps_since_refined = 0;
                 observer.change(at, Change::Here(e));
@@ -446,6 +457,7 @@ impl<E: Estimator> Monitor<E> {
                     let now = open(&self.catalogue, e.tonality, heard, |t| p.of(t));
                     let moved = now != e.open;
                     e.open = now;
+                    self.unheard = self.unheard.and_then(now);
                     if let Some(home) = &mut self.home_established
                         && home.tonality == e.tonality
                         && now.degrees.count_ones() <= home.open.degrees.count_ones()
@@ -459,9 +471,48 @@ impl<E: Estimator> Monitor<E> {
                 }
             }
         }
+        self.follow_home(at, observer);
+    }
+
+    /// A degree that was open has been heard: the mode is the one that has it, and has been
+    /// from the beginning. So has home's, if it was as open.
+    fn decide(
+        &mut self,
+        at: Time,
+        before: Established,
+        to: SpelledTonality,
+        observer: &mut impl Observer,
+    ) {
+        let p = self.estimator.probabilities();
+        let e = Established {
+            tonality: to.tonality,
+            tonic: to.tonic,
+            probability: p.of(to.tonality),
+            open: open(&self.catalogue, to.tonality, self.window.heard(), |t| {
+                p.of(t)
+            }),
+            ..before
+        };
+        if let Some(home) = &mut self.home_established
+            && home.tonality.center == e.tonality.center
+            && home.open.may_be(e.tonality.mode)
+        {
+            self.home.decide(home.tonality.mode, e.tonality);
+            (home.tonality, home.tonic, home.open) = (e.tonality, e.tonic, e.open);
+        }
+        self.established = Some(e);
+        self.unheard = e.open;
+        self.last_tonic = Some(e.tonic);
+        self.steps_since_refined = 0;
+        observer.change(at, Change::Refined(e));
+    }
+
+    fn follow_home(&mut self, at: Time, observer: &mut impl Observer) {
         if self.aside.is_some() {
             return;
         }
+        let heard = self.window.heard();
+        let p = self.estimator.probabilities();
         let moved = self.home.step(self.here.now(), self.inertia);
         if let Some(tonality) = self.home.now()
             && (moved || self.home_untold && self.here.now().is_some())
@@ -707,5 +758,49 @@ mod tests {
             assert_eq!(monitor.reading().aside, since);
         }
         assert_eq!(told.0, [(ms(2), true), (ms(4), false)]);
+    }
+
+    /// D, E, F, G, A and C over D; the 6th comes late: what it decides holds from the beginning,
+    /// here and at home, and nothing is told as altered that never sounded.
+    #[test]
+    fn a_degree_heard_late_decides_from_the_beginning() {
+        for (late, mode) in [(71, "dorian"), (70, "aeolian")] {
+            let mut monitor = fresh();
+            let catalogue = Catalogue::standard();
+            let mut history = super::super::history::History::default();
+            let mut play = |at: u64, keys: &[u8]| {
+                let on = |key| midi::Event::NoteOn {
+                    channel: 0,
+                    key,
+                    velocity: 80,
+                };
+                for &key in keys {
+                    monitor.on_event(Time::millis(at), on(key), &mut history);
+                }
+                for &key in keys {
+                    let off = midi::Event::NoteOff { channel: 0, key };
+                    monitor.on_event(Time::millis(at + 550), off, &mut history);
+                }
+            };
+            let figures: [&[u8]; 4] = [&[38, 57, 62, 65], &[64], &[60, 64, 69], &[67]];
+            for beat in 0..60 {
+                let at = 600 * beat as u64;
+                match (beat > 24, beat % 4) {
+                    (true, 1) => play(at, &[late]),
+                    (_, n) => play(at, figures[n]),
+                }
+            }
+            monitor.advance_to(Time::millis(36_000), &mut history);
+            let tonality = catalogue
+                .parse_tonality(&format!("D {mode}"))
+                .unwrap()
+                .tonality;
+            let plan = history.plan();
+            let said: Vec<_> = plan.regions.iter().map(|r| r.tonality).collect();
+            assert_eq!(said, [tonality], "{mode}");
+            assert!(plan.regions[0].start < Time::millis(5_000), "{mode}");
+            assert!(plan.home.iter().all(|r| r.tonality == tonality), "{mode}");
+            assert!(plan.regions[0].open.is_empty(), "{mode}");
+        }
     }
 }

@@ -3,8 +3,9 @@
 use crate::plan::Open;
 use crate::theory::{Catalogue, ModeId, PitchClassSet, Tonality};
 
-/// The degrees of a tonality of which no form has been heard, and the diatonic
-/// modes that differ from it in those alone.
+/// The degrees of a tonality that have not been heard as its mode has them, and the diatonic
+/// modes that differ from it in those alone. A degree that has only been heard otherwise is
+/// open as well: D Aeolian with B, and never B♭, may be Dorian.
 pub fn open(
     catalogue: &Catalogue,
     t: Tonality,
@@ -25,12 +26,11 @@ pub fn open(
             6 => &[8, 9],
             _ => &[10, 11],
         };
-        let own = d.semitones() as i32;
-        let heard_form = forms
-            .iter()
-            .chain([&own])
-            .any(|&f| heard.contains(t.center.up(f)));
-        if !heard_form && d.number != 1 {
+        let other = mode.movable.iter().filter(|m| m.number == d.number);
+        let heard_so = std::iter::once(d)
+            .chain(other)
+            .any(|form| heard.contains(t.center.up(form.semitones() as i32)));
+        if !heard_so && d.number != 1 {
             degrees |= 1 << (d.number - 1);
             for &f in forms {
                 undecided = undecided.with(t.center.up(f));
