@@ -1,4 +1,5 @@
-//! Keeps the noise of system libraries off the terminal. Knows nobody; everybody may know it.
+//! Keeps the noise of system libraries off the terminal. Depends on no other room; any may
+//! use it.
 //!
 //! Sound libraries print to standard error as they please. While a guard lives, what goes to
 //! standard error (by anybody in the process) goes to the latest file given, else nowhere. Guards

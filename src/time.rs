@@ -1,4 +1,4 @@
-//! The project's one unit of time. Knows nobody; everybody may know it.
+//! The project's one unit of time. Depends on no other room; any may use it.
 //!
 //! Times are whole ticks of 20 µs from the start of a stream (a sitting, a
 //! file). That is the tick of the files we write, 25,000 to the quarter at 120

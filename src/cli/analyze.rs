@@ -4,7 +4,9 @@ use super::failure::Failure;
 use super::{engine, file};
 use crate::console::{self, ProgressLine};
 use crate::engine::Inertia;
-use crate::formats::{Analysis, analysis_json, analysis_text, roman_text, voicings_text};
+use crate::formats::{
+    Analysis, JsonLayout, analysis_json, analysis_text, roman_text, voicings_text,
+};
 use crate::midi;
 use crate::plain;
 use crate::settings::Settings;
@@ -245,8 +247,8 @@ fn report(
     let text = match args.format {
         Format::Text if args.voicings => analysis_text(&analysis) + &voicings_text(&analysis),
         Format::Text => analysis_text(&analysis),
-        Format::Json => analysis_json(&analysis, true)? + "\n",
-        Format::Jsonl => analysis_json(&analysis, false)? + "\n",
+        Format::Json => analysis_json(&analysis, JsonLayout::Indented)? + "\n",
+        Format::Jsonl => analysis_json(&analysis, JsonLayout::OneLine)? + "\n",
         Format::Romantext => roman_text(&analysis),
     };
     let text = match args.format.is_text() {

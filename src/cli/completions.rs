@@ -29,7 +29,7 @@ pub fn run(args: &Args, mut command: clap::Command) -> Result<ExitCode, Failure>
         For::Fish => Shell::Fish,
         For::PowerShell => Shell::PowerShell,
     };
-    // Into memory first: whoever reads us may stop, and `generate` would panic.
+    // Into memory first: `generate` would panic where the reader closes the pipe.
     let mut script = Vec::new();
     let name = command.get_name().to_owned();
     clap_complete::generate(shell, &mut command, name, &mut script);

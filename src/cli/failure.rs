@@ -55,7 +55,7 @@ impl Failure {
         }
     }
 
-    /// Whoever read our output has enough: no failure of ours.
+    /// The reader of the output has closed it, as `head` does: not a failure.
     pub fn is_closed_pipe(&self) -> bool {
         let (Failure::Write(e) | Failure::Lines(LinesError::Write(e))) = self else {
             return false;

@@ -79,7 +79,7 @@ pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     show(performer, settings, own, lines::Format::Text)
 }
 
-/// A performer with nobody playing yet, who remembers the stop of inertia that is chosen.
+/// A performer without a keyboard or file yet; it remembers the stop of inertia that is chosen.
 pub fn performer(idle: Reading, usual: Inertia) -> Performer {
     let remember = |stop: Option<Inertia>| match stop {
         Some(stop) => memory::remember(memory::INERTIA, stop.name()),

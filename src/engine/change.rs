@@ -11,7 +11,7 @@ use super::voicing::VoicedChord;
 use crate::theory::{Sonority, SpelledTonality, Spelling};
 use crate::time::Time;
 
-/// What changed, for whoever keeps the history.
+/// What changed, for an [`Observer`] such as the history.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Change {
     /// A tonality is established here.

@@ -46,7 +46,7 @@ impl Collection {
         usize::from(self.0)
     }
 
-    /// Transposed by so many semitones: another of them, or itself.
+    /// Transposed by `semitones`: another collection, or itself.
     pub fn up(self, semitones: i32) -> Collection {
         let set = self.set().up(semitones);
         // Every transposition of the six is among them.

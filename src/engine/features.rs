@@ -27,7 +27,7 @@ const STEP: f32 = 0.1;
 /// What a struck string keeps over a step: 1/e after 5 s in every register. Common
 /// practice, no source: how long a note serves a harmony.
 const FADE: f32 = 0.980_198_7;
-/// A struck string is heard for so many steps: until less than 0.05 is left.
+/// Steps for which a struck string is heard: until less than 0.05 is left.
 const AUDIBLE: f32 = 150.0;
 /// Seconds added below every window's sum: an empty window is all 0.
 const SOFT: f32 = 0.15;
@@ -72,7 +72,7 @@ fn units(weight: f32) -> u64 {
     (f64::from(weight) * (1u64 << 40) as f64) as u64
 }
 
-/// The weight of so many units of 2^-40.
+/// A weight from units of 2^-40.
 fn weight(units: u64) -> f32 {
     (units as f64 / (1u64 << 40) as f64) as f32
 }

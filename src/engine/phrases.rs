@@ -44,7 +44,7 @@ impl Phrases {
     /// before to `at`; not less than 1.5 and not more than 60 seconds.
     pub fn before(&self, at: Time) -> (Time, Time) {
         let latest = at - REACTION;
-        // Whoever set it could not know what was reported later.
+        // The player could not know what was reported later.
         let known = self.begin.iter().filter(|(told, _)| *told < at);
         let begun = known.map(|b| b.1).filter(|&t| t <= latest).max();
         (begun.unwrap_or(latest).max(at - LONGEST), at)

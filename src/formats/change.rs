@@ -5,14 +5,24 @@ use crate::plan::{self, ChordSpan, Region};
 use crate::theory::{Around, Context, Glyphs, Numeral, Pivot, analyse};
 use crate::time::Time;
 
+/// What is known of a chord: the chords before it, or those after it as well.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Known {
+    AsHeard,
+    InHindsight,
+}
+
 /// The harmonies around a place in a list; those after it only in hindsight.
-pub(super) fn around(spans: &[ChordSpan], i: usize, hindsight: bool) -> Around {
+pub(super) fn around(spans: &[ChordSpan], i: usize, known: Known) -> Around {
     let chord = |c: &ChordSpan| c.sonority.chord().filter(|_| c.end > c.start);
     let Some(this) = spans.get(i).and_then(chord) else {
         return Around::default();
     };
     let before = spans.iter().take(i).rev().filter_map(chord);
-    let after = spans.iter().skip(i + 1).filter(|_| hindsight);
+    let after = spans
+        .iter()
+        .skip(i + 1)
+        .filter(|_| known == Known::InHindsight);
     Around::new(this, before, after.filter_map(chord))
 }
 

@@ -2,7 +2,7 @@
 //! Times are seconds, centers and basses pitch classes with C = 0.
 
 use super::Analysis;
-use super::change::{around, common_chord, label, notes_altered, numeral};
+use super::change::{Known, around, common_chord, label, notes_altered, numeral};
 use crate::plan::{ChordSpan, Marker, Region};
 use crate::theory::{Around, Notation};
 use crate::time::Time;
@@ -123,8 +123,17 @@ struct Share {
     seconds: f64,
 }
 
+/// How an object is laid out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum JsonLayout {
+    /// Over lines, indented.
+    Indented,
+    /// In one line.
+    OneLine,
+}
+
 /// One object, without a line break at its end.
-pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error> {
+pub fn analysis(a: &Analysis, layout: JsonLayout) -> Result<String, serde_json::Error> {
     let heard = a.study.heard.plan();
     let root = Root {
         file: a.file,
@@ -151,12 +160,12 @@ pub fn analysis(a: &Analysis, pretty: bool) -> Result<String, serde_json::Error>
         hindsight: Plan {
             regions: regions(a, &a.study.hindsight.regions),
             home: regions(a, &a.study.hindsight.home),
-            chords: Some(chords(a, &a.study.chords, true)),
+            chords: Some(chords(a, &a.study.chords, Known::InHindsight)),
         },
-        chords: chords(a, a.study.heard.chords(), false),
+        chords: chords(a, a.study.heard.chords(), Known::AsHeard),
         summary: summary(a),
     };
-    if pretty {
+    if layout == JsonLayout::Indented {
         serde_json::to_string_pretty(&root)
     } else {
         serde_json::to_string(&root)
@@ -216,12 +225,12 @@ fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
 
 /// Chords in time with their numerals: by what came before, and in hindsight by what
 /// comes after as well.
-fn chords(a: &Analysis, spans: &[ChordSpan], hindsight: bool) -> Vec<ChordOut> {
+fn chords(a: &Analysis, spans: &[ChordSpan], known: Known) -> Vec<ChordOut> {
     spans
         .iter()
         .enumerate()
         .filter(|(_, c)| c.end > c.start)
-        .map(|(i, c)| chord(a, c, around(spans, i, hindsight)))
+        .map(|(i, c)| chord(a, c, around(spans, i, known)))
         .collect()
 }
 
@@ -259,7 +268,7 @@ fn summary(a: &Analysis) -> Summary {
     let mut chords: BTreeMap<String, f64> = BTreeMap::new();
     let spans = a.study.heard.chords();
     for (i, c) in spans.iter().enumerate() {
-        let name = label(a, c, around(spans, i, false));
+        let name = label(a, c, around(spans, i, Known::AsHeard));
         *chords.entry(name).or_default() += c.end.since(c.start).seconds();
     }
     let established: f64 = tonalities.values().sum();
@@ -341,7 +350,7 @@ mod tests {
         }
     }
 
-    fn written(changes: &[&str], hindsight: bool) -> (Value, Value) {
+    fn written(changes: &[&str], known: Known) -> (Value, Value) {
         let study = study(changes);
         let a = Analysis {
             file: "a.mid",
@@ -350,11 +359,11 @@ mod tests {
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),
         };
-        let all: Value =
-            serde_json::from_str(&analysis(&a, false).expect("JSON")).expect("one object");
+        let all: Value = serde_json::from_str(&analysis(&a, JsonLayout::OneLine).expect("JSON"))
+            .expect("one object");
         let spans = study.heard.chords();
-        let chords = serde_json::to_value(chords(&a, spans, hindsight)).expect("JSON");
-        if !hindsight {
+        let chords = serde_json::to_value(chords(&a, spans, known)).expect("JSON");
+        if known == Known::AsHeard {
             assert_eq!(all["chords"], chords);
         }
         (all["heard"]["regions"].clone(), chords)
@@ -363,18 +372,21 @@ mod tests {
     #[test]
     fn an_augmented_sixth_is_told_by_what_follows() {
         let changes = ["C ionian", "60 64 67", "56 60 63 66", "55 59 62"];
-        let of = |hindsight| -> Vec<(Value, Value, Value)> {
-            let (_, chords) = written(&changes, hindsight);
+        let of = |known| -> Vec<(Value, Value, Value)> {
+            let (_, chords) = written(&changes, known);
             let list = chords.as_array().expect("a list");
             list.iter()
                 .map(|c| (c["label"].clone(), c["numeral"].clone(), c["notes"].clone()))
                 .collect()
         };
         let flat = json!(["A♭", "C", "E♭", "G♭"]);
-        assert_eq!(of(false)[1], (json!("A♭7"), json!("♭VI7"), flat));
+        assert_eq!(of(Known::AsHeard)[1], (json!("A♭7"), json!("♭VI7"), flat));
         let sharp = json!(["A♭", "C", "E♭", "F♯"]);
-        assert_eq!(of(true)[1], (json!("A♭7"), json!("Ger6"), sharp));
-        assert_eq!(of(true)[2].1, "V");
+        assert_eq!(
+            of(Known::InHindsight)[1],
+            (json!("A♭7"), json!("Ger6"), sharp)
+        );
+        assert_eq!(of(Known::InHindsight)[2].1, "V");
     }
 
     #[test]
@@ -434,7 +446,8 @@ mod tests {
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),
         };
-        let all: Value = serde_json::from_str(&analysis(&a, false).expect("JSON")).expect("JSON");
+        let all: Value =
+            serde_json::from_str(&analysis(&a, JsonLayout::OneLine).expect("JSON")).expect("JSON");
         let asides = json!([{"start": 2.0, "end": 5.0}, {"start": 9.0, "end": 10.0}]);
         assert_eq!(all["asides"], asides);
         let about = json!({"start": 6.0, "end": 8.5});
@@ -481,7 +494,7 @@ mod tests {
                 "G dorian",
                 "55 58 62",
             ],
-            false,
+            Known::AsHeard,
         );
         assert_eq!(regions[0]["pivot"], Value::Null);
         assert_eq!(regions[0]["altered"], json!([]));

@@ -16,7 +16,7 @@ mod voicing;
 
 pub use catalogue::{csv as catalogue_csv, json as catalogue_json, mode_json};
 pub use catalogue_text::{mode_text, text as catalogue_text};
-pub use json::analysis as analysis_json;
+pub use json::{JsonLayout, analysis as analysis_json};
 pub use roman_text::document as roman_text;
 pub use scale::{CsvError, beside_csv, beside_json, csv as scale_csv, json as scale_json};
 pub use scale_text::{beside_text, text as scale_text};

@@ -12,7 +12,7 @@
 //! chords without a beat makes a pivot.
 
 use super::Analysis;
-use super::change::{around, numeral};
+use super::change::{Known, around, numeral};
 use crate::midi::FaultKind;
 use crate::plain;
 use crate::plan::ChordSpan;
@@ -43,7 +43,7 @@ struct Entry {
     text: String,
     /// What notes tell, and of which place.
     notes: Vec<(u64, String)>,
-    /// So many chords are told in the notes alone.
+    /// Number of chords that stand in the notes alone.
     unsaid: usize,
 }
 
@@ -198,7 +198,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
             unsaid: 0,
         };
         if let Some((i, c)) = p.chord.and_then(|i| Some((i, chords.get(i)?))) {
-            let around = around(chords, i, true);
+            let around = around(chords, i, Known::InHindsight);
             if let Some((numeral, tonality, tonic)) = said(a, c, around) {
                 let mode = a.catalogue.mode(tonality.mode);
                 let minor = !mode.is_major();
@@ -231,7 +231,10 @@ fn entries(a: &Analysis) -> Vec<Entry> {
             }
         }
         for (i, c) in p.beside.iter().filter_map(|&i| Some((i, chords.get(i)?))) {
-            let note = format!("{}: too near another", named(a, c, around(chords, i, true)));
+            let note = format!(
+                "{}: too near another",
+                named(a, c, around(chords, i, Known::InHindsight))
+            );
             e.notes.push((hundredths(c.start), note));
             e.unsaid += 1;
         }

@@ -1,7 +1,7 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
 use super::Analysis;
-use super::change::{around, common_chord, label, notes_altered, numeral};
+use super::change::{Known, around, common_chord, label, notes_altered, numeral};
 use crate::midi::FaultKind;
 use crate::plain;
 use crate::plan::{Claim, Region};
@@ -55,13 +55,17 @@ pub fn analysis(a: &Analysis) -> String {
         let line = format!("    {:>8}  {name}{about}", m.at.to_string());
         let _ = writeln!(out, "{}", line.trim_end());
     }
-    for (title, spans, hindsight) in [
-        ("chords, as heard", a.study.heard.chords(), false),
-        ("chords, in hindsight", &a.study.chords[..], true),
+    for (title, spans, known) in [
+        ("chords, as heard", a.study.heard.chords(), Known::AsHeard),
+        (
+            "chords, in hindsight",
+            &a.study.chords[..],
+            Known::InHindsight,
+        ),
     ] {
         let _ = writeln!(out, "  {title}");
         for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
-            let around = around(spans, i, hindsight);
+            let around = around(spans, i, known);
             let label = label(a, c, around);
             let numeral = numeral(a, c, around).map(|n| n.text(a.notation));
             let numeral = numeral.unwrap_or_default();

@@ -1,6 +1,6 @@
 //! The voicing of each chord of a recording: a part of the JSON, and a list.
 
-use super::change::{around, label};
+use super::change::{Known, around, label};
 use super::{Analysis, Words};
 use crate::plan::ChordSpan;
 use crate::theory::{Around, Hands, Interval, Sonority, SpelledTonality, Voicing};
@@ -74,7 +74,7 @@ pub fn list(a: &Analysis) -> String {
     let mut out = String::from("  voicings\n");
     let spans = a.study.heard.chords();
     for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
-        let around = around(spans, i, false);
+        let around = around(spans, i, Known::AsHeard);
         let label = label(a, c, around);
         let v = of(a, c, around);
         let notes = match &v.hands {

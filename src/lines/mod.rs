@@ -61,7 +61,7 @@ pub enum LinesError {
     Stage(String),
     #[error("the output cannot be written: {}", plain::reason(.0))]
     Write(#[from] io::Error),
-    /// They could not be told from an end without warning.
+    /// Without them an ordered end cannot be told from being killed.
     #[error("signals cannot be received: {}", plain::reason(.0))]
     Signals(io::Error),
 }
@@ -158,7 +158,7 @@ fn print(
         });
         let result = result.and_then(|()| printer.settle());
         match result.and_then(|()| io::stdout().flush()) {
-            // Whoever read has enough.
+            // The reader has closed the pipe: a normal end.
             Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(()),
             other => other?,
         }
@@ -194,8 +194,8 @@ fn print(
 #[cfg(unix)]
 const GRACE: Duration = Duration::from_secs(5);
 
-/// Set by the first signal. Whoever reads us may have stopped, so that we wait in a write
-/// and do not see it: a second signal, or [`GRACE`], ends the program all the same.
+/// Set by the first signal. The reader of the pipe may have stopped, so that a write blocks
+/// and the flag is not seen: a second signal, or [`GRACE`], ends the program all the same.
 fn stop_flag() -> io::Result<Arc<AtomicBool>> {
     let flag = Arc::new(AtomicBool::new(false));
     #[cfg(unix)]
@@ -251,7 +251,7 @@ impl Printer<'_> {
                 status.dropped
             ));
         }
-        // Whoever sees no screen wants to know that it has begun.
+        // Without a screen the user must hear that it has begun.
         let met = status.name != before.name && matches!(status.link, Link::Keyboard | Link::File);
         if self.voice.is_some() && met {
             console::report(&match status.link {

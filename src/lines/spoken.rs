@@ -165,8 +165,8 @@ impl<'a> Voice<'a> {
         Some(format!("now {}", self.name(here?)))
     }
 
-    /// What is to be said of a change, each a line. Where the music is is said with home,
-    /// which is told after it: see [`Voice::settle`].
+    /// The lines that a change is spoken in. The tonality here is spoken together with home,
+    /// whose change comes after it: see [`Voice::settle`].
     pub fn say(&mut self, change: Change) -> Vec<String> {
         let mut lines = Vec::new();
         if !matches!(change, Change::Home(_)) {

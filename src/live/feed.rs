@@ -1,4 +1,4 @@
-//! From the engine's thread to whoever shows or writes what it says.
+//! From the engine's thread to the front ends that show or print what it says.
 
 use super::explain::{Explainer, Slot};
 use super::status::{Status, StatusBoard, lock};

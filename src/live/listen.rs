@@ -33,7 +33,7 @@ pub struct Listener {
     pub feed: Feed,
     clock: Arc<dyn Clock>,
     engine: EngineThread,
-    /// Looks for the keyboard; dropped first, so that nothing comes in any more.
+    /// Looks for the keyboard; dropped first, so that no more events come in.
     keeper: Option<Keeper>,
 }
 

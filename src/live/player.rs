@@ -144,8 +144,23 @@ struct Playback {
     stop: Stop,
 }
 
-/// Passes changes to the history and, while the file plays, to whoever reads along.
+/// How a stretch of the file is gone through.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stretch {
+    /// At its pace: the front ends get its changes.
+    Played,
+    /// At once, on the way to another place.
+    Skipped,
+}
+
+/// Passes changes to the history and, while the file plays, to the front ends.
 struct Tell<'a>(&'a mut History, Option<&'a mut Publisher>);
+
+impl<'a> Tell<'a> {
+    fn of(stretch: Stretch, history: &'a mut History, publisher: &'a mut Publisher) -> Tell<'a> {
+        Tell(history, (stretch == Stretch::Played).then_some(publisher))
+    }
+}
 
 impl Observer for Tell<'_> {
     fn change(&mut self, at: Time, change: Change) {
@@ -248,38 +263,38 @@ impl Playback {
         let target = self.target();
         match self.repeat {
             Repeat::Between(from, to) if self.at < to && target >= to => {
-                self.play_to(to, true);
+                self.play_to(to, Stretch::Played);
                 self.seek(from);
             }
             _ if target >= self.end => {
-                self.play_to(self.end, true);
+                self.play_to(self.end, Stretch::Played);
                 self.ended = true;
             }
-            _ => self.play_to(target, true),
+            _ => self.play_to(target, Stretch::Played),
         }
     }
 
-    fn play_to(&mut self, target: Time, aloud: bool) {
+    fn play_to(&mut self, target: Time, stretch: Stretch) {
         while let Some(&(at, event)) = self.events.get(self.next).filter(|e| e.0 <= target) {
             self.check(at);
-            self.advance_to(at, aloud);
+            self.advance_to(at, stretch);
             if self.stop.is_asked_for() {
                 return;
             }
             self.next += 1;
-            let mut tell = Tell(&mut self.history, aloud.then_some(&mut self.publisher));
+            let mut tell = Tell::of(stretch, &mut self.history, &mut self.publisher);
             self.monitor.on_event(at, event, &mut tell);
         }
-        self.advance_to(target, aloud);
+        self.advance_to(target, stretch);
         self.history.advance_to(target);
         self.at = target;
     }
 
     /// Takes the engine to `target`, a little at a time, unless the program ends.
-    fn advance_to(&mut self, target: Time, aloud: bool) {
+    fn advance_to(&mut self, target: Time, stretch: Stretch) {
         while !self.stop.is_asked_for() {
             let next = target.min(self.monitor.now() + LOOK);
-            let mut tell = Tell(&mut self.history, aloud.then_some(&mut self.publisher));
+            let mut tell = Tell::of(stretch, &mut self.history, &mut self.publisher);
             self.monitor.advance_to(next, &mut tell);
             if next >= target {
                 return;
@@ -326,7 +341,7 @@ impl Playback {
             self.history = c.history.clone();
             self.at = c.at;
         }
-        self.play_to(to, false);
+        self.play_to(to, Stretch::Skipped);
         self.publisher.past(&self.history, &self.monitor);
         self.ended = to >= self.end;
         self.anchor = (self.clock.now(), self.at);
@@ -470,9 +485,9 @@ mod tests {
         let mut t = Playback::new(clock, events, end, monitor, publisher, places);
         t.paused = true;
         let middle = Time::millis(1_234_000);
-        t.play_to(middle, false);
+        t.play_to(middle, Stretch::Skipped);
         let heard = t.history.clone();
-        t.play_to(end, false);
+        t.play_to(end, Stretch::Skipped);
         let kept = t.checkpoints.len();
         assert!((CHECKPOINTS / 4..=CHECKPOINTS).contains(&kept), "{kept}");
         let gaps = t.checkpoints.windows(2).map(|c| c[1].at.since(c[0].at));

@@ -64,7 +64,7 @@ pub(super) struct Recorder {
     writer: Option<JoinHandle<()>>,
     board: StatusBoard,
     name: String,
-    /// How many events found no room, and how many of these the status tells of.
+    /// Number of events that found no room, and how many of these the status has reported.
     missed: u64,
     told: u64,
     /// A release may be among them: one is sent as soon as there is room.
@@ -141,7 +141,7 @@ impl Recorder {
         let full = self.owing
             || matches!(
                 notes.try_send(Note::Event(at, event)),
-                // A recorder that failed has told so; the monitor goes on without it.
+                // A recorder that failed has reported it; the monitor goes on without it.
                 Err(TrySendError::Full(_))
             );
         if full {
@@ -158,7 +158,7 @@ impl Recorder {
         }
     }
 
-    /// Tells the status how much is missing, when more is.
+    /// Puts into the status how many events are missing, when that has grown.
     pub fn tell_missed(&mut self) {
         if self.missed > self.told {
             self.told = self.missed;
@@ -233,7 +233,7 @@ mod tests {
     use std::io::{Cursor, SeekFrom};
     use std::sync::{Arc, Mutex, MutexGuard};
 
-    /// A disk that holds so many bytes, and nothing while it is locked.
+    /// A disk with room for this many bytes, which takes nothing while it is locked.
     #[derive(Clone)]
     struct Small(Arc<Mutex<Cursor<Vec<u8>>>>, u64);
 

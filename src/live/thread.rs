@@ -18,7 +18,7 @@ impl Stop {
     }
 }
 
-/// The engine's thread as seen by whoever gives it orders.
+/// The engine's thread as its owner sees it: it takes orders, and is ended.
 pub(super) struct EngineThread {
     orders: Option<Sender<Order>>,
     stop: Stop,

@@ -1,6 +1,6 @@
 //! Bytes, files and ports as timed events, and back. Knows no music.
 //!
-//! To read a file's bytes, whoever made them:
+//! To read a file's bytes, from any program:
 //!
 //! ```
 //! use peregrinus::midi::{self, Event};

@@ -289,7 +289,7 @@ mod tests {
             Some(Event::Release)
         );
         assert_eq!(fired(&mut jobs), [2]);
-        // Nobody fetches them: more are not kept.
+        // They are not fetched: only a limited number is kept.
         for i in 0..100 {
             jobs.pass(other(20, if i % 2 == 0 { 0 } else { 127 }));
         }

@@ -29,7 +29,7 @@ impl Asked {
         self.aside = self.aside.filter(|&on| on != reading.aside.is_some());
     }
 
-    /// Whoever was asked for an aside is gone.
+    /// The performer that was asked for an aside is gone.
     pub fn forget_aside(&mut self) {
         self.aside = None;
     }

@@ -1,5 +1,5 @@
 //! Who plays: a keyboard, a file, or a demo until there is a keyboard. What front ends
-//! show comes from here, and what the player wants goes to whoever plays.
+//! show comes from here, and the player's commands go to the one that plays.
 
 mod asked;
 mod demo;
@@ -22,7 +22,7 @@ pub use demo::demo;
 /// with none to forget it.
 pub type RememberInertia = Box<dyn Fn(Option<Inertia>)>;
 
-/// Whoever plays, with one interface.
+/// A keyboard, a file or a demo, behind one interface.
 pub struct Performer {
     /// A file or a demo; shown as long as it is there.
     file: Option<Player>,
@@ -39,13 +39,13 @@ pub struct Performer {
     /// The stop of inertia where none is chosen.
     usual: Inertia,
     asked: Asked,
-    /// The reading while nobody plays.
+    /// The reading while nothing plays.
     idle: Reading,
     nothing: (History, Receiver<()>),
 }
 
 impl Performer {
-    /// Nobody plays yet; the reading is `idle`.
+    /// Nothing plays yet; the reading is `idle`.
     pub fn new(idle: Reading) -> Performer {
         Performer {
             file: None,
@@ -132,7 +132,7 @@ impl Performer {
         file.or(self.keyboard.as_ref().map(|l| &l.feed))
     }
 
-    /// An order to whoever plays.
+    /// An order to the one that plays.
     fn order(&self, order: Order) {
         match (&self.file, &self.keyboard) {
             (Some(player), _) => player.order(order),
@@ -312,7 +312,7 @@ impl Stage for Performer {
     }
 
     fn patience(&self) -> Duration {
-        // Ages are told by the second; before the first note there are none.
+        // Ages are shown in seconds; before the first note there are none.
         let begun = self.feed().and_then(Feed::reading).is_some_and(|r| r.begun);
         let demo = self.file.is_some() && self.keyboard.is_some();
         if begun || demo {
@@ -384,7 +384,7 @@ mod tests {
         assert_eq!(performer.reading().inertia, Inertia::Section);
         performer.act(Command::UsualInertia);
         assert_eq!(performer.reading().inertia, Inertia::Motif);
-        // The settings change what is usual, and nobody has chosen that.
+        // A change of the settings changes the default; the player has chosen nothing.
         performer.act(Command::Set(Event::Inertia(Inertia::Period)));
         performer.act(Command::Inertia(Inertia::Chord));
         performer.act(Command::UsualInertia);

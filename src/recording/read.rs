@@ -43,8 +43,8 @@ pub fn read(bytes: &[u8], catalogue: &Catalogue) -> Result<Recording, FileError>
     })
 }
 
-/// The same within other limits. `progress` is told how much is done, from 0 to 1, every few
-/// thousand events, and may break off: the outcome is [`FileError::Stopped`] then.
+/// The same within other limits. `progress` is called with the share that is done, from 0
+/// to 1, every few thousand events, and may stop the reading with [`FileError::Stopped`].
 pub fn read_with(
     bytes: &[u8],
     catalogue: &Catalogue,
@@ -109,7 +109,7 @@ impl Recording {
         out
     }
 
-    /// Everything that the engine is told, in order.
+    /// All events for the engine, in order.
     pub fn events(&self) -> impl Iterator<Item = (Time, Event)> + '_ {
         let mut notes = self.notes.iter().enumerate().peekable();
         let mut said = self.said.iter().peekable();
@@ -128,7 +128,7 @@ impl Recording {
     }
 }
 
-/// So many words are not known here, of which the first is `said`.
+/// A fault: `count` words are unknown, of which the first is `said`.
 fn passed_over(said: &str, count: usize) -> String {
     const SHOWN: usize = 40;
     let cut = said.char_indices().nth(SHOWN);

@@ -11,7 +11,7 @@
 //! | `home=G#`, `home=none` | the player says what is home, or takes it back |
 //! | `aside=true` | what follows stays out of the plan, until `aside=false` |
 //! | `about 12.000000 14.500000` | the stretch that the marker right before is about, in seconds from the start |
-//! | `release 3` | every key and pedal is let go; so many messages follow that say so to other programs |
+//! | `release 3` | every key and pedal is let go; the number says how many messages follow that spell it out for other programs |
 
 use crate::engine::{Event, Filter};
 use crate::theory::{Catalogue, Glyphs, Spelling};
@@ -35,7 +35,7 @@ pub(super) enum Word {
     Event(Event),
     /// The stretch that the marker before is about.
     About(Time, Time),
-    /// Everything is let go; so many messages follow that spell it out.
+    /// Everything is let go; the number of messages that follow and spell it out.
     Release(u8),
 }
 

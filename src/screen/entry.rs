@@ -1,6 +1,6 @@
 //! A tonality that is being typed, to be pinned.
 
-use crate::theory::{Catalogue, Letters, SpelledTonality};
+use crate::theory::{Catalogue, Glyphs, Letters, SpelledTonality};
 use ratatui::crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 
 /// The longest text that is taken; no name of a tonality is longer.
@@ -24,8 +24,11 @@ pub(super) enum Outcome {
 
 impl Entry {
     /// The line that is shown.
-    pub fn line(&self, ascii: bool) -> String {
-        let cursor = if ascii { '_' } else { '▏' };
+    pub fn line(&self, glyphs: Glyphs) -> String {
+        let cursor = match glyphs {
+            Glyphs::Unicode => '▏',
+            Glyphs::Ascii => '_',
+        };
         match &self.fault {
             None => format!("pin: {}{cursor}  Enter pins, Esc leaves", self.text),
             // The example first: what is wrong may be cut off.
@@ -100,10 +103,10 @@ mod tests {
         let (entry, outcome) = typed("D dorain\n");
         assert_eq!(outcome, Outcome::Open);
         assert!(
-            entry.line(false).contains("dorian"),
+            entry.line(Glyphs::Unicode).contains("dorian"),
             "{}",
-            entry.line(false)
+            entry.line(Glyphs::Unicode)
         );
-        assert_eq!(entry.line(true).find('▏'), None);
+        assert_eq!(entry.line(Glyphs::Ascii).find('▏'), None);
     }
 }

@@ -1,5 +1,4 @@
-//! The picture of one moment: gathered from whoever plays and from what the screen is
-//! doing.
+//! The picture of one moment: gathered from the stage and from what the screen is doing.
 
 use super::doing::{Doing, Moment, Names, Showing};
 use super::keys::Action;
@@ -13,7 +12,7 @@ use crate::source::Source;
 use crate::theory::SpelledTonality;
 use crate::time::Time;
 
-/// What whoever plays says at this moment.
+/// What the stage says at this moment.
 pub(super) struct Present<'a> {
     pub reading: Reading,
     pub explanation: Option<Explanation>,
@@ -131,16 +130,16 @@ fn banners(
     look: &LookSettings,
     looks_at: Option<Time>,
 ) -> Vec<String> {
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     let mut all = Vec::new();
     match &showing.doing {
-        Doing::Typing { entry, .. } => all.push(entry.line(ascii)),
+        Doing::Typing { entry, .. } => all.push(entry.line(glyphs)),
         Doing::AwaitingHome { .. } => all.push("play the key that is home".to_owned()),
         Doing::Showing(_) => {}
     }
     let back = |action: Action| {
         let key = look.keys.first(action);
-        key.map_or(String::new(), |key| format!(", {}: now", key.shown(ascii)))
+        key.map_or(String::new(), |key| format!(", {}: now", key.shown(glyphs)))
     };
     match (showing.doing.moment(), looks_at) {
         (Moment::Again(again), _) => all.push(format!("replay {}", clock(again.at))),

@@ -13,7 +13,7 @@ pub fn keyboard() -> Receiver<Event> {
     receiver
 }
 
-/// Sends until nobody listens or nothing comes any longer.
+/// Sends until the receiver is gone or reading fails.
 #[cfg(not(unix))]
 fn events(sender: &Sender<Event>) {
     while let Ok(event) = ratatui::crossterm::event::read() {

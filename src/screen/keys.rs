@@ -7,7 +7,7 @@ use super::layout::Way;
 use super::stage::{Command, Pace};
 use crate::engine::{self, Inertia, Reading, each};
 use crate::nearest::nearest;
-use crate::theory::PitchClass;
+use crate::theory::{Glyphs, PitchClass};
 use crate::time::Time;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use std::fmt;
@@ -26,7 +26,7 @@ pub enum Action {
     Inertia(InertiaStep),
     /// The usual stop of inertia again.
     UsualInertia,
-    /// This is asked of whoever plays, whatever is shown.
+    /// This command goes to the stage, whatever is shown.
     Ask(Command),
     /// Scrolls the history.
     Scroll(Direction),
@@ -174,7 +174,7 @@ const BINDINGS: &[Binding] = &[
     bind("redraw", "redraw the screen", Action::Redraw, &[control('l')]),
 ];
 
-/// Ends the program whatever the settings say, so that nobody is locked in.
+/// Ends the program whatever the settings say, so that the player is never locked in.
 pub(super) const QUITS: Key = control('c');
 
 /// A key of the computer's keyboard with its modifiers, as a terminal tells it.
@@ -256,9 +256,9 @@ impl Key {
     }
 
     /// As the screen shows it: arrows as signs, or everything in ASCII.
-    pub(super) fn shown(self, ascii: bool) -> String {
+    pub(super) fn shown(self, glyphs: Glyphs) -> String {
         let text = self.to_string();
-        if ascii {
+        if glyphs == Glyphs::Ascii {
             let plain = |c: char| match c.is_ascii() {
                 true => c.to_string(),
                 false => format!("U+{:04X}", c as u32),
@@ -490,9 +490,9 @@ impl Action {
         Some(binding.action)
     }
 
-    /// What it wants of whoever plays while this is read; none: nothing, or it is about
-    /// what is drawn. [`Action::HomeIs`] means the lowest key that is held, and no key
-    /// takes back what was said.
+    /// Its command to the stage at this reading; none where it is about what is drawn.
+    /// [`Action::HomeIs`] means the lowest key that is held; without one it takes back what
+    /// was said.
     pub fn command(self, reading: &Reading) -> Option<Command> {
         let set = |event| Some(Command::Set(event));
         match self {
@@ -612,9 +612,9 @@ mod tests {
             assert_eq!(key(text).to_string(), written);
         }
         assert_ne!(key("z"), key("Z"));
-        assert_eq!(key("ö").shown(true), "U+00F6");
-        assert_eq!(key("Alt-Left").shown(false), "Alt-←");
-        assert_eq!(key("Alt-Left").shown(true), "Alt-Left");
+        assert_eq!(key("ö").shown(Glyphs::Ascii), "U+00F6");
+        assert_eq!(key("Alt-Left").shown(Glyphs::Unicode), "Alt-←");
+        assert_eq!(key("Alt-Left").shown(Glyphs::Ascii), "Alt-Left");
     }
 
     #[test]

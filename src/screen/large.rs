@@ -6,6 +6,7 @@
 //! double the bitmap, rounding corners on the way.
 
 use super::pen::{Pen, columns};
+use crate::theory::Glyphs;
 use ratatui::style::Style;
 
 /// The height of letters, in rows of the terminal.
@@ -37,20 +38,23 @@ impl Size {
 }
 
 /// The largest size up to `wanted` in which the text fits `room` columns.
-pub(super) fn fitting(text: &str, wanted: Size, room: u16, ascii: bool) -> Size {
+pub(super) fn fitting(text: &str, wanted: Size, room: u16, glyphs: Glyphs) -> Size {
     wanted
         .and_smaller()
-        .find(|&s| width(text, s, ascii) <= room && !(ascii && s == Size::Four))
+        .find(|&s| width(text, s, glyphs) <= room && (glyphs, s) != (Glyphs::Ascii, Size::Four))
         .unwrap_or(Size::One)
 }
 
 /// Columns that a text takes.
-pub(super) fn width(text: &str, size: Size, ascii: bool) -> u16 {
+pub(super) fn width(text: &str, size: Size, glyphs: Glyphs) -> u16 {
     match size {
         Size::One => columns(text),
         _ => {
-            let dots = line_width(text) << doublings(size, ascii);
-            let cells = if ascii { dots } else { dots.div_ceil(2) };
+            let dots = line_width(text) << doublings(size, glyphs);
+            let cells = match glyphs {
+                Glyphs::Unicode => dots.div_ceil(2),
+                Glyphs::Ascii => dots,
+            };
             cells.min(u16::MAX as usize) as u16
         }
     }
@@ -64,16 +68,19 @@ pub(super) fn write(
     text: &str,
     size: Size,
     style: Style,
-    ascii: bool,
+    glyphs: Glyphs,
 ) -> u16 {
     if size == Size::One {
         return pen.put(x, y, text, style);
     }
     let mut map = Bitmap::of(text);
-    for _ in 0..doublings(size, ascii) {
-        map = if ascii { map.coarse() } else { map.doubled() };
+    for _ in 0..doublings(size, glyphs) {
+        map = match glyphs {
+            Glyphs::Unicode => map.doubled(),
+            Glyphs::Ascii => map.coarse(),
+        };
     }
-    if ascii {
+    if glyphs == Glyphs::Ascii {
         for row in 0..map.height {
             for column in 0..map.width {
                 if map.at(column as isize, row as isize) {
@@ -112,8 +119,9 @@ pub(super) const AFAR: u16 = 4;
 /// Where `lines` lines of [`AFAR`] rows stand below a caption, in a panel of `rows` more
 /// rows: the first row, and the rows from one line to the next. `None` where there is no
 /// room, and in ASCII, which has no letters of that height.
-pub(super) fn afar(rows: u16, lines: usize, ascii: bool) -> Option<(u16, u16)> {
-    let lines = u16::try_from(lines).ok().filter(|&n| n > 0 && !ascii)?;
+pub(super) fn afar(rows: u16, lines: usize, glyphs: Glyphs) -> Option<(u16, u16)> {
+    let lines = u16::try_from(lines).ok();
+    let lines = lines.filter(|&n| n > 0 && glyphs == Glyphs::Unicode)?;
     let stride = (rows / lines).min(AFAR + 1);
     (stride >= AFAR).then_some((1 + u16::from(rows > lines * stride), stride))
 }
@@ -121,7 +129,7 @@ pub(super) fn afar(rows: u16, lines: usize, ascii: bool) -> Option<(u16, u16)> {
 /// Columns of a text in [`AFAR`] rows with brackets around it.
 pub(super) fn wide_in_brackets(text: &str) -> u16 {
     ["[", text, "]"]
-        .map(|t| width(t, Size::Four, false))
+        .map(|t| width(t, Size::Four, Glyphs::Unicode))
         .iter()
         .sum()
 }
@@ -136,22 +144,25 @@ pub(super) fn in_brackets(
     style: Style,
 ) {
     // Brackets and not reversed letters, which would touch the edges of their background.
-    let inner = x + width("[", Size::Four, false);
-    let end = write(pen, (inner, y), text, Size::Four, style, false);
+    let inner = x + width("[", Size::Four, Glyphs::Unicode);
+    let end = write(pen, (inner, y), text, Size::Four, style, Glyphs::Unicode);
     if brackets {
-        write(pen, (x, y), "[", Size::Four, style, false);
-        write(pen, (end, y), "]", Size::Four, style, false);
+        write(pen, (x, y), "[", Size::Four, style, Glyphs::Unicode);
+        write(pen, (end, y), "]", Size::Four, style, Glyphs::Unicode);
     }
 }
 
 /// How often the 8 by 8 dots are doubled. In ASCII a dot is a whole cell.
-fn doublings(size: Size, ascii: bool) -> usize {
+fn doublings(size: Size, glyphs: Glyphs) -> usize {
     let times = match size {
         Size::One | Size::Four => 0,
         Size::Eight => 1,
         Size::Sixteen => 2,
     };
-    times - (ascii && times > 0) as usize
+    match glyphs {
+        Glyphs::Unicode => times,
+        Glyphs::Ascii => usize::saturating_sub(times, 1),
+    }
 }
 
 /// Dots between letters, and those of a space.

@@ -7,7 +7,7 @@ use ratatui::layout::Rect;
 pub(super) const SMALLEST: (u16, u16) = (60, 18);
 
 /// The largest part of a terminal that is drawn in: whatever size it says that it has, a
-/// picture takes no more memory than so many cells.
+/// picture takes no more memory than this many cells.
 pub(super) const LARGEST: (u16, u16) = (1000, 500);
 
 /// The three ways of the screen, after what the user does in front of it.
@@ -446,7 +446,7 @@ fn beside(place: Rect, columns: u16) -> (Rect, Rect) {
     (left, right)
 }
 
-/// The most columns of a chord's panel beside the letters, and so many more for each of
+/// Maximum columns of the chord's panel beside the letters, and how many more for each of
 /// its own rows.
 const CHORD: u16 = 24;
 

@@ -15,8 +15,12 @@ pub(super) struct Look<'a> {
 }
 
 impl Look<'_> {
+    pub fn glyphs(&self) -> Glyphs {
+        self.notation.glyphs
+    }
+
     pub fn ascii(&self) -> bool {
-        self.notation.glyphs == Glyphs::Ascii
+        self.glyphs() == Glyphs::Ascii
     }
 
     /// A tonic in the user's letters.
@@ -46,8 +50,8 @@ pub(super) struct LookSettings<'a> {
 }
 
 impl LookSettings<'_> {
-    pub fn ascii(&self) -> bool {
-        self.notation.glyphs == Glyphs::Ascii
+    pub fn glyphs(&self) -> Glyphs {
+        self.notation.glyphs
     }
 
     pub fn look(&self) -> Look<'_> {

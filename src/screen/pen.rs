@@ -1,6 +1,7 @@
 //! Writing inside one rectangle: whatever does not fit is cut at its edge.
 
 use crate::plain;
+use crate::theory::Glyphs;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
@@ -94,11 +95,14 @@ pub(super) fn columns(text: &str) -> u16 {
 }
 
 /// The text, or as much as fits and a mark that something is missing.
-pub(super) fn fit(text: &str, room: u16, ascii: bool) -> String {
+pub(super) fn fit(text: &str, room: u16, glyphs: Glyphs) -> String {
     if columns(text) <= room {
         return text.to_owned();
     }
-    let mark = if ascii { '~' } else { '…' };
+    let mark = match glyphs {
+        Glyphs::Unicode => '…',
+        Glyphs::Ascii => '~',
+    };
     let mut out = String::new();
     for c in text.chars() {
         let mut more = out.clone();
@@ -116,17 +120,20 @@ pub(super) fn fit(text: &str, room: u16, ascii: bool) -> String {
 
 /// The words that fit, and a mark that some are missing; a word is never cut
 /// unless it is the first.
-pub(super) fn fit_words(text: &str, room: u16, ascii: bool) -> String {
+pub(super) fn fit_words(text: &str, room: u16, glyphs: Glyphs) -> String {
     if columns(text) <= room {
         return text.to_owned();
     }
-    let mark = if ascii { "..." } else { "…" };
+    let mark = match glyphs {
+        Glyphs::Unicode => "…",
+        Glyphs::Ascii => "...",
+    };
     let mut ends = text.match_indices(' ').map(|(at, _)| text.split_at(at).0);
     let whole = |words: &&str| !words.is_empty() && columns(words) + columns(mark) <= room;
     match ends.rfind(whole) {
         // The mark stands for what a comma would lead to.
         Some(words) => format!("{}{mark}", words.trim_end_matches([' ', ',', ';', ':'])),
-        None => fit(text, room, ascii),
+        None => fit(text, room, glyphs),
     }
 }
 
@@ -158,11 +165,11 @@ mod tests {
 
     #[test]
     fn a_text_is_cut_with_a_mark() {
-        assert_eq!(fit("D Dorian", 8, false), "D Dorian");
-        assert_eq!(fit("D Dorian", 5, false), "D Do…");
-        assert_eq!(fit("D Dorian", 5, true), "D Do~");
-        assert_eq!(fit("D Dorian", 0, false), "");
-        assert_eq!(fit("日本語", 5, false), "日本…");
+        assert_eq!(fit("D Dorian", 8, Glyphs::Unicode), "D Dorian");
+        assert_eq!(fit("D Dorian", 5, Glyphs::Unicode), "D Do…");
+        assert_eq!(fit("D Dorian", 5, Glyphs::Ascii), "D Do~");
+        assert_eq!(fit("D Dorian", 0, Glyphs::Unicode), "");
+        assert_eq!(fit("日本語", 5, Glyphs::Unicode), "日本…");
     }
 
     #[test]
@@ -181,14 +188,17 @@ mod tests {
     #[test]
     fn a_sentence_is_cut_between_words() {
         let text = "It is gone; it comes back.";
-        assert_eq!(fit_words(text, 26, false), text);
-        assert_eq!(fit_words(text, 25, false), "It is gone; it comes…");
-        assert_eq!(fit_words(text, 14, false), "It is gone…");
-        assert_eq!(fit_words(text, 14, true), "It is gone...");
-        assert_eq!(fit_words(text, 1, false), "…");
-        assert_eq!(fit_words("unbreakable words", 6, false), "unbre…");
-        assert_eq!(fit_words(" 日本語 日本語", 8, false), " 日本語…");
-        assert_eq!(fit_words("x y", 0, true), "");
+        assert_eq!(fit_words(text, 26, Glyphs::Unicode), text);
+        assert_eq!(
+            fit_words(text, 25, Glyphs::Unicode),
+            "It is gone; it comes…"
+        );
+        assert_eq!(fit_words(text, 14, Glyphs::Unicode), "It is gone…");
+        assert_eq!(fit_words(text, 14, Glyphs::Ascii), "It is gone...");
+        assert_eq!(fit_words(text, 1, Glyphs::Unicode), "…");
+        assert_eq!(fit_words("unbreakable words", 6, Glyphs::Unicode), "unbre…");
+        assert_eq!(fit_words(" 日本語 日本語", 8, Glyphs::Unicode), " 日本語…");
+        assert_eq!(fit_words("x y", 0, Glyphs::Ascii), "");
     }
 
     #[test]

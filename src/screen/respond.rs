@@ -1,5 +1,5 @@
 //! What a key, the mouse, a job from the piano and the settings do to what is on the
-//! screen, and what of it goes on to whoever plays.
+//! screen, and which of it goes on to the stage as commands.
 
 use super::doing::{Again, Doing, Moment, Names};
 use super::entry;
@@ -201,8 +201,8 @@ impl ScreenState<'_> {
         Ok(GO_ON)
     }
 
-    /// Passes on what is asked of whoever plays. What is pinned is what is seen, which may
-    /// stand still.
+    /// Passes an action's command on to the stage. What is pinned is what is seen, which may
+    /// be frozen.
     fn command(&mut self, action: Action, stage: &mut dyn Stage) {
         match action.command(&self.seen(stage)) {
             Some(command) => {
@@ -226,7 +226,7 @@ impl ScreenState<'_> {
     /// The key of an action, to follow what is said: ` (x)`; nothing where it has none.
     fn by(&self, action: Action) -> String {
         let key = self.look.keys.first(action);
-        let key = key.map(|key| format!(" ({})", key.shown(self.look.ascii())));
+        let key = key.map(|key| format!(" ({})", key.shown(self.look.glyphs())));
         key.unwrap_or_default()
     }
 
@@ -360,7 +360,7 @@ impl ScreenState<'_> {
         let reading = stage.reading();
         let doing = &mut self.showing.doing;
         if stage.source().transport.is_some() {
-            // Whoever plays a file has no hand on its keys: its bass is what sounds now.
+            // A file has no held key to choose: its bass is what sounds now.
             match each(reading.sounding()).next() {
                 Some(key) => stage.act(home_is(Some(key))),
                 None if reading.stated.is_some() => stage.act(home_is(None)),

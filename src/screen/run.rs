@@ -35,8 +35,8 @@ pub(super) fn follow(
     surface: &mut impl Surface,
 ) -> io::Result<Outcome> {
     let ended = until_it_ends(stage, options, keys, &alarms, surface);
-    // A signal restores the terminal as soon as it comes, and is told before: the terminal may
-    // be lost before the loop has heard why.
+    // A signal's alarm is sent before it restores the terminal: the loop may see that the
+    // terminal is lost before it has received the signal.
     let signal = alarms.try_iter().find_map(|alarm| match alarm {
         Alarm::Signal(n) => Some(Outcome::Signal(n)),
         _ => None,
@@ -117,12 +117,12 @@ fn until_it_ends(
             },
             recv(updates) -> update => match update {
                 Ok(update) => state.update(update, stage, surface)?,
-                // Nobody follows the settings any longer.
+                // The thread that follows the settings is gone.
                 Err(_) => updates = never(),
             },
             recv(listen) -> sent => {
                 if sent.is_err() {
-                    // Whoever sent news is gone; the stage says whether that is a failure.
+                    // The sender of news is gone; the stage says whether that is a failure.
                     deaf = true;
                 }
             },

@@ -7,7 +7,7 @@ use crate::time::Time;
 use crossbeam_channel::Receiver;
 use std::time::Duration;
 
-/// What the player wants of whoever plays.
+/// What the player asks of the keyboard, file or demo that plays.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Command {
     /// A stop of inertia that the player has chosen: remembered for the next time.
@@ -18,7 +18,7 @@ pub enum Command {
     Set(Event),
     /// Pause or go on.
     Pause,
-    /// So many seconds on, negative for back.
+    /// Forward by these seconds; back where negative.
     SeekBy(f32),
     /// To a moment of the file.
     SeekTo(Time),
@@ -40,7 +40,7 @@ pub enum Pace {
     Faster,
 }
 
-/// Whoever plays: a keyboard, a file, a demo.
+/// What plays, as the screen sees it: a keyboard, a file or a demo.
 pub trait Stage {
     /// The latest reading.
     fn reading(&mut self) -> Reading;

@@ -17,7 +17,7 @@ use super::surface::{Presence, Surface};
 use super::view::View;
 use crate::engine::{self, Reading, each};
 use crate::source::Source;
-use crate::theory::{Glyphs, PitchClass};
+use crate::theory::PitchClass;
 use crate::time::Time;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -211,8 +211,8 @@ pub(super) fn home_is(key: Option<u8>) -> Command {
 /// What the player should know at the start: which key shows the keys, and an inertia that
 /// they may have forgotten.
 fn greeting(options: &Options) -> Option<String> {
-    let ascii = options.notation.glyphs == Glyphs::Ascii;
-    let key = |action| options.keys.first(action).map(|key| key.shown(ascii));
+    let glyphs = options.notation.glyphs;
+    let key = |action| options.keys.first(action).map(|key| key.shown(glyphs));
     let help = options.hint.then(|| key(Action::Help)).flatten();
     let help = help.map(|key| format!("{key} shows the keys."));
     let left = options.left.map(|LeftInertia { left, usual }| {

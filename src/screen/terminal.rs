@@ -27,7 +27,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, Once, PoisonError};
 use std::time::{Duration, Instant};
 
-/// Whether the terminal is ours. Whoever turns it off puts the terminal back.
+/// Whether the terminal is ours. The thread that clears it puts the terminal back.
 static OURS: AtomicBool = AtomicBool::new(false);
 /// Whether the terminal reports the mouse to us.
 static MOUSE: AtomicBool = AtomicBool::new(false);

@@ -437,7 +437,7 @@ pub(super) fn markers(
         if room < 2 && columns(&names) > room {
             continue;
         }
-        let name = fit(&names, room, look.ascii());
+        let name = fit(&names, room, look.glyphs());
         let under = match rows < 2 && together[0].2.about.is_some() {
             true => within(&name, (b + gutter).saturating_sub(start)),
             false => 0,
@@ -452,7 +452,7 @@ pub(super) fn markers(
     }
 }
 
-/// How much of a text, in bytes, stands in so many columns.
+/// How much of a text, in bytes, fits in `room` columns.
 fn within(text: &str, room: u16) -> usize {
     let ends = text.char_indices().map(|(at, c)| at + c.len_utf8());
     let fits = |&end: &usize| columns(text.split_at(end).0) <= room;

@@ -7,12 +7,20 @@ use crate::folders;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+/// Whether there must be a settings file: one that the user named.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Presence {
+    Required,
+    Optional,
+}
+
 impl Settings {
     /// The defaults and the user's files, where there are any: `settings.toml`, or the
     /// one that is `named`, and beside it `modes.toml` with modes of the user's own.
     pub fn load(named: Option<&Path>) -> Result<Settings, SettingsError> {
         match Settings::files(named).first() {
-            Some(path) => Settings::read(path, named.is_some()),
+            Some(path) if named.is_some() => Settings::read(path, Presence::Required),
+            Some(path) => Settings::read(path, Presence::Optional),
             None => Settings::standard(),
         }
     }
@@ -27,12 +35,12 @@ impl Settings {
         files
     }
 
-    pub(super) fn read(path: &Path, must_be_there: bool) -> Result<Settings, SettingsError> {
+    pub(super) fn read(path: &Path, presence: Presence) -> Result<Settings, SettingsError> {
         let mut s = Settings::standard()?;
         let whole = |path: &Path, e: ReadError| SettingsError::whole(path.into(), e.to_string());
         match file::text(path, MOST) {
             Ok(text) => s.override_with(&text, path)?,
-            Err(ReadError::Missing) if !must_be_there => {}
+            Err(ReadError::Missing) if presence == Presence::Optional => {}
             Err(e) => return Err(whole(path, e)),
         }
         if let Some(weights) = &s.weights {

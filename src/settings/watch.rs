@@ -131,6 +131,7 @@ mod tests {
     use super::*;
     use crate::engine::{Event, Inertia};
     use crate::screen::Palette;
+    use crate::settings::files::Presence;
 
     /// The user's files, and who looks at them.
     struct Files {
@@ -146,7 +147,7 @@ mod tests {
             if let Some(text) = text {
                 std::fs::write(&file, text).expect("written");
             }
-            let load = move || Settings::read(&file, false);
+            let load = move || Settings::read(&file, Presence::Optional);
             let files = ["settings.toml", "modes.toml"].map(|f| folder.path().join(f));
             let settings = load().expect("settings");
             let looks = Looks::new(files.into(), settings, Box::new(load) as _);
@@ -222,7 +223,7 @@ mod tests {
         std::fs::remove_file(files.folder.path().join("settings.toml")).expect("removed");
         let update = files.next();
         assert_eq!(update.keys, Some(crate::screen::Keys::default()));
-        // No inertia is said any more: what is in force stays.
+        // No inertia is set any longer: what is in force stays.
         assert_eq!(update.events, []);
     }
 
@@ -263,16 +264,16 @@ mod tests {
         assert!(refused.starts_with("modes.toml: "), "{refused}");
     }
 
-    /// On a thread of its own, in its interval; it ends when nobody follows any more.
+    /// On a thread of its own, in its interval; it ends when the receiver is gone.
     #[test]
-    fn it_follows_until_nobody_does() {
+    fn it_follows_until_the_receiver_is_gone() {
         let late = Duration::from_secs(10);
         let Files { folder, looks } = Files::new(None);
         let file = folder.path().join("settings.toml");
         let (files, settings) = (looks.files, looks.follower.settings);
         let load = {
             let file = file.clone();
-            move || Settings::read(&file, false)
+            move || Settings::read(&file, Presence::Optional)
         };
         let (watch, updates) = follow(files, Duration::from_millis(1), settings, load);
         std::fs::write(&file, "[reading]\ninertia = 'section'\n").expect("written");

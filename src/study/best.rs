@@ -71,7 +71,7 @@ impl<const N: usize, T> Best<N, T> {
         }
     }
 
-    /// Tells so many, the last of them in this state.
+    /// Passes `count` moments on, the last of them in this state.
     fn tell(&mut self, count: usize, last: usize, tell: &mut impl FnMut((usize, T))) {
         let mut states = vec![last];
         for (from, _) in self.open.range(..count).rev() {

@@ -76,7 +76,7 @@ pub(super) struct Course {
 const FULL: usize = 4096;
 
 impl Course {
-    /// Through the tonalities of so many modes and the collections without a center.
+    /// Through the tonalities of `modes` modes and the collections without a center.
     pub fn new(modes: usize, prices: Prices) -> Course {
         let states = modes * 12 + COLLECTIONS;
         let none = Running {

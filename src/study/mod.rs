@@ -57,7 +57,7 @@ struct Gathering<'a, B> {
     /// What is heard stays out of the plan.
     aside: bool,
     progress: Progress<'a, B>,
-    /// Why nobody wants to know any longer.
+    /// What progress broke off with, if it did.
     stopped: Option<B>,
 }
 

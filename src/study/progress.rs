@@ -1,4 +1,4 @@
-//! How far a study is, for whoever waits for it, and whether it shall go on.
+//! How far a study has got, and whether it is to go on.
 
 use crate::time::Time;
 use std::ops::ControlFlow;
@@ -48,7 +48,7 @@ impl<'a, B> Progress<'a, B> {
         }
     }
 
-    /// Tonalities are to be found as far as `to`, in so many steps.
+    /// Finding tonalities as far as `to`, in `steps` steps.
     pub fn hindsight(&mut self, to: Time, steps: usize) -> Work<'_, 'a, B> {
         self.part(1, to, steps)
     }

@@ -1,5 +1,5 @@
 //! The ways to write the same thing, of which the user chooses: letters, the marks of a
-//! chord's quality, numerals. [`Notation`] holds the choice; whoever makes text is given it.
+//! chord's quality, numerals. [`Notation`] holds the choice, and is passed to all that makes text.
 //!
 //! All of it common practice (no source); the German names and the syllables from memory.
 

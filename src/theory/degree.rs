@@ -21,7 +21,7 @@ const MAJOR: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
 const CHROMATIC: [u8; 12] = [1, 2, 2, 3, 3, 4, 4, 5, 6, 6, 7, 7];
 
 impl Degree {
-    /// The degree of this number that lies so many semitones above the center.
+    /// The degree of this number that lies `semitones` above the center.
     pub(super) fn at(number: u8, semitones: usize) -> Degree {
         let plain = Degree { number, alter: 0 };
         let alter = (semitones as i32 - plain.semitones() as i32 + 18).rem_euclid(12) - 6;
@@ -31,7 +31,7 @@ impl Degree {
         }
     }
 
-    /// The common chromatic degree so many semitones (0-11) above the center.
+    /// The common chromatic degree `semitones` (0-11) above the center.
     pub(super) fn chromatic(semitones: usize) -> Degree {
         Degree::at(CHROMATIC[semitones % 12], semitones % 12)
     }

@@ -15,7 +15,7 @@ const BY_STEP: [char; 7] = ['C', 'D', 'E', 'F', 'G', 'A', 'B'];
 /// Line-of-fifths place of the seven natural notes, in the order of the scale.
 const NATURALS: [i8; 7] = [0, 2, 4, -1, 1, 3, 5];
 
-/// How the accidentals are written.
+/// Which characters are written: here accidentals; on the screen all other signs too.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Glyphs {
     /// `♭` and `♯`. A double flat is `♭♭`, a note's double sharp `x`, as in Fx: few

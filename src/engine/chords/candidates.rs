@@ -223,7 +223,7 @@ impl Follower {
                 let stays = said(old) + margin >= said(new);
                 Sonority::Chord(on_its_bass(if stays { stands } else { new }, hearing))
             }
-            // Nobody writes Dm/B♭ where B♭ sounds.
+            // Dm/B♭ is never written for what is a chord on B♭.
             (Some(new), _) if new.bass_member().is_none() => {
                 let sounds = kinds.name(classes(keys.sounding()).with(bass), bass, hearing);
                 let plain = |c: &Chord| c.root == bass && kinds.kind(c.kind).cost <= PLAIN;

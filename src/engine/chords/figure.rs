@@ -17,7 +17,7 @@ pub(super) const ROUND: Time = Time::millis(4000);
 const SHORT: u32 = 2;
 /// A stroke steps down to a new floor if it falls by more semitones than this …
 const STEP: u32 = 2;
-/// … and, before the cell's usual end, by more than so many times its own steps down.
+/// … and, before the cell's usual end, by more than this many times its own steps down.
 const STEPS: u32 = 3;
 /// No key.
 const NONE: u8 = 127;

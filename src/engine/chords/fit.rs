@@ -75,7 +75,7 @@ impl Likely {
     }
 }
 
-/// Am7 for C6/A: nobody writes a sixth chord on its sixth.
+/// Am7 for C6/A: a sixth chord is never written with its sixth in the bass.
 pub fn on_its_bass(chord: Chord, hearing: Hearing) -> Chord {
     let kinds = Kinds::standard();
     let sixth = chord.bass_member().is_some_and(|m| m.number == 6);

@@ -51,7 +51,7 @@ pub(super) struct Found<'a> {
     pub all: bool,
 }
 
-/// So many events are parsed before progress is told.
+/// Progress is reported each time this many events are parsed.
 const OFTEN: usize = 4_096;
 
 impl<'a, 'f> Chunks<'a, 'f> {

@@ -41,7 +41,7 @@ impl Clock {
         (self.tick, self.tempo) = (0, DEFAULT_TEMPO);
     }
 
-    /// From here on a quarter takes so many microseconds.
+    /// From here on a quarter takes `tempo` microseconds.
     pub fn set_tempo(&mut self, tempo: u32) {
         self.tempo = tempo;
     }
@@ -124,8 +124,8 @@ mod tests {
         file(0, division, &[ended(&content)])
     }
 
-    /// Notes and tempo changes, each so many ticks after the one before, come at the times
-    /// that plain arithmetic finds.
+    /// Notes and tempo changes, given as ticks since the one before, come at the times that
+    /// plain arithmetic finds.
     fn agrees(division: u16, steps: &[(u32, Option<u32>)]) -> Result<(), TestCaseError> {
         let performance = read_all(&tempo_file(division, steps));
         let (mut seconds, mut tempo) = (0.0, 500_000.0);

@@ -183,7 +183,7 @@ pub(super) fn grouped(n: u64) -> String {
     out
 }
 
-/// The verb after so many things.
+/// The verb that agrees with the number: is, are.
 pub(super) fn be(n: usize) -> &'static str {
     if n == 1 { "is" } else { "are" }
 }

@@ -75,7 +75,7 @@ impl Limits {
         }
     }
 
-    /// Whether a file of so many bytes is read: to be asked before it is loaded.
+    /// Whether a file of this size is read; to be checked before it is loaded.
     pub fn admit(&self, bytes: u64) -> Result<(), FileError> {
         if bytes <= self.bytes {
             return Ok(());

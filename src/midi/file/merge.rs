@@ -19,6 +19,15 @@ use super::unison::Unison;
 use crate::midi::event::{Event, Timed};
 use crate::time::{TICKS_PER_SECOND, Time};
 
+/// What is done at a track's end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum AtEnd {
+    /// What still sounds is let go.
+    Release,
+    /// What still sounds goes on, unless the track is cut off.
+    AsWritten,
+}
+
 /// The events of a track, with the release of what it leaves sounding where that is wanted.
 struct Voice<'a> {
     events: Events<'a>,
@@ -30,10 +39,10 @@ struct Voice<'a> {
 }
 
 impl<'a> Voice<'a> {
-    fn new(track: &Track<'a>, release: bool) -> Voice<'a> {
+    fn new(track: &Track<'a>, at_end: AtEnd) -> Voice<'a> {
         Voice {
             events: Events::new(track.bytes, track.start),
-            held: (release || !track.ended).then(Box::default),
+            held: (at_end == AtEnd::Release || !track.ended).then(Box::default),
             waiting: Vec::new(),
             ended: false,
         }
@@ -85,7 +94,7 @@ enum Reading {
     Over,
 }
 
-/// So many events are merged before progress is told.
+/// Progress is reported each time this many events are merged.
 const OFTEN: usize = 4_096;
 
 /// The line of time as it grows.
@@ -153,7 +162,7 @@ impl<'f> Merge<'f> {
     /// The tracks follow one another.
     fn patterns(&mut self, tracks: &[Track]) -> Result<Reading, FileError> {
         for (index, track) in tracks.iter().enumerate() {
-            let mut voice = Voice::new(track, true);
+            let mut voice = Voice::new(track, AtEnd::Release);
             let mut unison = Unison::of(std::iter::empty());
             self.clock.restart();
             while let Some(item) = voice.next() {
@@ -169,7 +178,7 @@ impl<'f> Merge<'f> {
     fn together(&mut self, tracks: &[Track]) -> Result<Reading, FileError> {
         let mut unison = Unison::of(tracks.iter().map(|t| t.channels));
         let voices = tracks.iter().map(|track| {
-            let mut voice = Voice::new(track, false);
+            let mut voice = Voice::new(track, AtEnd::AsWritten);
             (voice.next(), voice)
         });
         let mut voices: Vec<_> = voices.collect();

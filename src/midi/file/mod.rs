@@ -49,8 +49,8 @@ pub fn read(bytes: &[u8]) -> Result<Performance, FileError> {
     )
 }
 
-/// The same within other limits. `progress` is told how much is done, from 0 to 1, every few
-/// thousand events, and may break off: the outcome is [`FileError::Stopped`] then.
+/// The same within other limits. `progress` is called with the share that is done, from 0
+/// to 1, every few thousand events, and may stop the reading with [`FileError::Stopped`].
 pub fn read_with(
     bytes: &[u8],
     limits: &Limits,
@@ -120,7 +120,7 @@ mod tests {
         assert!(performance.faults.first().is_sorted_by_key(|f| f.offset));
     }
 
-    /// Notes of one quarter, one after the other, so many ticks each.
+    /// Notes one after the other, each `delta` ticks long.
     fn melody(notes: usize, delta: u8) -> Vec<u8> {
         let mut content = Vec::new();
         for _ in 0..notes {

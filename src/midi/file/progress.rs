@@ -2,5 +2,5 @@
 
 use super::fault::FileError;
 
-/// Is told how much of a step is done, from 0 to 1; an error ends the reading.
+/// Called with the share of a step that is done, from 0 to 1; an error ends the reading.
 pub(super) type Progress<'a> = dyn FnMut(f32) -> Result<(), FileError> + 'a;

@@ -43,7 +43,7 @@ pub(super) enum Stop {
     Bad(usize, &'static str),
 }
 
-/// [`What::Nothing`] comes after so many events that do not matter here.
+/// [`What::Nothing`] comes after this many events that do not matter here.
 const OFTEN: usize = 4_096;
 
 /// Parses a track, as far as it goes.
@@ -93,8 +93,8 @@ impl<'a> Events<'a> {
         self.stop.unwrap_or(Stop::RanOut)
     }
 
-    /// The next one that matters; the track's end is the last. `faults` is told of what is passed
-    /// over, with its offset.
+    /// The next one that matters; the track's end is the last. `faults` is called with what is
+    /// skipped, and its offset.
     pub fn next(&mut self, faults: &mut dyn FnMut(usize, String)) -> Option<Item<'a>> {
         let first = self.count;
         while self.stop.is_none() {
@@ -194,7 +194,7 @@ fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(String)) -> Option<W
 
 /// What midly could not parse.
 enum Unparsed {
-    /// A meta event of so many bytes, its delta time included.
+    /// A meta event, and its size in bytes with its delta time.
     Meta {
         delta: u32,
         kind: u8,

@@ -10,7 +10,7 @@ use crate::screen::large;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
-use crate::theory::{Beside, Changes, Harmonized, Pair, Place, Size, SpelledTonality};
+use crate::theory::{Beside, Changes, Glyphs, Harmonized, Pair, Place, Size, SpelledTonality};
 
 /// The fields of a side: the note, then numeral and label of the triad and the seventh.
 const FIELDS: usize = 5;
@@ -29,7 +29,7 @@ pub(in crate::screen) fn draw(
     let styles = look.styles();
     let say = |pen: &mut Pen, words: &str| {
         pen.put(1, 0, "side by side", styles.quiet);
-        let words = fit_words(words, w.saturating_sub(1), look.ascii());
+        let words = fit_words(words, w.saturating_sub(1), look.glyphs());
         pen.put(1, h / 2, &words, styles.quiet);
     };
     let Some(reference) = reference(picture, look) else {
@@ -72,9 +72,9 @@ pub(in crate::screen) fn draw(
     } else {
         ""
     };
-    let text = fit(&format!("{}{guess}", name(own)), room, look.ascii());
+    let text = fit(&format!("{}{guess}", name(own)), room, look.glyphs());
     pen.put(1, 0, &text, styles.mode);
-    let text = fit(&name(other), w.saturating_sub(layout.right), look.ascii());
+    let text = fit(&name(other), w.saturating_sub(layout.right), look.glyphs());
     pen.put(layout.right, 0, &text, styles.mode);
     let (end, lines) = match afar(pen, &rows, layout.right, look) {
         Some(end) => (end, (h - end).min(3)),
@@ -95,7 +95,7 @@ pub(in crate::screen) fn draw(
     }
     let foot = (end + 1).min(h - lines);
     for (i, text) in words(&both, &rows, lines, w, look).iter().enumerate() {
-        let text = fit_words(text, w.saturating_sub(1), look.ascii());
+        let text = fit_words(text, w.saturating_sub(1), look.glyphs());
         let style = if i == 0 { styles.strong } else { styles.text };
         pen.put(1, foot + i as u16, &text, style);
     }
@@ -109,14 +109,14 @@ pub(in crate::screen) fn draw(
 fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
     // Two rows are kept for what is altered.
     let room = pen.height().saturating_sub(1);
-    let ascii = look.ascii();
-    let (top, stride) = large::afar(room.saturating_sub(2), rows.len(), ascii)
-        .or_else(|| large::afar(room, rows.len(), ascii))?;
+    let glyphs = look.glyphs();
+    let (top, stride) = large::afar(room.saturating_sub(2), rows.len(), glyphs)
+        .or_else(|| large::afar(room, rows.len(), glyphs))?;
     let wide = |field: usize, of: &dyn Fn(&str) -> u16| -> u16 {
         let texts = rows.iter().flat_map(|r| &r.sides);
         texts.map(|s| of(&s[field])).max().unwrap_or(0)
     };
-    let numeral = wide(1, &|t| large::width(t, large::Size::Four, false));
+    let numeral = wide(1, &|t| large::width(t, large::Size::Four, Glyphs::Unicode));
     let label = wide(2, &large::wide_in_brackets);
     // Its sign stands before a numeral.
     let half = 2 + numeral + 2 + label;
@@ -139,7 +139,14 @@ fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
             if let (1, Some(sign)) = (side, row.signs[0]) {
                 pen.dot(x, y + 2, sign.char(look), styles.away);
             }
-            large::write(pen, (x + 2, y), &texts[1], large::Size::Four, first, false);
+            large::write(
+                pen,
+                (x + 2, y),
+                &texts[1],
+                large::Size::Four,
+                first,
+                Glyphs::Unicode,
+            );
             large::in_brackets(pen, (x + 4 + numeral, y), &texts[2], lit, second);
         }
     }
@@ -257,7 +264,7 @@ impl Row {
                 let size = [None, None, Some(Size::Triad), None, Some(Size::Seventh)][field];
                 let lit = size.is_some() && self.lit[side] == size;
                 let style = if lit { styles.lit } else { style };
-                let end = pen.put(x, y, &fit(text, room, look.ascii()), style);
+                let end = pen.put(x, y, &fit(text, room, look.glyphs()), style);
                 if lit {
                     pen.dot(x - 1, y, '[', style);
                     pen.dot(end, y, ']', style);
@@ -287,7 +294,7 @@ struct Layout {
 }
 
 impl Layout {
-    /// The row after the last of so many degrees.
+    /// The row after the last of `count` degrees.
     fn end(&self, count: u16) -> u16 {
         1 + self.first + count.max(1) * self.stride - (self.stride - self.lines)
     }
@@ -377,7 +384,7 @@ impl Layout {
     }
 }
 
-/// What is altered, what both have in common, and what the signs mean, in so many lines.
+/// What is altered, what both have in common, and what the signs mean, in `lines` lines.
 fn words(both: &Beside, rows: &[Row], lines: u16, w: u16, look: &Look) -> Vec<String> {
     let becomes = look.sign("→", "->");
     let pairs = both.altered_names(&look.notation).into_iter();

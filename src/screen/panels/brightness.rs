@@ -52,7 +52,7 @@ pub(in crate::screen) fn draw(
     pen.put_right(
         w,
         0,
-        &fit(&caption, w - x.min(w), look.ascii()),
+        &fit(&caption, w - x.min(w), look.glyphs()),
         styles.quiet,
     );
     if ladder.rungs.is_empty() {
@@ -72,7 +72,7 @@ pub(in crate::screen) fn draw(
         pen.put(
             1,
             y + i as u16,
-            &fit_words(text, room, look.ascii()),
+            &fit_words(text, room, look.glyphs()),
             *style,
         );
     }
@@ -297,7 +297,7 @@ impl<'a> Ladder<'a> {
     /// The modes in large letters, below the caption, and at the right the step to each;
     /// returns the row after the last. None where they have no room.
     fn afar(&self, pen: &mut Pen, rows: u16, look: &Look) -> Option<u16> {
-        let (top, stride) = large::afar(rows, self.rungs.len(), look.ascii())?;
+        let (top, stride) = large::afar(rows, self.rungs.len(), look.glyphs())?;
         let text = |r: &Rung| match r.said {
             Said::Open | Said::Guess => format!("{}?", r.name),
             _ => r.name.clone(),
@@ -338,13 +338,18 @@ impl<'a> Ladder<'a> {
             }
             if let Some((name, _)) = self.beside.as_ref().filter(|b| b.1 == at) {
                 let text = format!("{}[{name}]", look.sign("◂", "<"));
-                pen.put(x, y, &fit(&text, pen.width() - x, look.ascii()), styles.lit);
+                pen.put(
+                    x,
+                    y,
+                    &fit(&text, pen.width() - x, look.glyphs()),
+                    styles.lit,
+                );
             }
         }
         Some(top + self.rungs.len() as u16 * stride)
     }
 
-    /// The modes, below the caption in so many rows; returns the row after the last.
+    /// The modes, in `rows` rows below the caption; returns the row after the last.
     fn rows(&self, pen: &mut Pen, rows: u16, look: &Look) -> u16 {
         if let Some(end) = self.afar(pen, rows, look) {
             return end;
@@ -425,7 +430,7 @@ impl<'a> Ladder<'a> {
         pen.put(
             2,
             y,
-            &fit(&text, place.name.saturating_sub(2), look.ascii()),
+            &fit(&text, place.name.saturating_sub(2), look.glyphs()),
             style,
         );
         let lowered = look.sign('↓', 'v');
@@ -457,7 +462,7 @@ impl<'a> Ladder<'a> {
         }
     }
 
-    /// At most so many lines, long and short, what matters most first.
+    /// At most `lines` lines, each in full and shortened, the most important first.
     fn words(&self, lines: usize, look: &Look) -> Vec<(String, String, Style)> {
         let styles = look.styles();
         let Some(reference) = self.reference else {

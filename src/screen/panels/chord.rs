@@ -23,7 +23,7 @@ pub(in crate::screen) fn draw(
     look: &Look,
 ) {
     let styles = look.styles();
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     let end = pen.put(0, 0, "chord", styles.quiet);
     if let Some(span) = picture.past.filter(|_| picture.still) {
         let text = format!("{} ago", length(picture.now.since(span.start)));
@@ -45,7 +45,7 @@ pub(in crate::screen) fn draw(
         let text = fit(
             &format!("in {name}"),
             pen.width().saturating_sub(end + 20),
-            ascii,
+            glyphs,
         );
         pen.put(end + 2, 0, &text, styles.strong);
     }
@@ -66,7 +66,7 @@ pub(in crate::screen) fn draw(
         let x = pen.put(
             8,
             0,
-            &fit(&label, pen.width().saturating_sub(8), ascii),
+            &fit(&label, pen.width().saturating_sub(8), glyphs),
             styles.chord,
         );
         if let Some(n) = &numeral {
@@ -74,7 +74,7 @@ pub(in crate::screen) fn draw(
         }
         below(pen, (8, 1), &shown, around, look);
     } else {
-        let fits = large::fitting(&label, size, pen.width(), ascii);
+        let fits = large::fitting(&label, size, pen.width(), glyphs);
         let y = 1 + match fits {
             Size::One => size.rows() / 2,
             _ => size.rows() - fits.rows(),
@@ -86,17 +86,17 @@ pub(in crate::screen) fn draw(
             } else {
                 u16::MAX
             },
-            ascii,
+            glyphs,
         );
-        let end = large::write(pen, (0, y), &text, fits, styles.chord, ascii);
+        let end = large::write(pen, (0, y), &text, fits, styles.chord, glyphs);
         if let Some(n) = &numeral {
             // Large at the right edge where there is room, else in the caption.
             let room = pen.width().saturating_sub(end + gap);
-            let large_fits = large::fitting(n, size, room, ascii);
-            let wide = large::width(n, large_fits, ascii);
+            let large_fits = large::fitting(n, size, room, glyphs);
+            let wide = large::width(n, large_fits, glyphs);
             if large_fits > Size::One && wide <= room {
                 let at = (pen.width() - wide, 1 + size.rows() - large_fits.rows());
-                large::write(pen, at, n, large_fits, styles.numeral, ascii);
+                large::write(pen, at, n, large_fits, styles.numeral, glyphs);
             } else {
                 pen.put_right(pen.width(), 0, n, styles.numeral);
             }
@@ -110,7 +110,7 @@ pub(in crate::screen) fn draw(
 
 /// What stands below the label, from (x, y) to the end of the rows.
 fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look: &Look) {
-    let (styles, ascii) = (look.styles(), look.ascii());
+    let (styles, glyphs) = (look.styles(), look.glyphs());
     let (sonority, within) = (shown.sonority, shown.within);
     let room = pen.width().saturating_sub(x);
     let rows = pen.height().saturating_sub(y);
@@ -121,7 +121,7 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look:
     };
     let Some(voiced) = shown.voiced.filter(own) else {
         let words = words(sonority, within, around, look);
-        pen.put(x, y, &fit(&words, room, ascii), styles.text);
+        pen.put(x, y, &fit(&words, room, glyphs), styles.text);
         return;
     };
     let voicing = voiced.voicing();
@@ -137,7 +137,7 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look:
         keys = format!("{}   {keys}", sonority.words());
     }
     let end = x + columns(&keys);
-    pen.put(x, y, &fit_words(&keys, room, ascii), styles.text);
+    pen.put(x, y, &fit_words(&keys, room, glyphs), styles.text);
     let right = |pen: &mut Pen, y: u16, end: u16, text: &str| {
         let fits = !text.is_empty() && end + 2 + columns(text) <= pen.width();
         if fits {
@@ -150,13 +150,13 @@ fn below(pen: &mut Pen, (x, y): (u16, u16), shown: &Shown, around: Around, look:
         return;
     }
     let end = x + columns(&intervals);
-    pen.put(x, y + 1, &fit_words(&intervals, room, ascii), styles.quiet);
+    pen.put(x, y + 1, &fit_words(&intervals, room, glyphs), styles.quiet);
     if let Some(built) = built {
         right(pen, y + 1, end, &built);
     }
     if rows > 2 {
         let words = words(sonority, within, around, look);
-        pen.put(x, y + 2, &fit(&words, room, ascii), styles.text);
+        pen.put(x, y + 2, &fit(&words, room, glyphs), styles.text);
     }
 }
 

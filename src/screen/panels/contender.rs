@@ -16,7 +16,7 @@ const LARGE_NAME: u16 = 68;
 
 pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     // While the mode here is undecided, another mode on the same center is no change.
     let open = picture.reading.here;
     let open = open.filter(|h| h.open.claim() == Claim::Undecided);
@@ -33,7 +33,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
 
     if h >= 4 && w >= LARGE_NAME + 30 {
         // Large letters; gauge and evidence to their right.
-        let size = large::fitting(&name, Size::Four, LARGE_NAME - CAPTION - 3, ascii);
+        let size = large::fitting(&name, Size::Four, LARGE_NAME - CAPTION - 3, glyphs);
         let y = match size {
             Size::One => 1,
             _ => 0,
@@ -41,19 +41,19 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         // The caption stands before the name: the music is not there yet.
         let x = pen.put(0, 1, "leaning", styles.quiet) + 1;
         let x = pen.put(x, 1, look.sign("→", ">"), styles.contender) + 1;
-        large::write(pen, (x, y), &name, size, styles.contender, ascii);
+        large::write(pen, (x, y), &name, size, styles.contender, glyphs);
         let start = LARGE_NAME;
         let long = (w - start).min(50);
         for row in 1..h - 2 {
             gauge(pen, (start, row), long, c.nearness, look);
         }
-        let text = fit_words(&evidence, w - start, ascii);
+        let text = fit_words(&evidence, w - start, glyphs);
         pen.put(start, h - 2, &text, styles.text);
         pen.put(start, h - 1, legend(w - start), styles.quiet);
         return;
     }
     pen.put(0, 0, "leaning", styles.quiet);
-    pen.put(CAPTION, 0, &fit(&arrow, NAME, ascii), styles.contender);
+    pen.put(CAPTION, 0, &fit(&arrow, NAME, glyphs), styles.contender);
     let start = CAPTION + NAME + 1;
     // On one row the words stand after the gauge, on more below the name.
     let below = h > 1;
@@ -69,14 +69,19 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         pen.put(
             CAPTION + 2,
             1,
-            &fit_words(&evidence, room, ascii),
+            &fit_words(&evidence, room, glyphs),
             styles.text,
         );
         if h > 2 {
             pen.put(CAPTION + 2, 2, legend(room), styles.quiet);
         }
     } else {
-        pen.put(end + 2, 0, &fit_words(&evidence, words, ascii), styles.text);
+        pen.put(
+            end + 2,
+            0,
+            &fit_words(&evidence, words, glyphs),
+            styles.text,
+        );
     }
 }
 

@@ -5,6 +5,7 @@ use crate::screen::keys::{Action, Line, TURNS, WORDS};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped};
 use crate::screen::picture::Picture;
+use crate::theory::Glyphs;
 
 /// On one line, or where the screen is narrow on two.
 const CARE: [&str; 2] = [
@@ -32,7 +33,7 @@ impl HelpView {
         self.open
     }
 
-    /// Opens it, goes to the next of so many pages, and closes it after the last.
+    /// Opens it, goes to the next of `pages` pages, and closes it after the last.
     pub fn press(&mut self, pages: usize) {
         *self = match self.open && self.page + 1 < pages {
             true => HelpView {
@@ -46,7 +47,7 @@ impl HelpView {
         };
     }
 
-    /// The next of so many pages; after the last the first.
+    /// The next of `pages` pages; after the last the first.
     pub fn turn(&mut self, pages: usize) {
         self.page = (self.page + 1) % pages.max(1);
     }
@@ -56,7 +57,7 @@ impl HelpView {
     }
 }
 
-/// How the lines are laid out in a room of so many columns and rows.
+/// How the lines are laid out in the room there is.
 #[derive(Clone, Copy)]
 struct Layout {
     columns: usize,
@@ -97,13 +98,13 @@ pub(in crate::screen) fn draw(
     look: &Look,
 ) -> usize {
     let styles = look.styles();
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     let file = picture.source.transport.is_some();
     let lines: Vec<(String, &str)> = look
         .keys
         .lines()
         .filter(|l| file || !l.file)
-        .map(|l| (shown(&l, ascii), l.words))
+        .map(|l| (shown(&l, glyphs), l.words))
         .collect();
     let held = look.sign("◆ ● ▲", "* O X");
     let pedalled = look.sign("◇ ○ △", "+ o x");
@@ -208,11 +209,11 @@ pub(in crate::screen) fn draw(
         pen.put(
             x + MARGIN,
             y,
-            &fit(&title, width.saturating_sub(4), ascii),
+            &fit(&title, width.saturating_sub(4), glyphs),
             styles.strong,
         );
     } else if titled > 0 {
-        pen.put(x + MARGIN, y, &fit(&title, room, ascii), styles.strong);
+        pen.put(x + MARGIN, y, &fit(&title, room, glyphs), styles.strong);
     }
     let left = x + MARGIN;
     let top = y + titled;
@@ -227,9 +228,9 @@ pub(in crate::screen) fn draw(
             false => styles.strong,
         };
         let keys = if keys.is_empty() { "no key" } else { keys };
-        pen.put(x, y, &fit(keys, layout.keys, ascii), style);
+        pen.put(x, y, &fit(keys, layout.keys, glyphs), style);
         let gone = (x - left) + layout.keys + 1;
-        let words = fit(words, room.saturating_sub(gone), ascii);
+        let words = fit(words, room.saturating_sub(gone), glyphs);
         pen.put(x + layout.keys + 1, y, &words, styles.text);
     }
     let sign = |pen: &mut Pen, y: u16, (sign, words): &(&str, String)| {
@@ -249,7 +250,7 @@ pub(in crate::screen) fn draw(
     }
     row += air[1];
     for words in care {
-        pen.put(left, row, &fit_words(words, room, ascii), styles.strong);
+        pen.put(left, row, &fit_words(words, room, glyphs), styles.strong);
         row += 1;
     }
     pages
@@ -269,10 +270,10 @@ fn legend<'a>(signs: &[(&'a str, &str)], room: u16) -> Vec<(&'a str, String)> {
 }
 
 /// The keys of an action, as many as have room.
-fn shown(line: &Line, ascii: bool) -> String {
+fn shown(line: &Line, glyphs: Glyphs) -> String {
     let mut text = String::new();
     for key in &line.keys {
-        let key = key.shown(ascii);
+        let key = key.shown(glyphs);
         if text.is_empty() {
             text = key;
         } else if columns(&text) + 1 + columns(&key) <= KEYS.1 {
@@ -284,9 +285,9 @@ fn shown(line: &Line, ascii: bool) -> String {
 
 /// What turns the pages.
 fn turning(look: &Look) -> String {
-    let space = TURNS.shown(look.ascii());
+    let space = TURNS.shown(look.glyphs());
     match look.keys.first(Action::Help) {
-        Some(key) => format!("{space} or {}", key.shown(look.ascii())),
+        Some(key) => format!("{space} or {}", key.shown(look.glyphs())),
         None => space,
     }
 }

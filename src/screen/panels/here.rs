@@ -17,7 +17,7 @@ use ratatui::style::Style;
 
 pub(in crate::screen) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, look: &Look) {
     let styles = look.styles();
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     let reading = picture.reading;
     let below = 1 + size.here.rows();
     let asleep = picture.asleep();
@@ -43,20 +43,20 @@ pub(in crate::screen) fn draw(pen: &mut Pen, size: Sizes, picture: &Picture, loo
                 ),
             };
             words.push_str(small);
-            let fits = large::fitting(&big, size.here.min(Size::Eight), pen.width(), ascii);
+            let fits = large::fitting(&big, size.here.min(Size::Eight), pen.width(), glyphs);
             large::write(
                 pen,
                 (0, top(size.here, fits)),
                 &big,
                 fits,
                 styles.quiet,
-                ascii,
+                glyphs,
             );
         }
     }
 
     let x = caption(pen, picture, look);
-    let words = fit_words(&words, pen.width(), ascii);
+    let words = fit_words(&words, pen.width(), glyphs);
     pen.put(0, below, &words, styles.strong);
     if let Some(home) = elsewhere(picture) {
         draw_home(pen, &home, (left_end, x), size, look);
@@ -137,7 +137,7 @@ fn top(wanted: Size, taken: Size) -> u16 {
 /// The size is that of the longest mode that may be meant, so that the letters
 /// stay as they are when it is decided. What is not decided is dim.
 fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     let styles = look.styles();
     let tonic = look.center(e.tonality, e.tonic);
     let modes = claim::modes(e.tonality, e.open, look);
@@ -152,9 +152,9 @@ fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
     let mark = if modes.len() > 1 { "?" } else { "" };
     let wholes = modes.iter().map(|m| format!("{tonic} {m}{mark}"));
     let longest = wholes
-        .max_by_key(|w| large::width(w, Size::Four, ascii))
+        .max_by_key(|w| large::width(w, Size::Four, glyphs))
         .unwrap_or_default();
-    let size = large::fitting(&longest, wanted, pen.width(), ascii);
+    let size = large::fitting(&longest, wanted, pen.width(), glyphs);
     let y = top(wanted, size);
     if size == Size::One {
         let spaced = |s: &str| -> String { s.chars().flat_map(|c| [c, ' ']).collect() };
@@ -162,10 +162,10 @@ fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
         pen.put(x + 2, y, &spaced(mode), style);
         return columns(&spaced(&longest)) + 1;
     }
-    let start = large::width(&format!("{tonic} "), size, ascii);
-    large::write(pen, (0, y), &tonic, size, styles.center, ascii);
-    large::write(pen, (start, y), mode, size, style, ascii);
-    large::width(&longest, size, ascii)
+    let start = large::width(&format!("{tonic} "), size, glyphs);
+    large::write(pen, (0, y), &tonic, size, styles.center, glyphs);
+    large::write(pen, (start, y), mode, size, style, glyphs);
+    large::width(&longest, size, glyphs)
 }
 
 /// On the right: in words in the caption, and as large as there is room.
@@ -177,7 +177,7 @@ fn draw_home(
     look: &Look,
 ) {
     let styles = look.styles();
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     let name = claim::name(home.tonality, home.tonic, home.open, look);
     let room = pen.width().saturating_sub(caption_end + 2);
     let short = |letters| claim::short_name(home, letters, look);
@@ -186,16 +186,16 @@ fn draw_home(
     let fits = captions.iter().find(|c| columns(c) <= room);
     let caption = fits
         .cloned()
-        .unwrap_or_else(|| fit(&captions[3], room, ascii));
+        .unwrap_or_else(|| fit(&captions[3], room, glyphs));
     pen.put_right(pen.width(), 0, &caption, styles.home);
     let room = pen.width().saturating_sub(letters_end + 4);
     let tonic = look.center(home.tonality, home.tonic);
     for text in [&name, &tonic] {
-        let fits = large::fitting(text, size.home, room, ascii);
-        let wide = large::width(text, fits, ascii);
+        let fits = large::fitting(text, size.home, room, glyphs);
+        let wide = large::width(text, fits, glyphs);
         if fits > Size::One && wide <= room {
             let at = (pen.width() - wide, top(size.here, fits));
-            large::write(pen, at, text, fits, styles.home, ascii);
+            large::write(pen, at, text, fits, styles.home, glyphs);
             return;
         }
     }

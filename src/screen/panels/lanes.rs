@@ -174,7 +174,7 @@ impl Places {
         };
         let widest = (0..LANES)
             .map(|l| look.notation.name(order.name(l)))
-            .map(|name| large::width(&name, size, look.ascii()))
+            .map(|name| large::width(&name, size, look.glyphs()))
             .max();
         let top = markers + above_lanes;
         let scale = top + LANES * tall;
@@ -510,10 +510,10 @@ impl Lanes<'_> {
                 continue;
             };
             let room = b - a;
-            let wide = large::width(&mode, Size::Four, look.ascii());
+            let wide = large::width(&mode, Size::Four, look.glyphs());
             if p.size == Size::Four && wide < room {
                 let at = (p.gutter + a, p.row(lane) - Size::Four.rows());
-                large::write(pen, at, &mode, Size::Four, styles.strong, look.ascii());
+                large::write(pen, at, &mode, Size::Four, styles.strong, look.glyphs());
                 continue;
             }
             let names = [5, 4, 3].map(|letters| abbreviated(&mode, letters));
@@ -556,11 +556,11 @@ impl Lanes<'_> {
             let name = look.notation.name(self.order.name(lane));
             let home = self.order.home.is_some_and(|h| self.order.lane(h) == lane);
             let style = if home { styles.home } else { styles.lane };
-            let wide = large::width(&name, p.size, look.ascii());
+            let wide = large::width(&name, p.size, look.glyphs());
             let x = p.gutter.saturating_sub(wide + 2);
             // Large letters stand in the lane's last rows, as the line does.
             let row = p.row(lane) + 1 - p.size.rows();
-            large::write(pen, (x, row), &name, p.size, style, look.ascii());
+            large::write(pen, (x, row), &name, p.size, style, look.glyphs());
             if home {
                 pen.put(0, p.row(lane), CAPTION.trim_end(), style);
             }
@@ -630,7 +630,7 @@ fn words(pen: &mut Pen, (y, rows): (u16, u16), picture: &Picture, view: &StripVi
     let more = more.join("; ");
     let x = pen.put(0, y, &clock(after.start), styles.quiet) + 2;
     let room = pen.width().saturating_sub(x);
-    let line = |text: &str| fit_words(text, room, look.ascii());
+    let line = |text: &str| fit_words(text, room, look.glyphs());
     if rows > 1 {
         pen.put(x, y, &line(&moved), styles.text);
         pen.put(x, y + 1, &line(&more), styles.text);

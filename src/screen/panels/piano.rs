@@ -159,12 +159,13 @@ fn write_degrees(
             let mut others = taken.iter().filter(|t| t.0 == row);
             x + long <= pen.width()
                 && others.all(|&(_, a, b)| {
-                    // Bare numbers are told apart without a blank between.
+                    // Single digits can be told apart without a blank between.
                     let gap = u16::from(!near && (long > 1 || b - a > 1));
                     x + long + gap <= a || x >= b + gap
                 })
         };
-        // What sounds is told also where it must stand close; two columns a key are apart.
+        // What sounds is shown even where it must stand close; with two columns a key the
+        // names are apart anyway.
         let close = sounds(&key) || keys.wide > 1;
         let place = match whole && keys.wide > 1 {
             // Each has its own place, whatever else is written.
@@ -184,11 +185,11 @@ fn write_degrees(
 /// Columns that a piano with degrees needs for two columns a key: three octaves.
 const WIDE_ENOUGH: u16 = 2 + 3 * 24;
 
-/// How the keys stand in a room of so many columns.
+/// How the keys fit into the columns there are.
 enum Room {
-    /// All of them, each so wide.
+    /// All of them, each `wide` columns.
     All { wide: u16 },
-    /// So many of them, each so wide; the lowest is at most `top`.
+    /// As many as `keys`, each `wide` columns; the lowest is at most `top`.
     Some { keys: u8, wide: u16, top: u8 },
 }
 

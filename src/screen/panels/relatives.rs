@@ -25,13 +25,13 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         pen.put(
             x,
             0,
-            &fit("no center yet", w.saturating_sub(x), look.ascii()),
+            &fit("no center yet", w.saturating_sub(x), look.glyphs()),
             styles.quiet,
         );
         return;
     };
     if reference.claim == Claim::Undecided {
-        let words = fit("the mode is still open", w.saturating_sub(x), look.ascii());
+        let words = fit("the mode is still open", w.saturating_sub(x), look.glyphs());
         pen.put(x, 0, &words, styles.quiet);
         return;
     }
@@ -40,7 +40,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         let words = fit(
             "no other mode has these notes",
             w.saturating_sub(x),
-            look.ascii(),
+            look.glyphs(),
         );
         pen.put(x, 0, &words, styles.quiet);
         return;

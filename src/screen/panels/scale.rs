@@ -13,7 +13,9 @@ use crate::screen::large;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit};
 use crate::screen::picture::Picture;
-use crate::theory::{Harmonized, Place, Size, Spelling, Stack, Step, Tonality, spell_degree};
+use crate::theory::{
+    Glyphs, Harmonized, Place, Size, Spelling, Stack, Step, Tonality, spell_degree,
+};
 use ratatui::style::Style;
 
 pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look) {
@@ -24,7 +26,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, l
     let styles = look.styles();
     let mut x = pen.put(1, 0, "scale", styles.quiet);
     let say = |pen: &mut Pen, words: &str| {
-        let words = fit(words, w.saturating_sub(1), look.ascii());
+        let words = fit(words, w.saturating_sub(1), look.glyphs());
         pen.put(1, h / 2, &words, styles.quiet);
     };
     let Some(reference) = reference(picture, look) else {
@@ -40,7 +42,11 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, l
         let name = look
             .notation
             .tonality(scale.tonality, scale.tonic, look.catalogue);
-        let name = fit(&format!("of {name}"), w.saturating_sub(x + 1), look.ascii());
+        let name = fit(
+            &format!("of {name}"),
+            w.saturating_sub(x + 1),
+            look.glyphs(),
+        );
         x = pen.put(x + 1, 0, &name, styles.strong);
     }
     legend(pen, x + 2, &scale, look);
@@ -181,15 +187,19 @@ impl Table {
     /// have room.
     fn afar(&self, pen: &mut Pen, look: &Look) -> bool {
         let room = pen.height().saturating_sub(1);
-        let Some((top, stride)) = large::afar(room, self.rows.len(), look.ascii()) else {
+        let Some((top, stride)) = large::afar(room, self.rows.len(), look.glyphs()) else {
             return false;
         };
         let wide = |of: &dyn Fn(&Cell) -> u16, half: usize| -> u16 {
             let cells = self.rows.iter().filter_map(|r| r[half].as_ref());
             cells.map(of).max().unwrap_or(0)
         };
-        let numeral: [u16; 2] =
-            [0, 1].map(|i| wide(&|c| large::width(&c.numeral, large::Size::Four, false), i));
+        let numeral: [u16; 2] = [0, 1].map(|i| {
+            wide(
+                &|c| large::width(&c.numeral, large::Size::Four, Glyphs::Unicode),
+                i,
+            )
+        });
         let label: [u16; 2] = [0, 1].map(|i| wide(&|c| large::wide_in_brackets(&c.label), i));
         // A blank, the marks, and air before the next chord.
         let half = |i: usize| numeral[i] + 2 + label[i] + 3;
@@ -218,7 +228,14 @@ impl Table {
                         (_, true) => [styles.chord, styles.text],
                         _ => [styles.quiet, styles.text],
                     };
-                    large::write(pen, (x, y), &cell.numeral, large::Size::Four, first, false);
+                    large::write(
+                        pen,
+                        (x, y),
+                        &cell.numeral,
+                        large::Size::Four,
+                        first,
+                        Glyphs::Unicode,
+                    );
                     let start = x + numeral[i] + 2;
                     large::in_brackets(pen, (start, y), &cell.label, lit, second);
                     let after = start + label[i] + 1;
@@ -300,7 +317,7 @@ impl Table {
         let count = self.rows.len().max(1) as u16;
         let slot = (pen.width().saturating_sub(1) / count).max(2);
         let own_rows = pen.height() >= 6;
-        let ascii = look.ascii();
+        let glyphs = look.glyphs();
         let whole = |c: &Cell| columns(&c.label) < slot;
         let sevenths = self.rows.iter().filter_map(|r| r[1].as_ref());
         let whole = sevenths.into_iter().all(whole);
@@ -310,7 +327,7 @@ impl Table {
             let here = self.lit.filter(|l| l.0 == at);
             if let Some(triad) = &row[0] {
                 let alone = matches!(here, Some((_, None)));
-                let text = fit(&triad.numeral, room, ascii);
+                let text = fit(&triad.numeral, room, glyphs);
                 let end = pen.put(x + 1, 1, &text, style(here.is_some(), look));
                 if alone {
                     bracket(pen, (x, end), 1, look);
@@ -332,7 +349,7 @@ impl Table {
                     _ => &cell.label,
                 };
                 let lit = self.is_lit(at, size);
-                let end = pen.put(x + 1, y, &fit(text, room, ascii), style(lit, look));
+                let end = pen.put(x + 1, y, &fit(text, room, glyphs), style(lit, look));
                 if lit {
                     bracket(pen, (x, end), y, look);
                 }

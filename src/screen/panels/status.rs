@@ -15,12 +15,12 @@ pub(in crate::screen) const NOTICE: u16 = 3;
 /// The notice, or nothing. It stands in the last row of the pen, and where it is long in the
 /// rows above too, over what they show.
 pub(in crate::screen) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
-    let (styles, ascii, w) = (look.styles(), look.ascii(), pen.width());
+    let (styles, glyphs, w) = (look.styles(), look.glyphs(), pen.width());
     // Where each banner stands: one that no longer fits begins a row.
     let mut banners = Vec::new();
     let (mut x, mut row) = (0, 0);
     for text in picture.banners {
-        let text = fit(&format!(" {text} "), w, ascii);
+        let text = fit(&format!(" {text} "), w, glyphs);
         if x > 0 && x + columns(&text) > w {
             (x, row) = (0, row + 1);
         }
@@ -56,7 +56,7 @@ pub(in crate::screen) fn notice(pen: &mut Pen, picture: &Picture, look: &Look) {
         let cut = i + 1 == shown && lines.len() > shown;
         let line = match cut {
             // The mark says that more was to come.
-            true => fit_words(&lines[i..].join(" "), w - x, ascii),
+            true => fit_words(&lines[i..].join(" "), w - x, glyphs),
             false => line.clone(),
         };
         pen.put(x, top + row + i as u16, &line, styles.warning);
@@ -68,13 +68,13 @@ const ROOM: u16 = 24;
 
 pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let styles = look.styles();
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     let source = picture.source;
     let w = pen.width();
     // On the right, at fixed places: inertia and help.
     let word = if w < 100 { "" } else { "inertia " };
     let help = look.keys.first(Action::Help);
-    let help = help.map_or(String::new(), |key| format!("  {} help", key.shown(ascii)));
+    let help = help.map_or(String::new(), |key| format!("  {} help", key.shown(glyphs)));
     let stop = picture.reading.inertia;
     let stops: String = Inertia::ALL
         .iter()
@@ -114,7 +114,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     });
     // The name of a file may give the answer away.
     let name = if picture.hidden { "" } else { &source.name };
-    let name = fit(name, room.saturating_sub(taken).max(8), ascii);
+    let name = fit(name, room.saturating_sub(taken).max(8), glyphs);
     let mut x = 0;
     if !name.is_empty() {
         x = pen.put(0, 0, &name, styles.strong) + 2;
@@ -124,7 +124,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         if left < 4 {
             break;
         }
-        x = pen.put(x, 0, &fit(&text, left, ascii), style) + 2;
+        x = pen.put(x, 0, &fit(&text, left, glyphs), style) + 2;
     }
 }
 

@@ -243,7 +243,7 @@ fn names(
     (window, taken): (&Columns, &[u16]),
     (look, style): (&Look, Style),
 ) {
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     // The center that the name before has shown.
     let mut said = None;
     let mut shown = window.regions(regions).peekable();
@@ -275,7 +275,7 @@ fn names(
         let fits = large
             .into_iter()
             .chain(small.iter().map(|t| (t, Size::One)))
-            .find(|(t, s)| large::width(t, *s, ascii) <= room);
+            .find(|(t, s)| large::width(t, *s, glyphs) <= room);
         // A center that stands there already is not said again.
         said = match fits {
             Some(_) => Some(r.tonic),
@@ -284,7 +284,7 @@ fn names(
         if let Some((text, fitting)) = fits {
             // Small letters stand on the last of the rows, next to the bar.
             let row = y + size.rows() - fitting.rows();
-            let end = large::write(pen, (GUTTER + a, row), text, fitting, style, ascii);
+            let end = large::write(pen, (GUTTER + a, row), text, fitting, style, glyphs);
             if fitting == Size::One && end < GUTTER + b {
                 pen.put(end, row, " ", style);
             }

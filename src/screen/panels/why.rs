@@ -9,7 +9,7 @@ use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped};
 use crate::screen::picture::Picture;
 use crate::screen::wording::abbreviated;
 use crate::screen::wording::length;
-use crate::theory::{PitchClassSet, SpelledTonality, Spelling, Tonality, spell_degree};
+use crate::theory::{Glyphs, PitchClassSet, SpelledTonality, Spelling, Tonality, spell_degree};
 use crate::time::Time;
 
 /// Columns of the caption.
@@ -103,7 +103,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     pen.put(0, 0, "evidence", styles.quiet);
     let Some(e) = picture.explanation else {
         let room = w.saturating_sub(CAPTION);
-        let text = fit_words(without(picture), room, look.ascii());
+        let text = fit_words(without(picture), room, look.glyphs());
         pen.put(CAPTION, 0, &text, styles.quiet);
         return;
     };
@@ -115,11 +115,11 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     // What is not established is no more than a guess.
     let guess = if told.open.is_none() { "?" } else { "" };
     let name = format!("{}{guess} {}", told.name(), percent(told.probability()));
-    let ascii = look.ascii();
+    let glyphs = look.glyphs();
     let x = pen.put(
         CAPTION,
         0,
-        &fit(&name, w.saturating_sub(CAPTION), ascii),
+        &fit(&name, w.saturating_sub(CAPTION), glyphs),
         styles.strong,
     ) + 2;
     let against = "against ";
@@ -127,7 +127,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         let room = w.saturating_sub(x);
         match pro.is_empty() {
             false => pen.put(x, 0, &listed(&pro, room, look), style),
-            true => pen.put(x, 0, &fit("no single thing decides", room, ascii), style),
+            true => pen.put(x, 0, &fit("no single thing decides", room, glyphs), style),
         };
         let room = w.saturating_sub(CAPTION + columns(against));
         let con = listed(&con, room, look);
@@ -172,7 +172,7 @@ pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
         .explanation
         .filter(|e| here.is_none_or(|h| h.tonality == e.tonality));
     let Some(e) = e else {
-        let text = fit_words(without(picture), w, look.ascii());
+        let text = fit_words(without(picture), w, look.glyphs());
         pen.put(0, 0, &text, styles.quiet);
         return;
     };
@@ -249,7 +249,7 @@ fn headline(pen: &mut Pen, told: &Told, causes: &[Cause], rows: u16, look: &Look
         (lines.len() <= usize::from(rows)).then_some(lines)
     });
     let start = format!("{before}{name}");
-    let start = fit_words(&start, w, look.ascii());
+    let start = fit_words(&start, w, look.glyphs());
     let lines = lines.unwrap_or_else(|| vec![start.clone()]);
     for (y, line) in (0..rows).zip(&lines) {
         pen.put(0, y, line, styles.text);
@@ -284,7 +284,7 @@ fn against(pen: &mut Pen, y: u16, told: &Told) {
     items.extend(told.against());
     let room = pen.width();
     if items.is_empty() {
-        let text = fit_words("nothing heard speaks against it", room, look.ascii());
+        let text = fit_words("nothing heard speaks against it", room, look.glyphs());
         pen.put(0, y, &text, styles.quiet);
         return;
     }
@@ -293,7 +293,12 @@ fn against(pen: &mut Pen, y: u16, told: &Told) {
     let text = listed(&items, room, look);
     match text.is_empty() {
         false => pen.put(x, y, &text, styles.text),
-        true => pen.put(x, y, &fit_words(&items[0], room, look.ascii()), styles.text),
+        true => pen.put(
+            x,
+            y,
+            &fit_words(&items[0], room, look.glyphs()),
+            styles.text,
+        ),
     };
 }
 
@@ -352,13 +357,13 @@ impl Columns {
     fn row(&self, pen: &mut Pen, y: u16, cause: &Cause, full: f32, told: &Told) {
         let look = told.look;
         let styles = look.styles();
-        let ascii = look.ascii();
-        let words = told.row_words(cause.removed, self.words, ascii);
+        let glyphs = look.glyphs();
+        let words = told.row_words(cause.removed, self.words, glyphs);
         pen.put(0, y, &words, styles.text);
         self.bar(pen, y, told.change(cause) / full, look);
         let figure = format!("{} %", figure(told.change(cause), look));
         pen.put_right(self.figure + 5, y, &figure, styles.text);
-        if let Some(text) = told.instead(cause, self.otherwise, ascii) {
+        if let Some(text) = told.instead(cause, self.otherwise, glyphs) {
             pen.put(self.other, y, &text, styles.contender);
         }
     }
@@ -419,7 +424,7 @@ impl Told<'_> {
 
     /// What would be said without it, if that is something else, in as much as there is
     /// room for: `else D Aeolian`, `else Aeolian`, `else D Aeol`.
-    fn instead(&self, cause: &Cause, room: u16, ascii: bool) -> Option<String> {
+    fn instead(&self, cause: &Cause, room: u16, glyphs: Glyphs) -> Option<String> {
         let SpelledTonality { tonality: t, tonic } = cause.instead?;
         let look = self.look;
         if self.center && t.center == self.e.likeliest.center {
@@ -437,12 +442,12 @@ impl Told<'_> {
         }
         let texts: Vec<String> = names.iter().map(|n| format!("else {n}")).collect();
         let fits = texts.iter().find(|t| columns(t) <= room).or(texts.last());
-        fits.map(|text| fit(text, room, ascii))
+        fits.map(|text| fit(text, room, glyphs))
     }
 
     /// `G in the bass`, `B♭ heard`, `G7 two seconds ago`, `ends on G`; with less room
     /// `bass G`, `B♭`, `G7 2 s ago`, `G7`.
-    fn row_words(&self, removed: Removed, room: u16, ascii: bool) -> String {
+    fn row_words(&self, removed: Removed, room: u16, glyphs: Glyphs) -> String {
         let (e, look) = (self.e, self.look);
         let plain = words(removed, e, look);
         let mut all = Vec::new();
@@ -463,7 +468,7 @@ impl Told<'_> {
             }
         }
         let fits = all.iter().find(|t| columns(t) <= room).or(all.last());
-        fit(fits.unwrap_or(&plain), room, ascii)
+        fit(fits.unwrap_or(&plain), room, glyphs)
     }
 
     /// In a sentence: `G is in the bass`, `F, not F♯, was heard`.
@@ -575,7 +580,7 @@ fn percent(share: f32) -> String {
     format!("{} %", hundredths(share))
 }
 
-/// `+41`: so many of a hundred.
+/// A change of probability in hundredths, `+41`.
 fn figure(change: f32, look: &Look) -> String {
     let sign = if change < 0.0 {
         look.sign("−", "-")
@@ -651,7 +656,7 @@ mod tests {
     use crate::engine::{CANDIDATES, CAUSES};
     use crate::plan::Open;
     use crate::screen::tests::{Scene, as_text, established};
-    use crate::theory::{Catalogue, Glyphs, Kinds, PitchClass};
+    use crate::theory::{Catalogue, Kinds, PitchClass};
     use ratatui::buffer::Buffer;
     use ratatui::layout::Rect;
 

@@ -26,7 +26,7 @@ impl Place<'_> {
         }
         let number = ((spelled.letter() + 7 - self.tonic.letter()) % 7) as u8 + 1;
         match Degree::at(number, pc.above(self.center)) {
-            // No one reads ♭♭6 for 5.
+            // Not ♭♭6 where a reader expects 5.
             d if d.alter.abs() > 1 => self.beside_the_mode(pc).1,
             d => d,
         }
