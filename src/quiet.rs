@@ -2,7 +2,7 @@
 //! use it.
 //!
 //! Sound libraries print to standard error as they please. While a guard lives, what goes to
-//! standard error (by anybody in the process) goes to the latest file given, else nowhere. Guards
+//! standard error (from anywhere in the process) goes to the latest file given, else nowhere. Guards
 //! may overlap in any order; with the last one the old standard error is back. On other systems
 //! than Unix they do nothing.
 

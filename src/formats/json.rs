@@ -308,7 +308,7 @@ mod tests {
     use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
     use serde_json::{Value, json};
 
-    /// A study that was told its changes: every second a tonality (`E♭ ionian`), or the
+    /// A study made of given changes: every second a tonality (`E♭ ionian`), or the
     /// keys of a chord from its bass up.
     fn study(changes: &[&str]) -> Study {
         let c = Catalogue::standard();
@@ -411,7 +411,7 @@ mod tests {
         assert!(text.lines().all(|l| l == l.trim_end()));
     }
 
-    /// Of what the engine said in an aside nothing is told but when it was.
+    /// Of an aside only its times are written, nothing that the engine said in it.
     #[test]
     fn asides_are_left_out_and_markers_listed() {
         let mut study = study(&[

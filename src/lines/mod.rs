@@ -115,7 +115,7 @@ fn spoken(line: &str) -> io::Result<()> {
 
 /// How it ended.
 pub struct Outcome {
-    /// What was told last about the way in, on standard error.
+    /// The last notice about the way in that went to standard error.
     pub told: Option<String>,
     pub end: Result<(), LinesError>,
 }
@@ -234,7 +234,7 @@ struct Printer<'a> {
     before: Option<Chord>,
     /// What stood around the sounding chord when it was named.
     around: Around,
-    /// As it was told last.
+    /// As it was last reported.
     way_in: Status,
 }
 

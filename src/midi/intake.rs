@@ -214,7 +214,7 @@ pub struct IntakeReceiver {
     pending: Vec<Incoming>,
     jobs: Jobs,
     sensing: Sensing,
-    /// The time of the last bytes that `sensing` was told of.
+    /// The time of the last bytes that `sensing` has seen.
     heard: Time,
 }
 

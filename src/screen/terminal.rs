@@ -400,7 +400,7 @@ mod signals {
         });
     }
 
-    /// Stops the whole process until it is told to go on.
+    /// Stops the whole process until it is continued by a signal.
     pub fn stop() -> io::Result<()> {
         STOPPED.store(true, Ordering::SeqCst);
         emulate_default_handler(SIGTSTP)

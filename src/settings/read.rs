@@ -387,7 +387,7 @@ mod tests {
         }
     }
 
-    /// Every fault of a file is told, from its top to its end, and nothing of it is taken.
+    /// Every fault of a file is reported, from top to end, and nothing of it is taken.
     #[test]
     fn all_faults_are_told_at_once() {
         let mut s = Settings::standard().expect("the embedded defaults");

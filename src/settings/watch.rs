@@ -160,7 +160,7 @@ mod tests {
             std::fs::write(self.folder.path().join(file), text).expect("written");
         }
 
-        /// What is told of a change, at the second look, when it has settled.
+        /// The update for a change, at the second look, when it has settled.
         fn next(&mut self) -> Update {
             assert_eq!(self.looks.look(), None, "not settled yet");
             self.looks.look().expect("an update")

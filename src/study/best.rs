@@ -77,7 +77,7 @@ impl<const N: usize, T> Best<N, T> {
         for (from, _) in self.open.range(..count).rev() {
             states.push(usize::from(from[states[states.len() - 1]]));
         }
-        // The state before the first of them was told already.
+        // The state before the first of them was passed on already.
         states.pop();
         for (state, (_, told)) in states.into_iter().rev().zip(self.open.drain(..count)) {
             tell((state, told));

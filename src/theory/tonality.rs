@@ -76,7 +76,7 @@ impl Catalogue {
         })
     }
 
-    /// A mode by id or name; `major` is Ionian, as everybody calls it, and the natural,
+    /// A mode by id or name; `major` is Ionian by its common name, and the natural,
     /// harmonic or melodic form of minor is minor, whose 6th and 7th move. The error names
     /// the mode that is meant, or all of them; a collection without a center is no mode.
     pub fn parse_mode(&self, text: &str) -> Result<ModeId, UnknownMode> {

@@ -199,7 +199,7 @@ impl NotificationHandler for Notices {
     }
 }
 
-/// Notes that the server is alive. (Its end is told by a callback that safe Rust cannot take.)
+/// Notes that the server is alive. (JACK reports its end by a callback that safe Rust cannot take.)
 struct Pulse {
     start: Instant,
     /// Nanoseconds since the start.
@@ -321,7 +321,7 @@ impl Watch {
 
     /// The flag will be set when the input of this name is disconnected.
     fn guard(&self, input: &str) -> Arc<AtomicBool> {
-        // What was told so far is about its predecessors.
+        // What was reported so far is about its predecessors.
         self.take_news();
         let broken = Arc::new(AtomicBool::new(false));
         self.known()

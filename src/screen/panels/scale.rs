@@ -366,7 +366,7 @@ fn style(lit: bool, look: &Look) -> Style {
     if lit { styles.lit } else { styles.text }
 }
 
-/// Brackets, so that it is told by shape as well as by colour.
+/// Brackets, so that shape shows it as well as colour.
 fn bracket(pen: &mut Pen, (left, right): (u16, u16), y: u16, look: &Look) {
     let style = look.styles().lit;
     pen.dot(left, y, '[', style);

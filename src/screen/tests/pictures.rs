@@ -341,7 +341,7 @@ fn it_says_what_it_knows() {
     );
 }
 
-/// The chord that sounds is told by brackets, in any inversion and with notes added;
+/// The chord that sounds has brackets, in any inversion and with notes added;
 /// what is no chord of the scale is not lit.
 #[test]
 fn the_chord_that_sounds_is_lit_by_its_shape() {

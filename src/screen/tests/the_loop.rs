@@ -515,7 +515,7 @@ fn settings_change_while_it_runs() {
     );
 }
 
-/// Refused settings are told until they are mended, whatever is pressed; other lines
+/// Refused settings are shown until they are mended, whatever is pressed; other lines
 /// until a key is pressed, beside what the way in says.
 #[test]
 fn lines_about_the_settings_come_and_go() {
