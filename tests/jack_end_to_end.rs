@@ -203,7 +203,12 @@ fn an_etude_gives_the_plan_of_its_file() {
                     .map(|(c, m, t)| (*c, m.clone(), micro(*t)))
                     .collect()
             };
-            assert_eq!(rounded(&live), rounded(&again), "{what}: live and recorded");
+            // The plan has the mode that was decided later from the beginning; live it was told
+            // as it was known then.
+            let moments = |p: &Plan| -> Vec<(u64, f64)> {
+                rounded(p).into_iter().map(|(c, _, t)| (c, t)).collect()
+            };
+            assert_eq!(moments(&live), moments(&again), "{what}: live and recorded");
         }
 
         // The étude: the same centers, each a few steps of the engine early or late at most:

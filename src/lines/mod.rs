@@ -330,7 +330,11 @@ impl Printer<'_> {
             }
             Change::Home(e) => tonality("home", e),
             // What was open has been heard, of the same tonality.
-            Change::Refined(e) if self.said.is_some_and(|said| said != e.open.claim()) => {
+            Change::Refined(e)
+                if self.said.is_some_and(|said| said != e.open.claim())
+                    || self.here.is_some_and(|here| here != e.spelled()) =>
+            {
+                self.here = Some(e.spelled());
                 tonality("known", e)
             }
             Change::NoCenter => {
