@@ -134,7 +134,13 @@ fn a_few_steps_give_weights_that_the_program_takes_the_same_every_time() {
 
     // One of them goes on; two of them settle together.
     let file = |name: &str| text(&out.join(format!("{name}.weights")));
-    let (more, _) = learned(&data, &out, "more", &["--go-on", &file("one")]);
+    let mix = "tunes=.4,jazz=.6";
+    let (more, _) = learned(
+        &data,
+        &out,
+        "more",
+        &["--go-on", &file("one"), "--mix", mix],
+    );
     assert!(more != one && more != other);
     let settled = |name: &str, mean: &[&str]| {
         let (data, one, other, to) = (text(&data), file("one"), file("other"), file(name));
@@ -148,6 +154,13 @@ fn a_few_steps_give_weights_that_the_program_takes_the_same_every_time() {
         std::fs::read(&to).expect("weights")
     };
     let plain = settled("settled", &[]);
+    let alike = settled("alike", &["--weigh", "1", "1", "--steps", "0"]);
+    let weighed = settled("weighed", &["--weigh", "0.5", "1.5", "--steps", "0"]);
+    Model::parse(&weighed).expect("weights that the program takes");
+    // Nothing was learned: all but the heads is as it was, and those count otherwise.
+    let differ = alike.iter().zip(&weighed).filter(|(a, b)| a != b).count();
+    assert_eq!(alike.len(), weighed.len());
+    assert!(differ > 0 && differ < alike.len() / 4, "{differ}");
     let model = Model::parse(&plain).expect("weights");
     assert_eq!(model.temperature(), 1.2);
     assert_eq!(model.temperature_hindsight(), 1.5);

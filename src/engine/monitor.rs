@@ -460,9 +460,8 @@ impl<E: Estimator> Monitor<E> {
                     self.unheard = self.unheard.and_then(now);
                     if let Some(home) = &mut self.home_established
                         && home.tonality == e.tonality
-                        && now.degrees.count_ones() <= home.open.degrees.count_ones()
                     {
-                        home.open = now;
+                        home.open = home.open.and_then(now);
                     }
                     if moved || self.steps_since_refined >= REFINE_STEPS {
                         self.steps_since_refined = 0;

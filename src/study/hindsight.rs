@@ -260,7 +260,7 @@ impl Hindsight {
         let steps = stretch.frames.len();
         let first = stretch.first.index() as i32;
         let mut regions: Vec<Region> = Vec::new();
-        // In the last of them.
+        // The notes of the last region so far.
         let mut heard = PitchClassSet::EMPTY;
         for run in runs {
             // One or two notes have no center.
@@ -510,7 +510,6 @@ mod tests {
         }
     }
 
-    /// Backward is what the frames would be, had the mirrored notes been played.
     #[test]
     fn what_one_region_leaves_open_is_heard_in_the_next() {
         let catalogue = Catalogue::standard();
@@ -543,6 +542,7 @@ mod tests {
         assert_eq!(one(aeolian, elsewhere), None, "another center");
     }
 
+    /// Backward is what the frames would be, had the mirrored notes been played.
     #[test]
     fn the_way_back_is_the_mirrored_piece() {
         // Ends on the grid and off it, a restrike, a note within one step.

@@ -129,7 +129,7 @@ fn also_called(name: &str) -> Option<&'static str> {
         "aeolian dominant" | "melodic major" | "hindu" => "mixolydian_flat6",
         "half diminished" | "locrian #2" | "locrian 2" | "aeolian b5" => "locrian_nat2",
         "phrygian #6" | "phrygian nat6" | "javanese" => "dorian_flat2",
-        "phrygian major" | "freygish" | "spanish phrygian" | "spanish gypsy" => "phrygian_dominant",
+        "phrygian major" | "freygish" | "spanish phrygian" => "phrygian_dominant",
         "ukrainian dorian" | "romanian minor" | "romanian" => "dorian_sharp4",
         "ionian augmented" | "major #5" => "ionian_sharp5",
         "harmonic major" | "major b6" => "ionian_flat6",

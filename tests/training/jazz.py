@@ -119,13 +119,12 @@ class Pianist:
             if quality == "7" and self.alter and above in (7, 9, 4) and r.random() < .7:
                 quality = r.choice(("7b9", "7alt", "7#11"))
             after = (center + chords[i + 1][0]) % 12 if i + 1 < len(chords) else None
-            last = i + 1 == len(chords)
             self.roots.append((a, b, root))
             self.under(a, b, root, quality, after)
             self.comp(a, b, root, quality)
             own = {(root + k) % 12 for k in (0, *QUALITIES[quality][0])}
             scale = key if own <= key else {(root + k) % 12 for k in SCALES[quality]}
-            self.over(a, b, root, quality, sorted(scale), after, last or above == 0 and bars >= 1, center)
+            self.over(a, b, root, quality, sorted(scale), i + 1 == len(chords) or above == 0 and bars >= 1, center)
             self.t = b
 
     def under(self, a, b, root, quality, after):
@@ -183,7 +182,7 @@ class Pianist:
         r = self.r
         classes = self.voicing(root, quality)
         middle = self.middle - (5 if self.left in ("full", "nine", "spread") and self.bass == "chord" else 0)
-        if self.left in ("spread",) and self.bass == "chord":
+        if self.left == "spread" and self.bass == "chord":
             middle -= 8
         first = middle + (classes[0] - middle) % 12
         if self.hand is not None and self.left in ("rootless", "shell", "triad") and abs(first - 12 - self.hand) < abs(first - self.hand) and first - 12 > 43:
@@ -211,7 +210,7 @@ class Pianist:
             for k in keys:
                 self.put(at + r.uniform(0, .012), end - .02, k)
 
-    def over(self, a, b, root, quality, scale, after, rests, center):
+    def over(self, a, b, root, quality, scale, rests, center):
         """The right hand."""
         r, beat = self.r, self.beat
         chord = [(root + k) % 12 for k in (QUALITIES[quality][0][0], QUALITIES[quality][0][1], QUALITIES[quality][0][2], *QUALITIES[quality][1][:1])] + [root]
@@ -384,7 +383,7 @@ class Pianist:
             self.t += w + r.choice((0, 0, .3))
         self.region(start, center, mode)
 
-    def elsewhere(self, center, seconds):
+    def elsewhere(self, seconds):
         """A whole-tone or chromatic stretch; then the center of before is back at once."""
         r = self.r
         end = self.t + min(seconds, r.uniform(3, 10))
@@ -435,7 +434,7 @@ def take(length, rng, catalogue):
         elif what == "fourths":
             center = player.fourths(center, seconds)
         elif what == "elsewhere":
-            player.elsewhere(center, seconds)
+            player.elsewhere(seconds)
             # What was there before goes on.
             if r.random() < .5:
                 player.functional(center, r.random() < .7, 6)
