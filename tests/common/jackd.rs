@@ -7,6 +7,7 @@
 // Each test target uses a part of this.
 #![allow(dead_code)]
 
+use std::fs::File;
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex};
@@ -74,6 +75,7 @@ pub fn with_server(test: &str, up: bool, body: impl FnOnce(&str)) {
     // One after the other: they share that table, and the machine.
     static TURN: Mutex<()> = Mutex::new(());
     let _turn = TURN.lock();
+    let _turn_of_the_process = turn_of_the_process();
     let server = up.then(|| Server::start(&name));
     let output = Command::new(std::env::current_exe().unwrap())
         .args(["--exact", test, "--quiet", "--nocapture"])
@@ -89,6 +91,18 @@ pub fn with_server(test: &str, up: bool, body: impl FnOnce(&str)) {
     assert_eq!(err, "", "noise on standard error");
     assert!(out.contains("test result: ok. 1 passed"), "{out}");
     assert!(out.lines().count() <= 5, "noise on standard output: {out}");
+}
+
+/// Waits until no other test program has a server, for as long as the file is kept open: clients
+/// listen at a socket named after themselves and not after their server (jack2 1.9), so that two
+/// of one name, on two servers, take each other's calls.
+fn turn_of_the_process() -> File {
+    let path = std::env::temp_dir().join("peregrinus-jack-tests.lock");
+    let file = File::create(path).expect("the lock file can be written");
+    while let Err(error) = rustix::fs::flock(&file, rustix::fs::FlockOperation::LockExclusive) {
+        assert_eq!(error, rustix::io::Errno::INTR, "the lock can be taken");
+    }
+    file
 }
 
 /// Removes what a server leaves behind.
