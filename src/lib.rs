@@ -46,6 +46,7 @@ pub mod recording;
 pub mod screen;
 pub mod settings;
 pub mod source;
+pub mod stage;
 pub mod study;
 pub mod theory;
 pub mod time;

@@ -7,9 +7,10 @@ use peregrinus::live::{About, Clock, Listener, Order, Player, Wanted, World, lis
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
 use peregrinus::plan::{ChordSpan, Marker, TonalPlan};
 use peregrinus::recording::{self, Recording};
-use peregrinus::screen::{Action, Command};
+use peregrinus::screen::Action;
 use peregrinus::settings::Settings;
 use peregrinus::source::{Link, Repeat};
+use peregrinus::stage::Command;
 use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, PitchClass, Spelling};
 use peregrinus::time::Time;

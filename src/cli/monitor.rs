@@ -10,6 +10,7 @@ use crate::lines;
 use crate::live::{self, Listener, SystemClock, Unwritten, Wanted, World};
 use crate::midi;
 use crate::performer::{Performer, demo, demo_notice};
+use crate::plain;
 use crate::screen::{self, Depth, LeftInertia, Outcome};
 use crate::settings::Settings;
 use crate::source::Link;
@@ -64,8 +65,7 @@ pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     if !std::io::stdout().is_terminal() {
         // No keyboard is waited for in a pipe: the demo plays to its end.
         drop(listener);
-        console::report(&demo_notice(status.notice.as_deref()));
-        let mut performer = performer.with_file(player, None);
+        let mut performer = performer.with_file(player, Some(demo_notice(status.notice)));
         return follow(&mut performer, settings, lines::Format::Text).1;
     }
     // Draining keeps the engine that waits for a keyboard from waiting for us.
@@ -73,9 +73,6 @@ pub fn run(own: &Own) -> Result<ExitCode, Failure> {
     let performer = performer
         .with_keyboard(listener, None)
         .with_file(player, None);
-    if !draws(settings) {
-        console::report(&demo_notice(status.notice.as_deref()));
-    }
     show(performer, settings, own, lines::Format::Text)
 }
 
@@ -182,7 +179,7 @@ fn whole(
         return outcome;
     };
     let what = unwritten.to_string();
-    if told != Some(what.as_str()) {
+    if told != Some(&*plain::name(&what)) {
         console::report(&what);
     }
     outcome.and(Err(Failure::Told))

@@ -6,11 +6,11 @@ mod spoken;
 use crate::console;
 use crate::engine::{Change, Established};
 use crate::formats::{VoicingOut, Words, voicing_out};
-use crate::live::{News, Status};
 use crate::plain;
 use crate::plan::Claim;
-use crate::screen::{self, Action, Command};
-use crate::source::Link;
+use crate::screen::Action;
+use crate::source::{Link, Source};
+use crate::stage::{Chronicle, Command, News};
 use crate::theory::{Around, Catalogue, Chord, Notation, SpelledTonality};
 use crate::time::Time;
 use clap::ValueEnum;
@@ -39,18 +39,8 @@ pub struct Options<'a> {
     /// The catalogue that the changes' tonalities belong to.
     pub catalogue: &'a Catalogue,
     /// The actions that the piano sets off, in the order of their triggers: what
-    /// [`screen::Stage::job`] counts.
+    /// [`crate::stage::Stage::job`] counts.
     pub jobs: &'a [&'static str],
-}
-
-/// What stands behind the lines.
-pub trait Stage: screen::Stage {
-    /// Hands on what is new.
-    fn changes(&mut self, f: &mut dyn FnMut(News));
-    /// What there is to say about the way in.
-    fn status(&self) -> Status;
-    /// Nothing more is to come.
-    fn ended(&self) -> bool;
 }
 
 /// Why no more lines can be written.
@@ -122,7 +112,7 @@ pub struct Outcome {
 
 /// Prints what the stage brings until a signal, the end of the file, or a failure. Jobs set
 /// off from the piano are done as far as they need no screen.
-pub fn follow(stage: &mut dyn Stage, options: &Options) -> Outcome {
+pub fn follow(stage: &mut dyn Chronicle, options: &Options) -> Outcome {
     let mut printer = Printer {
         options,
         voice: (options.spoken && options.format == Format::Text)
@@ -132,7 +122,7 @@ pub fn follow(stage: &mut dyn Stage, options: &Options) -> Outcome {
         said: None,
         before: None,
         around: Around::default(),
-        way_in: Status::default(),
+        way_in: Source::default(),
     };
     let end = print(stage, options, &mut printer);
     Outcome {
@@ -142,14 +132,14 @@ pub fn follow(stage: &mut dyn Stage, options: &Options) -> Outcome {
 }
 
 fn print(
-    stage: &mut dyn Stage,
+    stage: &mut dyn Chronicle,
     options: &Options,
     printer: &mut Printer,
 ) -> Result<(), LinesError> {
     let stop = stop_flag().map_err(LinesError::Signals)?;
     loop {
         let over = stop.load(Ordering::Relaxed) || stage.ended();
-        printer.tell_way_in(stage.status());
+        printer.tell_way_in(stage.source());
         let mut result = Ok(());
         stage.changes(&mut |news| {
             if result.is_ok() {
@@ -235,31 +225,31 @@ struct Printer<'a> {
     /// What stood around the sounding chord when it was named.
     around: Around,
     /// As it was last reported.
-    way_in: Status,
+    way_in: Source,
 }
 
 impl Printer<'_> {
     /// What is new about the way in, on standard error.
-    fn tell_way_in(&mut self, status: Status) {
+    fn tell_way_in(&mut self, source: Source) {
         let before = &self.way_in;
-        if status.notice.is_some() && status.notice != before.notice {
-            console::report(status.notice.as_deref().unwrap_or_default());
+        if source.notice.is_some() && source.notice != before.notice {
+            console::report(source.notice.as_deref().unwrap_or_default());
         }
-        if status.dropped > before.dropped {
+        if source.dropped > before.dropped {
             console::report(&format!(
                 "{} messages dropped: they came faster than they can be read",
-                status.dropped
+                source.dropped
             ));
         }
         // Without a screen the user must hear that it has begun.
-        let met = status.name != before.name && matches!(status.link, Link::Keyboard | Link::File);
+        let met = source.name != before.name && matches!(source.link, Link::Keyboard | Link::File);
         if self.voice.is_some() && met {
-            console::report(&match status.link {
-                Link::File => format!("playing {}", status.name),
-                _ => format!("listening to {}", status.name),
+            console::report(&match source.link {
+                Link::File => format!("playing {}", source.name),
+                _ => format!("listening to {}", source.name),
             });
         }
-        if before.link == Link::File && status.link != Link::File {
+        if before.link == Link::File && source.link != Link::File {
             // A keyboard's music begins; nothing of the demo's is its own.
             (self.here, self.pinned, self.before) = (None, None, None);
             self.around = Around::default();
@@ -267,10 +257,10 @@ impl Printer<'_> {
                 voice.past(None, None);
             }
         }
-        self.way_in = Status {
+        self.way_in = Source {
             // Said once, though it may be gone meanwhile.
-            notice: status.notice.or(self.way_in.notice.take()),
-            ..status
+            notice: source.notice.or(self.way_in.notice.take()),
+            ..source
         };
     }
 

@@ -4,6 +4,7 @@ use super::explain::{Explainer, Slot};
 use super::status::{Status, StatusBoard, lock};
 use crate::engine::{Change, Explanation, History, Monitor, Observer, Reading};
 use crate::plan::Marker;
+use crate::stage::News;
 use crate::theory::SpelledTonality;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, bounded, never};
@@ -21,19 +22,6 @@ struct Past {
     history: History,
     here: Option<SpelledTonality>,
     pinned: Option<SpelledTonality>,
-}
-
-/// What [`Feed::changes`] hands on.
-#[derive(Clone, Debug)]
-pub enum News {
-    Change(Time, Change),
-    /// The past was replaced, after seeking; what is established and what is pinned there.
-    Past {
-        here: Option<SpelledTonality>,
-        pinned: Option<SpelledTonality>,
-    },
-    /// A marker was set.
-    Marker(Marker),
 }
 
 /// The engine's end.

@@ -21,7 +21,7 @@ mod status;
 mod thread;
 
 pub use clock::{Clock, SystemClock};
-pub use feed::{Feed, News};
+pub use feed::Feed;
 pub use keeper::{Remember, Wanted};
 pub use listen::{Listener, World, listen};
 pub use mark::About;

@@ -5,12 +5,11 @@ mod asked;
 mod demo;
 
 use crate::engine::{Event, Explanation, History, Inertia, Reading};
-use crate::lines;
-use crate::live::{About, Feed, Listener, News, Order, Player, Status, Unwritten};
+use crate::live::{About, Feed, Listener, Order, Player, Unwritten};
 use crate::plain;
 use crate::plan::Marker;
-use crate::screen::{Command, Pace, Stage};
 use crate::source::{Link, Repeat, Source, Transport};
+use crate::stage::{Chronicle, Command, News, Pace, Stage};
 use crate::time::Time;
 use asked::Asked;
 use crossbeam_channel::{Receiver, never};
@@ -117,7 +116,7 @@ impl Performer {
     /// What the way in says; in a demo that is why there is no keyboard, as things are now.
     fn notice(&self, file: Option<String>) -> Option<String> {
         match (&self.file, &self.keyboard) {
-            (Some(_), Some(l)) => Some(demo_notice(l.feed.status().notice.as_deref())),
+            (Some(_), Some(l)) => Some(demo_notice(l.feed.status().notice)),
             _ => file.or_else(|| self.notice.clone()),
         }
     }
@@ -175,8 +174,9 @@ impl Performer {
 }
 
 /// Why the demo plays. The word that must not be cut off on a narrow screen comes first.
-pub fn demo_notice(why: Option<&str>) -> String {
-    format!("demo: {}", why.unwrap_or("no keyboard found"))
+pub fn demo_notice(why: Option<String>) -> String {
+    let why = why.as_deref().unwrap_or("no keyboard found");
+    format!("demo: {why}")
 }
 
 /// How much of what was played last is kept.
@@ -222,7 +222,7 @@ impl Stage for Performer {
     }
 
     fn source(&mut self) -> Source {
-        let status = lines::Stage::status(self);
+        let status = self.feed().map(Feed::status).unwrap_or_default();
         Source {
             name: plain::name(&status.name).into_owned(),
             link: status.link,
@@ -323,16 +323,12 @@ impl Stage for Performer {
     }
 }
 
-impl lines::Stage for Performer {
+impl Chronicle for Performer {
     fn changes(&mut self, f: &mut dyn FnMut(News)) {
         self.leave_demo_for_a_keyboard();
         if let Some(feed) = self.feed_mut() {
             feed.changes(f);
         }
-    }
-
-    fn status(&self) -> Status {
-        self.feed().map(Feed::status).unwrap_or_default()
     }
 
     fn ended(&self) -> bool {

@@ -4,9 +4,9 @@
 //! A new action is a row of [`BINDINGS`] and a line in `config/default.toml`.
 
 use super::layout::Way;
-use super::stage::{Command, Pace};
 use crate::engine::{self, Inertia, Reading, each};
 use crate::nearest::nearest;
+use crate::stage::{Command, Pace};
 use crate::theory::{Glyphs, PitchClass};
 use crate::time::Time;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};

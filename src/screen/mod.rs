@@ -29,7 +29,6 @@ mod respond;
 mod run;
 #[cfg(any(unix, test))]
 mod sequences;
-mod stage;
 mod state;
 mod surface;
 mod terminal;
@@ -46,4 +45,3 @@ pub use layout::{Panel, Panels, Way};
 pub use options::{LeftInertia, Options, Outcome, Update};
 pub use palette::{Depth, Palette, Styles, UnknownName};
 pub use run::run;
-pub use stage::{Command, Pace, Stage};

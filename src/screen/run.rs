@@ -2,10 +2,10 @@
 //! picture may have changed.
 
 use super::options::{Options, Outcome};
-use super::stage::Stage;
 use super::state::ScreenState;
 use super::surface::{Alarm, MouseReports, Surface};
 use super::terminal::Ground;
+use crate::stage::Stage;
 use crossbeam_channel::{Receiver, never, select};
 use ratatui::crossterm::event::Event;
 use ratatui::crossterm::style::force_color_output;

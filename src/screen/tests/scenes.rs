@@ -8,9 +8,10 @@ mod shown;
 
 use super::*;
 use crate::engine::{Event, Monitor};
+use crate::screen::Options;
 use crate::screen::state::ScreenState;
 use crate::screen::surface::{MouseReports, Presence, Surface};
-use crate::screen::{Command, Options, Stage};
+use crate::stage::{Command, Stage};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
 use ratatui::style::Modifier;

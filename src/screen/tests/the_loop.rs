@@ -5,7 +5,8 @@ use crate::engine;
 use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
-use crate::screen::{Command, Key, LeftInertia, Options, Outcome, Pace, Stage, Update};
+use crate::screen::{Key, LeftInertia, Options, Outcome, Update};
+use crate::stage::{Command, Pace, Stage};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
     Event, KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,

@@ -1,8 +1,9 @@
-//! Who plays, as the screen sees it, and what the player wants of them.
+//! Who plays, as the front ends see it, and what the player wants of them.
 
-use crate::engine::{Event, Explanation, History, Inertia, Reading};
+use crate::engine::{Change, Event, Explanation, History, Inertia, Reading};
 use crate::plan::Marker;
 use crate::source::Source;
+use crate::theory::SpelledTonality;
 use crate::time::Time;
 use crossbeam_channel::Receiver;
 use std::time::Duration;
@@ -40,7 +41,7 @@ pub enum Pace {
     Faster,
 }
 
-/// What plays, as the screen sees it: a keyboard, a file or a demo.
+/// Who plays, at this moment: a keyboard, a file or a demo.
 pub trait Stage {
     /// The latest reading.
     fn reading(&mut self) -> Reading;
@@ -56,10 +57,31 @@ pub trait Stage {
     fn job(&mut self) -> Option<usize> {
         None
     }
-    /// Receives a message whenever there is something new to draw.
+    /// Receives a message whenever there is something new to show.
     fn news(&self) -> &Receiver<()>;
-    /// Whether a part behind the screen has failed for good, and its message.
+    /// Whether a part behind the front end has failed for good, and its message.
     fn failed(&mut self) -> Option<String>;
     /// How long drawing may wait while nothing happens (ages grow by the second).
     fn patience(&self) -> Duration;
+}
+
+/// Who plays, change by change.
+pub trait Chronicle: Stage {
+    /// Hands on what is new since the last call.
+    fn changes(&mut self, f: &mut dyn FnMut(News));
+    /// Nothing more is to come.
+    fn ended(&self) -> bool;
+}
+
+/// What a [`Chronicle`] hands on.
+#[derive(Clone, Debug)]
+pub enum News {
+    Change(Time, Change),
+    /// The past was replaced, after seeking; what is established and what is pinned there.
+    Past {
+        here: Option<SpelledTonality>,
+        pinned: Option<SpelledTonality>,
+    },
+    /// A marker was set.
+    Marker(Marker),
 }
