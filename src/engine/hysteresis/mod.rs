@@ -781,7 +781,7 @@ mod tests {
     /// The table of the measured stops.
     #[test]
     fn a_change_is_shown_as_long_after_as_was_measured() {
-        let measured = include_str!("../manual/pages/figures.md");
+        let measured = include_str!("../../manual/pages/figures.md");
         for stop in Inertia::ALL {
             let row = measured.lines().find_map(|line| {
                 let (name, rest) = line.strip_prefix("| ")?.split_once(" | ")?;
