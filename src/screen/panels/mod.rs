@@ -1,4 +1,4 @@
-//! What is drawn: one file a panel.
+//! What is drawn: one file or folder a panel.
 //!
 //! A panel draws one picture into the rectangle that it is given, and changes nothing. A
 //! new one is a file here, a place in `layout`, and a line in `draw`, which puts them
