@@ -296,16 +296,42 @@ impl fmt::Display for Key {
     }
 }
 
-/// Why a text names no key, with the nearest name or with what to write.
+/// Why a text names no key.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{0}")]
-pub struct KeyError(String);
+pub enum KeyError {
+    #[error(
+        "'{text}' is no key; {did_you_mean}write a character, or a name such as Space, Enter, \
+         Tab, Esc, Left, PageUp or F1, after Ctrl-, Alt- or Shift- where it needs them",
+        did_you_mean = did_you_mean(.nearest.as_deref())
+    )]
+    Unknown {
+        text: String,
+        /// The key that a misspelt name comes nearest to, if any, as it is written.
+        nearest: Option<String>,
+    },
+    /// A terminal sends the same byte for the key of this name.
+    #[error("'{text}' is the same key to a terminal as {name}: write that")]
+    SameAs { text: String, name: &'static str },
+    #[error("'{text}' has Shift beside Ctrl, which a terminal does not tell: leave it out")]
+    ShiftBesideCtrl { text: String },
+    #[error(
+        "'{text}' is no key that a terminal tells: with Ctrl only letters, Space and named keys \
+         are"
+    )]
+    SignWithCtrl { text: String },
+    /// The character itself says whether Shift is down.
+    #[error("'{text}' has a Shift too many: write the character that it gives, such as 'Z' or '?'")]
+    ShiftWithCharacter { text: String },
+}
+
+fn did_you_mean(nearest: Option<&str>) -> String {
+    nearest.map_or(String::new(), |key| format!("did you mean '{key}'? "))
+}
 
 impl FromStr for Key {
     type Err = KeyError;
 
     fn from_str(text: &str) -> Result<Key, KeyError> {
-        let wrong = |what: String| Err(KeyError(format!("'{text}' {what}")));
         let mut modifiers = KeyModifiers::NONE;
         let mut rest = text;
         while let Some((modifier, behind)) = MODIFIERS.iter().find_map(|(name, modifier)| {
@@ -322,46 +348,28 @@ impl FromStr for Key {
             (None, Some(c), None) if !c.is_control() && !c.is_whitespace() => KeyCode::Char(c),
             _ => {
                 let names = NAMED.iter().map(|(n, _)| *n);
-                let guess = nearest(rest, names).map(|near| {
-                    let modifiers = &text[..text.len() - rest.len()];
-                    format!("did you mean '{modifiers}{near}'? ")
-                });
-                return wrong(format!(
-                    "is no key; {}write a character, or a name such as Space, Enter, Tab, Esc, \
-                     Left, PageUp or F1, after Ctrl-, Alt- or Shift- where it needs them",
-                    guess.unwrap_or_default()
-                ));
+                let modifiers = &text[..text.len() - rest.len()];
+                let nearest = nearest(rest, names).map(|near| format!("{modifiers}{near}"));
+                let text = text.to_owned();
+                return Err(KeyError::Unknown { text, nearest });
             }
         };
         let (ctrl, shift) = (
             modifiers.contains(KeyModifiers::CONTROL),
             modifiers.contains(KeyModifiers::SHIFT),
         );
+        let own = || text.to_owned();
+        let same_as = |name| Err(KeyError::SameAs { text: own(), name });
         let code = match code {
             KeyCode::Char(c) if ctrl => match c.to_ascii_lowercase() {
-                // Both send the same byte.
-                'i' => return wrong("is the same key to a terminal as Tab: write that".into()),
-                'm' => return wrong("is the same key to a terminal as Enter: write that".into()),
+                'i' => return same_as("Tab"),
+                'm' => return same_as("Enter"),
                 c @ ('a'..='z' | ' ') if !shift => KeyCode::Char(c),
-                'a'..='z' | ' ' => {
-                    return wrong(
-                        "has Shift beside Ctrl, which a terminal does not tell: leave it out"
-                            .into(),
-                    );
-                }
-                _ => {
-                    return wrong("is no key that a terminal tells: with Ctrl only letters, Space and named keys are".into());
-                }
+                'a'..='z' | ' ' => return Err(KeyError::ShiftBesideCtrl { text: own() }),
+                _ => return Err(KeyError::SignWithCtrl { text: own() }),
             },
-            KeyCode::Char(' ') if shift => {
-                return wrong("is the same key to a terminal as Space: write that".into());
-            }
-            KeyCode::Char(_) if shift => {
-                return wrong(
-                    "has a Shift too many: write the character that it gives, such as 'Z' or '?'"
-                        .into(),
-                );
-            }
+            KeyCode::Char(' ') if shift => return same_as("Space"),
+            KeyCode::Char(_) if shift => return Err(KeyError::ShiftWithCharacter { text: own() }),
             code => code,
         };
         Ok(Key { code, modifiers })
@@ -700,6 +708,49 @@ mod tests {
             assert_eq!(now(drawn), None);
         }
         assert_eq!(Action::named("no such action"), None);
+    }
+
+    #[test]
+    fn a_text_that_names_no_key_says_what_to_write() {
+        let names = "write a character, or a name such as Space, Enter, Tab, Esc, Left, PageUp or \
+                     F1, after Ctrl-, Alt- or Shift- where it needs them";
+        for (text, said) in [
+            ("Foobar", format!("is no key; {names}")),
+            ("", format!("is no key; {names}")),
+            (
+                "Alt-Spcae",
+                format!("is no key; did you mean 'Alt-Space'? {names}"),
+            ),
+            (
+                "Ctrl-I",
+                "is the same key to a terminal as Tab: write that".into(),
+            ),
+            (
+                "ctrl-m",
+                "is the same key to a terminal as Enter: write that".into(),
+            ),
+            (
+                "Shift-Space",
+                "is the same key to a terminal as Space: write that".into(),
+            ),
+            (
+                "Ctrl-Shift-a",
+                "has Shift beside Ctrl, which a terminal does not tell: leave it out".into(),
+            ),
+            (
+                "Ctrl-?",
+                "is no key that a terminal tells: with Ctrl only letters, Space and named keys are"
+                    .into(),
+            ),
+            (
+                "Shift-z",
+                "has a Shift too many: write the character that it gives, such as 'Z' or '?'"
+                    .into(),
+            ),
+        ] {
+            let error = text.parse::<Key>().expect_err("no key");
+            assert_eq!(error.to_string(), format!("'{text}' {said}"));
+        }
     }
 
     #[test]
