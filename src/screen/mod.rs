@@ -1,7 +1,7 @@
 //! The terminal: keys and time change what the screen is doing, and that is drawn.
 //!
 //! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
-//! and what the player wants goes back to it as a [`Command`].
+//! and what the player wants goes back to it as a [`Command`](crate::stage::Command).
 //!
 //! One way through it: `terminal` and `keyboard` → `run` (the loop) → `respond` (what a
 //! key does) → `state` (what the screen is doing) → `frame` (the picture of it) → `draw`

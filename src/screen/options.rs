@@ -25,7 +25,7 @@ pub struct Options {
     /// Whether the mouse counts.
     pub mouse: bool,
     /// The actions that the piano sets off, in the order of their triggers: what
-    /// [`super::Stage::job`] counts.
+    /// [`Stage::job`](crate::stage::Stage::job) counts.
     pub jobs: Vec<&'static str>,
     /// The catalogue that the readings' tonalities belong to.
     pub catalogue: Arc<Catalogue>,
