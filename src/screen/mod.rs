@@ -1,6 +1,6 @@
 //! The terminal: keys and time change what the screen is doing, and that is drawn.
 //!
-//! It knows nothing of threads or ports: what it shows comes from a [`Stage`],
+//! It knows nothing of threads or ports: what it shows comes from a [`Stage`](crate::stage::Stage),
 //! and what the player wants goes back to it as a [`Command`](crate::stage::Command).
 //!
 //! One way through it: `terminal` and `keyboard` → `run` (the loop) → `respond` (what a
