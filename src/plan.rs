@@ -1,8 +1,8 @@
 //! The values that engine, study, formats and screen share: regions, plans, markers.
 
 use crate::theory::{
-    Catalogue, Chord, ModeId, Notation, PitchClassSet, Pivot, Sonority, SpelledTonality, Spelling,
-    Tonality, altered, pivot,
+    Catalogue, Chord, Line, ModeId, Notation, PitchClassSet, Pivot, Sonority, SpelledTonality,
+    Spelling, Tonality, altered, pivot,
 };
 use crate::time::Time;
 
@@ -141,6 +141,15 @@ impl ChordSpan {
     pub fn set(&self) -> PitchClassSet {
         self.sonority.set()
     }
+}
+
+/// A harmony at its own pace, as a lead sheet shows it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HarmonySpan {
+    /// Its sonority is a chord.
+    pub span: ChordSpan,
+    /// A voice that moved by step through it.
+    pub line: Option<Line>,
 }
 
 /// The common chord of a change of center from one region to the next, and when it began:

@@ -7,7 +7,9 @@ use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::FileFailurePersistence;
 
-use peregrinus::engine::{Change, Established, Event, Fading, Filter, Inertia, Monitor, Observer};
+use peregrinus::engine::{
+    Change, Established, Event, Fading, Filter, HarmonyNow, Inertia, Monitor, Observer,
+};
 use peregrinus::midi::{self, Timed};
 use peregrinus::plan::Region;
 use peregrinus::plan::{ChordSpan, Marker};
@@ -393,6 +395,12 @@ fn bare(change: Change, down: i32) -> String {
                 sonority.bass().up(-down)
             )
         }
+        Change::Harmony(HarmonyNow { chord, since, line }) => {
+            let Chord { root, kind, bass } = chord;
+            let (root, bass) = (root.up(-down), bass.up(-down));
+            let notes = line.map(|l| l.notes().iter().map(|n| n.up(-down)).collect::<Vec<_>>());
+            format!("harmony {kind:?} on {root:?} over {bass:?} since {since:?}, line {notes:?}")
+        }
         Change::VoicedChord(voiced) => {
             let keys = match down {
                 0.. => voiced.keys >> down,
@@ -430,6 +438,10 @@ fn shifted(change: Change, by: Time) -> Change {
         Change::Here(e) => Change::Here(move_it(e)),
         Change::Refined(e) => Change::Refined(move_it(e)),
         Change::Home(e) => Change::Home(move_it(e)),
+        Change::Harmony(h) => Change::Harmony(HarmonyNow {
+            since: h.since + by,
+            ..h
+        }),
         other => other,
     }
 }
@@ -463,7 +475,12 @@ fn config(cases: u32) -> ProptestConfig {
 
 /// All but the chords: those go by register, as low notes sound longer and carry more.
 fn plan(told: &Told) -> Vec<(Time, Change)> {
-    let chord = |c: &Change| matches!(c, Change::Chord { .. } | Change::VoicedChord(_));
+    let chord = |c: &Change| {
+        matches!(
+            c,
+            Change::Chord { .. } | Change::VoicedChord(_) | Change::Harmony(_)
+        )
+    };
     told.0.iter().copied().filter(|t| !chord(&t.1)).collect()
 }
 

@@ -5,6 +5,7 @@ use super::features::Frame;
 use super::harmony::Judgement;
 use super::keys::KeySet;
 use super::polymodal::Polymodal;
+use super::progression::HarmonyNow;
 use super::reading::Established;
 use super::stroke::{Arrival, Stroke};
 use super::voicing::VoicedChord;
@@ -26,6 +27,9 @@ pub enum Change {
         sonority: Sonority,
         keys: KeySet,
     },
+    /// The harmony at its own pace: another, or the same as it is known now. What was said of
+    /// the time after [`HarmonyNow::since`] holds no longer.
+    Harmony(HarmonyNow),
     /// The chord is voiced otherwise: see [`Reading::voiced_chord`](super::Reading::voiced_chord).
     VoicedChord(VoicedChord),
     /// The top line and the rest keep to different modes, or no longer: see

@@ -2,11 +2,12 @@
 
 use super::change::{Change, Observer};
 use super::phrases::Phrases;
+use super::progression::HarmonyNow;
 use super::reading::Established;
 use super::stroke::CLUSTER;
 use super::voicing::VoicedChord;
-use crate::plan::{ChordSpan, Region, TonalPlan};
-use crate::theory::{SpelledTonality, Spelling};
+use crate::plan::{ChordSpan, HarmonySpan, Region, TonalPlan};
+use crate::theory::{Sonority, SpelledTonality, Spelling};
 use crate::time::Time;
 
 /// Regions, homes and chords so far. The last of each may still be running: it
@@ -16,9 +17,11 @@ use crate::time::Time;
 pub struct History {
     plan: TonalPlan,
     chords: Vec<ChordSpan>,
+    harmonies: Vec<HarmonySpan>,
     here: bool,
     home: bool,
     chord: bool,
+    harmony: bool,
     /// The last chord has the keys that it is voiced with, not what sounded as it began.
     voiced: bool,
     until: Time,
@@ -66,6 +69,11 @@ impl History {
         {
             c.end = at;
         }
+        if self.harmony
+            && let Some(h) = self.harmonies.last_mut()
+        {
+            h.span.end = h.span.end.max(end);
+        }
     }
 
     /// The plan as heard so far.
@@ -75,6 +83,11 @@ impl History {
 
     pub fn chords(&self) -> &[ChordSpan] {
         &self.chords
+    }
+
+    /// The harmonies at their own pace, as they were known in the end.
+    pub fn harmonies(&self) -> &[HarmonySpan] {
+        &self.harmonies
     }
 
     /// How far it reaches.
@@ -120,7 +133,8 @@ impl History {
                 r.end = r.end.min(at.max(r.start));
             }
         }
-        if let Some(c) = self.chords.last_mut() {
+        let harmony = self.harmonies.last_mut().map(|h| &mut h.span);
+        for c in self.chords.last_mut().into_iter().chain(harmony) {
             c.end = c.end.min(at.max(c.start));
         }
     }
@@ -138,6 +152,36 @@ impl History {
         }
     }
 
+    /// What was written down since the harmony began gives way to it.
+    fn harmonize(&mut self, at: Time, harmony: HarmonyNow) {
+        let HarmonyNow { chord, since, line } = harmony;
+        while self.harmonies.pop_if(|h| h.span.start >= since).is_some() {}
+        let sonority = Sonority::Chord(chord);
+        if let Some(before) = self.harmonies.last_mut() {
+            let goes_on = before.span.end >= since;
+            if goes_on && before.span.sonority == sonority {
+                before.span.end = at;
+                before.line = line.or(before.line);
+                self.harmony = true;
+                return;
+            }
+            before.span.end = before.span.end.min(since);
+        }
+        let here = self.plan.regions.last().filter(|_| self.here);
+        let within = self.pinned.or(here.map(|r| r.spelled()));
+        self.harmonies.push(HarmonySpan {
+            span: ChordSpan {
+                start: since,
+                end: at,
+                sonority,
+                within,
+                keys: 0,
+            },
+            line,
+        });
+        self.harmony = true;
+    }
+
     fn sound(&mut self, at: Time) {
         if let Some(since) = self.silent.take() {
             if at.since(since) >= BREATH {
@@ -151,6 +195,11 @@ impl History {
                 && let Some(c) = self.chords.last_mut()
             {
                 c.end = at;
+            }
+            if self.harmony
+                && let Some(h) = self.harmonies.last_mut()
+            {
+                h.span.end = at;
             }
             // A region that outlives a rest takes it in; the strip draws the rest over it.
             for (running, list) in [
@@ -206,7 +255,7 @@ impl Observer for History {
             Change::Pinned(pinned) => self.pinned = pinned,
             Change::HomeIs(note) => self.stated.push((at, note)),
             Change::Aside(on) => {
-                (self.here, self.home, self.chord) = (false, false, false);
+                (self.here, self.home, self.chord, self.harmony) = (false, false, false, false);
                 match on {
                     true => self.aside = Some(at),
                     false => {
@@ -220,7 +269,7 @@ impl Observer for History {
                 self.silent = Some(at);
             }
             Change::Rest => {
-                (self.here, self.home, self.chord) = (false, false, false);
+                (self.here, self.home, self.chord, self.harmony) = (false, false, false, false);
             }
             _ if self.aside.is_some() => {}
             Change::Here(e) => {
@@ -288,6 +337,7 @@ impl Observer for History {
                 });
                 (self.chord, self.voiced) = (true, false);
             }
+            Change::Harmony(harmony) => self.harmonize(at, harmony),
             Change::VoicedChord(voiced) => self.voice(voiced),
             Change::Polymodal(_) => {}
         }

@@ -25,6 +25,7 @@ mod network;
 mod open_degrees;
 mod phrases;
 mod polymodal;
+mod progression;
 mod reading;
 mod stroke;
 mod voicing;
@@ -48,6 +49,10 @@ pub use monitor::{Monitor, REST};
 pub use open_degrees::open;
 pub use phrases::Phrases;
 pub use polymodal::Polymodal;
+pub use progression::{
+    CHANGE, Gathered, HARMONIES, HarmonyNow, LineFollower, Progression, evidence, harmonies_from,
+    weight,
+};
 pub use reading::{Contender, Established, Reading};
 pub use stroke::{Arrival, Stroke};
 pub use voicing::VoicedChord;

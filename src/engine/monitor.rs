@@ -11,6 +11,7 @@ use super::hysteresis::{Here, Home, Inertia, Rival, Verdict};
 use super::keys::{Fading, Happened, KeySet, Keys, lowest};
 use super::open_degrees::open;
 use super::polymodal::PolymodalTracker;
+use super::progression::Progression;
 use super::reading::{Contender, Established, Reading};
 use super::voicing::{StruckKey, VoicingTracker};
 use super::weights::ModelError;
@@ -103,6 +104,7 @@ pub struct Monitor<E: Estimator = Learned> {
     here: Here,
     home: Home,
     chords: ChordTracker,
+    progression: Progression,
     voicing: VoicingTracker,
     polymodal: PolymodalTracker,
     established: Option<Established>,
@@ -161,6 +163,7 @@ impl<E: Estimator> Monitor<E> {
             recent: Recent::new(&estimator),
             estimator,
             chords: ChordTracker::default(),
+            progression: Progression::default(),
             voicing: VoicingTracker::default(),
             polymodal: PolymodalTracker::new(STEP),
             established: None,
@@ -279,6 +282,9 @@ impl<E: Estimator> Monitor<E> {
                 }
                 if let Some((stroke, judgement, arrival)) = self.chords.stroke() {
                     observer.stroke(stroke, judgement, arrival);
+                    if self.progression.hear(stroke, judgement, arrival, hearing) {
+                        self.tell_harmony(at, observer);
+                    }
                 }
                 self.follow_voicing(at, key, observer);
                 let (start, bass) = (self.chords.struck().1, self.chords.bass());
@@ -321,6 +327,12 @@ impl<E: Estimator> Monitor<E> {
         }
     }
 
+    fn tell_harmony(&self, at: Time, observer: &mut impl Observer) {
+        if let Some(harmony) = self.progression.now() {
+            observer.change(at, Change::Harmony(harmony));
+        }
+    }
+
     fn follow_voicing(&mut self, at: Time, key: u8, observer: &mut impl Observer) {
         let changed = self.voicing.on_onset(&StruckKey {
             at,
@@ -347,6 +359,7 @@ impl<E: Estimator> Monitor<E> {
         self.estimator.reset();
         self.here.reset();
         self.chords.reset();
+        self.progression.reset();
         self.voicing.rest();
         self.polymodal.reset();
         self.established = None;
@@ -384,6 +397,9 @@ impl<E: Estimator> Monitor<E> {
         let hearing = self.hearing();
         if self.chords.on_time(at, &self.keys, hearing) {
             self.tell_chord(at, observer);
+        }
+        if self.progression.on_time(at, hearing) {
+            self.tell_harmony(at, observer);
         }
         self.estimator.step(&frame);
         let keys = (self.keys.sounding(), self.keys.fading());
@@ -567,6 +583,7 @@ impl<E: Estimator> Monitor<E> {
             window: self.window.shares(),
             heard: self.window.heard(),
             chord: self.chords.now(),
+            harmony: self.progression.now(),
             voiced_chord: self.voicing.now(),
             here: self.established,
             home: self.home_established,

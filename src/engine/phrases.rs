@@ -85,6 +85,7 @@ impl Observer for Phrases {
             | Change::Home(_)
             | Change::VoicedChord(_)
             | Change::Polymodal(_)
+            | Change::Harmony(_)
             | Change::Pinned(_)
             | Change::HomeIs(_) => {}
         }

@@ -4,6 +4,7 @@ use super::collection::Collection;
 use super::hysteresis::Inertia;
 use super::keys::KeySet;
 use super::polymodal::Polymodal;
+use super::progression::HarmonyNow;
 use super::voicing::VoicedChord;
 use crate::plan::Open;
 use crate::theory::{PitchClass, PitchClassSet, Sonority, SpelledTonality, Spelling, Tonality};
@@ -70,6 +71,8 @@ pub struct Reading {
     /// What was heard lately at all.
     pub heard: PitchClassSet,
     pub chord: Option<(Sonority, Time)>,
+    /// The harmony at its own pace; it stays in silence.
+    pub harmony: Option<HarmonyNow>,
     /// The keys of the chord that was struck last, together or one by one; it stays in
     /// silence. `None` before the first note.
     pub voiced_chord: Option<VoicedChord>,

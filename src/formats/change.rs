@@ -1,7 +1,7 @@
 //! What happens between chords, and from region to region.
 
 use super::Analysis;
-use crate::plan::{self, ChordSpan, Region};
+use crate::plan::{self, ChordSpan, HarmonySpan, Region};
 use crate::theory::{Around, Context, Glyphs, Numeral, Pivot, analyse};
 use crate::time::Time;
 
@@ -36,6 +36,13 @@ pub(super) fn label(a: &Analysis, c: &ChordSpan, around: Around) -> String {
 pub(super) fn numeral(a: &Analysis, c: &ChordSpan, around: Around) -> Option<Numeral> {
     let context = Context::new(c.within?).among(around);
     Some(analyse(c.sonority.chord()?, &context, a.catalogue))
+}
+
+/// The notes of the line that moves through a harmony, if one does.
+pub(super) fn line(a: &Analysis, h: &HarmonySpan, around: Around) -> Option<Vec<String>> {
+    let (line, chord) = h.line.zip(h.span.sonority.chord())?;
+    let root = a.notation.root(chord, (h.span.within, around), a.catalogue);
+    Some(line.spelled(root).map(|n| a.notation.name(n)).collect())
 }
 
 /// The common chord of a change of center, by the chords as heard, and when it began.

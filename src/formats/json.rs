@@ -2,8 +2,8 @@
 //! Times are seconds, centers and basses pitch classes with C = 0.
 
 use super::Analysis;
-use super::change::{Known, around, common_chord, label, notes_altered, numeral};
-use crate::plan::{ChordSpan, Marker, Region};
+use super::change::{Known, around, common_chord, label, line, notes_altered, numeral};
+use crate::plan::{ChordSpan, HarmonySpan, Marker, Region};
 use crate::theory::{Around, Notation};
 use crate::time::Time;
 use serde::Serialize;
@@ -25,6 +25,7 @@ struct Root<'a> {
     heard: Plan,
     hindsight: Plan,
     chords: Vec<ChordOut>,
+    harmonies: Vec<HarmonyOut>,
     summary: Summary,
 }
 
@@ -54,6 +55,8 @@ struct Plan {
     home: Vec<RegionOut>,
     #[serde(skip_serializing_if = "Option::is_none")]
     chords: Option<Vec<ChordOut>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    harmonies: Option<Vec<HarmonyOut>>,
 }
 
 #[derive(Serialize)]
@@ -100,6 +103,22 @@ struct ChordOut {
     notes: Vec<String>,
     pitches: Vec<u8>,
     voicing: super::voicing::VoicingOut,
+}
+
+/// A harmony at its own pace.
+#[derive(Serialize)]
+struct HarmonyOut {
+    start: f64,
+    end: f64,
+    label: String,
+    harte: String,
+    numeral: Option<String>,
+    bass: usize,
+    /// Spelled, from the bass upwards.
+    notes: Vec<String>,
+    /// A voice that moved by step through it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    line: Option<Vec<String>>,
 }
 
 #[derive(Serialize)]
@@ -156,13 +175,16 @@ pub fn analysis(a: &Analysis, layout: JsonLayout) -> Result<String, serde_json::
             regions: regions(a, &heard.regions),
             home: regions(a, &heard.home),
             chords: None,
+            harmonies: None,
         },
         hindsight: Plan {
             regions: regions(a, &a.study.hindsight.regions),
             home: regions(a, &a.study.hindsight.home),
             chords: Some(chords(a, &a.study.chords, Known::InHindsight)),
+            harmonies: Some(harmonies(a, &a.study.harmonies, Known::InHindsight)),
         },
         chords: chords(a, a.study.heard.chords(), Known::AsHeard),
+        harmonies: harmonies(a, a.study.heard.harmonies(), Known::AsHeard),
         summary: summary(a),
     };
     if layout == JsonLayout::Indented {
@@ -258,6 +280,26 @@ fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
     }
 }
 
+fn harmonies(a: &Analysis, list: &[HarmonySpan], known: Known) -> Vec<HarmonyOut> {
+    let spans: Vec<ChordSpan> = list.iter().map(|h| h.span).collect();
+    let out = |(i, h): (usize, &HarmonySpan)| {
+        let around = around(&spans, i, known);
+        let chord = chord(a, &h.span, around);
+        HarmonyOut {
+            start: chord.start,
+            end: chord.end,
+            label: chord.label,
+            harte: chord.harte,
+            numeral: chord.numeral,
+            bass: chord.bass,
+            notes: chord.notes,
+            line: line(a, h, around),
+        }
+    };
+    let lasts = |(_, h): &(usize, &HarmonySpan)| h.span.end > h.span.start;
+    list.iter().enumerate().filter(lasts).map(out).collect()
+}
+
 fn summary(a: &Analysis) -> Summary {
     let regions = &a.study.heard.plan().regions;
     let mut tonalities: BTreeMap<String, f64> = BTreeMap::new();
@@ -346,6 +388,7 @@ mod tests {
             heard,
             hindsight: TonalPlan::default(),
             chords: Vec::new(),
+            harmonies: Vec::new(),
             markers: Vec::new(),
         }
     }

@@ -299,6 +299,7 @@ mod tests {
             heard: History::default(),
             hindsight: TonalPlan::default(),
             chords: chords.iter().map(span).collect(),
+            harmonies: Vec::new(),
             markers: Vec::new(),
         };
         let text = document(&Analysis {

@@ -385,7 +385,9 @@ impl Printer<'_> {
                     ..plain("voicing")
                 }
             }
-            Change::VoicedChord(_) | Change::Refined(_) | Change::Rest => return Ok(()),
+            Change::VoicedChord(_) | Change::Refined(_) | Change::Harmony(_) | Change::Rest => {
+                return Ok(());
+            }
         };
         match change {
             Change::Here(e) | Change::Refined(e) => self.said = Some(e.open.claim()),

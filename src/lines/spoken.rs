@@ -228,7 +228,7 @@ impl<'a> Voice<'a> {
                 lines.push(format!("top line {top}, the rest {rest}"));
             }
             Change::Polymodal(None) => lines.push("top line and the rest together again".into()),
-            Change::VoicedChord(_) | Change::Rest => {}
+            Change::VoicedChord(_) | Change::Harmony(_) | Change::Rest => {}
         }
         lines
     }

@@ -1,8 +1,8 @@
 //! Readings of the past: of a frozen picture, of an earlier chord, of the sitting played
 //! back.
 
-use crate::engine::{Established, Explanation, History, Reading, VoicedChord};
-use crate::plan::{ChordSpan, Marker, Region};
+use crate::engine::{Established, Explanation, HarmonyNow, History, Reading, VoicedChord};
+use crate::plan::{ChordSpan, HarmonySpan, Marker, Region};
 use crate::theory::PitchClassSet;
 use crate::time::Time;
 
@@ -71,6 +71,7 @@ pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading
         struck_at: Time::ZERO,
         window: [0.0; 12],
         chord: None,
+        harmony: harmony_at(history, now),
         voiced_chord: None,
         here: at(&plan.regions, now),
         home: at(&plan.home, now),
@@ -100,10 +101,21 @@ pub(super) fn chord_at(history: &History, now: Time) -> Option<&ChordSpan> {
     (now < span.end).then_some(span)
 }
 
+/// The harmony of a moment, as it was known in the end.
+fn harmony_at(history: &History, now: Time) -> Option<HarmonyNow> {
+    let harmonies = history.harmonies();
+    let after = harmonies.partition_point(|h| h.span.start <= now);
+    let HarmonySpan { span, line } = *harmonies.get(after.checked_sub(1)?)?;
+    let chord = span.sonority.chord().filter(|_| now < span.end)?;
+    let since = span.start;
+    Some(HarmonyNow { chord, since, line })
+}
+
 /// A reading without any name, for a class that is to find them.
 pub(super) fn without_names(reading: Reading) -> Reading {
     Reading {
         chord: None,
+        harmony: None,
         voiced_chord: None,
         here: None,
         home: None,

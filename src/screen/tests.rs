@@ -116,6 +116,7 @@ impl Scene {
                 window: [0.0; 12],
                 heard: PitchClassSet::EMPTY,
                 chord: None,
+                harmony: None,
                 voiced_chord: None,
                 here: None,
                 home: None,

@@ -6,10 +6,9 @@ use std::collections::VecDeque;
 /// Minimum number of undecided moments before it is checked what is decided.
 const WAIT: usize = 64;
 
-/// The likeliest courses so far through `N` states, each change at one price; `T`: what is to
-/// be told with a moment once its state is decided.
+/// The likeliest courses so far through `N` states; `T`: what is to be told with a moment once
+/// its state is decided.
 pub(super) struct Best<const N: usize, T> {
-    price: f32,
     score: [f32; N],
     /// Undecided moments: the state that each comes from, one moment before.
     open: VecDeque<([u8; N], T)>,
@@ -18,27 +17,32 @@ pub(super) struct Best<const N: usize, T> {
 }
 
 impl<const N: usize, T> Best<N, T> {
-    pub fn new(price: f32) -> Best<N, T> {
+    pub fn new() -> Best<N, T> {
         const { assert!(N <= 256) };
         Best {
-            price,
             score: [0.0; N],
             open: VecDeque::new(),
             full: WAIT,
         }
     }
 
-    /// Goes on by a moment in which each state is so likely, as a logarithm. `tell`: those that
-    /// are decided, in order.
-    pub fn go_on(&mut self, likely: &[f32; N], told: T, tell: &mut impl FnMut((usize, T))) {
+    /// Goes on by a moment in which each state is so likely, as a logarithm, and a change to any
+    /// has this price. `tell`: those that are decided, in order.
+    pub fn go_on(
+        &mut self,
+        likely: &[f32; N],
+        price: f32,
+        told: T,
+        tell: &mut impl FnMut((usize, T)),
+    ) {
         let top = self.best();
         let most = self.score[top];
         let mut from = [0; N];
         // Counted from the best, so that long music stays in range.
         for (s, (x, from)) in self.score.iter_mut().zip(&mut from).enumerate() {
-            let stays = *x >= most - self.price;
+            let stays = *x >= most - price;
             *from = if stays { s } else { top } as u8;
-            let moved = if stays { *x } else { most - self.price };
+            let moved = if stays { *x } else { most - price };
             *x = moved - most + likely[s];
         }
         self.open.push_back((from, told));
@@ -126,13 +130,13 @@ mod tests {
 
             let mut found = Vec::new();
             let mut most_open = 0;
-            let mut best = Best::<N, usize>::new(price);
+            let mut best = Best::<N, usize>::new();
             let mut tell = |(state, told): (usize, usize)| {
                 assert_eq!(told, found.len());
                 found.push(state);
             };
             for (i, moment) in moments.iter().enumerate() {
-                best.go_on(moment, i, &mut tell);
+                best.go_on(moment, price, i, &mut tell);
                 most_open = most_open.max(best.open.len());
             }
             best.finish(&mut tell);

@@ -10,12 +10,14 @@
 
 use super::best::Best;
 use super::progress::Progress;
+use super::progression;
 use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
-    Arrival, Degrees, Direction, Harmony, Judgement, KeySet, Needs, RootedTriad, Stroke, TRIADS,
-    classes, likeliest, lowest, on_its_bass,
+    Arrival, CHANGE as PROGRESSION_CHANGE, Degrees, Direction, HARMONIES, Harmony, Judgement,
+    KeySet, Needs, RootedTriad, Stroke, classes, evidence, harmonies_from, likeliest, lowest,
+    on_its_bass, weight,
 };
-use crate::plan::{ChordSpan, Region};
+use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
 use crate::time::Time;
 use std::ops::Range;
@@ -43,9 +45,6 @@ const LONG: f64 = 0.5;
 /// Number of strokes that are worked on at once. Longer stretches are worked out a block at a
 /// time, so that judgements are kept for no more strokes than this.
 pub(super) const BLOCK: usize = 4096;
-/// Roots and triads that may be meant.
-const HARMONIES: usize = 12 * TRIADS.len();
-
 /// Gathers strokes and what sounded between two long rests, and finds the chords.
 pub(super) struct Chords {
     strokes: Vec<Stroke>,
@@ -57,6 +56,7 @@ pub(super) struct Chords {
     /// [`BLOCK`], or less in tests.
     block: usize,
     found: Vec<ChordSpan>,
+    harmonies: Vec<HarmonySpan>,
 }
 
 impl Chords {
@@ -69,6 +69,7 @@ impl Chords {
             backward: Harmony::standard(Direction::Backward),
             block,
             found: Vec::new(),
+            harmonies: Vec::new(),
         }
     }
 
@@ -110,13 +111,21 @@ impl Chords {
             let courses = self.courses(&strokes, heard, (at, from), progress)?;
             let chords = spans(&strokes, &sounds, &courses, regions, catalogue);
             self.found.extend(chords);
+            let end = sounds.iter().map(|s| s.off).max();
+            let harmonies = progression::harmonies(
+                &strokes,
+                &courses.at_own_pace,
+                end.unwrap_or(at),
+                (regions, catalogue),
+            );
+            self.harmonies.extend(harmonies);
         }
         Ok(())
     }
 
-    /// All chords.
-    pub fn finish(self) -> Vec<ChordSpan> {
-        self.found
+    /// All chords, and the harmonies at their own pace.
+    pub fn finish(self) -> (Vec<ChordSpan>, Vec<HarmonySpan>) {
+        (self.found, self.harmonies)
     }
 
     /// The likeliest courses of harmony and bass through strokes, as seen from `from`.
@@ -146,9 +155,8 @@ impl Chords {
                 work.step()?;
             }
         }
-        let states: [RootedTriad; HARMONIES] =
-            std::array::from_fn(|s| (from.up((s / TRIADS.len()) as i32), TRIADS[s % TRIADS.len()]));
-        let mut harmonies = Best::<HARMONIES, Judgement>::new(CHANGE);
+        let states = harmonies_from(from);
+        let mut harmonies = Best::<HARMONIES, Judgement>::new();
         let mut meant = Vec::with_capacity(count);
         let mut said = Vec::with_capacity(count);
         let mut decided = |(state, both): (usize, Judgement)| {
@@ -158,10 +166,18 @@ impl Chords {
                 degrees: both.degrees_on(states[state].0),
             });
         };
+        let mut progression = Best::<HARMONIES, Judgement>::new();
+        let mut at_own_pace = Vec::with_capacity(count);
+        let mut paced = |(state, both): (usize, Judgement)| {
+            let harmony: RootedTriad = states[state];
+            at_own_pace.push((harmony, both.degrees_on(harmony.0)));
+        };
         let mut bass: Option<(Time, u8)> = None;
         self.forward.reset();
         for block in 0..blocks {
-            let strokes = &strokes[block * size..count.min((block + 1) * size)];
+            let first = block * size;
+            let next = |k: usize| strokes.get(first + k + 1).map_or(at, |s| s.at);
+            let strokes = &strokes[first..count.min(first + size)];
             if blocks > 1 {
                 heard.clear();
                 let again = strokes.iter();
@@ -176,7 +192,7 @@ impl Chords {
                 *heard = heard.with(self.backward.hear(stroke, Arrival::Begins), BACK);
                 work.step()?;
             }
-            for (both, stroke) in heard.iter_mut().zip(strokes) {
+            for (k, (both, stroke)) in heard.iter_mut().zip(strokes).enumerate() {
                 let low = lowest(stroke.sounding).unwrap_or(0);
                 // A chord after its bass has that bass.
                 bass = bass.filter(|&(at, key)| key < low && stroke.at.since(at) < AFTER_BASS);
@@ -186,24 +202,29 @@ impl Chords {
                     struck_together(stroke, both);
                 }
                 let likely = states.map(|harmony| both.of(harmony));
-                harmonies.go_on(&likely, *both, &mut decided);
+                harmonies.go_on(&likely, CHANGE, *both, &mut decided);
+                let stands = weight(next(k).since(stroke.at).seconds());
+                let likely = evidence(both, stands, &states);
+                progression.go_on(&likely, PROGRESSION_CHANGE, *both, &mut paced);
             }
         }
         harmonies.finish(&mut decided);
+        progression.finish(&mut paced);
 
         figures(strokes, &meant, &mut said);
-        let mut course = Best::<12, ()>::new(CHANGE_BASS);
+        let mut course = Best::<12, ()>::new();
         let mut basses = Vec::with_capacity(count);
         let mut decided = |(state, ()): (usize, ())| basses.push(from.up(state as i32));
         for said in &said {
             let likely = std::array::from_fn(|s| said.bass[from.up(s as i32).index()]);
-            course.go_on(&likely, (), &mut decided);
+            course.go_on(&likely, CHANGE_BASS, (), &mut decided);
         }
         course.finish(&mut decided);
         Ok(Courses {
             meant,
             basses,
             said,
+            at_own_pace,
         })
     }
 }
@@ -213,6 +234,8 @@ struct Courses {
     meant: Vec<RootedTriad>,
     basses: Vec<PitchClass>,
     said: Vec<Said>,
+    /// The harmony at its own pace, and what is said of the degrees on its root.
+    at_own_pace: Vec<(RootedTriad, Degrees)>,
 }
 
 /// What is said of a stroke, as far as it matters once its harmony is known.

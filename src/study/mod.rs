@@ -8,12 +8,13 @@ mod chords;
 mod course;
 mod hindsight;
 mod progress;
+mod progression;
 mod sounds;
 
 use crate::engine::{
     Arrival, Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, Scores, Stroke,
 };
-use crate::plan::{ChordSpan, Marker, TonalPlan};
+use crate::plan::{ChordSpan, HarmonySpan, Marker, TonalPlan};
 use crate::recording::Recording;
 use crate::theory::Catalogue;
 use crate::time::Time;
@@ -36,6 +37,8 @@ pub struct Study {
     pub hindsight: TonalPlan,
     /// And its chords.
     pub chords: Vec<ChordSpan>,
+    /// The harmonies at their own pace: those of a lead sheet.
+    pub harmonies: Vec<HarmonySpan>,
     pub markers: Vec<Marker>,
 }
 
@@ -194,13 +197,17 @@ fn in_blocks<B>(
     all.unless_stopped(|all| all.close(end, Some(end)));
     match all.stopped {
         Some(reason) => ControlFlow::Break(reason),
-        None => ControlFlow::Continue(Study {
-            duration: end,
-            hindsight: all.hindsight.finish(),
-            chords: all.chords.finish(),
-            heard: all.heard,
-            markers: recording.markers.clone(),
-        }),
+        None => {
+            let (chords, harmonies) = all.chords.finish();
+            ControlFlow::Continue(Study {
+                duration: end,
+                hindsight: all.hindsight.finish(),
+                chords,
+                harmonies,
+                heard: all.heard,
+                markers: recording.markers.clone(),
+            })
+        }
     }
 }
 

@@ -6,14 +6,14 @@
 //! keys share it with what fits of the second. With two rows in all, the label is
 //! ordinary text.
 
-use crate::engine::VoicedChord;
+use crate::engine::{HarmonyNow, VoicedChord};
 use crate::screen::label::{Label, Shown};
 use crate::screen::large::{self, Size};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
 use crate::screen::wording::length;
-use crate::theory::{Around, Hands, Interval, Sonority, SpelledTonality};
+use crate::theory::{Around, Chord, Hands, Interval, Sonority, SpelledTonality};
 
 pub(in crate::screen) fn draw(
     pen: &mut Pen,
@@ -24,15 +24,13 @@ pub(in crate::screen) fn draw(
 ) {
     let styles = look.styles();
     let glyphs = look.glyphs();
-    let end = pen.put(0, 0, "chord", styles.quiet);
+    let mut end = pen.put(0, 0, "chord", styles.quiet);
     if let Some(span) = picture.past.filter(|_| picture.still) {
         let text = format!("{} ago", length(picture.now.since(span.start)));
         match pen.height() {
             // The label stands beside the caption.
             ..3 => pen.put_right(pen.width(), 0, &text, styles.strong),
-            _ => {
-                pen.put(end + 2, 0, &text, styles.strong);
-            }
+            _ => end = pen.put(end + 2, 0, &text, styles.strong),
         }
     }
     let pinned = picture
@@ -47,7 +45,7 @@ pub(in crate::screen) fn draw(
             pen.width().saturating_sub(end + 20),
             glyphs,
         );
-        pen.put(end + 2, 0, &text, styles.strong);
+        end = pen.put(end + 2, 0, &text, styles.strong);
     }
     let Some(shown) = label.shown.filter(|_| !picture.hidden) else {
         return;
@@ -61,6 +59,16 @@ pub(in crate::screen) fn draw(
         .notation
         .numeral(sonority, (within, around), look.catalogue);
     let gap = 3;
+    if size > Size::One
+        && let Some(text) = harmony(picture, &shown, around, look)
+    {
+        // The numeral may need the end of the row.
+        let numeral = numeral.as_deref().map_or(0, columns);
+        let room = pen.width().saturating_sub(end + 2 + numeral + 1);
+        if columns(&text) <= room {
+            pen.put(end + 2, 0, &text, styles.text);
+        }
+    }
 
     if size == Size::One {
         let x = pen.put(
@@ -106,6 +114,26 @@ pub(in crate::screen) fn draw(
     if picture.asleep().is_some() {
         pen.tint(0, pen.height(), styles.asleep);
     }
+}
+
+/// The harmony at its own pace, where it is another than the chord of the moment, and the line
+/// that moves through it: `harmony Am, line A G♯ G`.
+fn harmony(picture: &Picture, shown: &Shown, around: Around, look: &Look) -> Option<String> {
+    let HarmonyNow { chord, line, .. } = picture.reading.harmony?;
+    let same = |c: Chord| (c.root, c.kind) == (chord.root, chord.kind);
+    let moment = shown.sonority.chord();
+    if picture.still || (line.is_none() && moment.is_none_or(same)) {
+        return None;
+    }
+    let (notation, context) = (&look.notation, (shown.within, around));
+    let label = notation.sonority(Sonority::Chord(chord), context, look.catalogue);
+    let mut text = format!("harmony {label}");
+    if let Some(line) = line {
+        let root = notation.root(chord, context, look.catalogue);
+        let notes: Vec<String> = line.spelled(root).map(|n| notation.name(n)).collect();
+        text += &format!(", line {}", notes.join(" "));
+    }
+    Some(text)
 }
 
 /// What stands below the label, from (x, y) to the end of the rows.
