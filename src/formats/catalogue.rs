@@ -2,7 +2,7 @@
 //! text is in `catalogue_text`.
 
 use super::Words;
-use super::scale::{CsvError, NoteOut, ScaleOut, on_tonic, scale_out, table};
+use super::scale::{CsvError, NoteOut, ScaleOut, on_tonic, scale_out, table, yes};
 use crate::theory::{
     Harmonized, Mode, ModeId, SpelledTonality, Spelling, Tonality, brightness_order, relatives,
 };
@@ -13,7 +13,7 @@ use std::cmp::Reverse;
 /// dark, those whose degrees move behind the others that are as bright.
 pub(super) fn families<'a>(w: &Words<'a>) -> Vec<(&'a str, Vec<(ModeId, &'a Mode)>)> {
     let mut families: Vec<(&str, Vec<(ModeId, &Mode)>)> = Vec::new();
-    for (id, mode) in w.catalogue.iter() {
+    for (id, mode) in w.catalogue.all() {
         match families.iter_mut().find(|f| f.0 == mode.parent) {
             Some(f) => f.1.push((id, mode)),
             None => families.push((&mode.parent, vec![(id, mode)])),
@@ -38,12 +38,18 @@ struct CatalogueOut {
 struct ModeOut {
     id: String,
     name: String,
+    /// Its other names of the trade.
+    also: Vec<String>,
+    /// Whether music is taken for it, or it is found by its name alone.
+    estimated: bool,
     family: String,
     brightness: i32,
     /// Above the tonic, usual form.
     semitones: Vec<usize>,
     degrees: Vec<NoteOut>,
     movable: Vec<NoteOut>,
+    /// Notes that no chord stands on.
+    passing: Vec<NoteOut>,
     characteristic: Vec<NoteOut>,
     /// What the next brighter mode of the family has otherwise.
     altered: Vec<NoteOut>,
@@ -66,15 +72,26 @@ fn mode_out(w: &Words, tonic: Spelling, id: ModeId) -> ModeOut {
     ModeOut {
         id: m.id.clone(),
         name: name(w, id),
+        also: also(w, m),
+        estimated: !w.catalogue.is_scale(id),
         family: m.parent.clone(),
         brightness: m.brightness(),
         semitones: m.degrees.iter().map(|d| d.semitones()).collect(),
-        degrees: on_tonic(w, tonic, &m.degrees),
-        movable: on_tonic(w, tonic, &m.movable),
-        characteristic: on_tonic(w, tonic, &m.characteristic),
-        altered: shade.map_or(Vec::new(), |s| on_tonic(w, tonic, &s.altered)),
+        degrees: on_tonic(w, m, tonic, &m.degrees),
+        movable: on_tonic(w, m, tonic, &m.movable),
+        passing: on_tonic(w, m, tonic, &m.passing),
+        characteristic: on_tonic(w, m, tonic, &m.characteristic),
+        altered: shade.map_or(Vec::new(), |s| on_tonic(w, m, tonic, &s.altered)),
         scored_as: m.scored_as.clone(),
     }
+}
+
+/// Its other names, as the user's notation writes them.
+pub(super) fn also(w: &Words, mode: &Mode) -> Vec<String> {
+    mode.also
+        .iter()
+        .map(|name| w.notation.mode_name(name))
+        .collect()
 }
 
 /// As the user's notation writes it.
@@ -121,6 +138,9 @@ pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvError> {
         "characteristic",
         "altered",
         "scored_as",
+        "also",
+        "passing",
+        "estimated",
     ];
     head.extend(which_do.as_ref().map(|_| "do"));
     let modes = families(w).into_iter().flat_map(|f| f.1);
@@ -144,6 +164,9 @@ pub fn csv(w: &Words, tonic: Spelling) -> Result<String, CsvError> {
             degrees(&m.characteristic),
             degrees(&m.altered),
             m.scored_as,
+            m.also.join(", "),
+            degrees(&m.passing),
+            yes(m.estimated),
         ];
         row.extend(which_do.clone());
         row

@@ -5,7 +5,8 @@
 
 use super::Words;
 use crate::theory::{
-    Beside, Degree, Form, Harmonized, Letters, ModeId, Pair, Size, Spelling, Stack, Step,
+    Beside, Degree, Form, Harmonized, Letters, Mode, ModeId, Pair, Size, Spelling, Stack, Step,
+    Thirds,
 };
 use serde::Serialize;
 
@@ -146,6 +147,13 @@ struct StepOut {
 }
 
 #[derive(Serialize)]
+struct ThirdsOut {
+    degree: String,
+    root: String,
+    chords: Vec<StackOut>,
+}
+
+#[derive(Serialize)]
 struct FormOut {
     form: Option<String>,
     degrees: Vec<StepOut>,
@@ -155,10 +163,14 @@ struct FormOut {
 pub(super) struct ScaleOut {
     tonality: TonalityOut,
     notes: Vec<String>,
+    /// Notes that no chord stands on.
+    passing: Vec<NoteOut>,
     characteristic: Vec<NoteOut>,
     /// The mode that qualities are compared with, on the same center.
     parallel: Option<String>,
     forms: Vec<FormOut>,
+    /// The chords of thirds beside them: empty where a scale has one of the seven degrees each.
+    thirds: Vec<ThirdsOut>,
 }
 
 fn tonality_out(w: &Words, h: &Harmonized) -> TonalityOut {
@@ -183,11 +195,16 @@ fn stack_out(w: &Words, h: &Harmonized, s: &Stack) -> StackOut {
     }
 }
 
-/// Degrees on the tonic, with their notes.
-pub(super) fn on_tonic(w: &Words, tonic: Spelling, degrees: &[Degree]) -> Vec<NoteOut> {
+/// Degrees of a mode on the tonic, with their notes.
+pub(super) fn on_tonic(
+    w: &Words,
+    mode: &Mode,
+    tonic: Spelling,
+    degrees: &[Degree],
+) -> Vec<NoteOut> {
     let one = |&d: &Degree| NoteOut {
         degree: w.degree(d),
-        note: w.note(tonic, crate::theory::spell_degree(tonic, d)),
+        note: w.note(tonic, mode.spell(tonic, d)),
     };
     degrees.iter().map(one).collect()
 }
@@ -201,16 +218,23 @@ pub(super) fn scale_out(w: &Words, h: &Harmonized) -> ScaleOut {
         triad: stack_out(w, h, &s.triad),
         seventh: s.seventh.as_ref().map(|s| stack_out(w, h, s)),
     };
+    let thirds = |t: &Thirds| ThirdsOut {
+        degree: w.degree(t.degree),
+        root: w.note(h.tonic, t.root),
+        chords: t.chords.iter().map(|s| stack_out(w, h, s)).collect(),
+    };
     let form = |f: &Form| FormOut {
         form: w.form(h, f),
         degrees: f.steps.iter().map(step).collect(),
     };
     ScaleOut {
         tonality: tonality_out(w, h),
-        notes: h.usual().iter().map(|s| w.note(h.tonic, s.root)).collect(),
-        characteristic: on_tonic(w, h.tonic, &mode.characteristic),
+        notes: w.each(h.tonic, &h.notes),
+        passing: on_tonic(w, mode, h.tonic, &mode.passing),
+        characteristic: on_tonic(w, mode, h.tonic, &mode.characteristic),
         parallel: h.parallel.map(|p| w.catalogue.mode(p).id.clone()),
         forms: h.forms.iter().map(form).collect(),
+        thirds: h.thirds.iter().map(thirds).collect(),
     }
 }
 
@@ -339,7 +363,7 @@ pub(super) fn table(head: &[&str], rows: Vec<Vec<String>>) -> Result<String, Csv
     Ok(String::from_utf8(bytes)?)
 }
 
-fn yes(b: bool) -> String {
+pub(super) fn yes(b: bool) -> String {
     if b { "yes" } else { "no" }.to_owned()
 }
 
@@ -361,28 +385,42 @@ pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvError> {
         "characteristic",
     ];
     head.extend(which_do.as_ref().map(|_| "do"));
+    let row = |form: String, degree: Degree, root: Spelling, moved: i8, of: Size, s: &Stack| {
+        let mut row = vec![
+            w.tonality(h),
+            form,
+            w.degree(degree),
+            w.note(h.tonic, root),
+            moved.to_string(),
+            size(of).to_owned(),
+            w.numeral(h, s),
+            w.label(h, s),
+            w.harte(h, s),
+            w.notes(h.tonic, &s.notes),
+            s.differs.map(yes).unwrap_or_default(),
+            yes(s.characteristic),
+        ];
+        row.extend(which_do.clone());
+        row
+    };
     let mut rows = Vec::new();
     for form in &h.forms {
+        let name = w.form(h, form).unwrap_or_default();
         for step in &form.steps {
             for of in Size::BOTH {
                 let Some(s) = step.stack(of) else { continue };
-                let mut row = vec![
-                    w.tonality(h),
-                    w.form(h, form).unwrap_or_default(),
-                    w.degree(step.degree),
-                    w.note(h.tonic, step.root),
-                    step.moved.to_string(),
-                    size(of).to_owned(),
-                    w.numeral(h, s),
-                    w.label(h, s),
-                    w.harte(h, s),
-                    w.notes(h.tonic, &s.notes),
-                    s.differs.map(yes).unwrap_or_default(),
-                    yes(s.characteristic),
-                ];
-                row.extend(which_do.clone());
-                rows.push(row);
+                let (degree, root, moved) = (step.degree, step.root, step.moved);
+                rows.push(row(name.clone(), degree, root, moved, of, s));
             }
+        }
+    }
+    for t in &h.thirds {
+        for s in &t.chords {
+            let of = match s.notes.len() {
+                3 => Size::Triad,
+                _ => Size::Seventh,
+            };
+            rows.push(row("thirds".into(), t.degree, t.root, 0, of, s));
         }
     }
     table(&head, rows)

@@ -2,7 +2,7 @@
 
 use super::Words;
 use super::scale::{common, common_with};
-use crate::theory::{Beside, Changes, Glyphs, Harmonized, Size, Stack, Step};
+use crate::theory::{Beside, Changes, Glyphs, Harmonized, Mode, ModeId, Size, Stack, Step};
 use unicode_width::UnicodeWidthStr;
 
 /// What a terminal has, as far as one can rely on it.
@@ -14,6 +14,9 @@ pub(super) struct Signs {
     pub differs: &'static str,
     /// Holds a characteristic note.
     pub characteristic: &'static str,
+    /// A passing note, and a scale beside modes.
+    pub passing: &'static str,
+    pub scale: &'static str,
     pub raised: &'static str,
     pub lowered: &'static str,
     /// Other notes alone; other notes and another numeral.
@@ -30,6 +33,8 @@ pub(super) fn signs(w: &Words) -> Signs {
         Glyphs::Unicode => Signs {
             differs: "≠",
             characteristic: "•",
+            passing: "›",
+            scale: "◦",
             raised: "↑",
             lowered: "↓",
             notes: "~",
@@ -41,6 +46,8 @@ pub(super) fn signs(w: &Words) -> Signs {
         Glyphs::Ascii => Signs {
             differs: "!",
             characteristic: "*",
+            passing: ">",
+            scale: "+",
             raised: "^",
             lowered: "v",
             notes: "~",
@@ -127,8 +134,7 @@ pub(super) fn wrapped(first: &str, margin: usize, items: &[String], between: &st
 }
 
 fn heading(w: &Words, h: &Harmonized) -> String {
-    let notes: Vec<_> = h.usual().iter().map(|s| s.root).collect();
-    format!("{}   {}\n", w.tonality(h), w.notes(h.tonic, &notes))
+    format!("{}   {}\n", w.tonality(h), w.notes(h.tonic, &h.notes))
 }
 
 /// Lines, each ended: a heading and the table.
@@ -217,7 +223,45 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
     let b = b.max(titles[0].width() + 2);
     let title = format!("{}{:<b$}{}", " ".repeat(a), titles[0], titles[1]);
     rows[0] = Row::Line(title.trim_end().to_owned());
-    aligned(&rows, &[0]) + &legend(w, h, seen)
+    aligned(&rows, &[0]) + &thirds(w, h, &mut seen[1]) + &legend(w, h, seen)
+}
+
+/// The chords of thirds beside the table, a degree a line: lines, each ended.
+fn thirds(w: &Words, h: &Harmonized, characteristic: &mut bool) -> String {
+    let degrees: Vec<String> = h.thirds.iter().map(|t| w.degree(t.degree)).collect();
+    let wide = degrees.iter().map(|d| d.width()).max().unwrap_or(0);
+    let passing = passing(w, h);
+    let mut out = match (h.thirds.is_empty(), passing.is_empty()) {
+        (true, _) => return String::new(),
+        (_, true) => "\n chords of thirds that its notes hold\n".to_owned(),
+        _ => format!("\n chords of thirds with {}\n", passing.join(" or ")),
+    };
+    let sign = signs(w).characteristic;
+    for (t, degree) in h.thirds.iter().zip(&degrees) {
+        let chords = t.chords.iter().map(|s| {
+            *characteristic |= s.characteristic;
+            w.label(h, s) + if s.characteristic { sign } else { "" }
+        });
+        let blanks = " ".repeat(wide - degree.width());
+        let first = format!(" {blanks}{degree}  ");
+        out.push_str(&wrapped(
+            &first,
+            first.width(),
+            &chords.collect::<Vec<_>>(),
+            " ",
+        ));
+    }
+    out
+}
+
+/// The passing notes with their degrees: `B (7)`.
+fn passing(w: &Words, h: &Harmonized) -> Vec<String> {
+    let mode = w.catalogue.mode(h.tonality.mode);
+    let passing = super::scale::on_tonic(w, mode, h.tonic, &mode.passing);
+    let passing = passing.into_iter();
+    passing
+        .map(|n| format!("{} ({})", n.note, n.degree))
+        .collect()
 }
 
 /// A chord's label; of what is no chord its name, if it has one beside its notes.
@@ -237,6 +281,21 @@ fn sorted(notes: &str) -> Vec<&str> {
 fn legend(w: &Words, h: &Harmonized, seen: [bool; 4]) -> String {
     let signs = signs(w);
     let mut lines = Vec::new();
+    let passing = passing(w, h);
+    if !passing.is_empty() {
+        let own = w.catalogue.mode(h.tonality.mode);
+        let is_it = |m: &&(ModeId, &Mode)| m.1.degrees.iter().copied().eq(own.chordal());
+        let without = w.catalogue.all().collect::<Vec<_>>();
+        let chords = match without.iter().find(is_it) {
+            Some((mode, _)) => format!("the chords are those of {}; ", w.beside(h, *mode)),
+            None => String::new(),
+        };
+        let (is, note) = match passing.len() {
+            1 => ("is", "a passing note"),
+            _ => ("are", "passing notes"),
+        };
+        lines.push(format!("{chords}{} {is} {note}", passing.join(" and ")));
+    }
     match h.parallel.map(|p| w.beside(h, p)) {
         Some(parallel) => {
             let what = [
@@ -254,7 +313,7 @@ fn legend(w: &Words, h: &Harmonized, seen: [bool; 4]) -> String {
     }
     let mode = w.catalogue.mode(h.tonality.mode);
     if seen[1] {
-        let notes: Vec<String> = super::scale::on_tonic(w, h.tonic, &mode.characteristic)
+        let notes: Vec<String> = super::scale::on_tonic(w, mode, h.tonic, &mode.characteristic)
             .into_iter()
             .map(|n| format!("{} ({})", n.note, n.degree))
             .collect();

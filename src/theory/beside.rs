@@ -117,9 +117,7 @@ impl Beside {
     /// note that is spelled otherwise is another degree; on two tonics notes are compared by
     /// their sound.
     pub fn altered(&self) -> Vec<(Option<Spelling>, Option<Spelling>)> {
-        let notes =
-            |h: &Harmonized| -> Vec<Spelling> { h.usual().iter().map(|s| s.root).collect() };
-        let (left, right) = (notes(&self.left), notes(&self.right));
+        let (left, right) = (self.left.notes.clone(), self.right.notes.clone());
         let one = self.left.tonic == self.right.tonic;
         let lacks = |list: &[Spelling], n: &Spelling| {
             let mut all = list.iter();

@@ -2,15 +2,17 @@
 
 use super::degree::spell_degree;
 use super::mode::{Mode, ModeId, Tonality, plain_name};
-use super::modes_file::{CatalogueError, read};
+use super::modes_file::{CatalogueError, Lists, MAX_MODES, read};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
 use std::sync::LazyLock;
 
-/// The modes that are known, in the order of the file.
+/// The modes that music is taken for, and the scales that have a name and are found by it
+/// but that no music is taken for; each in the order of the file. Both are tonalities on a
+/// center, with degrees, chords and numerals.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Catalogue {
-    modes: Vec<Mode>,
+    known: Lists,
 }
 
 /// The catalogue embedded at build.
@@ -30,60 +32,86 @@ impl Catalogue {
 
     /// Reads the TOML of `config/modes.toml`.
     pub fn parse(text: &str) -> Result<Catalogue, CatalogueError> {
-        let modes = read(text, &[])?;
-        Ok(Catalogue { modes })
+        let known = read(text, &Lists::default())?;
+        Ok(Catalogue { known })
     }
 
-    /// This catalogue and the modes of another text after it; an id of this one is good for
-    /// both.
+    /// This catalogue and the modes and scales of another text after its own; an id of this
+    /// one is good for both. A mode with the name of a scale of this one takes its place.
     pub fn extended(&self, text: &str) -> Result<Catalogue, CatalogueError> {
-        let own = read(text, &self.modes)?;
-        let modes = self.modes.iter().cloned().chain(own).collect();
-        Ok(Catalogue { modes })
+        let known = read(text, &self.known)?;
+        Ok(Catalogue { known })
     }
 
     /// Each mode that has exactly the degrees of one before it, with that one: no music tells
     /// the two apart.
     pub fn doubles(&self) -> impl Iterator<Item = (&Mode, &Mode)> {
         let same = |a: &Mode, b: &Mode| (&a.degrees, &a.movable) == (&b.degrees, &b.movable);
-        self.modes.iter().enumerate().filter_map(move |(at, mode)| {
-            let first = self.modes[..at].iter().find(|first| same(first, mode));
+        let modes = &self.known.modes;
+        modes.iter().enumerate().filter_map(move |(at, mode)| {
+            let first = modes[..at].iter().find(|first| same(first, mode));
             Some((mode, first?))
         })
     }
 
-    /// How many modes.
+    /// How many modes, scales not counted.
     pub fn len(&self) -> usize {
-        self.modes.len()
+        self.known.modes.len()
     }
 
     /// Never: a catalogue has at least one mode.
     pub fn is_empty(&self) -> bool {
-        self.modes.is_empty()
+        self.known.modes.is_empty()
     }
 
-    /// The mode of an id that this catalogue gave.
+    /// The mode or scale of an id that this catalogue gave.
     ///
     /// The id of a mode that only another, larger catalogue has stands for a mode called
     /// "unknown mode", never for one of this catalogue.
     pub fn mode(&self, id: ModeId) -> &Mode {
-        self.modes.get(id.index()).unwrap_or(&UNKNOWN)
+        let found = match id.index().checked_sub(MAX_MODES) {
+            None => self.known.modes.get(id.index()),
+            Some(at) => self.known.scales.get(at),
+        };
+        found.unwrap_or(&UNKNOWN)
     }
 
-    /// Each mode with its id, in the order of the file.
+    /// Each mode that music is taken for with its id, in the order of the file.
     pub fn iter(&self) -> impl Iterator<Item = (ModeId, &Mode)> {
-        self.modes
-            .iter()
-            .enumerate()
-            .map(|(i, m)| (ModeId::at(i), m))
+        let modes = self.known.modes.iter().enumerate();
+        modes.map(|(i, m)| (ModeId::at(i), m))
     }
 
-    /// By id or name, in any case.
+    /// Each scale with its id, in the order of the file; but for those whose place a mode of
+    /// the same name has taken.
+    pub fn scales(&self) -> impl Iterator<Item = (ModeId, &Mode)> {
+        let taken = |scale: &Mode| {
+            let names = [plain_name(&scale.id), plain_name(&scale.name)];
+            let modes = &self.known.modes;
+            modes.iter().any(|m| names.iter().any(|n| m.is_called(n)))
+        };
+        let scales = self.known.scales.iter().enumerate();
+        scales
+            .filter(move |(_, m)| !taken(m))
+            .map(|(i, m)| (ModeId::at(MAX_MODES + i), m))
+    }
+
+    /// The modes, then the scales.
+    pub fn all(&self) -> impl Iterator<Item = (ModeId, &Mode)> {
+        self.iter().chain(self.scales())
+    }
+
+    /// Whether it is a scale: named when it is asked for, and never what music is taken for.
+    pub fn is_scale(&self, id: ModeId) -> bool {
+        id.index() >= MAX_MODES
+    }
+
+    /// By id, name or another name, in any case. A name of its own goes before another name.
     pub fn find(&self, name: &str) -> Option<ModeId> {
         let plain = plain_name(name);
-        self.iter()
-            .find(|(_, m)| m.is_called(&plain))
-            .map(|(id, _)| id)
+        let called = self.all().find(|(_, m)| m.is_called(&plain));
+        let found = called.or_else(|| self.all().find(|(_, m)| m.is_also_called(&plain)));
+        found.map(|(id, _)| id)
     }
 
     /// The first mode with the same notes in their usual form: Aeolian for common-practice
@@ -154,13 +182,13 @@ impl Catalogue {
     /// Source: the practical spelling rule, signature within -7..7, better
     /// -6..6 (common practice, no source); property-tested against it.
     pub fn spell(&self, t: Tonality, before: Option<Spelling>) -> Spelling {
+        let mode = self.mode(t.mode);
         let base = (t.center.index() as i32 * 7).rem_euclid(12);
         let cost = |s: &Spelling| -> (i32, i32, i32) {
-            let accidentals: i32 = self
-                .mode(t.mode)
+            let accidentals: i32 = mode
                 .degrees
                 .iter()
-                .map(|d| (spell_degree(*s, *d).accidental() as i32).abs())
+                .map(|d| (mode.spell(*s, *d).accidental() as i32).abs())
                 .sum();
             let distance = match before {
                 Some(b) => (s.fifths() as i32 - b.fifths() as i32).abs(),

@@ -1,7 +1,7 @@
 //! Modes among their relatives: the order of brightness, and tonalities with the same notes.
 
 use super::catalogue::Catalogue;
-use super::degree::{Degree, spell_degree};
+use super::degree::Degree;
 use super::mode::{Mode, ModeId, SpelledTonality, Tonality};
 use super::spelling::Spelling;
 use std::cmp::Reverse;
@@ -14,12 +14,12 @@ pub struct Shade {
     pub altered: Vec<Degree>,
 }
 
-/// The modes of a family (see [`Mode::parent`]) whose degrees do not move, on one
+/// The modes and scales of a family (see [`Mode::parent`]) whose degrees do not move, on one
 /// center, from bright to dark: of the diatonic ones Lydian to Locrian, each of which
 /// alters one note of the one before.
 pub fn brightness_order(catalogue: &Catalogue, parent: &str) -> Vec<Shade> {
     let mut modes: Vec<(ModeId, &Mode)> = catalogue
-        .iter()
+        .all()
         .filter(|(_, m)| m.parent == parent && m.movable.is_empty())
         .collect();
     modes.sort_by_key(|(_, m)| Reverse(m.brightness()));
@@ -64,11 +64,11 @@ pub fn relatives(t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Vec<Spe
         .flat_map(|&d| {
             let center = d.above(t.center);
             catalogue
-                .iter()
+                .all()
                 .filter(|(_, m)| m.parent == own.parent && m.movable.is_empty())
                 .map(move |(mode, _)| Tonality { center, mode })
                 .filter(|&other| catalogue.set(other) == set)
-                .map(move |other| SpelledTonality::new(other, spell_degree(tonic, d)))
+                .map(move |other| SpelledTonality::new(other, own.spell(tonic, d)))
         })
         .collect()
 }

@@ -51,7 +51,7 @@ pub use numeral::{
 };
 pub use pitch::{PitchClass, PitchClassSet};
 pub use pivot::{Pivot, altered, pivot};
-pub use scale::{Form, Harmonized, Place, Size, Stack, Step};
+pub use scale::{Form, Harmonized, Place, Size, Stack, Step, Thirds};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
 pub use tonality::{TonalityError, UnknownMode};
 pub use voicing::{Hands, Interval, Structure, Voicing};

@@ -10,10 +10,15 @@ use std::fmt;
 pub struct Mode {
     pub id: String,
     pub name: String,
+    /// Its other names of the trade.
+    pub also: Vec<String>,
     /// Its usual form, in order.
     pub degrees: Vec<Degree>,
     /// Further forms of degrees that move (common-practice minor).
     pub movable: Vec<Degree>,
+    /// Degrees that only lead from one neighbour to the other, as the eighth note of a bebop
+    /// scale does: no chord stands on them.
+    pub passing: Vec<Degree>,
     /// The degrees that tell it from the parallel major or natural minor, whichever is
     /// nearer. Of a mode whose degrees move: those that must be heard for it to be named
     /// (the leading tone).
@@ -22,7 +27,8 @@ pub struct Mode {
     pub scored_as: String,
     /// The family: modes with the same parent and the same notes are relatives.
     pub parent: String,
-    /// How likely it is before a note is heard; 1 is as likely as any.
+    /// How likely it is before a note is heard; 1 is as likely as any. Of a scale it means
+    /// nothing.
     pub weight: f32,
     pub(super) set: PitchClassSet,
     pub(super) all: PitchClassSet,
@@ -53,14 +59,42 @@ impl Mode {
             .find(|d| d.semitones() == semitones)
     }
 
-    /// Brightness: the degrees' alterations summed. Lydian 1, Ionian 0, … Locrian -5.
+    /// The degrees that chords stand on: all but those that are passing.
+    pub fn chordal(&self) -> impl Iterator<Item = Degree> {
+        let own = self.degrees.iter().copied();
+        own.filter(|d| !self.passing.contains(d))
+    }
+
+    /// Whether it turns into itself within the octave, as the whole-tone and the octatonic
+    /// scales do: it has fewer than twelve transpositions.
+    pub fn is_symmetric(&self) -> bool {
+        (1..12).any(|by| self.set.up(by) == self.set)
+    }
+
+    /// Brightness: the alterations of the degrees summed, passing ones left out. Lydian 1,
+    /// Ionian 0, … Locrian -5.
     pub fn brightness(&self) -> i32 {
-        self.degrees.iter().map(|d| d.alter as i32).sum()
+        self.chordal().map(|d| d.alter as i32).sum()
+    }
+
+    /// A degree of it on `tonic`. The notes of a symmetric scale belong to no one tonic, and
+    /// are not seven: they are written as plain notes, D and not E𝄫 in the half-whole
+    /// octatonic scale on D♭. Common practice, no source.
+    pub fn spell(&self, tonic: Spelling, degree: Degree) -> Spelling {
+        match (spell_degree(tonic, degree), self.is_symmetric()) {
+            (spelled, true) if degree.number > 1 => spelled.plain(),
+            (spelled, _) => spelled,
+        }
     }
 
     /// Whether it has this id or name, as [`plain_name`] has it.
     pub(super) fn is_called(&self, plain: &str) -> bool {
         plain_name(&self.id) == plain || plain_name(&self.name) == plain
+    }
+
+    /// Whether it is also called so, as [`plain_name`] has it.
+    pub(super) fn is_also_called(&self, plain: &str) -> bool {
+        self.also.iter().any(|name| plain_name(name) == plain)
     }
 
     /// What stands for a mode that is not there. Its degrees are the major scale's, so that
@@ -72,8 +106,10 @@ impl Mode {
         Mode {
             id: "unknown".into(),
             name: "unknown mode".into(),
+            also: Vec::new(),
             degrees,
             movable: Vec::new(),
+            passing: Vec::new(),
             characteristic: Vec::new(),
             scored_as: "major".into(),
             parent: "unknown".into(),
@@ -89,7 +125,7 @@ impl Mode {
     /// accidentals are written as the plain note. Common practice, no source.
     pub(super) fn note(&self, pc: PitchClass, center: PitchClass, tonic: Spelling) -> Spelling {
         let above = pc.above(center);
-        let spelled = spell_degree(tonic, degree_in(above, self));
+        let spelled = self.spell(tonic, degree_in(above, self));
         match self.degree_at(above) {
             Some(d) if d.alter > -2 => spelled,
             _ => spelled.plain(),
@@ -98,12 +134,22 @@ impl Mode {
 }
 
 /// A mode's id or name as it may be written: in small letters, without spaces and the
-/// like, ♭ as b and ♯ as #.
+/// like; ♭ and "flat" as b, ♯ and "sharp" as #, ♮ and "natural" as nat.
 pub(super) fn plain_name(text: &str) -> String {
-    text.to_lowercase()
-        .replace(['_', '-', ' '], "")
-        .replace('♭', "b")
-        .replace('♯', "#")
+    let mut plain = text.to_lowercase();
+    plain.retain(|c| !matches!(c, '_' | '-') && !c.is_whitespace());
+    for (written, sign) in [
+        ("𝄫", "bb"),
+        ("♭", "b"),
+        ("flat", "b"),
+        ("♯", "#"),
+        ("sharp", "#"),
+        ("♮", "nat"),
+        ("natural", "nat"),
+    ] {
+        plain = plain.replace(written, sign);
+    }
+    plain
 }
 
 /// The degree of a note `above` semitones (0-11) over the center: the mode's own, else
@@ -118,7 +164,7 @@ pub fn degree_in(above: usize, mode: &Mode) -> Degree {
 pub struct ModeId(u8);
 
 impl ModeId {
-    /// The place in the catalogue, from 0.
+    /// The place in the catalogue, from 0; of a scale [`super::MAX_MODES`] and more.
     pub const fn index(self) -> usize {
         self.0 as usize
     }

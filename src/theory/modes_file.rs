@@ -10,8 +10,12 @@ use crate::plain;
 use std::cmp::Ordering;
 use toml::de::{DeTable, DeValue};
 
-/// The most modes that a catalogue may hold. Fixed, so that what the engine keeps is of fixed size.
+/// The most modes that a catalogue may hold, scales not counted. Fixed, so that what the engine
+/// keeps is of fixed size.
 pub const MAX_MODES: usize = 48;
+
+/// The most scales: with the modes no more than an id tells apart.
+const MAX_SCALES: usize = 200;
 
 /// The most characters of a name, an id or a family's name: what still fits on the screen.
 const MAX_NAME: usize = 40;
@@ -29,9 +33,15 @@ pub enum CatalogueError {
     #[error("there is no mode in it. {WHOLE}")]
     Empty,
     #[error(
-        "it holds {own} modes: with the {ours} that are there already that is more than {MAX_MODES}"
+        "it holds {own} {what}: with the {ours} that are there already that is more than {most}"
     )]
-    TooMany { own: usize, ours: usize },
+    TooMany {
+        /// `modes` or `scales`.
+        what: &'static str,
+        own: usize,
+        ours: usize,
+        most: usize,
+    },
     #[error("line {line}: {mode}: {fault}. {WHOLE}")]
     Mode {
         /// Where the fault stands, from 1: the value, or the table that lacks it.
@@ -59,6 +69,10 @@ pub enum ModeFault {
     SameKey(String, String),
     #[error("{0} is characteristic, but is none of its degrees")]
     NotItsOwn(String),
+    #[error("{0} is passing, but is none of its degrees above the first")]
+    NotPassing(String),
+    #[error("a scale has no weight, as no music is ever taken for one: leave it out")]
+    ScaleWeight,
     #[error("its {what} is {text}: that is the mode {owner} already; choose another")]
     Taken {
         what: &'static str,
@@ -96,11 +110,13 @@ pub enum ModeFault {
 }
 
 /// What a mode may say, each with an example.
-const KEYS: [(&str, &str); 8] = [
+const KEYS: [(&str, &str); 10] = [
     ("name", "\"Double harmonic\""),
     ("degrees", "\"1 b2 3 4 5 b6 7\""),
     ("id", "\"double_harmonic\""),
+    ("also", "\"Byzantine, double harmonic major\""),
     ("movable", "\"6 7\""),
+    ("passing", "\"7\""),
     ("characteristic", "\"b2 b6\""),
     ("scored_as", "\"ionian\""),
     ("parent", "\"double harmonic\""),
@@ -113,7 +129,9 @@ struct Entry {
     id: Option<String>,
     name: Option<String>,
     degrees: Option<String>,
+    also: String,
     movable: String,
+    passing: String,
     characteristic: Option<String>,
     scored_as: Option<String>,
     parent: Option<String>,
@@ -158,8 +176,29 @@ const SCORED_AS: [&str; 9] = [
     "locrian",
 ];
 
-/// The modes of `text`, beside those that are `known` already.
-pub(super) fn read(text: &str, known: &[Mode]) -> Result<Vec<Mode>, CatalogueError> {
+/// Modes, which music is taken for, and scales, which are named when they are asked for.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Lists {
+    pub modes: Vec<Mode>,
+    pub scales: Vec<Mode>,
+}
+
+impl Lists {
+    /// All of them, the modes first.
+    pub fn iter(&self) -> impl Iterator<Item = &Mode> {
+        self.modes.iter().chain(&self.scales)
+    }
+}
+
+/// Which of the two lists an entry belongs to.
+#[derive(Clone, Copy, PartialEq)]
+enum List {
+    Modes,
+    Scales,
+}
+
+/// The modes and scales of `known`, and behind each of them those of `text`.
+pub(super) fn read(text: &str, known: &Lists) -> Result<Lists, CatalogueError> {
     let line = |at: usize| {
         let before = text.get(..at).unwrap_or(text);
         before.matches('\n').count() + 1
@@ -179,16 +218,21 @@ pub(super) fn read(text: &str, known: &[Mode]) -> Result<Vec<Mode>, CatalogueErr
         let (written, at) = (key.get_ref().as_ref(), key.span().start);
         let brackets = "write [[mode]], with two brackets on either side, above each mode";
         match (written, value.into_inner()) {
-            ("mode", DeValue::Array(list)) => {
+            ("mode" | "scale", DeValue::Array(list)) => {
+                let which = match written {
+                    "mode" => List::Modes,
+                    _ => List::Scales,
+                };
                 for value in list {
                     let at = value.span().start;
                     match value.into_inner() {
-                        DeValue::Table(table) => tables.push((at, table)),
+                        DeValue::Table(table) => tables.push((at, which, table)),
                         _ => return Err(wrong(at, format!("this is no mode: {brackets}"))),
                     }
                 }
             }
             ("mode", _) => return Err(wrong(at, brackets.to_owned())),
+            ("scale", _) => return Err(wrong(at, brackets.replace("mode", "scale"))),
             (_, DeValue::Table(_) | DeValue::Array(_)) => {
                 let written = quoted(written);
                 return Err(wrong(
@@ -203,24 +247,40 @@ pub(super) fn read(text: &str, known: &[Mode]) -> Result<Vec<Mode>, CatalogueErr
             }
         }
     }
-    tables.sort_by_key(|(at, _)| *at);
-    let count = tables.len();
-    if count == 0 {
+    tables.sort_by_key(|(at, ..)| *at);
+    if tables.is_empty() {
         return Err(CatalogueError::Empty);
     }
-    if known.len() + count > MAX_MODES {
-        return Err(CatalogueError::TooMany {
-            own: count,
-            ours: known.len(),
-        });
+    let count = |of: List| tables.iter().filter(|(_, which, _)| *which == of).count();
+    for (what, own, ours, most) in [
+        ("modes", count(List::Modes), known.modes.len(), MAX_MODES),
+        (
+            "scales",
+            count(List::Scales),
+            known.scales.len(),
+            MAX_SCALES,
+        ),
+    ] {
+        if own + ours > most {
+            return Err(CatalogueError::TooMany {
+                what,
+                own,
+                ours,
+                most,
+            });
+        }
     }
-    let mut all = known.to_vec();
-    for (at, table) in tables {
+    let mut all = known.clone();
+    for (at, which, table) in tables {
         let text_of = |key| table.get(key).and_then(|v| v.get_ref().as_str());
         let name = text_of("name").or(text_of("id"));
+        let word = match which {
+            List::Modes => "mode",
+            List::Scales => "scale",
+        };
         let mode = match name.map(str::trim).filter(|n| !n.is_empty()) {
-            Some(name) => format!("mode {}", quoted(name)),
-            None => "this mode".to_owned(),
+            Some(name) => format!("{word} {}", quoted(name)),
+            None => format!("this {word}"),
         };
         let fail = |at: usize, fault| CatalogueError::Mode {
             line: line(at),
@@ -229,13 +289,16 @@ pub(super) fn read(text: &str, known: &[Mode]) -> Result<Vec<Mode>, CatalogueErr
         };
         let entry = Entry::read(table).map_err(|(at, fault)| fail(at, fault))?;
         let places = entry.places.clone();
-        let made = entry.mode(&all).map_err(|wrong| {
+        let made = entry.mode(which, &all).map_err(|wrong| {
             let place = places.iter().find(|(key, _)| *key == wrong.key);
             fail(place.map_or(at, |p| p.1), wrong.fault)
         })?;
-        all.push(made);
+        match which {
+            List::Modes => all.modes.push(made),
+            List::Scales => all.scales.push(made),
+        }
     }
-    Ok(all.split_off(known.len()))
+    Ok(all)
 }
 
 /// A text of the user's for a message: cut where it is long, and without what a terminal
@@ -294,7 +357,7 @@ impl Entry {
             };
             let wanted = match key {
                 "weight" => "a number",
-                "degrees" | "movable" | "characteristic" => {
+                "degrees" | "movable" | "passing" | "characteristic" | "also" => {
                     "written in one pair of quotation marks"
                 }
                 _ => "text in quotation marks",
@@ -323,7 +386,9 @@ impl Entry {
                 "name" => entry.name = Some(text),
                 "degrees" => entry.degrees = Some(text),
                 "id" => entry.id = Some(text),
+                "also" => entry.also = text,
                 "movable" => entry.movable = text,
+                "passing" => entry.passing = text,
                 "characteristic" => entry.characteristic = Some(text),
                 "scored_as" => entry.scored_as = Some(text),
                 _ => entry.parent = Some(text),
@@ -332,8 +397,8 @@ impl Entry {
         Ok(entry)
     }
 
-    /// The mode that it describes, `known` being those above it.
-    fn mode(self, known: &[Mode]) -> Result<Mode, Wrong> {
+    /// The mode or scale that it describes, `known` being those above it.
+    fn mode(self, which: List, known: &Lists) -> Result<Mode, Wrong> {
         let name = self.name.as_deref().ok_or(ModeFault::NoName)?;
         if name.trim().is_empty() {
             return Err(of("name")(ModeFault::NoName));
@@ -347,18 +412,30 @@ impl Entry {
             Some(id) => Some(given_id(id).map_err(of("id"))?),
             None => None,
         };
-        // Another mode may not be called the same, however it is written.
+        let mut also = Vec::new();
+        for text in self.also.split(',').filter(|text| !text.trim().is_empty()) {
+            also.push(shown("also", text).map_err(of("also"))?);
+        }
+        // Another mode may not be called the same, however it is written. A mode of the
+        // user's own may take the name of a scale, whose place it takes.
         let texts = [("id", id.as_ref()), ("name", Some(&name))];
+        let texts = texts
+            .into_iter()
+            .chain(also.iter().map(|a| ("also", Some(a))));
         for (what, text) in texts {
             let Some(text) = text else { continue };
-            if let Some(owner) = owner(text, known) {
+            let taken = match (which, what) {
+                (List::Modes, "id" | "name") => owner(text, &known.modes),
+                _ => owner(text, known.iter()).or_else(|| namesake(text, known.iter())),
+            };
+            if let Some(owner) = taken {
                 let text = quoted(text);
                 return Err(of(what)(ModeFault::Taken { what, text, owner }));
             }
         }
         let id = match id {
             Some(id) => id,
-            None => made_id(&name, known).map_err(of("name"))?,
+            None => made_id(&name, which, known).map_err(of("name"))?,
         };
         let degrees = self.degrees.as_deref().ok_or(ModeFault::NoDegrees)?;
         let mut degrees = list(degrees).map_err(of("degrees"))?;
@@ -382,14 +459,27 @@ impl Entry {
             return Err(of("degrees")(ModeFault::TooFew(degrees.len())));
         }
         let movable = list(&self.movable).map_err(of("movable"))?;
+        let passing = list(&self.passing).map_err(of("passing"))?;
+        let foreign = |d: &&Degree| **d == first || !degrees.contains(d);
+        if let Some(d) = passing.iter().find(foreign) {
+            return Err(of("passing")(ModeFault::NotPassing(d.text(Glyphs::Ascii))));
+        }
+        let mut own = degrees.clone();
+        own.retain(|d| !passing.contains(d));
+        if own.len() < 5 {
+            return Err(of("passing")(ModeFault::TooFew(own.len())));
+        }
         let characteristic = match &self.characteristic {
             Some(given) => list(given).map_err(of("characteristic"))?,
-            None => characteristic(&degrees, &movable),
+            None => characteristic(&own, &movable),
         };
-        let own = |d: &&Degree| !degrees.contains(d) && !movable.contains(d);
-        if let Some(d) = characteristic.iter().find(own) {
+        let foreign = |d: &&Degree| !degrees.contains(d) && !movable.contains(d);
+        if let Some(d) = characteristic.iter().find(foreign) {
             let d = d.text(Glyphs::Ascii);
             return Err(of("characteristic")(ModeFault::NotItsOwn(d)));
+        }
+        if which == List::Scales && self.weight.is_some() {
+            return Err(of("weight")(ModeFault::ScaleWeight));
         }
         let weight = self.weight.unwrap_or(1.0) as f32;
         if !(weight > 0.0 && weight <= 1000.0) {
@@ -400,20 +490,22 @@ impl Entry {
             Some(given) => {
                 return Err(of("scored_as")(ModeFault::ScoredAs(quoted(&given))));
             }
-            None => scored_as(&degrees, &movable, known).to_owned(),
+            None => scored_as(&own, &movable, &known.modes).to_owned(),
         };
         let parent = match &self.parent {
             Some(given) => shown("parent", given).map_err(of("parent"))?,
-            None => family(&name, &degrees, known),
+            None => family(&name, &degrees, known.iter()),
         };
         let usual = set(&degrees);
         Ok(Mode {
             id,
             name,
+            also,
             set: usual,
             all: usual.or(set(&movable)),
             degrees,
             movable,
+            passing,
             characteristic,
             scored_as,
             parent,
@@ -423,12 +515,21 @@ impl Entry {
 }
 
 /// The name of the mode that is called so already, however it is written.
-fn owner(text: &str, known: &[Mode]) -> Option<String> {
+fn owner<'a>(text: &str, known: impl IntoIterator<Item = &'a Mode>) -> Option<String> {
     let plain = plain_name(text);
-    let owner = known.iter().find(|m| m.is_called(&plain));
     // Everybody calls Ionian major.
-    let major = || known.iter().find(|m| plain == "major" && m.id == "ionian");
-    owner.or_else(major).map(|m| m.name.clone())
+    let major = |m: &Mode| plain == "major" && m.id == "ionian";
+    let mut known = known.into_iter();
+    let owner = known.find(|m| m.is_called(&plain) || major(m));
+    owner.map(|m| m.name.clone())
+}
+
+/// The name of the mode that is also called so, however it is written.
+fn namesake<'a>(text: &str, known: impl IntoIterator<Item = &'a Mode>) -> Option<String> {
+    let plain = plain_name(text);
+    let mut known = known.into_iter();
+    let owner = known.find(|m| m.is_also_called(&plain));
+    owner.map(|m| m.name.clone())
 }
 
 /// An id that the user gave.
@@ -443,7 +544,7 @@ fn given_id(text: &str) -> Result<String, ModeFault> {
 
 /// An id made of a name: small letters and figures, joined by `_`; ♭ and ♯ in words. Where
 /// that is taken a number follows.
-fn made_id(name: &str, known: &[Mode]) -> Result<String, ModeFault> {
+fn made_id(name: &str, which: List, known: &Lists) -> Result<String, ModeFault> {
     let mut id = String::new();
     let mut gap = false;
     for c in name.chars() {
@@ -472,10 +573,12 @@ fn made_id(name: &str, known: &[Mode]) -> Result<String, ModeFault> {
     id.truncate(MAX_NAME);
     let numbered = (2..).map(|n| format!("{id}_{n}"));
     let mut all = std::iter::once(id.clone()).chain(numbered);
+    let free = |id: &String| match which {
+        List::Modes => owner(id, &known.modes).is_none(),
+        List::Scales => owner(id, known.iter()).is_none(),
+    };
     // One of them is free.
-    Ok(all
-        .find(|id| owner(id, known).is_none())
-        .unwrap_or_default())
+    Ok(all.find(free).unwrap_or_default())
 }
 
 /// A letter of the Latin alphabet without its accent; nothing for another.
@@ -585,10 +688,10 @@ fn nearest(degrees: &[Degree], movable: &[Degree]) -> &'static str {
 
 /// The family of a mode: that of the first known mode whose notes are the same from
 /// another degree on, else one of its own.
-fn family(name: &str, degrees: &[Degree], known: &[Mode]) -> String {
+fn family<'a>(name: &str, degrees: &[Degree], known: impl IntoIterator<Item = &'a Mode>) -> String {
     let own = set(degrees);
     let turned = |m: &&Mode| m.movable.is_empty() && (0..12).any(|by| m.set.up(by) == own);
-    let first = known.iter().find(turned).map(|m| m.parent.clone());
+    let first = known.into_iter().find(turned).map(|m| m.parent.clone());
     first.unwrap_or_else(|| name.to_lowercase())
 }
 
@@ -682,11 +785,12 @@ mod tests {
     }
 
     fn own(text: &str) -> Result<Vec<Mode>, String> {
-        let known: Vec<Mode> = Catalogue::standard()
-            .iter()
-            .map(|(_, m)| m.clone())
-            .collect();
-        read(text, &known).map_err(|e| e.to_string())
+        let known = read(include_str!("../../config/modes.toml"), &Lists::default());
+        let mut known = known.map_err(|e| e.to_string())?;
+        let all = read(text, &known).map_err(|e| e.to_string())?;
+        known.scales = all.scales[known.scales.len()..].to_vec();
+        let own = all.modes.into_iter().skip(known.modes.len());
+        Ok(own.chain(known.scales).collect())
     }
 
     fn one_of(lines: &str) -> Result<Mode, String> {
@@ -896,7 +1000,7 @@ mod tests {
             (
                 format!("name = 'Own'\n{good}\ncolour = 1"),
                 "line 4: mode 'Own': a mode has no 'colour': it may have name, degrees, id, \
-                 movable, characteristic, scored_as, parent, weight"
+                 also, movable, passing, characteristic, scored_as, parent, weight"
                     .into(),
             ),
         ] {

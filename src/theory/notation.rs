@@ -101,10 +101,14 @@ impl Notation {
         if mode.id == "ionian" && self.ionian_is_major {
             return "major".into();
         }
+        self.mode_name(&mode.name)
+    }
+
+    /// A mode's name, or another one of it: `Locrian nat 2` in ASCII.
+    pub fn mode_name(&self, name: &str) -> String {
         match self.glyphs {
-            Glyphs::Unicode => mode.name.clone(),
-            Glyphs::Ascii => mode
-                .name
+            Glyphs::Unicode => name.to_owned(),
+            Glyphs::Ascii => name
                 .replace('♭', "b")
                 .replace('♯', "#")
                 .replace('𝄫', "bb")

@@ -1,16 +1,18 @@
 //! The harmonized scale: the triad and the seventh on each degree of a tonality, and
 //! what in them differs from the parallel major or natural minor.
 //!
-//! Chords are every other step of the scale: thirds on seven notes, wider on five.
-//! What comes of it is named as it is, and where it is no chord its notes stand alone.
+//! Chords are every other step of the scale: thirds on seven notes, wider on five, narrower
+//! on eight. What comes of it is named as it is, and where it is no chord its notes stand
+//! alone. A passing note is no step of a chord. Of such scales, and of those without seven
+//! degrees, the chords of thirds that their notes hold are found beside these.
 
 use super::catalogue::Catalogue;
 use super::chord::{Chord, Sonority};
 use super::convention::Notation;
-use super::degree::{Degree, spell_degree};
-use super::kind::{KindId, Member};
+use super::degree::Degree;
+use super::kind::{Kind, KindId, Member};
 use super::kinds::Kinds;
-use super::mode::{ModeId, SpelledTonality, Tonality};
+use super::mode::{Mode, ModeId, SpelledTonality, Tonality};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
 
@@ -102,6 +104,14 @@ pub struct Form {
     pub steps: Vec<Step>,
 }
 
+/// A degree with chords of thirds on it: triads, then sevenths, the plainest first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Thirds {
+    pub degree: Degree,
+    pub root: Spelling,
+    pub chords: Vec<Stack>,
+}
+
 /// A tonality with the chords on its degrees.
 ///
 /// ```
@@ -123,12 +133,22 @@ pub struct Harmonized {
     pub tonic: Spelling,
     /// The scale on the same center that qualities are compared with: major where the
     /// mode has a major third, natural minor where a minor one. None where the mode
-    /// has not each of the seven degrees once.
+    /// has not each of the seven degrees once, passing ones left out.
     pub parallel: Option<ModeId>,
+    /// All its notes in their usual form, passing ones too.
+    pub notes: Vec<Spelling>,
     /// The usual form first. Degrees that move do so from the highest down: of minor
     /// the natural form, the harmonic (7), the melodic (6 and 7).
     pub forms: Vec<Form>,
+    /// Of a scale with passing notes, the chords of thirds that hold one. Of a scale without
+    /// seven degrees, all that its notes hold, unless every one of them is a chord of
+    /// `forms`. Degrees without any are left out. Empty for other scales.
+    pub thirds: Vec<Thirds>,
 }
+
+/// What a chord's name may cost among the chords of thirds: without the major triad with a
+/// lowered fifth, which nobody looks for.
+const FAR_FETCHED: f32 = 0.5;
 
 /// Each of the degrees 1 to 7 once, in order.
 fn is_heptatonic(degrees: &[Degree]) -> bool {
@@ -144,11 +164,12 @@ impl Harmonized {
     /// Of `tonality`, spelled from `tonic`.
     pub fn new(tonality: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Harmonized {
         let mode = catalogue.mode(tonality.mode);
+        let chordal: Vec<Degree> = mode.chordal().collect();
         // By its third degree: Altered has a minor third and a diminished fourth, which
         // sounds like a major third.
-        let minor = mode.degrees.iter().any(|d| d.number == 3 && d.alter < 0);
+        let minor = chordal.iter().any(|d| d.number == 3 && d.alter < 0);
         let parallel = match minor {
-            _ if !is_heptatonic(&mode.degrees) => None,
+            _ if !is_heptatonic(&chordal) => None,
             true => catalogue.find("aeolian"),
             false => catalogue.find("ionian"),
         };
@@ -161,10 +182,13 @@ impl Harmonized {
                 if members[1..].contains(&members[0]) {
                     return None;
                 }
-                let notes: Vec<Spelling> =
-                    members.iter().map(|&d| spell_degree(tonic, d)).collect();
+                let notes: Vec<Spelling> = members.iter().map(|&d| mode.spell(tonic, d)).collect();
+                let (sonority, notes) = match by_sound(&notes).filter(|_| mode.is_symmetric()) {
+                    Some((chord, notes)) => (Sonority::Chord(chord), notes),
+                    None => (name(&notes, home), notes),
+                };
                 let mut stack = Stack {
-                    sonority: name(&notes, home),
+                    sonority,
                     notes,
                     differs: None,
                     characteristic: members.iter().any(|d| mode.characteristic.contains(d)),
@@ -180,7 +204,7 @@ impl Harmonized {
             let steps = degrees.iter().enumerate().filter_map(|(at, &d)| {
                 Some(Step {
                     degree: d,
-                    root: spell_degree(tonic, d),
+                    root: mode.spell(tonic, d),
                     moved: beside.map_or(0, |p| d.alter - p.degrees[at].alter),
                     triad: stack(at, Size::Triad)?,
                     seventh: stack(at, Size::Seventh),
@@ -190,26 +214,29 @@ impl Harmonized {
         };
         let mut forms = vec![Form {
             moved: Vec::new(),
-            steps: form(&mode.degrees),
+            steps: form(&chordal),
         }];
         let mut moved: Vec<Degree> = Vec::new();
         for &d in mode.movable.iter().rev() {
             // A degree that only adds a note to the scale makes no form of its own.
-            if mode.degrees.iter().any(|own| own.number == d.number) {
+            if chordal.iter().any(|own| own.number == d.number) {
                 moved.insert(0, d);
                 let put =
                     |own: &Degree| *moved.iter().find(|m| m.number == own.number).unwrap_or(own);
                 forms.push(Form {
-                    steps: form(&mode.degrees.iter().map(put).collect::<Vec<_>>()),
+                    steps: form(&chordal.iter().map(put).collect::<Vec<_>>()),
                     moved: moved.clone(),
                 });
             }
         }
+        let thirds = thirds(mode, tonic, &forms);
         Harmonized {
             tonality,
             tonic,
             parallel,
+            notes: mode.degrees.iter().map(|&d| mode.spell(tonic, d)).collect(),
             forms,
+            thirds,
         }
     }
 
@@ -288,6 +315,112 @@ impl Harmonized {
             Some(Place { form, at, size })
         })
     }
+}
+
+/// See [`Harmonized::thirds`].
+fn thirds(mode: &Mode, tonic: Spelling, forms: &[Form]) -> Vec<Thirds> {
+    let passing = |d: &Degree| mode.passing.contains(d);
+    if mode.passing.is_empty() && is_heptatonic(&mode.degrees) {
+        return Vec::new();
+    }
+    let scale: Vec<(Degree, Spelling)> = mode
+        .degrees
+        .iter()
+        .map(|&d| (d, mode.spell(tonic, d)))
+        .collect();
+    let list: Vec<Thirds> = scale
+        .iter()
+        .map(|&(degree, root)| {
+            let chords = tertian_kinds().filter_map(|(id, kind)| {
+                let members: Option<Vec<(Degree, Spelling)>> = kind
+                    .members
+                    .iter()
+                    .map(|m| {
+                        let written = m.above(root);
+                        let same =
+                            |s: &&(Degree, Spelling)| s.1.pitch_class() == written.pitch_class();
+                        scale
+                            .iter()
+                            .find(same)
+                            .map(|s| (s.0, written_as(written, s.1)))
+                    })
+                    .collect();
+                let members = members?;
+                let degrees = || members.iter().map(|m| m.0);
+                if !mode.passing.is_empty() && !degrees().any(|d| passing(&d)) {
+                    return None;
+                }
+                let bass = root.pitch_class();
+                Some(Stack {
+                    sonority: Sonority::Chord(Chord {
+                        root: bass,
+                        kind: id,
+                        bass,
+                    }),
+                    differs: None,
+                    characteristic: degrees().any(|d| mode.characteristic.contains(&d)),
+                    notes: members.iter().map(|m| m.1).collect(),
+                })
+            });
+            Thirds {
+                degree,
+                root,
+                chords: chords.collect(),
+            }
+        })
+        .filter(|t| !t.chords.is_empty())
+        .collect();
+    let steps = || forms.iter().flat_map(|f| &f.steps);
+    let known = |chord: &Stack| {
+        let mut stacks = steps().flat_map(|s| Size::BOTH.map(|size| s.stack(size)));
+        stacks.any(|s| s.is_some_and(|s| s.set() == chord.set()))
+    };
+    match list.iter().flat_map(|t| &t.chords).all(known) {
+        true => Vec::new(),
+        false => list,
+    }
+}
+
+/// The kinds of triads and sevenths that are stacked thirds: triads first, the plainest
+/// before the others.
+fn tertian_kinds() -> impl Iterator<Item = (KindId, &'static Kind)> {
+    let numbers = |k: &Kind| -> Vec<u8> { k.members.iter().map(|m| m.number).collect() };
+    let kinds = Kinds::standard().iter();
+    let thirds = kinds.filter(move |(_, k)| matches!(numbers(k)[..], [1, 3, 5] | [1, 3, 5, 7]));
+    let mut list: Vec<(KindId, &Kind)> = thirds.filter(|(_, k)| k.cost < FAR_FETCHED).collect();
+    list.sort_by(|(_, a), (_, b)| {
+        let size = a.members.len().cmp(&b.members.len());
+        size.then(a.cost.total_cmp(&b.cost))
+    });
+    list.into_iter()
+}
+
+/// A chord's note as its thirds are written, but as the scale has it where that would be a
+/// C♭, F♭, B♯, E♯ or a doubled accidental.
+fn written_as(thirds: Spelling, scale: Spelling) -> Spelling {
+    match thirds.plain() == thirds {
+        true => thirds,
+        false => scale,
+    }
+}
+
+/// The chord of thirds on the first of these notes that sounds like them, with its notes
+/// written as its thirds are. The letters of a scale that has not one for each note say
+/// nothing of its chords.
+fn by_sound(notes: &[Spelling]) -> Option<(Chord, Vec<Spelling>)> {
+    let root = *notes.first()?;
+    let bass = root.pitch_class();
+    let set: PitchClassSet = notes.iter().map(|n| n.pitch_class()).collect();
+    let above = set.seen_from(bass);
+    let (kind, members) = tertian_kinds().find(|(_, k)| k.set() == above)?;
+    let chord = Chord {
+        root: bass,
+        kind,
+        bass,
+    };
+    let written = members.members.iter().zip(notes);
+    let written = written.map(|(m, &n)| written_as(m.above(root), n));
+    Some((chord, written.collect()))
 }
 
 /// Where a chord stands in a harmonized scale.

@@ -2,8 +2,8 @@
 
 use super::catalogue::Catalogue;
 use super::convention::Letters;
-use super::mode::{ModeId, SpelledTonality, Tonality};
-use super::spelling::NotANote;
+use super::mode::{Mode, ModeId, SpelledTonality, Tonality, plain_name};
+use super::spelling::{Glyphs, NotANote};
 use crate::nearest::nearest;
 
 /// What [`TonalityError`] shows.
@@ -27,16 +27,27 @@ pub enum TonalityError {
 /// Not a mode of the catalogue.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum UnknownMode {
-    /// A slip of the pen, or another name for the same notes.
+    /// A slip of the pen, or a word that stands for one mode.
     #[error("unknown mode '{text}'; did you mean {meant}?")]
     Misspelt { text: String, meant: String },
+    /// A word that stands for several, each with its degrees.
+    #[error("'{text}' may be {}: write the one that is meant", or(meant))]
+    Several { text: String, meant: Vec<String> },
     #[error("unknown mode '{0}'; peregrinus modes lists those that are known")]
     Unknown(String),
     #[error(
-        "'{0}' is no mode but a collection that repeats within the octave, so none of its notes \
-         is its center; write a mode, such as ionian or minor"
+        "'{0}' is no mode: it holds all twelve notes, so none of them is its center; write a \
+         mode, such as ionian or minor"
     )]
-    Collection(String),
+    Chromatic(String),
+}
+
+/// `a, b or c`.
+fn or(list: &[String]) -> String {
+    match list.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
+        _ => list.concat(),
+    }
 }
 
 impl Catalogue {
@@ -56,7 +67,7 @@ impl Catalogue {
         let (note, mode) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
         let tonic = letters
             .understand(note)
-            .map_err(|e| match self.find(text) {
+            .map_err(|e| match self.known(text) {
                 _ if text.is_empty() => TonalityError::Empty,
                 Some(mode) => TonalityError::NoTonic {
                     text: text.to_owned(),
@@ -76,33 +87,36 @@ impl Catalogue {
         })
     }
 
-    /// A mode by id or name; `major` is Ionian by its common name, and the natural,
-    /// harmonic or melodic form of minor is minor, whose 6th and 7th move. The error names
-    /// the mode that is meant, or all of them; a collection without a center is no mode.
+    /// A mode or scale by id, name or another name, with or without "scale" or "mode" behind
+    /// it. The error names what is meant: the sense of the word first, then the spelling.
     pub fn parse_mode(&self, text: &str) -> Result<ModeId, UnknownMode> {
         let text = text.trim();
-        if let Some(mode) = self.find(text) {
+        if let Some(mode) = self.known(text) {
             return Ok(mode);
         }
-        let plain = text.to_lowercase();
-        let words: Vec<&str> = plain.split([' ', '_', '-']).collect();
-        let other_name = match words[..] {
-            ["major"] => self.find("ionian"),
-            // Its forms are no modes of their own: minor holds them all.
-            ["natural" | "harmonic" | "melodic", "minor"] => self.find("minor"),
-            _ => None,
-        };
-        if let Some(mode) = other_name {
-            return Ok(mode);
-        }
+        let bare = without_kind(text);
         let text = text.to_owned();
-        if let ["octatonic" | "chromatic"] | ["whole", "tone"] = words[..] {
-            return Err(UnknownMode::Collection(text));
+        if plain_name(bare) == "chromatic" {
+            return Err(UnknownMode::Chromatic(text));
         }
-        let modes = || self.iter().map(|(_, m)| m);
-        let names = modes().flat_map(|m| [m.id.as_str(), &m.name]);
-        let meant = also_called(&words.join(" ")).and_then(|id| self.find(id));
-        let meant = meant.or_else(|| nearest(&text, names).and_then(|name| self.find(name)));
+        let senses: Vec<ModeId> = senses(bare).iter().filter_map(|id| self.find(id)).collect();
+        if senses.len() > 1 {
+            let meant = senses.iter().map(|&id| {
+                let mode = self.mode(id);
+                let degrees = mode.degrees.iter().map(|d| d.text(Glyphs::Unicode));
+                let degrees: Vec<String> = degrees.collect();
+                format!("{} ({})", mode.id, degrees.join(" "))
+            });
+            let meant = meant.collect();
+            return Err(UnknownMode::Several { text, meant });
+        }
+        let turned = || self.with_the_words_of(bare);
+        let spelled = || {
+            let modes = self.all();
+            let names = modes.flat_map(|(_, m)| m.also.iter().chain([&m.id, &m.name]));
+            nearest(bare, names.map(String::as_str)).and_then(|name| self.find(name))
+        };
+        let meant = senses.first().copied().or_else(turned).or_else(spelled);
         Err(match meant {
             Some(mode) => UnknownMode::Misspelt {
                 text,
@@ -111,34 +125,84 @@ impl Catalogue {
             None => UnknownMode::Unknown(text),
         })
     }
+
+    /// The mode of this name, with or without "scale" or "mode" behind it.
+    fn known(&self, text: &str) -> Option<ModeId> {
+        self.find(text).or_else(|| self.find(without_kind(text)))
+    }
+
+    /// The mode whose name has these words in another order: blues major.
+    fn with_the_words_of(&self, text: &str) -> Option<ModeId> {
+        let words = |text: &str| -> Vec<String> {
+            let words = text.split([' ', '_', '-']).filter(|w| !w.is_empty());
+            let mut words: Vec<String> = words.map(plain_name).collect();
+            words.sort_unstable();
+            words
+        };
+        let typed = words(text);
+        let called = |m: &Mode| {
+            let mut names = m.also.iter().chain([&m.id, &m.name]);
+            names.any(|name| words(name) == typed)
+        };
+        self.all().find(|(_, m)| called(m)).map(|(id, _)| id)
+    }
 }
 
-/// The mode that is also called so, in words of small letters. Common practice, no source.
-fn also_called(name: &str) -> Option<&'static str> {
-    let name = name.replace('♭', "b").replace('♯', "#");
-    Some(match name.as_str() {
-        "super locrian"
-        | "superlocrian"
-        | "altered scale"
-        | "altered dominant"
-        | "diminished whole tone"
-        | "locrian b4" => "altered",
-        "super locrian bb7" | "superlocrian bb7" | "altered diminished" => "ultralocrian",
-        "acoustic" | "overtone" | "lydian b7" | "mixolydian #4" => "lydian_dominant",
-        "lydian #5" => "lydian_augmented",
-        "aeolian dominant" | "melodic major" | "hindu" => "mixolydian_flat6",
-        "half diminished" | "locrian #2" | "locrian 2" | "aeolian b5" => "locrian_nat2",
-        "phrygian #6" | "phrygian nat6" | "javanese" => "dorian_flat2",
-        "phrygian major" | "freygish" | "spanish phrygian" => "phrygian_dominant",
-        "ukrainian dorian" | "romanian minor" | "romanian" => "dorian_sharp4",
-        "ionian augmented" | "major #5" => "ionian_sharp5",
-        "harmonic major" | "major b6" => "ionian_flat6",
-        "lydian diminished" | "lydian minor" => "lydian_flat3",
-        "super phrygian" => "phrygian_flat4",
-        "jazz minor" => "minor",
-        "pentatonic" => "major_pentatonic",
-        _ => return None,
-    })
+/// Without "scale" or "mode" behind it.
+fn without_kind(text: &str) -> &str {
+    let text = text.trim();
+    match text.rsplit_once([' ', '_', '-']) {
+        Some((name, kind))
+            if ["scale", "mode"]
+                .iter()
+                .any(|k| kind.eq_ignore_ascii_case(k)) =>
+        {
+            name.trim_end()
+        }
+        _ => text,
+    }
+}
+
+/// What a word of the trade may stand for that is no name of its own: one mode that it is
+/// less clearly a name of, or several, the likeliest first. Common practice, no source.
+fn senses(word: &str) -> &'static [&'static str] {
+    match plain_name(word).as_str() {
+        "diminished" | "symmetricdiminished" | "symmetricaldiminished" => {
+            &["octatonic_whole_half", "octatonic_half_whole"]
+        }
+        "octatonic" => &["octatonic_half_whole", "octatonic_whole_half"],
+        "symmetric" | "symmetrical" => {
+            &["octatonic_half_whole", "octatonic_whole_half", "whole_tone"]
+        }
+        "augmented" => &["whole_tone", "lydian_augmented", "ionian_sharp5"],
+        "dominant" => &[
+            "mixolydian",
+            "lydian_dominant",
+            "phrygian_dominant",
+            "bebop_dominant",
+            "octatonic_half_whole",
+        ],
+        "bebop" => &[
+            "bebop_dominant",
+            "bebop_major",
+            "bebop_dorian",
+            "bebop_melodic_minor",
+        ],
+        "bebopminor" | "minorbebop" => &["bebop_dorian", "bebop_melodic_minor"],
+        "pentatonic" => &["major_pentatonic", "minor_pentatonic"],
+        "harmonic" => &["harmonic_minor", "ionian_flat6", "double_harmonic"],
+        "melodic" => &["melodic_minor"],
+        "jazz" => &["melodic_minor", "mixolydian", "bebop_dominant"],
+        "gypsy" => &["hungarian_minor", "double_harmonic", "phrygian_dominant"],
+        "gypsyminor" | "hungarian" => &["hungarian_minor"],
+        "gypsymajor" | "arabic" | "arabian" => &["double_harmonic"],
+        "spanishgypsy" | "hijaz" => &["phrygian_dominant"],
+        "romanian" => &["dorian_sharp4"],
+        "hindu" => &["mixolydian_flat6"],
+        "javanese" => &["dorian_flat2"],
+        "lydianminor" => &["lydian_flat3"],
+        _ => &[],
+    }
 }
 
 #[cfg(test)]

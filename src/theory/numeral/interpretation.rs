@@ -51,7 +51,12 @@ impl Place<'_> {
         if let Some(r) = self.cadential(chord, before, ahead) {
             return r;
         }
-        let (own, by_thirds) = self.own(&names, self.mode);
+        // In a symmetric scale any degree is as good a root: the chord keeps the one it has.
+        let own_names = match self.mode.is_symmetric() {
+            true => &names[..1],
+            false => &names,
+        };
+        let (own, by_thirds) = self.own(own_names, self.mode);
         if let Some(own) = own {
             let moves = !self.mode.movable.is_empty();
             // In minor a seventh chord or a raised note tells: VII7 before III is V7/III,
