@@ -63,7 +63,7 @@ fn set(list: &str) -> PitchClassSet {
 }
 
 fn modes() -> Table {
-    Table::new(include_str!("reference/modes.tsv"), 45)
+    Table::new(include_str!("reference/modes.tsv"), 54)
 }
 
 fn diatonic_chords() -> Table {
@@ -86,7 +86,7 @@ const BRIGHT_TO_DARK: [&str; 7] = [
 
 fn find(id: &str) -> (ModeId, &'static Mode) {
     Catalogue::standard()
-        .iter()
+        .all()
         .find(|(_, m)| m.id == id)
         .unwrap_or_else(|| panic!("no mode {id}"))
 }
@@ -103,7 +103,22 @@ fn tonality(center: i32, mode: ModeId) -> SpelledTonality {
 // ---- modes ----
 
 /// What the table has under another name: our id, the table's, the name that we show.
-const CALLED_OTHERWISE: [(&str, &str, &str); 5] = [
+const CALLED_OTHERWISE: [(&str, &str, &str); 12] = [
+    ("harmonic_minor", "harmonic_minor", "harmonic minor"),
+    ("melodic_minor", "melodic_minor", "melodic minor"),
+    ("double_harmonic", "double_harmonic", "double harmonic"),
+    ("whole_tone", "whole_tone", "whole-tone"),
+    (
+        "octatonic_half_whole",
+        "octatonic_hw",
+        "octatonic half-whole",
+    ),
+    (
+        "octatonic_whole_half",
+        "octatonic_wh",
+        "octatonic whole-half",
+    ),
+    ("major_blues", "blues_major", "major blues"),
     ("ionian_flat6", "harmonic_major", "Ionian b6"),
     ("locrian_dim7", "locrian_flatflat7", "Locrian bb7"),
     ("major_pentatonic", "pentatonic_major", "major pentatonic"),
@@ -116,7 +131,7 @@ fn every_mode_has_the_notes_and_the_parent_of_the_table() {
     let table = modes();
     let rows: BTreeMap<&str, Row> = table.rows().map(|r| (r.get("id"), r)).collect();
     let mut compared = 0;
-    for (_, mode) in Catalogue::standard().iter() {
+    for (_, mode) in Catalogue::standard().all() {
         if mode.id == "minor" {
             // One tonality: its usual form is the natural one, and the harmonic and
             // the melodic form bring nothing that it does not hold.
@@ -147,16 +162,22 @@ fn every_mode_has_the_notes_and_the_parent_of_the_table() {
         assert_eq!(name, otherwise.map_or(row.get("name"), |c| c.2));
         compared += 1;
     }
-    assert_eq!(compared, 30);
-    // And none of the four collections is left incomplete.
+    assert_eq!(compared, 47);
+    // And none of the collections is left incomplete.
     for row in table.rows() {
         let parent = row.get("parent");
-        let covered = ["harmonic_minor", "melodic_minor", "acoustic"].contains(&row.get("id"));
+        // Another name of Lydian dominant.
+        let covered = row.get("id") == "acoustic";
         let collections = [
             "diatonic",
             "harmonic minor",
             "melodic minor",
             "harmonic major",
+            "double harmonic",
+            "whole-tone",
+            "octatonic",
+            "blues",
+            "bebop",
         ];
         if collections.contains(&parent) && !covered {
             let otherwise = CALLED_OTHERWISE.iter().find(|c| c.1 == row.get("id"));
@@ -1053,6 +1074,71 @@ fn music21_spells_the_scales_as_we_do() {
         "C\tlydian\tC D E F G A B\t0\n",
     );
     assert!(wrong.contains("C lydian"), "{wrong}");
+}
+
+/// On twelve centers: music21 has classes for these, written otherwise, so by their sound.
+#[test]
+fn music21_has_the_notes_of_the_scales() {
+    let mut lines = String::new();
+    for (id, class) in [
+        ("harmonic_minor", "HarmonicMinorScale"),
+        ("melodic_minor", "MelodicMinorScale"),
+        ("whole_tone", "WholeToneScale"),
+        ("octatonic_whole_half", "OctatonicScale"),
+        ("octatonic_half_whole", "OctatonicScale m2"),
+    ] {
+        let (mode, m) = find(id);
+        for center in 0..12 {
+            let SpelledTonality { tonality: t, tonic } = tonality(center, mode);
+            let pcs = m.degrees.iter().map(|d| t.center.up(d.semitones() as i32));
+            let pcs: Vec<String> = pcs.map(|pc| pc.index().to_string()).collect();
+            let _ = writeln!(lines, "{}\t{class}\t{}\t", tonic.text(ASCII), pcs.join(" "));
+        }
+    }
+    let said = python::run(Python::Checks, "python/check_scales.py", &[], &lines);
+    assert_eq!(said.trim(), "60 scales");
+    let wrong = "C\tWholeToneScale\t0 2 4 6 8 9\t\n";
+    let wrong = python::fails(Python::Checks, "python/check_scales.py", &[], wrong);
+    assert!(wrong.contains("C WholeToneScale"), "{wrong}");
+}
+
+/// Scales are what their degrees are on every center, written with one letter for each
+/// degree where there are seven, and as plain notes where they are symmetric.
+#[test]
+fn scales_turn_with_their_tonic_and_are_written_plainly() {
+    let c = Catalogue::standard();
+    let mut count = 0;
+    for (mode, m) in c.scales() {
+        for center in 0..12 {
+            let SpelledTonality { tonality: t, tonic } = tonality(center, mode);
+            let h = Harmonized::new(t, tonic, c);
+            assert_eq!(h.notes.len(), m.degrees.len());
+            let notes = h.notes.iter().map(|n| n.pitch_class());
+            let set: PitchClassSet = notes.collect();
+            assert_eq!(set, m.set().up(center), "{tonic} {}", m.id);
+            let chordal: Vec<u8> = m.chordal().map(|d| d.number).collect();
+            if chordal.iter().copied().eq(1..=7) {
+                let letters: BTreeSet<usize> = h.usual().iter().map(|s| s.root.letter()).collect();
+                assert_eq!(letters.len(), 7, "{tonic} {}", m.id);
+            }
+            if m.is_symmetric() {
+                for n in &h.notes {
+                    let odd = ["Cb", "Fb", "B#", "E#"].contains(&n.text(ASCII).as_str());
+                    assert!(!odd && n.accidental().abs() < 2, "{tonic} {}: {n}", m.id);
+                }
+            }
+            // No chord of thirds leaves the scale, and each is what its name says.
+            for stack in h.thirds.iter().flat_map(|t| &t.chords) {
+                assert!(stack.set().is_subset(set), "{tonic} {}", m.id);
+                let (chord, root) = stack.chord().expect("a chord");
+                let kind = Kinds::standard().kind(chord.kind);
+                let sounds = kind.set().up(root.pitch_class().index() as i32);
+                assert_eq!(stack.set(), sounds, "{tonic} {}", m.id);
+                count += 1;
+            }
+        }
+    }
+    assert!(count > 12 * 100, "{count}");
 }
 
 // ---- names of chords ----

@@ -194,7 +194,8 @@ pub fn mode_text(w: &Words, t: SpelledTonality) -> String {
             let other = w.catalogue.mode(id);
             let new = other.degrees.iter().filter(|d| !m.degrees.contains(d));
             let new: Vec<Degree> = new.copied().collect();
-            match new.is_empty() {
+            // Where more than a few differ they tell nothing.
+            match new.is_empty() || new.len() > 4 {
                 true => format!("{words} is {}", name(w, id)),
                 false => format!("{words} is {} with {}", name(w, id), list(&new, " and ")),
             }

@@ -223,7 +223,17 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
     let b = b.max(titles[0].width() + 2);
     let title = format!("{}{:<b$}{}", " ".repeat(a), titles[0], titles[1]);
     rows[0] = Row::Line(title.trim_end().to_owned());
-    aligned(&rows, &[0]) + &thirds(w, h, &mut seen[1]) + &legend(w, h, seen)
+    let mut table = aligned(&rows, &[0]);
+    if table.lines().any(|line| line.width() > COLUMNS) {
+        // Doubled accidentals: the notes of the sevenths are left to their labels.
+        for row in &mut rows {
+            if let Row::Cells(cells) = row {
+                cells[7].clear();
+            }
+        }
+        table = aligned(&rows, &[0]);
+    }
+    table + &thirds(w, h, &mut seen[1]) + &legend(w, h, seen)
 }
 
 /// The chords of thirds beside the table, a degree a line: lines, each ended.

@@ -216,6 +216,88 @@ mod tests {
         assert_eq!(c.signature(dorian.tonic, dorian.tonality.mode), -5);
     }
 
+    /// A scale that no music is taken for has an id behind those of all modes.
+    #[test]
+    fn scales_are_found_and_are_no_modes() {
+        let c = Catalogue::standard();
+        assert_eq!(c.scales().count(), 17);
+        for (id, scale) in c.scales() {
+            assert!(c.is_scale(id), "{}", scale.id);
+            assert_eq!(c.mode(id), scale);
+            assert_eq!(c.find(&scale.name), Some(id));
+            assert_eq!(c.kin(id), id, "{}", scale.id);
+        }
+        assert!(c.iter().all(|(id, m)| !c.is_scale(id) && c.mode(id) == m));
+    }
+
+    #[test]
+    fn every_name_is_of_one_mode() {
+        let c = Catalogue::standard();
+        let mut names = std::collections::BTreeMap::new();
+        for (id, m) in c.all() {
+            let own = std::collections::BTreeSet::from([plain_name(&m.id), plain_name(&m.name)]);
+            let also = m.also.iter().map(|name| plain_name(name));
+            for name in own.into_iter().chain(also) {
+                assert_eq!(c.find(&name), Some(id), "{name}");
+                assert_eq!(names.insert(name.clone(), id), None, "{name}");
+            }
+        }
+    }
+
+    /// What another name says of the degrees is so: Phrygian ♮6, super-Locrian 𝄫7.
+    #[test]
+    fn another_name_that_alters_a_mode_has_its_degrees() {
+        let c = Catalogue::standard();
+        let mut checked = 0;
+        for (id, m) in c.all() {
+            for name in m.also.iter().chain([&m.name]) {
+                let words: Vec<&str> = name.split(' ').collect();
+                let signs = |w: &&&str| w.starts_with(['♭', '♯', '♮', '𝄫']);
+                let altered: Vec<&&str> = words.iter().filter(signs).collect();
+                let of = name.split(['♭', '♯', '♮', '𝄫']).next().unwrap_or_default();
+                if altered.is_empty() {
+                    continue;
+                }
+                let of = c.find(of.trim()).expect(name);
+                let mut degrees = c.mode(of).degrees.clone();
+                for sign in altered {
+                    let number = sign.trim_start_matches(['♭', '♯', '♮', '𝄫']);
+                    let number: u8 = number.parse().expect(name);
+                    let place = degrees.iter().position(|d| d.number == number);
+                    let d = &mut degrees[place.expect(name)];
+                    d.alter = match sign.chars().next() {
+                        Some('♭') => d.alter.min(0) - i8::from(d.alter >= 0),
+                        Some('𝄫') => -2,
+                        // Raised by one, from what it is in that mode: Phrygian ♯6.
+                        Some('♯') => d.alter + 1,
+                        _ => 0,
+                    };
+                }
+                assert_eq!(degrees, c.mode(id).degrees, "{name}");
+                checked += 1;
+            }
+        }
+        assert!(checked > 25, "{checked}");
+    }
+
+    #[test]
+    fn a_mode_of_ones_own_takes_the_place_of_a_scale() {
+        let c = Catalogue::standard();
+        let own = "[[mode]]\nname = 'Double harmonic'\ndegrees = '1 b2 3 4 5 b6 7'\n\
+                   [[scale]]\nname = 'Own'\nalso = 'mine, my own'\ndegrees = '1 b2 3 4 5 6 7'\n";
+        let larger = c.extended(own).expect("a catalogue");
+        assert_eq!((larger.len(), larger.scales().count()), (32, 17));
+        let double = larger.find("double harmonic").expect("the mode");
+        assert!(!larger.is_scale(double));
+        assert_eq!(larger.find("double_harmonic"), Some(double));
+        let own = larger.find("My own").expect("the scale");
+        assert!(larger.is_scale(own));
+        // An id of the smaller one is good for both.
+        for (id, m) in c.all() {
+            assert_eq!(larger.mode(id), m);
+        }
+    }
+
     #[test]
     fn a_mode_with_the_degrees_of_another_is_found() {
         assert_eq!(Catalogue::standard().doubles().count(), 0);

@@ -976,6 +976,21 @@ mod tests {
                 "line 4: mode 'Own': b2 is characteristic, but is none of its degrees".into(),
             ),
             (
+                format!("name = 'Own'\n{good}\npassing = 'b2'"),
+                "line 4: mode 'Own': b2 is passing, but is none of its degrees above the first"
+                    .into(),
+            ),
+            (
+                "name = 'Own'\ndegrees = '1 2 3 4 5'\npassing = '4'".into(),
+                "line 4: mode 'Own': it has 4 degrees; a mode has at least five".into(),
+            ),
+            (
+                format!("name = 'Own'\n{good}\nalso = 'mine, super-Locrian'"),
+                "line 4: mode 'Own': its also is 'super-Locrian': that is the mode Altered \
+                 already; choose another"
+                    .into(),
+            ),
+            (
                 format!("name = 'Own'\n{good}\nparent = ''"),
                 "line 4: mode 'Own': its parent is empty".into(),
             ),
@@ -1033,6 +1048,25 @@ mod tests {
                 said == Err(want.clone()) || said == Err(other),
                 "{said:?} {want}"
             );
+        }
+        let scale = |lines: &str| own(&format!("[[scale]]\n{lines}")).map(|all| all.len());
+        assert_eq!(scale(&format!("name = 'Own'\n{good}")), Ok(1));
+        for (lines, want) in [
+            (
+                "name = 'Dorian'",
+                "line 2: scale 'Dorian': its name is 'Dorian': that is the mode Dorian already; choose another",
+            ),
+            (
+                "name = 'half-whole'",
+                "line 2: scale 'half-whole': its name is 'half-whole': that is the mode octatonic half-whole already; choose another",
+            ),
+            (
+                "name = 'Own'\nweight = 1",
+                "line 3: scale 'Own': a scale has no weight, as no music is ever taken for one: leave it out",
+            ),
+        ] {
+            let said = scale(&format!("{lines}\n{good}"));
+            assert_eq!(said, Err(format!("{want}. {whole}")), "{lines}");
         }
         let said = own("[[mode]]\nname = 'Own\n").map(|all| all.len());
         let said = said.expect_err("no end of the name");

@@ -561,6 +561,90 @@ mod tests {
         assert!(six.usual().iter().all(|s| s.seventh.is_none()));
         assert_eq!(six.usual().len(), 6);
         assert_eq!(six.usual()[0].triad.differs, None);
+        // Stacks of five have all the chords of thirds; those of six have not.
+        assert!(five.thirds.is_empty());
+        let thirds = six.thirds.iter().map(|t| t.chords.len());
+        assert_eq!(thirds.collect::<Vec<_>>(), [4, 2]);
+    }
+
+    /// Common practice, no source: a diminished seventh on every degree, and on the four
+    /// degrees of one of them a dominant; in the whole-tone scale an augmented triad on
+    /// each.
+    #[test]
+    fn symmetric_scales_have_the_chords_that_the_trade_knows() {
+        let written = |s: &Stack| -> String {
+            let notes: Vec<String> = s.notes.iter().map(|n| n.to_string()).collect();
+            notes.join(" ")
+        };
+        let octatonic = harmonized("C octatonic half-whole");
+        let steps = usual(&octatonic);
+        assert_eq!(
+            labels(&octatonic, &steps, Size::Seventh),
+            ["C°7", "D♭°7", "E♭°7", "E°7", "F♯°7", "G°7", "A°7", "B♭°7"]
+        );
+        assert_eq!(octatonic.parallel, None);
+        let n = Notation::default();
+        let numerals: Vec<Option<String>> = steps
+            .iter()
+            .filter_map(|s| s.seventh.as_ref())
+            .map(|s| octatonic.numeral(s, &n, Catalogue::standard()))
+            .collect();
+        assert_eq!(numerals[0].as_deref(), Some("i°7"));
+        assert_eq!(numerals[6].as_deref(), Some("vi°7"));
+        let dominants: Vec<String> = octatonic
+            .thirds
+            .iter()
+            .flat_map(|t| &t.chords)
+            .filter(|s| s.quality().iter().map(PitchClass::index).eq([0, 4, 7, 10]))
+            .map(written)
+            .collect();
+        // As chords are written, whatever the scale calls their notes.
+        assert_eq!(
+            dominants,
+            ["C E G B♭", "E♭ G B♭ D♭", "F♯ A♯ C♯ E", "A C♯ E G"]
+        );
+        let whole = harmonized("A♭ whole-tone");
+        let steps = usual(&whole);
+        assert_eq!(
+            labels(&whole, &steps, Size::Triad),
+            ["A♭aug", "B♭aug", "Caug", "Daug", "Eaug", "G♭aug"]
+        );
+        assert_eq!(written(&steps[0].triad), "A♭ C E");
+        assert!(steps.iter().all(|s| s.seventh.is_none()));
+    }
+
+    #[test]
+    fn a_passing_note_is_no_step_of_a_chord() {
+        for (bebop, parent, passing) in [
+            ("C bebop dominant", "C mixolydian", "B"),
+            ("C bebop dorian", "C dorian", "E"),
+            ("C bebop major", "C ionian", "G♯"),
+            ("C bebop melodic minor", "C melodic minor", "G♯"),
+        ] {
+            let (h, parent) = (harmonized(bebop), harmonized(parent));
+            assert_eq!(h.parallel, parent.parallel);
+            for size in Size::BOTH {
+                let own = labels(&h, &usual(&h), size);
+                assert_eq!(own, labels(&parent, &usual(&parent), size), "{bebop}");
+            }
+            let passing: Spelling = passing.parse().expect("a note");
+            assert_eq!(h.notes.len(), 8);
+            assert!(h.notes.contains(&passing), "{bebop}");
+            let mut held = h.thirds.iter().flat_map(|t| &t.chords).peekable();
+            assert!(held.peek().is_some(), "{bebop}");
+            assert!(held.all(|s| s.set().contains(passing.pitch_class())));
+            assert!(parent.thirds.is_empty());
+        }
+        // The passing note of bebop major makes the diminished seventh between its sixths.
+        let major = harmonized("C bebop major");
+        let n = Notation::default();
+        let all = major.thirds.iter().flat_map(|t| &t.chords);
+        let all: Vec<String> = all
+            .map(|s| major.label(s, &n, Catalogue::standard()))
+            .collect();
+        for label in ["D°7", "F°7", "G♯°7", "B°7"] {
+            assert!(all.iter().any(|l| l == label), "{label}: {all:?}");
+        }
     }
 
     #[test]

@@ -232,24 +232,41 @@ mod tests {
                 "D mixolidian",
                 "unknown mode 'mixolidian'; did you mean mixolydian?",
             ),
+            ("D Super-Locrian", "altered"),
+            ("D superlocrian scale", "altered"),
+            ("C lydian ♭7", "lydian_dominant"),
+            ("C Lydian flat 7", "lydian_dominant"),
+            ("C Locrian natural 2 mode", "locrian_nat2"),
+            ("A harmonic minor", "harmonic_minor"),
+            ("A Melodic-Minor", "melodic_minor"),
+            ("A jazz minor", "melodic_minor"),
+            ("a natural minor", "aeolian"),
+            ("C whole-tone", "whole_tone"),
+            ("C dominant diminished", "octatonic_half_whole"),
             (
-                "D Super-Locrian",
-                "unknown mode 'Super-Locrian'; did you mean altered?",
+                "C chromatic scale",
+                "'chromatic scale' is no mode: it holds all twelve notes, so none of them is its center; write a mode, such as ionian or minor",
+            ),
+            // What a word means goes before how it is spelled.
+            (
+                "C diminished",
+                "'diminished' may be octatonic_whole_half (1 2 ♭3 4 ♭5 ♭6 6 7) or octatonic_half_whole (1 ♭2 ♭3 3 ♯4 5 6 ♭7): write the one that is meant",
             ),
             (
-                "C lydian ♭7",
-                "unknown mode 'lydian ♭7'; did you mean lydian_dominant?",
-            ),
-            ("A harmonic minor", "minor"),
-            ("A Melodic-Minor", "minor"),
-            ("a natural minor", "minor"),
-            (
-                "C octatonic",
-                "'octatonic' is no mode but a collection that repeats within the octave, so none of its notes is its center; write a mode, such as ionian or minor",
+                "C gypsy",
+                "'gypsy' may be hungarian_minor (1 2 ♭3 ♯4 5 ♭6 7), double_harmonic (1 ♭2 3 4 5 ♭6 7) or phrygian_dominant (1 ♭2 3 4 5 ♭6 ♭7): write the one that is meant",
             ),
             (
-                "C whole-tone",
-                "'whole-tone' is no mode but a collection that repeats within the octave, so none of its notes is its center; write a mode, such as ionian or minor",
+                "C gypsy major",
+                "unknown mode 'gypsy major'; did you mean double_harmonic?",
+            ),
+            (
+                "C blues major",
+                "unknown mode 'blues major'; did you mean major_blues?",
+            ),
+            (
+                "altered scale",
+                "'altered scale' is a mode without its tonic: write it before, such as D altered",
             ),
             (
                 "",
@@ -263,6 +280,45 @@ mod tests {
         assert_eq!(unknown, said);
         let note = says("H dorian");
         assert!(note.starts_with("'H' is no note name"), "{note}");
+    }
+
+    /// Each sense is of a word that is no name, and is known by its id.
+    #[test]
+    fn the_senses_of_words_are_known() {
+        let c = Catalogue::standard();
+        let words = [
+            "diminished",
+            "symmetrical diminished",
+            "octatonic",
+            "symmetric",
+            "augmented",
+            "dominant",
+            "bebop",
+            "minor bebop",
+            "pentatonic",
+            "harmonic",
+            "melodic",
+            "jazz",
+            "gypsy",
+            "gypsy minor",
+            "Hungarian",
+            "Arabic",
+            "gypsy major",
+            "Spanish gypsy",
+            "hijaz",
+            "Romanian",
+            "Hindu",
+            "Javanese",
+            "Lydian minor",
+        ];
+        for word in words {
+            assert_eq!(c.find(word), None, "{word}");
+            assert!(!senses(word).is_empty(), "{word}");
+            for id in senses(word) {
+                let mode = c.find(id).expect(id);
+                assert_eq!(c.mode(mode).id, *id, "{word}");
+            }
+        }
     }
 
     #[test]

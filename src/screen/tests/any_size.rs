@@ -35,7 +35,7 @@ fn text() -> impl Strategy<Value = String> {
 
 prop_compose! {
     fn any_established()(
-        center in pitch_class(), mode in 0..40usize, tonic in -20..20i8,
+        center in pitch_class(), mode in 0..70usize, tonic in -20..20i8,
         at in time(), since in time(), degrees in any::<u8>(), others in prop::collection::vec(0..40usize, 0..4),
     ) -> Established {
         Established {
