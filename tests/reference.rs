@@ -5,9 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use peregrinus::theory::{
-    Around, Catalogue, Chord, Context, Glyphs, Hearing, Kinds, Mode, ModeId, Notation, Numeral,
-    NumeralBasis, PitchClass, PitchClassSet, Role, Sonority, SpelledTonality, Spelling, Tonality,
-    analyse,
+    Around, Catalogue, Chord, Context, Glyphs, Harmonized, Hearing, Kinds, Mode, ModeId, Notation,
+    Numeral, NumeralBasis, PitchClass, PitchClassSet, Role, Sonority, SpelledTonality, Spelling,
+    Tonality, analyse,
 };
 
 #[path = "python/mod.rs"]

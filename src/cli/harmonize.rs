@@ -13,7 +13,7 @@ use std::process::ExitCode;
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// A tonic and a mode: E♭ mixolydian, F# minor, Bb lydian dominant.
+    /// A tonic and a mode or scale: E♭ mixolydian, F# minor, Bb melodic minor.
     #[arg(required_unless_present = "beside", value_name = "TONALITY")]
     tonality: Vec<String>,
     /// Set another tonality beside it and mark what changes.

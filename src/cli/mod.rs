@@ -59,7 +59,7 @@ enum Command {
     Analyze(analyze::Args),
     /// Print the triads and sevenths on each degree of a tonality.
     Harmonize(harmonize::Args),
-    /// Print the modes that are known, or one of them in detail.
+    /// Print the modes and scales that are known, or one of them in detail.
     Modes(modes::Args),
     /// Print the script by which a shell completes these commands.
     Completions(completions::Args),

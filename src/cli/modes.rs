@@ -11,7 +11,7 @@ use std::process::ExitCode;
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// One mode in detail: dorian, phrygian dominant. Without it all modes.
+    /// One mode or scale in detail: dorian, bebop dominant. Without it all of them.
     #[arg(value_name = "NAME")]
     name: Vec<String>,
     /// The note that they stand on.
