@@ -752,6 +752,8 @@ mod tests {
         assert_eq!(root("C ionian"), Some(5), "Fm7/C");
         // A♭ is a note of E♭ Phrygian, F is none.
         assert_eq!(root("Eb phrygian"), Some(8), "A♭6/C");
+        // In a scale that no music is taken for as well.
+        assert_eq!(root("Eb bebop major"), Some(5), "Fm7/C");
     }
 
     #[test]

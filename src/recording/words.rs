@@ -196,6 +196,13 @@ mod tests {
         let t = standard().parse_tonality("E♭ mixolydian").unwrap();
         let pin = Event::Pin(Some(t));
         assert_eq!(said(pin), text("pin=Eb mixolydian"));
+        // A scale as well.
+        let t = standard().parse_tonality("D♭ dominant diminished").unwrap();
+        let pin = Word::Event(Event::Pin(Some(t)));
+        let written = pin.text(standard());
+        assert_eq!(written, text("pin=Db octatonic_half_whole"));
+        let written = written.unwrap();
+        assert_eq!(Word::read(&written, standard()), Some(Ok(pin)));
         assert_eq!(
             said(Event::HomeIs(Some(PitchClass::new(8)))),
             text("home=G#")

@@ -68,6 +68,9 @@ impl Relative {
         let own = reference.spelled();
         let heard = picture.reading.here.map(|h| h.tonality);
         let mut all: Vec<SpelledTonality> = same_notes(own.tonality, own.tonic, look.catalogue);
+        // Beside what music is taken for stand its like; beside a pinned scale all of them.
+        let scale = look.catalogue.is_scale(own.tonality.mode);
+        all.retain(|t| scale || !look.catalogue.is_scale(t.tonality.mode));
         all.push(own);
         all.sort_by_key(|t| t.tonality.center);
         all.into_iter()
