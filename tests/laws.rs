@@ -395,7 +395,9 @@ fn bare(change: Change, down: i32) -> String {
                 sonority.bass().up(-down)
             )
         }
-        Change::Harmony(HarmonyNow { chord, since, line }) => {
+        Change::Harmony(HarmonyNow {
+            chord, since, line, ..
+        }) => {
             let Chord { root, kind, bass } = chord;
             let (root, bass) = (root.up(-down), bass.up(-down));
             let notes = line.map(|l| l.notes().iter().map(|n| n.up(-down)).collect::<Vec<_>>());

@@ -154,7 +154,9 @@ impl History {
 
     /// What was written down since the harmony began gives way to it.
     fn harmonize(&mut self, at: Time, harmony: HarmonyNow) {
-        let HarmonyNow { chord, since, line } = harmony;
+        let HarmonyNow {
+            chord, since, line, ..
+        } = harmony;
         while self.harmonies.pop_if(|h| h.span.start >= since).is_some() {}
         let sonority = Sonority::Chord(chord);
         if let Some(before) = self.harmonies.last_mut() {

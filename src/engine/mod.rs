@@ -50,8 +50,8 @@ pub use open_degrees::open;
 pub use phrases::Phrases;
 pub use polymodal::Polymodal;
 pub use progression::{
-    CHANGE, Gathered, HARMONIES, HarmonyNow, LineFollower, Progression, evidence, harmonies_from,
-    weight,
+    CHANGE, Gathered, HARMONIES, HarmonyNow, LineFollower, Meant, Progression, evidence,
+    harmonies_from, weight,
 };
 pub use reading::{Contender, Established, Reading};
 pub use stroke::{Arrival, Stroke};

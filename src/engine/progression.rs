@@ -33,6 +33,8 @@ const SHARE: f32 = 0.25;
 const LONG: f32 = 0.75;
 /// The root is the bass where it has this share of the bass's time.
 const ROOT: f32 = 0.2;
+/// A stroke that says less for a harmony, against the likeliest, may be the beginning of another.
+const DOUBT: f32 = 0.2;
 /// Another bass where it has this share.
 const OTHER: f32 = 0.6;
 
@@ -48,14 +50,37 @@ pub fn evidence(
     weight: f32,
     states: &[RootedTriad; HARMONIES],
 ) -> [f32; HARMONIES] {
-    let said = states.map(|harmony| judgement.of(harmony));
-    let top = said.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    said.map(|x| weight * (x - top).max(FLOOR))
+    let top = highest(judgement);
+    states.map(|harmony| weight * (judgement.of(harmony) - top).max(FLOOR))
+}
+
+/// What is said of the likeliest.
+fn highest(judgement: &Judgement) -> f32 {
+    let all = judgement.chords.as_flattened().iter();
+    all.copied().fold(f32::NEG_INFINITY, f32::max)
 }
 
 /// All harmonies, as seen from a note: of equals the same comes first in every transposition.
 pub fn harmonies_from(from: PitchClass) -> [RootedTriad; HARMONIES] {
     std::array::from_fn(|s| (from.up((s / TRIADS.len()) as i32), TRIADS[s % TRIADS.len()]))
+}
+
+/// What a stroke says of one harmony.
+#[derive(Clone, Copy, Debug)]
+pub struct Meant {
+    degrees: Degrees,
+    /// Against the likeliest, 0-1.
+    likely: f32,
+}
+
+impl Meant {
+    pub fn by(judgement: &Judgement, harmony: RootedTriad) -> Meant {
+        let top = highest(judgement);
+        Meant {
+            degrees: judgement.degrees_on(harmony.0),
+            likely: (judgement.of(harmony) - top).exp(),
+        }
+    }
 }
 
 /// What was heard of one harmony.
@@ -79,10 +104,11 @@ impl Gathered {
         first_bass: None,
     };
 
-    /// A stroke that stands for so many seconds; `degrees`: what it says of those on the root.
-    pub fn take(&mut self, stroke: &Stroke, seconds: f64, degrees: &Degrees) {
-        let weight = weight(seconds);
-        let seconds = seconds.min(f64::from(MOST) * UNIT) as f32;
+    /// A stroke that stands for so many seconds, as far as this harmony is meant by it.
+    pub fn take(&mut self, stroke: &Stroke, seconds: f64, meant: Meant) {
+        let Meant { degrees, likely } = meant;
+        let weight = likely * weight(seconds);
+        let seconds = likely * seconds.min(f64::from(MOST) * UNIT) as f32;
         self.seconds += seconds;
         self.weight += weight;
         for (sum, said) in self.degrees.iter_mut().zip(degrees) {
@@ -94,7 +120,9 @@ impl Gathered {
         if let Some(low) = lowest(stroke.sounding) {
             let bass = PitchClass::of_key(low);
             self.bass[bass.index()] += seconds;
-            self.first_bass.get_or_insert(bass);
+            if likely > 0.5 {
+                self.first_bass.get_or_insert(bass);
+            }
         }
     }
 
@@ -172,6 +200,8 @@ impl LineFollower {
 pub struct HarmonyNow {
     pub chord: Chord,
     pub since: Time,
+    /// What sounds speaks for another that may be about to begin.
+    pub doubted: bool,
     pub line: Option<Line>,
 }
 
@@ -270,8 +300,8 @@ impl Progression {
         } else {
             standing.stroke.at
         };
-        let degrees = standing.judgement.degrees_on(self.states[state].0);
-        gathered.take(&standing.stroke, seconds, &degrees);
+        let meant = Meant::by(&standing.judgement, self.states[state]);
+        gathered.take(&standing.stroke, seconds, meant);
         let mut line = self.line;
         line.hear(&standing.stroke);
         let now = gathered
@@ -279,6 +309,7 @@ impl Progression {
             .map(|chord| HarmonyNow {
                 chord,
                 since,
+                doubted: meant.likely < DOUBT && seconds < f64::from(MOST) * UNIT,
                 line: line.within(since),
             });
         // Too little of it was heard yet: what was before goes on.
@@ -301,8 +332,8 @@ impl Progression {
             }
             let from = if stays { self.score[s] - most } else { -CHANGE };
             self.score[s] = from + said;
-            let degrees = standing.judgement.degrees_on(self.states[s].0);
-            self.gathered[s].take(&standing.stroke, seconds, &degrees);
+            let meant = Meant::by(&standing.judgement, self.states[s]);
+            self.gathered[s].take(&standing.stroke, seconds, meant);
         }
     }
 

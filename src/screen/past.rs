@@ -108,7 +108,12 @@ fn harmony_at(history: &History, now: Time) -> Option<HarmonyNow> {
     let HarmonySpan { span, line } = *harmonies.get(after.checked_sub(1)?)?;
     let chord = span.sonority.chord().filter(|_| now < span.end)?;
     let since = span.start;
-    Some(HarmonyNow { chord, since, line })
+    Some(HarmonyNow {
+        chord,
+        since,
+        doubted: false,
+        line,
+    })
 }
 
 /// A reading without any name, for a class that is to find them.

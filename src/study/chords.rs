@@ -14,8 +14,8 @@ use super::progression;
 use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
     Arrival, CHANGE as PROGRESSION_CHANGE, Degrees, Direction, HARMONIES, Harmony, Judgement,
-    KeySet, Needs, RootedTriad, Stroke, classes, evidence, harmonies_from, likeliest, lowest,
-    on_its_bass, weight,
+    KeySet, Meant, Needs, RootedTriad, Stroke, classes, evidence, harmonies_from, likeliest,
+    lowest, on_its_bass, weight,
 };
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
@@ -170,7 +170,7 @@ impl Chords {
         let mut at_own_pace = Vec::with_capacity(count);
         let mut paced = |(state, both): (usize, Judgement)| {
             let harmony: RootedTriad = states[state];
-            at_own_pace.push((harmony, both.degrees_on(harmony.0)));
+            at_own_pace.push((harmony, Meant::by(&both, harmony)));
         };
         let mut bass: Option<(Time, u8)> = None;
         self.forward.reset();
@@ -234,8 +234,8 @@ struct Courses {
     meant: Vec<RootedTriad>,
     basses: Vec<PitchClass>,
     said: Vec<Said>,
-    /// The harmony at its own pace, and what is said of the degrees on its root.
-    at_own_pace: Vec<(RootedTriad, Degrees)>,
+    /// The harmony at its own pace, and what each stroke says of it.
+    at_own_pace: Vec<(RootedTriad, Meant)>,
 }
 
 /// What is said of a stroke, as far as it matters once its harmony is known.

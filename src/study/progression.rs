@@ -1,15 +1,15 @@
 //! The harmonies of a whole recording at their own pace, in hindsight.
 
-use crate::engine::{Degrees, Gathered, LineFollower, RootedTriad, Stroke};
+use crate::engine::{Gathered, LineFollower, Meant, RootedTriad, Stroke};
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Catalogue, Hearing, Line, PitchClassSet, Sonority};
 use crate::time::Time;
 
-/// The harmony meant at each stroke, and what is said of the degrees on its root, become spans.
+/// The harmony meant at each stroke, and what the stroke says of it, become spans.
 /// Where too little was heard for a chord there is none. `end`: when the last sound ends.
 pub(super) fn harmonies(
     strokes: &[Stroke],
-    meant: &[(RootedTriad, Degrees)],
+    meant: &[(RootedTriad, Meant)],
     end: Time,
     (mut regions, catalogue): (&[Region], &Catalogue),
 ) -> Vec<HarmonySpan> {
@@ -30,8 +30,8 @@ pub(super) fn harmonies(
         let mut gathered = Gathered::NOTHING;
         let mut line: Option<Line> = None;
         let mut keys = 0;
-        for (k, (stroke, (_, degrees))) in own.iter().zip(run).enumerate() {
-            gathered.take(stroke, until(k).since(stroke.at).seconds(), degrees);
+        for (k, (stroke, &(_, meant))) in own.iter().zip(run).enumerate() {
+            gathered.take(stroke, until(k).since(stroke.at).seconds(), meant);
             keys |= stroke.struck;
             lines.hear(stroke);
             let longer = |new: &Line| line.is_none_or(|l| l.notes().len() < new.notes().len());

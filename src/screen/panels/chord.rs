@@ -119,7 +119,7 @@ pub(in crate::screen) fn draw(
 /// The harmony at its own pace, where it is another than the chord of the moment, and the line
 /// that moves through it: `harmony Am, line A G♯ G`.
 fn harmony(picture: &Picture, shown: &Shown, around: Around, look: &Look) -> Option<String> {
-    let HarmonyNow { chord, line, .. } = picture.reading.harmony?;
+    let HarmonyNow { chord, line, .. } = picture.reading.harmony.filter(|h| !h.doubted)?;
     let same = |c: Chord| (c.root, c.kind) == (chord.root, chord.kind);
     let moment = shown.sonority.chord();
     if picture.still || (line.is_none() && moment.is_none_or(same)) {
