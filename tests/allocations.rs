@@ -139,9 +139,9 @@ fn the_engine() {
     let said = [
         engine::Event::Pin(dorian),
         engine::Event::HomeIs(Some(PitchClass::new(3))),
-        engine::Event::Aside(true),
+        engine::Event::Aside(engine::Aside::Begins),
         engine::Event::Pin(None),
-        engine::Event::Aside(false),
+        engine::Event::Aside(engine::Aside::Ends),
         engine::Event::HomeIs(None),
     ];
     let info = measure(|| {

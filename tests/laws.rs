@@ -8,7 +8,7 @@ use proptest::strategy::ValueTree;
 use proptest::test_runner::FileFailurePersistence;
 
 use peregrinus::engine::{
-    Change, Established, Event, Fading, Filter, HarmonyNow, Inertia, Monitor, Observer,
+    Aside, Change, Established, Event, Fading, Filter, HarmonyNow, Inertia, Monitor, Observer,
 };
 use peregrinus::midi::{self, Timed};
 use peregrinus::plan::Region;
@@ -257,7 +257,8 @@ fn said() -> impl Strategy<Value = Vec<Said>> {
 
 /// Asides that begin and end, not always in that order.
 fn asides() -> impl Strategy<Value = Vec<Said>> {
-    let aside = (0.0..1.0f64, any::<bool>()).prop_map(|(part, on)| (part, Event::Aside(on)));
+    let edge = prop_oneof![Just(Aside::Begins), Just(Aside::Ends)];
+    let aside = (0.0..1.0f64, edge).prop_map(|(part, edge)| (part, Event::Aside(edge)));
     proptest::collection::vec(aside, 0..5)
 }
 
@@ -422,7 +423,7 @@ fn bare(change: Change, down: i32) -> String {
         Change::HomeIs(note) => {
             format!("home is {:?}", note.map(|n| n.pitch_class().up(-down)))
         }
-        Change::Aside(on) => format!("aside {on}"),
+        Change::Aside(edge) => format!("aside {edge:?}"),
         Change::Polymodal(polymodal) => {
             let parts = polymodal.map(|a| [a.top, a.rest].map(|t| (t.center.up(-down), t.mode)));
             format!("polymodal {parts:?}")
@@ -807,8 +808,8 @@ proptest! {
         // All is let go before it is over.
         let release = Timed { at: to, event: midi::Event::Release };
         let events = [&notes[..j], &[release], &notes[j..]].concat();
-        let word = |at, before_note, on| recording::Said { at, before_note, event: Event::Aside(on) };
-        let whole = studied(events, last, vec![word(from, i, true), word(to, j + 1, false)]);
+        let word = |at, before_note, edge| recording::Said { at, before_note, event: Event::Aside(edge) };
+        let whole = studied(events, last, vec![word(from, i, Aside::Begins), word(to, j + 1, Aside::Ends)]);
         let before = studied(notes[..i].to_vec(), from, Vec::new());
         let after = studied(notes[j..].to_vec(), last, Vec::new());
         prop_assert_eq!(whole.heard.asides().collect::<Vec<_>>(), vec![(from, to)]);

@@ -2,7 +2,7 @@
 //! no sleeping for music.
 
 use crossbeam_channel::{Receiver, Sender, bounded};
-use peregrinus::engine::{Event, History, Inertia, Monitor};
+use peregrinus::engine::{Aside, Event, History, Inertia, Monitor};
 use peregrinus::live::{About, Clock, Listener, Order, Player, Wanted, World, listen, play};
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
 use peregrinus::plan::{ChordSpan, Marker, TonalPlan};
@@ -334,7 +334,7 @@ fn word() -> impl Strategy<Value = Word> {
         1 => Just(Event::Pin(None)),
         2 => (0..12).prop_map(|n| Event::HomeIs(Some(PitchClass::new(n)))),
         1 => Just(Event::HomeIs(None)),
-        3 => any::<bool>().prop_map(Event::Aside),
+        3 => prop_oneof![Just(Aside::Begins), Just(Aside::Ends)].prop_map(Event::Aside),
         1 => Just(Event::Inertia(peregrinus::engine::Inertia::Motif)),
     ];
     prop_oneof![4 => said.prop_map(Word::Set), 2 => Just(Word::Mark), 1 => Just(Word::Keep)]
@@ -509,9 +509,9 @@ fn a_file_is_marked_and_spoken_over() {
     let pinned = Some(pinned);
     player.order(Order::Set(Event::Pin(pinned)));
     player.order(Order::Set(Event::HomeIs(Some(PitchClass::new(9)))));
-    player.order(Order::Set(Event::Aside(true)));
+    player.order(Order::Set(Event::Aside(Aside::Begins)));
     go(&player, seconds(36.0));
-    player.order(Order::Set(Event::Aside(false)));
+    player.order(Order::Set(Event::Aside(Aside::Ends)));
     // There and back again, over all checkpoints.
     for to in [58.0, 12.0, 33.0, 45.0, 5.0] {
         let to = seconds(to);

@@ -1,6 +1,7 @@
 //! What the engine says as it goes.
 
 use super::estimator::Scores;
+use super::event::Aside;
 use super::features::Frame;
 use super::harmony::Judgement;
 use super::keys::KeySet;
@@ -43,8 +44,8 @@ pub enum Change {
     Pinned(Option<SpelledTonality>),
     /// The player said what is home, or took it back.
     HomeIs(Option<Spelling>),
-    /// An aside begins, or is over; after it everything begins afresh.
-    Aside(bool),
+    /// An aside begins, or ends; after it everything begins afresh.
+    Aside(Aside),
 }
 
 /// Receives every change and every step of the grid, in order of time.

@@ -13,14 +13,28 @@ pub enum Event {
     Inertia(Inertia),
     Filter(Filter),
     Fading(Fading),
-    /// Whether somebody else plays the roots of the chords.
-    Bassist(bool),
+    Bassist(Bassist),
     /// Names refer to this tonality from here on; `None`: again to what is heard.
     Pin(Option<SpelledTonality>),
     /// The player states that home is this note, or takes it back. Kept beside what is heard.
     HomeIs(Option<PitchClass>),
-    /// True: what follows stays out of the tonal plan. False: it belongs to the plan again.
-    Aside(bool),
+    Aside(Aside),
+}
+
+/// Whether somebody else plays the roots of the chords.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Bassist {
+    Plays,
+    Absent,
+}
+
+/// Either end of an aside: of music that stays out of the tonal plan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Aside {
+    /// What follows stays out of the plan.
+    Begins,
+    /// What follows belongs to the plan again.
+    Ends,
 }
 
 impl From<midi::Event> for Event {

@@ -1,6 +1,7 @@
 //! The plan as heard, gathered from the engine's changes.
 
 use super::change::{Change, Observer};
+use super::event::Aside;
 use super::phrases::Phrases;
 use super::progression::HarmonyNow;
 use super::reading::Established;
@@ -256,11 +257,11 @@ impl Observer for History {
         match change {
             Change::Pinned(pinned) => self.pinned = pinned,
             Change::HomeIs(note) => self.stated.push((at, note)),
-            Change::Aside(on) => {
+            Change::Aside(edge) => {
                 (self.here, self.home, self.chord, self.harmony) = (false, false, false, false);
-                match on {
-                    true => self.aside = Some(at),
-                    false => {
+                match edge {
+                    Aside::Begins => self.aside = Some(at),
+                    Aside::Ends => {
                         let since = self.aside.take();
                         self.asides.extend(since.map(|since| (since, at)));
                     }

@@ -38,7 +38,7 @@ pub use collection::Collection;
 pub use estimator::{
     COLLECTIONS, Estimator, Learned, Model, STEP, Scores, TONALITIES, at_place, place,
 };
-pub use event::Event;
+pub use event::{Aside, Bassist, Event};
 pub use explain::{CANDIDATES, CAUSES, Candidate, Case, Cause, Explanation, Removed};
 pub use features::{Direction, Frame, Frames, Weights};
 pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, RootedTriad, TRIADS};

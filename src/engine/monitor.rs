@@ -4,7 +4,7 @@ use super::change::{Change, Observer};
 use super::chords::ChordTracker;
 use super::collection::Collection;
 use super::estimator::{Estimator, Learned, Model, STEP, Scores, at_place};
-use super::event::Event;
+use super::event::{Aside, Bassist, Event};
 use super::explain::{Case, Recent, likeliest_center};
 use super::features::Frames;
 use super::hysteresis::{Here, Home, Inertia, Rival, Verdict};
@@ -96,7 +96,7 @@ pub struct Monitor<E: Estimator = Learned> {
     /// When the next step is due, while the grid runs.
     next_step: Option<Time>,
     inertia: Inertia,
-    bassist: bool,
+    bassist: Bassist,
     keys: Keys,
     frames: Frames,
     window: Window,
@@ -156,7 +156,7 @@ impl<E: Estimator> Monitor<E> {
             now: Time::ZERO,
             next_step: None,
             inertia: Inertia::default(),
-            bassist: false,
+            bassist: Bassist::Absent,
             keys: Keys::new(STEP),
             frames: Frames::new(),
             window: Window::new(STEP),
@@ -214,7 +214,7 @@ impl<E: Estimator> Monitor<E> {
             Event::Midi(e) => self.on_midi(at, e, observer),
             Event::Inertia(i) => self.inertia = i,
             Event::Fading(f) => self.keys.set_fading(f),
-            Event::Bassist(there) => self.bassist = there,
+            Event::Bassist(bassist) => self.bassist = bassist,
             Event::Filter(f) => {
                 self.keys.set_filter(f);
                 self.after_release(at, observer);
@@ -228,15 +228,16 @@ impl<E: Estimator> Monitor<E> {
                 self.stated = note.map(|note| (note, at));
                 observer.change(at, Change::HomeIs(note));
             }
-            Event::Aside(on) => {
-                if on == self.aside.is_some() {
-                    return;
+            Event::Aside(edge) => {
+                match (edge, self.aside) {
+                    (Aside::Begins, None) => self.aside = Some(at),
+                    (Aside::Ends, Some(_)) => {
+                        self.aside = None;
+                        self.rest();
+                    }
+                    (Aside::Begins, Some(_)) | (Aside::Ends, None) => return,
                 }
-                self.aside = on.then_some(at);
-                if !on {
-                    self.rest();
-                }
-                observer.change(at, Change::Aside(on));
+                observer.change(at, Change::Aside(edge));
             }
         }
     }
@@ -384,7 +385,7 @@ impl<E: Estimator> Monitor<E> {
             scale: tonality.map_or(PitchClassSet::ALL, |t| self.catalogue.all_forms(t)),
             center: tonality.map(|t| t.center),
             before: None,
-            bassist: self.bassist,
+            bassist: self.bassist == Bassist::Plays,
         }
     }
 
@@ -758,24 +759,26 @@ mod tests {
 
     #[test]
     fn an_aside_begins_and_ends_once() {
+        use Aside::{Begins, Ends};
         #[derive(Default)]
-        struct Told(Vec<(Time, bool)>);
+        struct Told(Vec<(Time, Aside)>);
         impl Observer for Told {
             fn change(&mut self, at: Time, change: Change) {
-                if let Change::Aside(on) = change {
-                    self.0.push((at, on));
+                if let Change::Aside(edge) = change {
+                    self.0.push((at, edge));
                 }
             }
         }
         let mut monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
         let mut told = Told::default();
         let ms = Time::millis;
-        for (at, on) in [(1, false), (2, true), (3, true), (4, false), (5, false)] {
-            monitor.on_event(ms(at), Event::Aside(on), &mut told);
+        let edges = [Ends, Begins, Begins, Ends, Ends];
+        for (at, edge) in (1..).zip(edges) {
+            monitor.on_event(ms(at), Event::Aside(edge), &mut told);
             let since = (2..4).contains(&at).then_some(ms(2));
             assert_eq!(monitor.reading().aside, since);
         }
-        assert_eq!(told.0, [(ms(2), true), (ms(4), false)]);
+        assert_eq!(told.0, [(ms(2), Begins), (ms(4), Ends)]);
     }
 
     /// D, E, F, G, A and C over D; the 6th comes late: what it decides holds from the beginning,

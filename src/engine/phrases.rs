@@ -94,6 +94,7 @@ impl Observer for Phrases {
 
 #[cfg(test)]
 mod tests {
+    use super::super::event::Aside;
     use super::super::reading::Established;
     use super::*;
     use crate::plan::Open;
@@ -153,8 +154,8 @@ mod tests {
         // In silence the phrase that is over is meant.
         all.change(ms(20_000), Change::Silence);
         assert_eq!(all.before(ms(30_000)), (ms(8000), ms(30_000)));
-        all.change(ms(31_000), Change::Aside(true));
-        all.change(ms(35_000), Change::Aside(false));
+        all.change(ms(31_000), Change::Aside(Aside::Begins));
+        all.change(ms(35_000), Change::Aside(Aside::Ends));
         assert_eq!(all.before(ms(34_000)).0, ms(31_000));
         assert_eq!(all.before(ms(37_000)).0, ms(35_000));
     }

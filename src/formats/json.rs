@@ -343,7 +343,7 @@ fn shares(map: BTreeMap<String, f64>) -> Vec<Share> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::{Change, Established, History, Observer};
+    use crate::engine::{Aside, Change, Established, History, Observer};
     use crate::midi::Faults;
     use crate::plan::{Open, TonalPlan};
     use crate::study::Study;
@@ -358,7 +358,11 @@ mod tests {
         for (i, what) in changes.iter().enumerate() {
             let at = Time::millis(1000 * i as u64);
             if let Some(edge) = what.strip_prefix("aside ") {
-                heard.change(at, Change::Aside(edge == "begins"));
+                let edge = match edge {
+                    "begins" => Aside::Begins,
+                    _ => Aside::Ends,
+                };
+                heard.change(at, Change::Aside(edge));
                 continue;
             }
             if what.starts_with(char::is_alphabetic) {

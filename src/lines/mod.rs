@@ -4,7 +4,7 @@
 mod spoken;
 
 use crate::console;
-use crate::engine::{Change, Established};
+use crate::engine::{Aside, Change, Established};
 use crate::formats::{VoicingOut, Words, voicing_out};
 use crate::plain;
 use crate::plan::Claim;
@@ -345,8 +345,8 @@ impl Printer<'_> {
                 name: note.map(|note| notation.name(note)),
                 ..plain(note.map_or("unstated", |_| "home is"))
             },
-            Change::Aside(true) => plain("aside"),
-            Change::Aside(false) => {
+            Change::Aside(Aside::Begins) => plain("aside"),
+            Change::Aside(Aside::Ends) => {
                 self.here = None;
                 plain("aside ends")
             }

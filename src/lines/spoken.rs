@@ -3,7 +3,7 @@
 //! Signs are said whatever the settings' glyphs: readers skip ♭, take # for "number" and
 //! a b for a letter, and none tells `ii` from `II`. No line says when it is: it is now.
 
-use crate::engine::{Change, Established};
+use crate::engine::{Aside, Change, Established};
 use crate::theory::{
     Around, AugmentedMark, Catalogue, Chord, DiminishedMark, Glyphs, HalfDiminished, MajorSeventh,
     MinorMark, Notation, SpelledTonality, Tonality,
@@ -196,8 +196,8 @@ impl<'a> Voice<'a> {
                 Some(note) => format!("you say that home is {}", aloud(&self.notation.name(note))),
                 None => "you no longer say what home is".into(),
             }),
-            Change::Aside(true) => lines.push("an aside begins".into()),
-            Change::Aside(false) => {
+            Change::Aside(Aside::Begins) => lines.push("an aside begins".into()),
+            Change::Aside(Aside::Ends) => {
                 self.here = None;
                 lines.push("the aside is over".into());
             }
@@ -410,8 +410,8 @@ mod tests {
                 Change::Pinned(None),
                 Change::HomeIs(Some(note)),
                 Change::HomeIs(None),
-                Change::Aside(true),
-                Change::Aside(false),
+                Change::Aside(Aside::Begins),
+                Change::Aside(Aside::Ends),
             ]),
             [
                 "pinned to F sharp Phrygian",

@@ -1,7 +1,7 @@
 //! Answers ahead of the engine: what was asked for and is not in a reading yet. Keys may
 //! come faster than readings, and the second press of a key must take back the first.
 
-use crate::engine::{Event, Inertia, Reading};
+use crate::engine::{Aside, Event, Inertia, Reading};
 use crate::theory::SpelledTonality;
 
 /// What was asked for and has not come yet.
@@ -9,7 +9,7 @@ use crate::theory::SpelledTonality;
 pub(super) struct Asked {
     inertia: Option<Inertia>,
     pinned: Option<Option<SpelledTonality>>,
-    aside: Option<bool>,
+    aside: Option<Aside>,
 }
 
 impl Asked {
@@ -17,7 +17,7 @@ impl Asked {
         match event {
             Event::Inertia(inertia) => self.inertia = Some(inertia),
             Event::Pin(pinned) => self.pinned = Some(pinned),
-            Event::Aside(on) => self.aside = Some(on),
+            Event::Aside(edge) => self.aside = Some(edge),
             _ => {}
         }
     }
@@ -26,7 +26,10 @@ impl Asked {
     pub fn settle(&mut self, reading: &Reading) {
         self.inertia = self.inertia.filter(|&i| i != reading.inertia);
         self.pinned = self.pinned.filter(|&p| p != reading.pinned);
-        self.aside = self.aside.filter(|&on| on != reading.aside.is_some());
+        self.aside = self.aside.filter(|&edge| match edge {
+            Aside::Begins => reading.aside.is_none(),
+            Aside::Ends => reading.aside.is_some(),
+        });
     }
 
     /// The performer that was asked for an aside is gone.
@@ -37,8 +40,8 @@ impl Asked {
     /// The reading as it will be when all of it has come.
     pub fn over(&self, reading: Reading) -> Reading {
         let aside = match self.aside {
-            Some(true) => Some(reading.aside.unwrap_or(reading.at)),
-            Some(false) => None,
+            Some(Aside::Begins) => Some(reading.aside.unwrap_or(reading.at)),
+            Some(Aside::Ends) => None,
             None => reading.aside,
         };
         Reading {

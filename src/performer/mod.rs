@@ -340,7 +340,7 @@ impl Chronicle for Performer {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::Monitor;
+    use crate::engine::{Aside, Monitor};
     use crate::theory::Catalogue;
     use std::cell::RefCell;
     use std::rc::Rc;
@@ -352,9 +352,9 @@ mod tests {
         let monitor = Monitor::new(Arc::clone(&catalogue)).expect("the embedded weights");
         let mut performer = Performer::new(monitor.reading());
         let set = |performer: &mut Performer, event| performer.act(Command::Set(event));
-        set(&mut performer, Event::Aside(true));
+        set(&mut performer, Event::Aside(Aside::Begins));
         assert!(performer.reading().aside.is_some());
-        set(&mut performer, Event::Aside(false));
+        set(&mut performer, Event::Aside(Aside::Ends));
         assert_eq!(performer.reading().aside, None);
         // What has come is asked for no more.
         assert_eq!(performer.asked, Asked::default());

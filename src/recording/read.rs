@@ -199,7 +199,7 @@ fn lifts(event: midi::Event) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::Inertia;
+    use crate::engine::{Aside, Bassist, Inertia};
     use crate::midi::Text;
 
     fn text(ms: u64, kind: TextKind, text: &str) -> Text {
@@ -337,7 +337,7 @@ mod tests {
             (at, Event::Inertia(Inertia::Section)),
             music(note(1)),
             music(release),
-            (at, Event::Aside(true)),
+            (at, Event::Aside(Aside::Begins)),
         ];
         assert_eq!(recording.events().collect::<Vec<_>>(), expected);
 
@@ -363,6 +363,6 @@ mod tests {
         });
         recording.drop_inertia();
         let left: Vec<_> = recording.said.iter().map(|s| s.event).collect();
-        assert_eq!(left, [Event::Bassist(true)]);
+        assert_eq!(left, [Event::Bassist(Bassist::Plays)]);
     }
 }

@@ -13,7 +13,7 @@
 //! | `about 12.000000 14.500000` | the stretch that the marker right before is about, in seconds from the start |
 //! | `release 3` | every key and pedal is let go; the number says how many messages follow that spell it out for other programs |
 
-use crate::engine::{Event, Filter};
+use crate::engine::{Aside, Bassist, Event, Filter};
 use crate::theory::{Catalogue, Glyphs, Spelling};
 use crate::time::Time;
 
@@ -92,7 +92,8 @@ fn written(event: Event, catalogue: &Catalogue) -> Option<String> {
         Event::Inertia(i) => format!("inertia={}", i.name()),
         Event::Filter(f) => format!("channels={} transpose={}", f.channels, f.transpose),
         Event::Fading(f) => format!("fading={}", f.name()),
-        Event::Bassist(there) => format!("bassist={there}"),
+        Event::Bassist(Bassist::Plays) => "bassist=true".into(),
+        Event::Bassist(Bassist::Absent) => "bassist=false".into(),
         Event::Pin(None) => format!("{PIN}{NONE}"),
         Event::Pin(Some(t)) => {
             format!(
@@ -103,7 +104,8 @@ fn written(event: Event, catalogue: &Catalogue) -> Option<String> {
         }
         Event::HomeIs(None) => format!("{HOME}{NONE}"),
         Event::HomeIs(Some(center)) => format!("{HOME}{}", note(Spelling::nearest(center, PLAIN))),
-        Event::Aside(on) => format!("aside={on}"),
+        Event::Aside(Aside::Begins) => "aside=true".into(),
+        Event::Aside(Aside::Ends) => "aside=false".into(),
     })
 }
 
@@ -128,8 +130,14 @@ fn event(text: &str, catalogue: &Catalogue) -> Option<Event> {
         event = Some(match key {
             "inertia" => Event::Inertia(value.parse().ok()?),
             "fading" => Event::Fading(value.parse().ok()?),
-            "bassist" => Event::Bassist(value.parse().ok()?),
-            "aside" => Event::Aside(value.parse().ok()?),
+            "bassist" => Event::Bassist(match value.parse().ok()? {
+                true => Bassist::Plays,
+                false => Bassist::Absent,
+            }),
+            "aside" => Event::Aside(match value.parse().ok()? {
+                true => Aside::Begins,
+                false => Aside::Ends,
+            }),
             "channels" => {
                 filter.channels = value.parse().ok()?;
                 Event::Filter(filter)
@@ -159,8 +167,8 @@ mod tests {
     #[test]
     fn what_is_written_is_read() {
         let mut all = vec![Event::Pin(None), Event::HomeIs(None)];
-        all.extend([true, false].map(Event::Aside));
-        all.extend([true, false].map(Event::Bassist));
+        all.extend([Aside::Begins, Aside::Ends].map(Event::Aside));
+        all.extend([Bassist::Plays, Bassist::Absent].map(Event::Bassist));
         all.extend(Inertia::ALL.map(Event::Inertia));
         all.extend([Fading::Struck, Fading::Sustained].map(Event::Fading));
         all.extend([0, 1, 0xfdff, 0xffff].into_iter().flat_map(|channels| {

@@ -92,7 +92,7 @@ pub fn write<W: Write + Seek>(
 mod tests {
     use super::super::read::{Said, read};
     use super::*;
-    use crate::engine::{Filter, Inertia};
+    use crate::engine::{Aside, Bassist, Filter, Inertia};
     use crate::theory::PitchClass;
     use proptest::prelude::*;
     use std::io::Cursor;
@@ -158,8 +158,8 @@ mod tests {
     fn word() -> impl Strategy<Value = Event> {
         prop_oneof![
             (0usize..5).prop_map(|i| Event::Inertia(Inertia::ALL[i])),
-            any::<bool>().prop_map(Event::Bassist),
-            any::<bool>().prop_map(Event::Aside),
+            prop_oneof![Just(Bassist::Plays), Just(Bassist::Absent)].prop_map(Event::Bassist),
+            prop_oneof![Just(Aside::Begins), Just(Aside::Ends)].prop_map(Event::Aside),
             (any::<u16>(), -48i8..=48).prop_map(|(channels, transpose)| Event::Filter(Filter {
                 channels,
                 transpose

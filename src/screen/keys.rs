@@ -518,7 +518,10 @@ impl Action {
                 let low = each(reading.held).next();
                 set(engine::Event::HomeIs(low.map(PitchClass::of_key)))
             }
-            Action::Aside => set(engine::Event::Aside(reading.aside.is_none())),
+            Action::Aside => set(engine::Event::Aside(match reading.aside {
+                None => engine::Aside::Begins,
+                Some(_) => engine::Aside::Ends,
+            })),
             _ => None,
         }
     }
@@ -689,7 +692,10 @@ mod tests {
         assert_eq!(now("pin"), set(engine::Event::Pin(here)));
         let low = each(reading.held).next().map(PitchClass::of_key);
         assert_eq!(now("home-is"), set(engine::Event::HomeIs(low)));
-        assert_eq!(now("aside"), set(engine::Event::Aside(true)));
+        assert_eq!(
+            now("aside"),
+            set(engine::Event::Aside(engine::Aside::Begins))
+        );
         let later = Reading {
             inertia: Inertia::Section,
             pinned: here,
@@ -700,7 +706,10 @@ mod tests {
         assert_eq!(of("inertia-heavier", &later), None);
         assert_eq!(of("pin", &later), set(engine::Event::Pin(None)));
         assert_eq!(of("home-is", &later), set(engine::Event::HomeIs(None)));
-        assert_eq!(of("aside", &later), set(engine::Event::Aside(false)));
+        assert_eq!(
+            of("aside", &later),
+            set(engine::Event::Aside(engine::Aside::Ends))
+        );
         let nothing = Scene::nothing().reading;
         assert_eq!(of("pin", &nothing), None);
         for drawn in ["quit", "help", "colours", "history-back"] {

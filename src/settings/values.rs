@@ -87,11 +87,15 @@ impl SettingsError {
 impl Settings {
     /// The settings that change a reading, as events for the engine's start.
     pub fn events(&self) -> [engine::Event; 4] {
+        let bassist = match self.bassist {
+            true => engine::Bassist::Plays,
+            false => engine::Bassist::Absent,
+        };
         [
             engine::Event::Filter(self.filter),
             engine::Event::Fading(self.fading),
             engine::Event::Inertia(self.inertia),
-            engine::Event::Bassist(self.bassist),
+            engine::Event::Bassist(bassist),
         ]
     }
 }

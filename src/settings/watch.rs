@@ -129,7 +129,7 @@ impl Follower {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::{Event, Inertia};
+    use crate::engine::{Bassist, Event, Inertia};
     use crate::screen::Palette;
     use crate::settings::files::Presence;
 
@@ -179,7 +179,7 @@ mod tests {
             .events
             .iter()
             .any(|e| matches!(e, Event::Filter(f) if f.transpose == -12));
-        assert!(filter && update.events.contains(&Event::Bassist(true)));
+        assert!(filter && update.events.contains(&Event::Bassist(Bassist::Plays)));
         assert_eq!(update.events.len(), 2);
         let events = update.events.clone();
         let rest = Update {

@@ -12,7 +12,8 @@ mod progression;
 mod sounds;
 
 use crate::engine::{
-    Arrival, Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, Scores, Stroke,
+    Arrival, Aside, Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, Scores,
+    Stroke,
 };
 use crate::plan::{ChordSpan, HarmonySpan, Marker, TonalPlan};
 use crate::recording::Recording;
@@ -86,11 +87,11 @@ impl<B> Observer for Gathering<'_, B> {
         self.heard.change(at, change);
         match change {
             Change::Rest if !self.aside => self.unless_stopped(|all| all.close(at, None)),
-            Change::Aside(true) => {
+            Change::Aside(Aside::Begins) => {
                 self.unless_stopped(|all| all.close(at, Some(at)));
                 self.aside = true;
             }
-            Change::Aside(false) => {
+            Change::Aside(Aside::Ends) => {
                 // What sounded in it is let go.
                 self.hindsight.come_back(at);
                 self.chords.come_back(at);

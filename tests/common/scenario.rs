@@ -1,7 +1,7 @@
 //! Short scenes at the keyboard in TOML: what is played and said when. The format:
 //! tests/scenarios/README.md.
 
-use peregrinus::engine::{Event, Fading, Inertia};
+use peregrinus::engine::{self, Event, Fading, Inertia};
 use peregrinus::midi;
 use peregrinus::theory::{Catalogue, PitchClass, Spelling};
 use peregrinus::time::Time;
@@ -210,9 +210,10 @@ impl<E> Scenario<E> {
             let note = said.note.as_deref().map(pitch_class).transpose()?;
             all.push((self.time(self.place(&said.at)?), Event::HomeIs(note)));
         }
+        use engine::Aside::{Begins, Ends};
         for aside in &self.aside {
-            for (place, on) in [(&aside.from, true), (&aside.to, false)] {
-                all.push((self.time(self.place(place)?), Event::Aside(on)));
+            for (place, edge) in [(&aside.from, Begins), (&aside.to, Ends)] {
+                all.push((self.time(self.place(place)?), Event::Aside(edge)));
             }
         }
         Ok(all)

@@ -1,7 +1,7 @@
 //! No size and no reading breaks the picture.
 
 use super::*;
-use crate::engine::{CANDIDATES, CAUSES};
+use crate::engine::{Aside, CANDIDATES, CAUSES};
 use crate::screen::keys::{Direction, Zoom};
 use crate::screen::layout::{Panel, SMALLEST, places};
 use crate::screen::panels::{
@@ -127,7 +127,7 @@ fn histories() -> impl Strategy<Value = History> {
         Just(Change::Silence),
         Just(Change::Rest),
         prop::option::of(-20..20i8).prop_map(|f| Change::HomeIs(f.map(Spelling::at))),
-        any::<bool>().prop_map(Change::Aside),
+        prop_oneof![Just(Aside::Begins), Just(Aside::Ends)].prop_map(Change::Aside),
         (sonority(), any::<u128>()).prop_map(|(sonority, keys)| Change::Chord { sonority, keys }),
     ];
     prop::collection::vec((0..9000u64, change), 0..30).prop_map(|changes| {

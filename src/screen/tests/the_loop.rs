@@ -488,7 +488,7 @@ fn settings_change_while_it_runs() {
         keys: Some(keys),
         mouse: Some(false),
         events: vec![
-            engine::Event::Bassist(true),
+            engine::Event::Bassist(engine::Bassist::Plays),
             engine::Event::Inertia(Inertia::Motif),
         ],
         ..Update::default()
@@ -510,7 +510,7 @@ fn settings_change_while_it_runs() {
     assert_eq!(
         rig.stage.acts,
         [
-            Command::Set(engine::Event::Bassist(true)),
+            Command::Set(engine::Event::Bassist(engine::Bassist::Plays)),
             Command::Set(engine::Event::Inertia(Inertia::Motif)),
         ]
     );
@@ -1012,11 +1012,14 @@ fn home_is_said_from_the_piano_and_asides_begin_and_end() {
     let mut aside = Scene::wandering();
     assert_eq!(
         after(aside.clone(), &["aq"]).1,
-        [Command::Set(engine::Event::Aside(true))]
+        [Command::Set(engine::Event::Aside(engine::Aside::Begins))]
     );
     aside.reading.aside = Some(aside.now);
     let (picture, acts) = after(aside, &["aq"]);
-    assert_eq!(acts, [Command::Set(engine::Event::Aside(false))]);
+    assert_eq!(
+        acts,
+        [Command::Set(engine::Event::Aside(engine::Aside::Ends))]
+    );
     assert!(picture.contains("aside"), "{picture}");
 }
 

@@ -1,5 +1,5 @@
 use super::super::{lanes, strip};
-use crate::engine::{Change, Observer};
+use crate::engine::{Aside, Change, Observer};
 use crate::plan::Marker;
 use crate::screen::keys::{Direction, Zoom};
 use crate::screen::look::Look;
@@ -45,8 +45,8 @@ fn sitting() -> Scene {
         here(300.0, "D dorian"),
         (sec(345.0), Change::Silence),
         chord(365.0, &[50, 53, 57], "D dorian"),
-        (sec(390.0), Change::Aside(true)),
-        (sec(428.0), Change::Aside(false)),
+        (sec(390.0), Change::Aside(Aside::Begins)),
+        (sec(428.0), Change::Aside(Aside::Ends)),
         chord(430.0, &[50, 53, 57], "D dorian"),
         here(432.0, "D dorian"),
         chord(462.0, &[45, 49, 52], "A ionian"),
