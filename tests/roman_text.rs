@@ -26,13 +26,13 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).expect("UTF-8")
 }
 
-/// The document of a file, and its chords in hindsight as the JSON has them.
+/// The document of a file, and its harmonies in hindsight as the JSON has them.
 fn analyzed(file: &str) -> (String, Vec<Value>) {
     let out = peregrinus(&["analyze", file, "--format", "romantext"]);
     assert!(out.status.success(), "{}", text(&out.stderr));
     let all = peregrinus(&["analyze", file, "--format", "json"]);
     let all: Value = serde_json::from_slice(&all.stdout).expect("JSON");
-    let chords = all["hindsight"]["chords"].as_array().expect("chords");
+    let chords = all["hindsight"]["harmonies"].as_array().expect("chords");
     (text(&out.stdout), chords.clone())
 }
 
@@ -80,7 +80,7 @@ fn music21_reads_the_etudes_chord_by_chord() {
         let read = told["said"].as_u64().expect("a number") as usize;
         let unsaid = told["unsaid"].as_array().expect("a list");
         println!("{file}: {read} of {} said; not {unsaid:?}", chords.len());
-        let head = format!("Note: {read} of {} chords have a numeral;", chords.len());
+        let head = format!("Note: {read} of {} harmonies have a numeral;", chords.len());
         assert!(document.contains(&head), "{head} is not in\n{document}");
         assert_eq!(read + unsaid.len(), chords.len());
         said += read;

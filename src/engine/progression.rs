@@ -10,9 +10,9 @@
 
 use super::chords::{Needs, likeliest, on_its_bass};
 use super::harmony::{Degrees, Judgement, RootedTriad, TRIADS};
-use super::keys::{classes, lowest};
+use super::keys::{KeySet, classes, lowest};
 use super::stroke::{Arrival, Stroke};
-use crate::theory::{Chord, Hearing, Line, PitchClass, PitchClassSet};
+use crate::theory::{Chord, Hearing, Line, PitchClass};
 use crate::time::Time;
 
 /// Roots and triads that may be meant.
@@ -29,8 +29,8 @@ const MOST: f32 = 2.0;
 /// What a stroke says against a harmony counts no more than this.
 const FLOOR: f32 = -10.0;
 /// A note counts in full that sounded through this share of a harmony, or for this many seconds.
-const SHARE: f32 = 0.25;
-const LONG: f32 = 0.75;
+const SHARE: f32 = 0.5;
+const LONG: f32 = 2.0;
 /// The root is the bass where it has this share of the bass's time.
 const ROOT: f32 = 0.2;
 /// A stroke that says less for a harmony, against the likeliest, may be the beginning of another.
@@ -126,10 +126,29 @@ impl Gathered {
         }
     }
 
-    /// The chord that a harmony is; `None` if too little of it was heard.
-    pub fn chord(&self, (root, triad): RootedTriad, hearing: Hearing) -> Option<Chord> {
+    /// The chord that a harmony is; `None` if too little of it was heard. Where a line passes on
+    /// to is no part of it, unless nothing is left without.
+    pub fn chord(
+        &self,
+        harmony: RootedTriad,
+        line: Option<Line>,
+        hearing: Hearing,
+    ) -> Option<Chord> {
+        let without = line.and_then(|_| self.chord_beside(harmony, line, hearing));
+        without.or_else(|| self.chord_beside(harmony, None, hearing))
+    }
+
+    fn chord_beside(
+        &self,
+        (root, triad): RootedTriad,
+        line: Option<Line>,
+        hearing: Hearing,
+    ) -> Option<Chord> {
         let full = (SHARE * self.seconds).clamp(1e-3, LONG);
-        let heard = self.heard.map(|s| (s / full).min(1.0));
+        let mut heard = self.heard.map(|s| (s / full).min(1.0));
+        for pc in line.iter().flat_map(|line| &line.notes()[1..]) {
+            heard[pc.index()] = 0.0;
+        }
         let degrees = self.degrees.map(|sum| sum / self.weight.max(1e-3));
         let bass = self.bass_of(root)?;
         let chord = likeliest(&degrees, &heard, bass, (root, triad), Needs::EveryNote)?;
@@ -151,7 +170,7 @@ impl Gathered {
 /// Follows a voice that moves by step while all others stay.
 #[derive(Clone, Copy, Debug)]
 pub struct LineFollower {
-    before: PitchClassSet,
+    before: KeySet,
     line: Option<Line>,
     /// When its first note was struck.
     since: Time,
@@ -161,7 +180,7 @@ pub struct LineFollower {
 impl Default for LineFollower {
     fn default() -> LineFollower {
         LineFollower {
-            before: PitchClassSet::EMPTY,
+            before: 0,
             line: None,
             since: Time::ZERO,
             last: Time::ZERO,
@@ -172,12 +191,16 @@ impl Default for LineFollower {
 impl LineFollower {
     /// A stroke, when all of it was struck.
     pub fn hear(&mut self, stroke: &Stroke) {
-        let set = classes(stroke.struck);
-        if set.len() < 3 || set == self.before {
+        let keys = stroke.struck;
+        if classes(keys).len() < 3 || keys == self.before {
             return;
         }
-        let one = |s: PitchClassSet| s.iter().next().filter(|_| s.len() == 1);
-        let moved = one(self.before.minus(set)).zip(one(set.minus(self.before)));
+        // A voice may be doubled in octaves.
+        let one = |keys: KeySet| {
+            let set = classes(keys);
+            set.iter().next().filter(|_| set.len() == 1)
+        };
+        let moved = one(self.before & !keys).zip(one(keys & !self.before));
         let on =
             |line: Line| moved.and_then(|(from, to)| line.on(to).filter(|_| line.last() == from));
         let goes_on = self.line.and_then(on);
@@ -185,7 +208,7 @@ impl LineFollower {
             self.since = self.last;
         }
         self.line = goes_on.or_else(|| moved.and_then(|(from, to)| Line::step(from, to)));
-        (self.before, self.last) = (set, stroke.at);
+        (self.before, self.last) = (keys, stroke.at);
     }
 
     /// The line, if it has three notes and began no earlier than `since`.
@@ -304,14 +327,16 @@ impl Progression {
         gathered.take(&standing.stroke, seconds, meant);
         let mut line = self.line;
         line.hear(&standing.stroke);
-        let now = gathered
-            .chord(self.states[state], hearing)
-            .map(|chord| HarmonyNow {
-                chord,
-                since,
-                doubted: meant.likely < DOUBT && seconds < f64::from(MOST) * UNIT,
-                line: line.within(since),
-            });
+        // A line that was heard stays a part of its harmony.
+        let kept = self.now.filter(|now| now.since == since);
+        let line = line.within(since).or(kept.and_then(|now| now.line));
+        let chord = gathered.chord(self.states[state], line, hearing);
+        let now = chord.map(|chord| HarmonyNow {
+            chord,
+            since,
+            doubted: meant.likely < DOUBT && seconds < f64::from(MOST) * UNIT,
+            line,
+        });
         // Too little of it was heard yet: what was before goes on.
         let changed = now.is_some() && now != self.now;
         self.now = now.or(self.now);

@@ -38,6 +38,33 @@ pub(super) fn numeral(a: &Analysis, c: &ChordSpan, around: Around) -> Option<Num
     Some(analyse(c.sonority.chord()?, &context, a.catalogue))
 }
 
+/// A harmony at its own pace, in words.
+pub(super) struct Harmony {
+    pub span: ChordSpan,
+    pub around: Around,
+    pub label: String,
+    pub numeral: Option<Numeral>,
+    /// The notes of the line that moves through it.
+    pub line: Option<Vec<String>>,
+}
+
+/// Those that last.
+pub(super) fn harmonies(a: &Analysis, list: &[HarmonySpan], known: Known) -> Vec<Harmony> {
+    let spans: Vec<ChordSpan> = list.iter().map(|h| h.span).collect();
+    let harmony = |(i, h): (usize, &HarmonySpan)| {
+        let around = around(&spans, i, known);
+        Harmony {
+            span: h.span,
+            around,
+            label: label(a, &h.span, around),
+            numeral: numeral(a, &h.span, around),
+            line: line(a, h, around),
+        }
+    };
+    let lasts = |(_, h): &(usize, &HarmonySpan)| h.span.end > h.span.start;
+    list.iter().enumerate().filter(lasts).map(harmony).collect()
+}
+
 /// The notes of the line that moves through a harmony, if one does.
 pub(super) fn line(a: &Analysis, h: &HarmonySpan, around: Around) -> Option<Vec<String>> {
     let (line, chord) = h.line.zip(h.span.sonority.chord())?;

@@ -2,7 +2,7 @@
 //! Times are seconds, centers and basses pitch classes with C = 0.
 
 use super::Analysis;
-use super::change::{Known, around, common_chord, label, line, notes_altered, numeral};
+use super::change::{Harmony, Known, around, common_chord, label, notes_altered, numeral};
 use crate::plan::{ChordSpan, HarmonySpan, Marker, Region};
 use crate::theory::{Around, Notation};
 use crate::time::Time;
@@ -281,10 +281,8 @@ fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
 }
 
 fn harmonies(a: &Analysis, list: &[HarmonySpan], known: Known) -> Vec<HarmonyOut> {
-    let spans: Vec<ChordSpan> = list.iter().map(|h| h.span).collect();
-    let out = |(i, h): (usize, &HarmonySpan)| {
-        let around = around(&spans, i, known);
-        let chord = chord(a, &h.span, around);
+    let out = |h: Harmony| {
+        let chord = chord(a, &h.span, h.around);
         HarmonyOut {
             start: chord.start,
             end: chord.end,
@@ -293,11 +291,11 @@ fn harmonies(a: &Analysis, list: &[HarmonySpan], known: Known) -> Vec<HarmonyOut
             numeral: chord.numeral,
             bass: chord.bass,
             notes: chord.notes,
-            line: line(a, h, around),
+            line: h.line,
         }
     };
-    let lasts = |(_, h): &(usize, &HarmonySpan)| h.span.end > h.span.start;
-    list.iter().enumerate().filter(lasts).map(out).collect()
+    let list = super::change::harmonies(a, list, known);
+    list.into_iter().map(out).collect()
 }
 
 fn summary(a: &Analysis) -> Summary {
@@ -345,9 +343,9 @@ mod tests {
     use super::*;
     use crate::engine::{Aside, Change, Established, History, Observer};
     use crate::midi::Faults;
-    use crate::plan::{Open, TonalPlan};
+    use crate::plan::{HarmonySpan, Open, TonalPlan};
     use crate::study::Study;
-    use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
+    use crate::theory::{Catalogue, Kinds, Line, PitchClass, PitchClassSet};
     use serde_json::{Value, json};
 
     /// A study made of given changes: every second a tonality (`E♭ ionian`), or the
@@ -440,6 +438,13 @@ mod tests {
     fn the_text_tells_chords_as_heard_and_in_hindsight() {
         let mut study = study(&["C ionian", "60 64 67", "56 60 63 66", "55 59 62"]);
         study.chords = study.heard.chords().to_vec();
+        let step = |from: i32, to| Line::step(PitchClass::new(from), PitchClass::new(to));
+        let rising = step(7, 9).and_then(|line| line.on(PitchClass::new(11)));
+        let lines = [None, None, rising];
+        let harmonies = study.chords.iter().zip(lines);
+        study.harmonies = harmonies
+            .map(|(&span, line)| HarmonySpan { span, line })
+            .collect();
         let text = crate::formats::analysis_text(&Analysis {
             file: "a.mid",
             study: &study,
@@ -447,7 +452,10 @@ mod tests {
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),
         });
-        let (heard, later) = text.split_once("  chords, in hindsight\n").expect("both");
+        let (chords, paced) = text
+            .split_once("  harmonies at their own pace")
+            .expect("both");
+        let (heard, later) = chords.split_once("  chords, in hindsight\n").expect("both");
         let (_, heard) = heard.split_once("  chords, as heard\n").expect("both");
         let named = |list: &str| -> Vec<String> {
             let words = |l: &str| l.split_whitespace().skip(1).collect::<Vec<_>>().join(" ");
@@ -455,6 +463,11 @@ mod tests {
         };
         assert_eq!(named(heard), ["C I", "A♭7 ♭VI7", "G V"]);
         assert_eq!(named(later), ["C I", "A♭7 Ger6", "G V"]);
+        let (heard, later) = paced
+            .split_once("  harmonies at their own pace")
+            .expect("both");
+        assert_eq!(named(heard).len(), 1, "{heard}");
+        assert_eq!(named(later)[1..], ["C I", "A♭7 Ger6", "G V (line G A B)"]);
         assert!(text.lines().all(|l| l == l.trim_end()));
     }
 

@@ -1,4 +1,4 @@
-//! The chords of a recording, in hindsight, as a document in RomanText (Tymoczko,
+//! The harmonies of a recording at their own pace, in hindsight, as a document in RomanText (Tymoczko,
 //! Gotham, Cuthbert, Ariza, ISMIR 2019), as its reader in music21 takes it.
 //!
 //! A recording has no bars, so its seconds are written as beats, four to a measure. What
@@ -12,7 +12,7 @@
 //! chords without a beat makes a pivot.
 
 use super::Analysis;
-use super::change::{Known, around, numeral};
+use super::change::{Known, around, line, numeral};
 use crate::midi::FaultKind;
 use crate::plain;
 use crate::plan::ChordSpan;
@@ -60,8 +60,8 @@ struct Place {
 /// The document, each line ended.
 pub fn document(a: &Analysis) -> String {
     let entries = entries(a);
-    let spans = || a.study.chords.iter().filter(|c| c.end > c.start);
-    let all = spans().count();
+    let all = a.study.harmonies.iter();
+    let all = all.filter(|h| h.span.end > h.span.start).count();
     let mut out = String::new();
     // Writing to a String cannot fail.
     let _ = writeln!(out, "Title: {}", title(a.file));
@@ -88,7 +88,7 @@ pub fn document(a: &Analysis) -> String {
     let said = all - entries.iter().map(|e| e.unsaid).sum::<usize>();
     let _ = writeln!(
         out,
-        "Note: {said} of {all} chords have a numeral; the others are written as notes; NC is one of them, or silence"
+        "Note: {said} of {all} harmonies have a numeral; the others are written as notes; NC is one of them, or silence"
     );
     let _ = writeln!(out, "Time Signature: {BEATS}/4");
     let _ = writeln!(out);
@@ -187,7 +187,8 @@ fn places(chords: &[ChordSpan]) -> Vec<Place> {
 }
 
 fn entries(a: &Analysis) -> Vec<Entry> {
-    let chords = &a.study.chords;
+    let chords: Vec<ChordSpan> = a.study.harmonies.iter().map(|h| h.span).collect();
+    let chords = &chords[..];
     let mut key: Option<(Spelling, bool)> = None;
     let mut within: Option<SpelledTonality> = None;
     let mut entry = |p: Place| {
@@ -223,6 +224,9 @@ fn entries(a: &Analysis) -> Vec<Entry> {
                         .then(|| PLAIN.tonality(tonality, tonic, a.catalogue))
                 };
                 e.notes.extend(note.or_else(back).map(|n| (p.at, n)));
+                let line = a.study.harmonies.get(i).and_then(|h| line(a, h, around));
+                let line = line.map(|notes| format!("line {}", notes.join(" ")));
+                e.notes.extend(line.map(|n| (p.at, n)));
                 within = c.within;
             } else {
                 let note = format!("{}: {}", named(a, c, around), why(c));
@@ -276,7 +280,7 @@ fn why(c: &ChordSpan) -> &'static str {
 mod tests {
     use super::*;
     use crate::engine::History;
-    use crate::plan::TonalPlan;
+    use crate::plan::{HarmonySpan, TonalPlan};
     use crate::study::Study;
     use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
 
@@ -298,8 +302,12 @@ mod tests {
             duration: Time::millis(60_000),
             heard: History::default(),
             hindsight: TonalPlan::default(),
-            chords: chords.iter().map(span).collect(),
-            harmonies: Vec::new(),
+            chords: Vec::new(),
+            harmonies: chords
+                .iter()
+                .map(span)
+                .map(|span| HarmonySpan { span, line: None })
+                .collect(),
             markers: Vec::new(),
         };
         let text = document(&Analysis {

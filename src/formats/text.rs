@@ -1,7 +1,7 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
 use super::Analysis;
-use super::change::{Known, around, common_chord, label, notes_altered, numeral};
+use super::change::{Known, around, common_chord, harmonies, label, notes_altered, numeral};
 use crate::midi::FaultKind;
 use crate::plain;
 use crate::plan::{Claim, Region};
@@ -70,6 +70,29 @@ pub fn analysis(a: &Analysis) -> String {
             let numeral = numeral(a, c, around).map(|n| n.text(a.notation));
             let numeral = numeral.unwrap_or_default();
             let line = format!("    {:>8}  {label:<12} {numeral}", c.start.to_string());
+            let _ = writeln!(out, "{}", line.trim_end());
+        }
+    }
+    for (title, list, known) in [
+        (
+            "harmonies at their own pace, as heard",
+            a.study.heard.harmonies(),
+            Known::AsHeard,
+        ),
+        (
+            "harmonies at their own pace, in hindsight",
+            &a.study.harmonies[..],
+            Known::InHindsight,
+        ),
+    ] {
+        let _ = writeln!(out, "  {title}");
+        for h in harmonies(a, list, known) {
+            let at = h.span.start.to_string();
+            let numeral = h.numeral.map(|n| n.text(a.notation)).unwrap_or_default();
+            let line = h.line.map_or(String::new(), |notes| {
+                format!("  (line {})", notes.join(" "))
+            });
+            let line = format!("    {at:>8}  {:<12} {numeral}{line}", h.label);
             let _ = writeln!(out, "{}", line.trim_end());
         }
     }
