@@ -40,6 +40,9 @@ pub struct Args {
     /// (JSON has it always.)
     #[arg(long)]
     voicings: bool,
+    /// Put the harmonies on the file's own bars and beats, and write them as a sheet of bars.
+    #[arg(long)]
+    bars: bool,
     #[command(flatten)]
     much: file::Much,
 }
@@ -114,6 +117,9 @@ fn refuse_nonsense(args: &Args, files: usize) -> Result<(), Failure> {
             "--format romantext prints one file's document, and these are {files}; call it \
              once for each file"
         ),
+        Format::Romantext if args.bars => "--format romantext counts seconds, not bars; leave \
+             --bars out, or take --format text or json"
+            .into(),
         Format::Romantext if args.voicings => "--format romantext has no voicings; leave \
              --voicings out, or take --format json"
             .into(),
@@ -215,6 +221,9 @@ impl Share {
     }
 }
 
+/// What `--bars` needs.
+const NO_BARS: &str = "has no time signature, and so no bars: leave --bars out";
+
 /// Of the work on a file, reading takes about this share.
 const READING: f32 = 0.2;
 
@@ -230,6 +239,12 @@ fn report(
     let mut recording = file::read(path, &settings.catalogue, &limits, &mut read)?;
     if args.inertia.is_some() {
         recording.drop_inertia();
+    }
+    // Many files of freely played music say 4/4 and mean nothing by it.
+    if !args.bars {
+        recording.bars = None;
+    } else if recording.bars.is_none() {
+        return Err(Failure::Failed(NO_BARS.into()));
     }
     let monitor = engine::monitor(settings);
     let study = |share| tell(READING + (1.0 - READING) * share);

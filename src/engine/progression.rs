@@ -43,7 +43,7 @@ pub fn weight(seconds: f64) -> f32 {
     ((seconds / UNIT) as f32).clamp(LEAST, MOST)
 }
 
-/// What is said of each harmony at a stroke, as logarithms from [`FLOOR`] to 0, times
+/// What is said of each harmony at a stroke, as logarithms not far below 0, times
 /// `weight`. `states`: in which order.
 pub fn evidence(
     judgement: &Judgement,

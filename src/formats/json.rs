@@ -110,6 +110,11 @@ struct ChordOut {
 struct HarmonyOut {
     start: f64,
     end: f64,
+    /// Where it begins, where there are bars.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bar: Option<u64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    beat: Option<f64>,
     label: String,
     harte: String,
     numeral: Option<String>,
@@ -283,9 +288,17 @@ fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
 fn harmonies(a: &Analysis, list: &[HarmonySpan], known: Known) -> Vec<HarmonyOut> {
     let out = |h: Harmony| {
         let chord = chord(a, &h.span, h.around);
+        let bars = a
+            .study
+            .bars
+            .as_ref()
+            .filter(|_| known == Known::InHindsight);
+        let place = bars.map(|bars| bars.place(h.span.start));
         HarmonyOut {
             start: chord.start,
             end: chord.end,
+            bar: place.map(|p| p.bar),
+            beat: place.map(|p| p.beat),
             label: chord.label,
             harte: chord.harte,
             numeral: chord.numeral,
@@ -392,6 +405,7 @@ mod tests {
             chords: Vec::new(),
             harmonies: Vec::new(),
             markers: Vec::new(),
+            bars: None,
         }
     }
 

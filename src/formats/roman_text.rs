@@ -309,6 +309,7 @@ mod tests {
                 .map(|span| HarmonySpan { span, line: None })
                 .collect(),
             markers: Vec::new(),
+            bars: None,
         };
         let text = document(&Analysis {
             file: "a.mid",

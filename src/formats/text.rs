@@ -1,10 +1,13 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
 use super::Analysis;
-use super::change::{Known, around, common_chord, harmonies, label, notes_altered, numeral};
-use crate::midi::FaultKind;
+use super::change::{
+    Harmony, Known, around, common_chord, harmonies, label, notes_altered, numeral,
+};
+use crate::midi::{Bars, FaultKind};
 use crate::plain;
 use crate::plan::{Claim, Region};
+use crate::time::Time;
 use std::fmt::Write;
 
 /// Lines, each ended.
@@ -94,6 +97,63 @@ pub fn analysis(a: &Analysis) -> String {
             });
             let line = format!("    {at:>8}  {:<12} {numeral}{line}", h.label);
             let _ = writeln!(out, "{}", line.trim_end());
+        }
+    }
+    if let Some(bars) = &a.study.bars {
+        out += &sheet(a, bars);
+    }
+    out
+}
+
+/// Bars in a row of a sheet, and columns of one.
+const ROW: u64 = 4;
+const BAR: usize = 18;
+
+/// The harmonies in hindsight as a lead sheet has them, four bars a row: `Dm7 / G7 /` where one
+/// begins within a bar, `%` where the one before goes on, nothing in silence.
+fn sheet(a: &Analysis, bars: &Bars) -> String {
+    let mut out = String::from("  bar by bar, in hindsight\n");
+    let list = harmonies(a, &a.study.harmonies, Known::InHindsight);
+    let place = |at: Time| {
+        let place = bars.place(at);
+        (place.bar, place.beat.round() as u64)
+    };
+    let last = list.last().map_or(0, |h| {
+        // What ends with a bar does not reach into the next.
+        let (bar, beat) = place(h.span.end);
+        bar - u64::from(beat == 1)
+    });
+    let mut rest = list.iter().peekable();
+    let mut before: Option<&Harmony> = None;
+    for bar in 1..=last {
+        let mut cells: Vec<(u64, &str)> = Vec::new();
+        let goes_on = before.is_some_and(|h| place(h.span.end) > (bar, 1));
+        let mut beats = 0;
+        while let Some(h) = rest.next_if(|h| place(h.span.start).0 <= bar) {
+            cells.push((place(h.span.start).1, &h.label));
+            beats = bars.beats(h.span.start);
+            before = Some(h);
+        }
+        let text = match &cells[..] {
+            [] if goes_on => "%".to_owned(),
+            [] => String::new(),
+            [(1, label)] => (*label).to_owned(),
+            several => {
+                let cell = |beat| match several.iter().find(|c| c.0 == beat) {
+                    Some((_, label)) => label,
+                    None if beat == 1 && goes_on => "%",
+                    None => "/",
+                };
+                let cells: Vec<&str> = (1..=beats).map(cell).collect();
+                cells.join(" ")
+            }
+        };
+        if bar % ROW == 1 {
+            let _ = write!(out, "    {bar:>4}  ");
+        }
+        let _ = write!(out, "| {text:<BAR$}");
+        if bar % ROW == 0 || bar == last {
+            let _ = writeln!(out, "|");
         }
     }
     out

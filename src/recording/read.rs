@@ -3,7 +3,7 @@
 use super::words::Word;
 use crate::engine::Event;
 use crate::midi::{
-    self, Fault, FaultKind, Faults, FileError, Limits, Performance, TextKind, Timed,
+    self, Bars, Fault, FaultKind, Faults, FileError, Limits, Performance, TextKind, Timed,
 };
 use crate::plan::Marker;
 use crate::theory::Catalogue;
@@ -20,6 +20,8 @@ pub struct Recording {
     /// The moments that the file names, in order.
     pub markers: Vec<Marker>,
     pub end: Time,
+    /// Where its bars and beats are, if the file says so.
+    pub bars: Option<Bars>,
     /// What could not be read of the file; empty if it is whole.
     pub faults: Faults,
 }
@@ -97,6 +99,7 @@ impl Recording {
         }
         out.notes = gather(performance.events, &releases, &mut out.said);
         out.end = performance.end;
+        out.bars = performance.bars;
         out.faults = performance.faults;
         if let Some((said, offset, count)) = unknown {
             out.faults.push(Fault {

@@ -17,6 +17,7 @@ use crate::engine::{
     KeySet, Meant, Needs, RootedTriad, Stroke, classes, evidence, harmonies_from, likeliest,
     lowest, on_its_bass, weight,
 };
+use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
 use crate::time::Time;
@@ -55,12 +56,13 @@ pub(super) struct Chords {
     backward: Harmony,
     /// [`BLOCK`], or less in tests.
     block: usize,
+    bars: Option<Bars>,
     found: Vec<ChordSpan>,
     harmonies: Vec<HarmonySpan>,
 }
 
 impl Chords {
-    pub fn new(block: usize) -> Chords {
+    pub fn new(block: usize, bars: Option<Bars>) -> Chords {
         Chords {
             strokes: Vec::new(),
             heard: Vec::new(),
@@ -68,6 +70,7 @@ impl Chords {
             forward: Harmony::standard(Direction::Forward),
             backward: Harmony::standard(Direction::Backward),
             block,
+            bars,
             found: Vec::new(),
             harmonies: Vec::new(),
         }
@@ -117,6 +120,7 @@ impl Chords {
                 &courses.at_own_pace,
                 end.unwrap_or(at),
                 (regions, catalogue),
+                self.bars.as_ref(),
             );
             self.harmonies.extend(harmonies);
         }
@@ -166,7 +170,8 @@ impl Chords {
                 degrees: both.degrees_on(states[state].0),
             });
         };
-        let mut progression = Best::<HARMONIES, Judgement>::new();
+        let bars = self.bars.clone();
+        let mut at_pace = Best::<HARMONIES, Judgement>::new();
         let mut at_own_pace = Vec::with_capacity(count);
         let mut paced = |(state, both): (usize, Judgement)| {
             let harmony: RootedTriad = states[state];
@@ -205,11 +210,12 @@ impl Chords {
                 harmonies.go_on(&likely, CHANGE, *both, &mut decided);
                 let stands = weight(next(k).since(stroke.at).seconds());
                 let likely = evidence(both, stands, &states);
-                progression.go_on(&likely, PROGRESSION_CHANGE, *both, &mut paced);
+                let price = PROGRESSION_CHANGE * progression::accent(bars.as_ref(), stroke.at);
+                at_pace.go_on(&likely, price, *both, &mut paced);
             }
         }
         harmonies.finish(&mut decided);
-        progression.finish(&mut paced);
+        at_pace.finish(&mut paced);
 
         figures(strokes, &meant, &mut said);
         let mut course = Best::<12, ()>::new();

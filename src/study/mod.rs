@@ -15,6 +15,7 @@ use crate::engine::{
     Arrival, Aside, Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, Scores,
     Stroke,
 };
+use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Marker, TonalPlan};
 use crate::recording::Recording;
 use crate::theory::Catalogue;
@@ -41,6 +42,8 @@ pub struct Study {
     /// The harmonies at their own pace: those of a lead sheet.
     pub harmonies: Vec<HarmonySpan>,
     pub markers: Vec<Marker>,
+    /// Where bars and beats are: [`Study::harmonies`] then begin on beats.
+    pub bars: Option<Bars>,
 }
 
 impl Study {
@@ -178,7 +181,7 @@ fn in_blocks<B>(
     let mut all = Gathering {
         heard: History::default(),
         hindsight: Hindsight::new(Arc::clone(catalogue), directions, fading, steps),
-        chords: Chords::new(strokes),
+        chords: Chords::new(strokes, recording.bars.clone()),
         catalogue,
         aside: false,
         progress: Progress::new(end, progress),
@@ -207,6 +210,7 @@ fn in_blocks<B>(
                 harmonies,
                 heard: all.heard,
                 markers: recording.markers.clone(),
+                bars: recording.bars.clone(),
             })
         }
     }

@@ -1,17 +1,39 @@
 //! The harmonies of a whole recording at their own pace, in hindsight.
 
 use crate::engine::{Gathered, LineFollower, Meant, RootedTriad, Stroke};
+use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Catalogue, Hearing, Line, PitchClassSet, Sonority};
 use crate::time::Time;
 
-/// The harmony meant at each stroke, and what the stroke says of it, become spans.
+/// The factor of a change's price: harmonies begin on bars rather than on other beats, and seldom
+/// between them.
+const ON_A_BAR: f32 = 0.7;
+const BETWEEN: f32 = 1.6;
+/// So near a beat is on it.
+const NEAR: Time = Time::millis(90);
+
+/// How much dearer a change is at this moment than on a beat.
+pub(super) fn accent(bars: Option<&Bars>, at: Time) -> f32 {
+    let Some(bars) = bars else {
+        return 1.0;
+    };
+    let beat = bars.nearest(at);
+    match at.since(beat).max(beat.since(at)) {
+        off if off > NEAR => BETWEEN,
+        _ if bars.place(beat).beat < 1.5 => ON_A_BAR,
+        _ => 1.0,
+    }
+}
+
+/// The harmony meant at each stroke, and what the stroke says of it, become spans, from beat to beat where there are `bars`.
 /// Where too little was heard for a chord there is none. `end`: when the last sound ends.
 pub(super) fn harmonies(
     strokes: &[Stroke],
     meant: &[(RootedTriad, Meant)],
     end: Time,
     (mut regions, catalogue): (&[Region], &Catalogue),
+    bars: Option<&Bars>,
 ) -> Vec<HarmonySpan> {
     let mut out: Vec<HarmonySpan> = Vec::new();
     let mut first = 0;
@@ -63,6 +85,11 @@ pub(super) fn harmonies(
                 },
                 line,
             }),
+        }
+    }
+    if let Some(bars) = bars {
+        for HarmonySpan { span, .. } in &mut out {
+            (span.start, span.end) = (bars.nearest(span.start), bars.nearest(span.end));
         }
     }
     out

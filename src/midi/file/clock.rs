@@ -17,7 +17,7 @@ pub(super) struct Clock {
 
 /// Microseconds to the quarter where the file says nothing: 120 quarters a minute (Standard MIDI
 /// Files 1.0).
-const DEFAULT_TEMPO: u32 = 500_000;
+pub(super) const DEFAULT_TEMPO: u32 = 500_000;
 
 impl Clock {
     pub fn new(timing: Timing) -> Clock {

@@ -6,6 +6,7 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
+use super::bars::Bars;
 use super::chunks::Track;
 use super::clock::Clock;
 use super::fault::{Faults, FileError, count, grouped};
@@ -115,6 +116,9 @@ pub(super) struct Merge<'f> {
     played: Time,
     /// How many texts and key signatures were read.
     texts: usize,
+    /// Ticks to the quarter, where there can be bars; and the tempo, once one was set.
+    division: Option<u16>,
+    tempo: Option<u32>,
 }
 
 impl<'f> Merge<'f> {
@@ -147,6 +151,11 @@ impl<'f> Merge<'f> {
             struck: None,
             played: Time::ZERO,
             texts: 0,
+            division: match timing {
+                Timing::Quarter(division) if format != 2 => Some(division),
+                _ => None,
+            },
+            tempo: None,
         };
         let reading = match format {
             2 => merge.patterns(tracks)?,
@@ -259,7 +268,24 @@ impl<'f> Merge<'f> {
                     self.out.key_signatures.push(key);
                 }
             }
-            What::Tempo(tempo) => self.clock.set_tempo(tempo),
+            What::Tempo(tempo) => {
+                self.clock.set_tempo(tempo);
+                self.tempo = Some(tempo);
+                if let Some(bars) = &mut self.out.bars {
+                    bars.tempo((at, item.tick), tempo);
+                }
+            }
+            What::Signature(signature) => {
+                let here = (at, item.tick);
+                match (&mut self.out.bars, self.division) {
+                    (_, None) => {}
+                    (Some(bars), _) => bars.signature(here, signature),
+                    (None, Some(division)) => {
+                        let bars = Bars::begin(division, here, self.tempo, signature);
+                        self.out.bars = Some(bars);
+                    }
+                }
+            }
             What::End | What::Nothing => {}
         }
         self.out.end = at;

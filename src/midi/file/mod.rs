@@ -12,6 +12,7 @@
 //! somascape.org/midi/tech/mfile.html; times are computed in whole numbers and rounded once each,
 //! so they do not drift.
 
+mod bars;
 mod bytes;
 mod chunks;
 mod clock;
@@ -28,6 +29,7 @@ mod track;
 mod unison;
 mod write;
 
+pub use bars::{Bars, Place};
 pub use fault::{Fault, FaultKind, Faults, FileError};
 pub use limits::{LONGEST, Limits};
 pub use performance::{KeySignature, Performance, Text, TextKind};

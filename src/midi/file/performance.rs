@@ -1,5 +1,6 @@
 //! What a file holds.
 
+use super::bars::Bars;
 use super::fault::Faults;
 use crate::midi::event::Timed;
 use crate::time::Time;
@@ -18,6 +19,8 @@ pub struct Performance {
     pub end: Time,
     pub texts: Vec<Text>,
     pub key_signatures: Vec<KeySignature>,
+    /// Where the file has a time signature, counts in quarters, and is not of type 2.
+    pub bars: Option<Bars>,
     /// 0, 1 or 2, as the file says.
     pub format: u8,
     /// How many tracks were read.

@@ -2,6 +2,7 @@
 
 use midly::{EventIter, MetaMessage, TrackEventKind};
 
+use super::bars::Signature;
 use super::performance::TextKind;
 use crate::midi::event::Event;
 use crate::midi::message::translate;
@@ -24,6 +25,7 @@ pub(super) enum What<'a> {
     },
     /// Microseconds to the quarter.
     Tempo(u32),
+    Signature(Signature),
     /// The track's end.
     End,
     /// Nothing that matters for many events: an occasion to tell progress.
@@ -173,6 +175,10 @@ fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(String)) -> Option<W
             return None;
         }
         MetaMessage::Tempo(tempo) => return Some(What::Tempo(tempo.as_int())),
+        // Nothing above the line is no signature.
+        MetaMessage::TimeSignature(count @ 1.., unit, _, _) => {
+            return Some(What::Signature(Signature { count, unit }));
+        }
         MetaMessage::KeySignature(sharps @ -7..=7, minor) => {
             return Some(What::Key { sharps, minor });
         }
