@@ -65,7 +65,9 @@ fn places(list: &Value) -> Vec<(u64, f64)> {
 fn harmonies_stand_on_the_bars_of_the_file() {
     let (text, said, well) = analyze(true, &["--bars"]);
     assert!(well && said.is_empty(), "{said}");
-    let (_, sheet) = text.split_once("  bar by bar, in hindsight\n").expect("a sheet");
+    let (_, sheet) = text
+        .split_once("  bar by bar, in hindsight\n")
+        .expect("a sheet");
     let bars: Vec<&str> = sheet.split('|').map(str::trim).collect();
     assert_eq!(bars, ["1", "Dm7 / G7 /", "C", "%", "F", "5", "C", ""]);
 
@@ -79,7 +81,10 @@ fn harmonies_stand_on_the_bars_of_the_file() {
 #[test]
 fn bars_are_not_counted_unasked() {
     let (text, _, _) = analyze(true, &[]);
-    assert!(text.contains("harmonies at their own pace, in hindsight"), "{text}");
+    assert!(
+        text.contains("harmonies at their own pace, in hindsight"),
+        "{text}"
+    );
     assert!(!text.contains("bar by bar"), "{text}");
     let (text, _, _) = analyze(true, &["--format", "json"]);
     let json: Value = serde_json::from_str(&text).expect("JSON");
@@ -89,8 +94,7 @@ fn bars_are_not_counted_unasked() {
 #[test]
 fn without_bars_the_file_is_said_to_have_none() {
     let (text, said, well) = analyze(false, &["--bars"]);
-    let wanted =
-        "peregrinus: sheet.mid: has no time signature, and so no bars: leave --bars out\n";
+    let wanted = "peregrinus: sheet.mid: has no time signature, and so no bars: leave --bars out\n";
     assert_eq!((text.as_str(), said.as_str(), well), ("", wanted, false));
     let (_, said, well) = analyze(true, &["--bars", "--format", "romantext"]);
     assert!(!well && said.contains("counts seconds, not bars"), "{said}");
