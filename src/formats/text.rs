@@ -107,7 +107,7 @@ pub fn analysis(a: &Analysis) -> String {
 
 /// Bars in a row of a sheet, and columns of one.
 const ROW: u64 = 4;
-const BAR: usize = 18;
+const BAR: usize = 14;
 
 /// The harmonies in hindsight as a lead sheet has them, four bars a row: `Dm7 / G7 /` where one
 /// begins within a bar, `%` where the one before goes on, nothing in silence.
