@@ -30,6 +30,11 @@ fn file(signed: bool) -> Vec<u8> {
             delta = vec![0x00];
         }
     }
+    whole(track)
+}
+
+/// A file of one track.
+fn whole(mut track: Vec<u8>) -> Vec<u8> {
     track.extend([0x00, 0xff, 0x2f, 0x00]);
     let mut bytes = b"MThd\0\0\0\x06\0\0\0\x01\0\x60MTrk".to_vec();
     bytes.extend((track.len() as u32).to_be_bytes());
@@ -40,8 +45,12 @@ fn file(signed: bool) -> Vec<u8> {
 /// What `analyze` prints of such a file, on standard output and standard error, and whether all
 /// was well.
 fn analyze(signed: bool, args: &[&str]) -> (String, String, bool) {
+    analyze_bytes(&file(signed), args)
+}
+
+fn analyze_bytes(bytes: &[u8], args: &[&str]) -> (String, String, bool) {
     let folder = tempfile::tempdir().expect("a folder");
-    std::fs::write(folder.path().join("sheet.mid"), file(signed)).expect("a file");
+    std::fs::write(folder.path().join("sheet.mid"), bytes).expect("a file");
     let out = Command::new(env!("CARGO_BIN_EXE_peregrinus"))
         .current_dir(folder.path())
         .args(["analyze", "sheet.mid"])
@@ -98,4 +107,24 @@ fn without_bars_the_file_is_said_to_have_none() {
     assert_eq!((text.as_str(), said.as_str(), well), ("", wanted, false));
     let (_, said, well) = analyze(true, &["--bars", "--format", "romantext"]);
     assert!(!well && said.contains("counts seconds, not bars"), "{said}");
+}
+
+/// A quarter of a microsecond, and one chord through 268 million ticks of it.
+#[test]
+fn a_tempo_out_of_proportion_makes_no_endless_sheet() {
+    let mut track = vec![0x00, 0xff, 0x58, 0x04, 4, 2, 24, 8];
+    track.extend([0x00, 0xff, 0x51, 0x03, 0, 0, 1]);
+    for key in [48, 64, 67] {
+        track.extend([0x00, 0x90, key, 80]);
+    }
+    let mut delta = vec![0xff, 0xff, 0xff, 0x7f];
+    for key in [48, 64, 67] {
+        track.append(&mut delta);
+        track.extend([0x80, key, 0]);
+        delta = vec![0x00];
+    }
+    let (text, said, well) = analyze_bytes(&whole(track), &["--bars"]);
+    assert!(well && said.is_empty(), "{said}");
+    let end = "    more than 10,000 bars, as with a wrong tempo: not written\n";
+    assert!(text.ends_with(end), "{}", text.len());
 }

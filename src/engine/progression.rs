@@ -33,17 +33,17 @@ const SHARE: f32 = 0.5;
 const LONG: f32 = 2.0;
 /// The root is the bass where it has this share of the bass's time.
 const ROOT: f32 = 0.2;
-/// A stroke that says less for a harmony, against the likeliest, may be the beginning of another.
-const DOUBT: f32 = 0.2;
 /// Another bass where it has this share.
 const OTHER: f32 = 0.6;
+/// A stroke that says less for a harmony, against the likeliest, may be the beginning of another.
+const DOUBT: f32 = 0.2;
 
 /// How much a stroke counts that stands for so many seconds.
 pub fn weight(seconds: f64) -> f32 {
     ((seconds / UNIT) as f32).clamp(LEAST, MOST)
 }
 
-/// What is said of each harmony at a stroke, as logarithms not far below 0, times
+/// What is said of each harmony at a stroke, as a logarithm against the likeliest, times
 /// `weight`. `states`: in which order.
 pub fn evidence(
     judgement: &Judgement,
@@ -75,7 +75,11 @@ pub struct Meant {
 
 impl Meant {
     pub fn by(judgement: &Judgement, harmony: RootedTriad) -> Meant {
-        let top = highest(judgement);
+        Meant::against(highest(judgement), judgement, harmony)
+    }
+
+    /// `top`: what is said of the likeliest.
+    fn against(top: f32, judgement: &Judgement, harmony: RootedTriad) -> Meant {
         Meant {
             degrees: judgement.degrees_on(harmony.0),
             likely: (judgement.of(harmony) - top).exp(),
@@ -348,6 +352,7 @@ impl Progression {
         let said = evidence(&standing.judgement, weight(seconds), &self.states);
         let top = best(&self.score);
         let most = self.score[top];
+        let likeliest = highest(&standing.judgement);
         for (s, said) in said.into_iter().enumerate() {
             // Counted from the best, so that long music stays in range.
             let stays = self.score[s] >= most - CHANGE;
@@ -357,7 +362,7 @@ impl Progression {
             }
             let from = if stays { self.score[s] - most } else { -CHANGE };
             self.score[s] = from + said;
-            let meant = Meant::by(&standing.judgement, self.states[s]);
+            let meant = Meant::against(likeliest, &standing.judgement, self.states[s]);
             self.gathered[s].take(&standing.stroke, seconds, meant);
         }
     }

@@ -108,6 +108,8 @@ pub fn analysis(a: &Analysis) -> String {
 /// Bars in a row of a sheet, and columns of one.
 const ROW: u64 = 4;
 const BAR: usize = 14;
+/// More bars than a sheet has: a wrong tempo makes millions of them.
+const MOST: u64 = 10_000;
 
 /// The harmonies in hindsight as a lead sheet has them, four bars a row: `Dm7 / G7 /` where one
 /// begins within a bar, `%` where the one before goes on, nothing in silence.
@@ -123,6 +125,10 @@ fn sheet(a: &Analysis, bars: &Bars) -> String {
         let (bar, beat) = place(h.span.end);
         bar - u64::from(beat == 1)
     });
+    if last > MOST {
+        out += "    more than 10,000 bars, as with a wrong tempo: not written\n";
+        return out;
+    }
     let mut rest = list.iter().peekable();
     let mut before: Option<&Harmony> = None;
     for bar in 1..=last {

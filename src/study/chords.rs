@@ -13,9 +13,8 @@ use super::progress::Progress;
 use super::progression;
 use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
-    Arrival, CHANGE as PROGRESSION_CHANGE, Degrees, Direction, HARMONIES, Harmony, Judgement,
-    KeySet, Meant, Needs, RootedTriad, Stroke, classes, evidence, harmonies_from, likeliest,
-    lowest, on_its_bass, weight,
+    Arrival, Degrees, Direction, HARMONIES, Harmony, Judgement, KeySet, Meant, Needs, RootedTriad,
+    Stroke, classes, evidence, harmonies_from, likeliest, lowest, on_its_bass, weight,
 };
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
@@ -210,7 +209,7 @@ impl Chords {
                 harmonies.go_on(&likely, CHANGE, *both, &mut decided);
                 let stands = weight(next(k).since(stroke.at).seconds());
                 let likely = evidence(both, stands, &states);
-                let price = PROGRESSION_CHANGE * progression::accent(bars.as_ref(), stroke.at);
+                let price = progression::price(bars.as_ref(), stroke.at);
                 at_pace.go_on(&likely, price, *both, &mut paced);
             }
         }

@@ -1,6 +1,6 @@
 //! The harmonies of a whole recording at their own pace, in hindsight.
 
-use crate::engine::{Gathered, LineFollower, Meant, RootedTriad, Stroke};
+use crate::engine::{CHANGE, Gathered, LineFollower, Meant, RootedTriad, Stroke};
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Catalogue, Hearing, Line, PitchClassSet, Sonority};
@@ -13,11 +13,12 @@ const BETWEEN: f32 = 1.6;
 /// So near a beat is on it.
 const NEAR: Time = Time::millis(90);
 
-/// How much dearer a change is at this moment than on a beat.
-pub(super) fn accent(bars: Option<&Bars>, at: Time) -> f32 {
-    let Some(bars) = bars else {
-        return 1.0;
-    };
+/// The price of a change at this moment.
+pub(super) fn price(bars: Option<&Bars>, at: Time) -> f32 {
+    CHANGE * bars.map_or(1.0, |bars| accent(bars, at))
+}
+
+fn accent(bars: &Bars, at: Time) -> f32 {
     let beat = bars.nearest(at);
     match at.since(beat).max(beat.since(at)) {
         off if off > NEAR => BETWEEN,
