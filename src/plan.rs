@@ -43,7 +43,8 @@ impl Open {
         self.others().any(|other| other == mode)
     }
 
-    /// Of the same mode, heard longer or elsewhere: what was heard once is open no more.
+    /// What is open when the same mode is heard again, as `later`: a degree once heard does not
+    /// become open again.
     pub fn and_then(self, later: Open) -> Open {
         match later.degrees.count_ones() <= self.degrees.count_ones() {
             true => later,
@@ -68,9 +69,9 @@ impl Open {
 /// What is known of a mode.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Claim {
-    /// No other fits.
+    /// No other mode fits.
     Decided,
-    /// One degree lies between this one and one other.
+    /// One degree that was not heard decides between this mode and one other.
     Guess,
     /// The third, or more than one degree, has not been heard.
     Undecided,
@@ -119,7 +120,7 @@ pub struct TonalPlan {
 pub struct Marker {
     /// When it was set: after what was worth it.
     pub at: Time,
-    /// The stretch that it is about, from and to; a file of others knows none.
+    /// The stretch that it is about, from and to; `None` in files of other programs.
     pub about: Option<(Time, Time)>,
     pub name: String,
 }
@@ -187,14 +188,14 @@ pub fn common_chord(
     Some((harmonies.get(found.index)?.0, found))
 }
 
-/// The notes that a region alters against the one before, each as it was and as it becomes,
-/// in the user's letters: those that were heard in the one and in the other.
+/// The notes that a region alters against the one before, each as it was and as it becomes, in
+/// the user's letters. Notes of an open degree are left out.
 pub fn notes_altered(
     (before, after): (&Region, &Region),
     notation: &Notation,
     catalogue: &Catalogue,
 ) -> Vec<(String, String)> {
-    // Another center is another movable do: there notes keep their letters.
+    // Another center has another do: there notes keep their letters.
     let same = before.tonality.center == after.tonality.center;
     let name = |note, t: SpelledTonality| match same {
         true => notation.above(note, t.tonic),

@@ -7,9 +7,9 @@ use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
 use std::sync::LazyLock;
 
-/// The modes that music is taken for, and the scales that have a name and are found by it
-/// but that no music is taken for; each in the order of the file. Both are tonalities on a
-/// center, with degrees, chords and numerals.
+/// The modes that music can be heard in, and the scales that are only looked up by name; each
+/// in the order of the file. Both are tonalities on a center, with degrees, chords and
+/// numerals.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Catalogue {
     known: Lists,
@@ -59,7 +59,7 @@ impl Catalogue {
         self.known.modes.len()
     }
 
-    /// Never: a catalogue has at least one mode.
+    /// Always false: a catalogue has at least one mode.
     pub fn is_empty(&self) -> bool {
         self.known.modes.is_empty()
     }
@@ -82,8 +82,8 @@ impl Catalogue {
         modes.map(|(i, m)| (ModeId::at(i), m))
     }
 
-    /// Each scale with its id, in the order of the file; but for those whose place a mode of
-    /// the same name has taken.
+    /// Each scale with its id, in the order of the file, except those that a mode of the same
+    /// name has replaced.
     pub fn scales(&self) -> impl Iterator<Item = (ModeId, &Mode)> {
         let taken = |scale: &Mode| {
             let names = [plain_name(&scale.id), plain_name(&scale.name)];
@@ -101,7 +101,7 @@ impl Catalogue {
         self.iter().chain(self.scales())
     }
 
-    /// Whether it is a scale: named when it is asked for, and never what music is taken for.
+    /// Whether it is a scale: looked up by name, and never what music is heard in.
     pub fn is_scale(&self, id: ModeId) -> bool {
         id.index() >= MAX_MODES
     }
@@ -167,7 +167,8 @@ impl Catalogue {
         self.mode(t.mode).all_forms().up(t.center.index() as i32)
     }
 
-    /// Sharps (flats negative) of the scale written on `tonic`: the sum of its degrees' accidentals.
+    /// Sharps (flats negative) of the scale written on `tonic`: the sum of its degrees'
+    /// accidentals.
     pub fn signature(&self, tonic: Spelling, mode: ModeId) -> i32 {
         self.mode(mode)
             .degrees

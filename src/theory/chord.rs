@@ -153,7 +153,7 @@ impl Sonority {
     }
 }
 
-/// Whether a set turns into itself `semitones` higher.
+/// Whether a set is itself again when transposed up by `semitones`.
 fn turns(set: PitchClassSet, semitones: i32) -> bool {
     set.up(semitones) == set
 }

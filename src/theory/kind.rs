@@ -116,7 +116,7 @@ pub enum Triad {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct KindId(pub(super) u8);
 
-/// C/D: the bass is no member of the chord above it.
+/// What a bass that is no member of the chord adds to a name's cost: C/D.
 pub const FOREIGN_BASS: f32 = 0.45;
 
 /// What a bass at `semitones` above the root adds to a name's cost: nothing

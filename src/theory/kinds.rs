@@ -6,8 +6,8 @@ use super::pitch::{PitchClass, PitchClassSet};
 use serde::Deserialize;
 use std::sync::LazyLock;
 
-/// The kinds, in the order of the file. There is one list of them, [`Kinds::standard`], so
-/// that every [`KindId`] holds.
+/// The kinds, in the order of the file. There is one list of them, [`Kinds::standard`], so that
+/// every [`KindId`] is valid.
 #[derive(Debug)]
 pub struct Kinds {
     kinds: Vec<Kind>,
@@ -53,7 +53,7 @@ enum KindsError {
     Count(usize),
 }
 
-/// As many as an id tells apart, with room to spare.
+/// What fits a [`KindId`], with room to spare.
 const MAX_KINDS: usize = 250;
 
 fn member(text: &str) -> Option<Member> {
@@ -130,7 +130,7 @@ impl Kinds {
         self.all().filter(|(_, k)| !k.exact)
     }
 
-    /// Every kind, those too that are named only where just their notes sound.
+    /// Every kind, including those named only where exactly their notes sound.
     pub fn all(&self) -> impl Iterator<Item = (KindId, &Kind)> {
         self.kinds
             .iter()

@@ -27,8 +27,8 @@ pub struct Mode {
     pub scored_as: String,
     /// The family: modes with the same parent and the same notes are relatives.
     pub parent: String,
-    /// How likely it is before a note is heard; 1 is as likely as any. Of a scale it means
-    /// nothing.
+    /// How likely it is before a note is heard, against the others; 1 is as likely as any.
+    /// Without meaning for a scale.
     pub weight: f32,
     pub(super) set: PitchClassSet,
     pub(super) all: PitchClassSet,
@@ -87,18 +87,18 @@ impl Mode {
         }
     }
 
-    /// Whether it has this id or name, as [`plain_name`] has it.
+    /// Whether this is its id or name, as [`plain_name`] writes them.
     pub(super) fn is_called(&self, plain: &str) -> bool {
         plain_name(&self.id) == plain || plain_name(&self.name) == plain
     }
 
-    /// Whether it is also called so, as [`plain_name`] has it.
+    /// Whether this is another name of it, as [`plain_name`] writes it.
     pub(super) fn is_also_called(&self, plain: &str) -> bool {
         self.also.iter().any(|name| plain_name(name) == plain)
     }
 
-    /// What stands for a mode that is not there. Its degrees are the major scale's, so that
-    /// notes have plain names beside it.
+    /// What stands for a mode that is not in the catalogue. Its degrees are the major scale's,
+    /// so that notes have plain names beside it.
     pub(super) fn unknown() -> Mode {
         let degrees: Vec<Degree> = (1..=7).map(|number| Degree { number, alter: 0 }).collect();
         let classes = degrees.iter().map(|d| d.semitones() as i32);

@@ -14,10 +14,11 @@ use toml::de::{DeTable, DeValue};
 /// keeps is of fixed size.
 pub const MAX_MODES: usize = 48;
 
-/// The most scales: with the modes no more than an id tells apart.
+/// Maximum number of scales: together with the modes they must fit a [`ModeId`].
 const MAX_SCALES: usize = 200;
 
-/// The most characters of a name, an id or a family's name: what still fits on the screen.
+/// Maximum number of characters of a name, an id or a family's name: what still fits on the
+/// screen.
 const MAX_NAME: usize = 40;
 
 /// What errors show: all that a mode needs.
@@ -27,7 +28,7 @@ const WHOLE: &str = "A whole mode is:\n\n\
 /// What is wrong with a list of modes, and where. Each shows a whole mode.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum CatalogueError {
-    /// No TOML, or something else than modes in it.
+    /// Not TOML, or TOML with something else than modes in it.
     #[error("line {line}: {what}. {WHOLE}")]
     File { line: usize, what: String },
     #[error("there is no mode in it. {WHOLE}")]
@@ -146,7 +147,7 @@ struct Wrong {
     fault: ModeFault,
 }
 
-/// The whole mode in the place of a key.
+/// Stands for the whole mode in the place of a key.
 const ALL: &str = "";
 
 impl From<ModeFault> for Wrong {
@@ -339,7 +340,7 @@ fn set(degrees: &[Degree]) -> PitchClassSet {
 }
 
 impl Entry {
-    /// What is there; a fault with the byte at which it stands.
+    /// Reads what is there; a fault comes with the byte at which it stands.
     fn read(table: DeTable) -> Result<Entry, (usize, ModeFault)> {
         let mut entry = Entry::default();
         for (written, value) in table {
@@ -553,7 +554,7 @@ fn made_id(name: &str, which: List, known: &Lists) -> Result<String, ModeFault> 
             '♭' => "flat".into(),
             '♯' | '#' => "sharp".into(),
             '♮' => "nat".into(),
-            // An apostrophe parts no words: Ray's.
+            // An apostrophe does not part words: Ray's.
             '\'' | '’' => continue,
             _ => unaccented(c).into(),
         };
@@ -577,7 +578,7 @@ fn made_id(name: &str, which: List, known: &Lists) -> Result<String, ModeFault> 
         List::Modes => owner(id, &known.modes).is_none(),
         List::Scales => owner(id, known.iter()).is_none(),
     };
-    // One of them is free.
+    // The numbers never run out, so one is found.
     Ok(all.find(free).unwrap_or_default())
 }
 
@@ -606,9 +607,9 @@ fn unaccented(c: char) -> &'static str {
     }
 }
 
-/// The degrees of the major scale and of natural minor that a mode has otherwise, of
-/// whichever of the two it has more in common with; of equals the one with its third. Of
-/// a mode whose degrees move the highest of the moved ones: of minor the leading tone.
+/// The degrees in which a mode differs from the major scale or natural minor: from the one that
+/// it has more in common with, in a tie from the one with its third. For a mode whose degrees
+/// move, the highest of the moved ones: in minor the leading tone.
 fn characteristic(degrees: &[Degree], movable: &[Degree]) -> Vec<Degree> {
     if let Some(&highest) = movable.iter().max_by_key(|d| d.semitones()) {
         return vec![highest];
@@ -650,9 +651,9 @@ fn third(degrees: &[Degree]) -> Option<i8> {
 /// The nearest of minor and the seven diatonic modes, for readers that know no others.
 /// Major is never the answer, as Ionian has its notes.
 ///
-/// A mode with the notes of one that is known counts as that does. Else it is the diatonic
-/// mode on the same tonic of which the fewest degrees have to be altered, that is, the one
-/// that lacks the fewest of the mode's degrees. Of equals the first
+/// A mode with the notes of one that is known counts as that does. Else it is the diatonic mode
+/// on the same tonic of which the fewest degrees have to be altered, that is, the one that
+/// lacks the fewest of the mode's degrees. In a tie, the first
 ///
 /// 1. with the same third, major or minor, where the mode has one;
 /// 2. with a perfect fifth where the mode has one, without where not;
@@ -677,7 +678,7 @@ fn nearest(degrees: &[Degree], movable: &[Degree]) -> &'static str {
         let third = third(degrees).is_some_and(|third| third != scale[2]);
         (altered, third, fifth != (scale[4] == 0))
     };
-    // Of equals the first.
+    // In a tie, the first.
     let nearest = DIATONIC.iter().min_by_key(|m| cost(m));
     let leading = movable.iter().any(|d| d.semitones() == 11);
     match nearest {

@@ -47,7 +47,7 @@ impl Lists {
     }
 }
 
-/// An inversion that costs as much is too far-fetched to be a name.
+/// An inversion that costs this or more is too far-fetched to be a name.
 const FAR_FETCHED: f32 = 0.75;
 /// A kind that costs less may be named over a bass that is none of its members.
 const PLAIN: f32 = 0.195;

@@ -97,7 +97,7 @@ impl Hearing {
             let resolves = last.dominant();
             let triad = last.members.len() == 3 && last.triad() != Triad::Suspended;
             cost -= match root.above(before.root) {
-                // A diminished seventh turns over into one on its own bass.
+                // An inverted diminished seventh is a diminished seventh on its own bass.
                 0 if kind.symmetrical() && kind.has(3) && chord.bass != root => 0,
                 // A plain triad is suspended; after anything else fourths are heard from
                 // their bass.
@@ -262,7 +262,7 @@ impl Kinds {
         let mut costs = [i32::MAX; MAX_NAMES];
         let mut len = 0;
         let mut put = |cost: i32, reading: Sonority| {
-            // Of equals the first stays before.
+            // Ties stay in the order in which they came.
             let at = costs[..len].iter().position(|&c| cost < c).unwrap_or(len);
             if at < MAX_NAMES {
                 len = (len + 1).min(MAX_NAMES);

@@ -77,17 +77,17 @@ impl PitchClassSet {
         PitchClassSet(self.0 & !(1 << pc.0))
     }
 
-    /// What both have.
+    /// The intersection.
     pub const fn and(self, other: PitchClassSet) -> PitchClassSet {
         PitchClassSet(self.0 & other.0)
     }
 
-    /// What either has.
+    /// The union.
     pub const fn or(self, other: PitchClassSet) -> PitchClassSet {
         PitchClassSet(self.0 | other.0)
     }
 
-    /// What this has and the other has not.
+    /// The members that the other does not have.
     pub const fn minus(self, other: PitchClassSet) -> PitchClassSet {
         PitchClassSet(self.0 & !other.0)
     }

@@ -1,10 +1,10 @@
 //! The harmonized scale: the triad and the seventh on each degree of a tonality, and
 //! what in them differs from the parallel major or natural minor.
 //!
-//! Chords are every other step of the scale: thirds on seven notes, wider on five, narrower
-//! on eight. What comes of it is named as it is, and where it is no chord its notes stand
-//! alone. A passing note is no step of a chord. Of such scales, and of those without seven
-//! degrees, the chords of thirds that their notes hold are found beside these.
+//! Chords take every other step of the scale: thirds on seven notes, wider intervals on five,
+//! narrower ones on eight. The result is named as usual; where it is no chord, its notes are
+//! listed. Chords skip passing notes. For scales with passing notes, and for those without
+//! seven degrees, the tertian chords that their notes contain are listed as well.
 
 use super::catalogue::Catalogue;
 use super::chord::{Chord, Sonority};
@@ -140,14 +140,14 @@ pub struct Harmonized {
     /// The usual form first. Degrees that move do so from the highest down: of minor
     /// the natural form, the harmonic (7), the melodic (6 and 7).
     pub forms: Vec<Form>,
-    /// Of a scale with passing notes, the chords of thirds that hold one. Of a scale without
-    /// seven degrees, all that its notes hold, unless every one of them is a chord of
-    /// `forms`. Degrees without any are left out. Empty for other scales.
+    /// Tertian chords. In a scale with passing notes: those that hold one. In a scale without
+    /// seven degrees: all that its notes make, unless every one of them is a chord of `forms`.
+    /// Degrees without any are left out. Empty for other scales.
     pub thirds: Vec<Thirds>,
 }
 
-/// What a chord's name may cost among the chords of thirds: without the major triad with a
-/// lowered fifth, which nobody looks for.
+/// The kinds listed as chords of thirds cost less than this. It leaves out the major triad with
+/// a lowered fifth, which nobody looks for.
 const FAR_FETCHED: f32 = 0.5;
 
 /// Each of the degrees 1 to 7 once, in order.
@@ -405,8 +405,8 @@ fn written_as(thirds: Spelling, scale: Spelling) -> Spelling {
 }
 
 /// The chord of thirds on the first of these notes that sounds like them, with its notes
-/// written as its thirds are. The letters of a scale that has not one for each note say
-/// nothing of its chords.
+/// written as its thirds are. For scales without a letter for each note: their spelling does
+/// not show which chords they have.
 fn by_sound(notes: &[Spelling]) -> Option<(Chord, Vec<Spelling>)> {
     let root = *notes.first()?;
     let bass = root.pitch_class();
@@ -453,7 +453,8 @@ fn name(notes: &[Spelling], home: PitchClassSet) -> Sonority {
     }
     let set: PitchClassSet = notes.iter().map(|n| n.pitch_class()).collect();
     let named = kinds.name(set, bass, home);
-    // An inversion of a triad, sixth or seventh is understood at once, of more it is not.
+    // Inversions of triads, sixths and sevenths are understood at once, those of larger chords
+    // not.
     let plain = |c: Chord| {
         let mut members = kinds.kind(c.kind).members.iter();
         c.bass_member().is_some() && members.all(|m| m.number <= 7)

@@ -13,7 +13,7 @@ pub struct Bars {
     stretches: Vec<Stretch>,
 }
 
-/// Maximum number of changes: a file is not read for its tempos.
+/// Maximum number of stretches, so that memory is bounded.
 const MOST: usize = 100_000;
 
 /// One tempo and one signature. Ticks are those of the file.
@@ -117,7 +117,7 @@ impl Bars {
         });
     }
 
-    /// Beyond [`MOST`] nothing changes any more.
+    /// Beyond [`MOST`] further changes are ignored.
     fn push(&mut self, stretch: Stretch) {
         self.stretches.pop_if(|last| last.tick >= stretch.tick);
         if self.stretches.len() < MOST {
@@ -153,7 +153,8 @@ impl Bars {
     pub fn place(&self, at: Time) -> Place {
         let (s, _) = self.stretch(at);
         let beats = self.into(&s) + at.since(s.at).0 as f64 / self.beat(&s);
-        // A tick's rounding is no beat missed.
+        // Rounded, so that an error of less than a tick does not put a moment into the beat
+        // before.
         let beats = (beats * 1e4).round() / 1e4;
         let whole = s.signature.beats();
         let bars = (beats / whole as f64).floor();

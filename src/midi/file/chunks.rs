@@ -155,7 +155,8 @@ impl<'a, 'f> Chunks<'a, 'f> {
                 grouped((next - data) as u64)
             )
         };
-        // Lengths that reach over all that follows, again and again, are not believed for ever.
+        // Where many lengths reach over all that follows, believing each would take quadratic
+        // time.
         let mut limit = if self.patience >= claimed - data {
             claimed
         } else {

@@ -38,7 +38,7 @@ pub struct Limits {
     pub pace: Time,
 }
 
-/// A longer pause counts for so much, since music goes on neither before nor after it.
+/// A longer pause counts as this long, as nothing is played in it.
 pub(super) const PAUSE: Time = Time(120 * TICKS_PER_SECOND);
 
 const fn hours(hours: u64) -> Time {

@@ -57,7 +57,7 @@ impl<'a> Voice<'a> {
         if self.ended {
             return None;
         }
-        // What is wrong was said when the track was found.
+        // Faults were reported when the track was found.
         let next = self.events.next(&mut |_, _| {});
         let item = next.unwrap_or(Item {
             tick: self.events.tick(),
@@ -328,7 +328,7 @@ impl<'f> Merge<'f> {
         None
     }
 
-    /// Whether a note is one too many within its second; the first of these is said.
+    /// Whether a note is one too many within its second; the first of these is reported.
     fn crowded(&mut self, at: Time, offset: usize, track: Option<usize>) -> bool {
         let second = at.0 / TICKS_PER_SECOND;
         if self.second.0 != second {

@@ -1,6 +1,6 @@
 //! Standard MIDI Files, read and written.
 //!
-//! What can be read is read, what cannot is said with its place: everything that departs from the
+//! What can be read is read, what cannot is reported with its place: all that departs from the
 //! standard is a [`Fault`], so that a damaged file is never taken for a whole one. The chunks are
 //! walked here and the events of each track parsed by midly, because a whole-file parse tells no
 //! byte offsets.

@@ -30,7 +30,7 @@ use crate::quiet::Quiet;
 
 const MIDI: &str = "8 bit raw midi";
 
-/// A server that has not called us for so long is gone: it calls with every period of sound.
+/// A server that has not called us for this long is gone: it calls with every period of sound.
 const DEAD: Duration = Duration::from_secs(1);
 
 pub struct System {

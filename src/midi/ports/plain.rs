@@ -28,7 +28,7 @@ impl Ports for System {
             empty => empty.insert(client(&self.client_name)?),
         };
         let named = |port: MidiInputPort| {
-            // One that has just gone has no name.
+            // A port that has just gone has no name.
             lister.port_name(&port).ok().map(|name| (port.id(), name))
         };
         Ok(infos(

@@ -233,15 +233,15 @@ impl Place<'_> {
         let seventh = kind(chord.kind).seventh().is_some() || up == 1;
         let known = self.mode.all_forms().contains(self.center_to(to));
         if !known && !seventh {
-            // ♭VI before ♭II is that, and no V/♭II.
+            // ♭VI before ♭II stays ♭VI and is no V/♭II.
             return None;
         }
-        // The tonic's triad made major is V/iv before iv, and before IV but I.
+        // The tonic's triad made major is V/iv before iv; before IV it stays I.
         let tonic = chord.root == self.center && !is_dominant(chord);
         if tonic && triad != Some(k.triad()) {
             return None;
         }
-        // The degree's own triad is meant where it comes as a dominant itself.
+        // A degree that comes as a dominant itself counts with its own triad.
         let itself = !six_four && k.seventh() != Some(10);
         let minor = match triad {
             Some(t) if !itself => t == Triad::Minor,
@@ -270,7 +270,7 @@ impl Place<'_> {
             let resolves = ahead[1].is_some_and(|c| c.root == to);
             let minor = match target {
                 Some((t, there)) if there == to && resolves => Some(t.minor),
-                // V takes its ii from minor as well, IV rather becomes iv.
+                // V stays major though its ii is that of minor; IV becomes iv.
                 _ if to == self.center.up(5) => Some(true),
                 _ if known => Some(triad.is_none_or(|t| t == Triad::Minor)),
                 _ => None,

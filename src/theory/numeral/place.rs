@@ -76,7 +76,7 @@ impl Place<'_> {
         self.at(chord, role, root)
     }
 
-    /// A chord on a root that is spelled so.
+    /// A chord on a root with this spelling.
     pub fn at(&self, chord: Chord, role: Role, root: Spelling) -> Interpretation {
         Interpretation {
             role,
@@ -132,7 +132,7 @@ impl Place<'_> {
         let triad = match (at(2), at(4)) {
             (Some(4), Some(7)) => Some(Triad::Major),
             (Some(3), Some(7)) => Some(Triad::Minor),
-            // What five notes leave open.
+            // Modes of five notes may lack the fifth.
             (Some(4), None) => Some(Triad::Major),
             (Some(3), None) => Some(Triad::Minor),
             _ => None,

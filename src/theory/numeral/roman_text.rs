@@ -12,9 +12,10 @@ impl Numeral {
     /// same bass. `None` for a bass that no figure says, and for what its reader does not
     /// take as written.
     ///
-    /// RomanText has major and minor keys alone: another mode's chords are written in the
-    /// one on its center with the same third ([`Mode::is_major`](crate::theory::Mode::is_major)), on the degrees that
-    /// they have there: IV of Dorian as IV in minor, II of Lydian as II in major.
+    /// RomanText has major and minor keys alone: another mode's chords are written in the one
+    /// on its center with the same third ([`Mode::is_major`](crate::theory::Mode::is_major)),
+    /// on the degrees that they have there: IV of Dorian as IV in minor, II of Lydian as II in
+    /// major.
     ///
     /// Augmented sixths over another bass than the usual one or of a degree, and
     /// common-tone sevenths, have no name of their own there: they are altered chords,

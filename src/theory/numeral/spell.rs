@@ -48,7 +48,7 @@ impl Place<'_> {
         // so is what the lowered fifth and the augmented sixth make.
         let augmented = matches!(found.role, Role::AugmentedSixth(..)) && plain(found.root);
         let fixed = k.symbol == "dim7" || augmented;
-        // As it goes down a semitone, G♭7 before F stays that.
+        // Where it goes down a semitone it keeps its spelling: G♭7 before F.
         let goes = after.is_some_and(|a| a.root == found.chord.root.up(-1));
         // ♭II is written on that degree, C♭ in B♭, unless that is doubled: D in D♭.
         let lowered = match found.role {

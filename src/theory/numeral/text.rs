@@ -121,7 +121,7 @@ impl Numeral {
         if bass == Some(1) {
             text.push_str(&tensions(k, glyphs));
         } else if triad == Triad::Major && k.members.iter().any(lowered) {
-            // What else is added goes unsaid in inversions.
+            // Other added notes are left out in inversions.
             text.push_str(&format!("({}5)", accidentals(-1, glyphs)));
         }
         let named = self.named.0;
@@ -142,7 +142,7 @@ impl Numeral {
         target.map_or(String::new(), |t| format!("/{}", self.target(t, notation)))
     }
 
-    /// The bass that no figure says: ` over ♭7`. A stroke would read as an applied chord.
+    /// The bass that no figure says: ` over ♭7`. A slash would read as an applied chord.
     fn over(&self, notation: &Notation) -> String {
         format!(" over {}", self.bass_degree(notation))
     }

@@ -75,7 +75,8 @@ pub struct Numeral {
     pub(super) named: (Chord, Degree),
     /// The bass as a degree.
     pub(super) bass: Degree,
-    /// How the mode itself has degrees of these numbers, 1 first.
+    /// How the mode alters each of the seven degrees against the major scale, the first degree
+    /// first.
     pub(super) own: [i8; 7],
     pub(super) center: PitchClass,
     /// Whether the mode is common-practice minor, whose numerals count from its own degrees.
