@@ -46,18 +46,17 @@ impl Default for ChordTracker {
 }
 
 impl ChordTracker {
-    /// What it says, and since when.
+    /// The label now, and since when.
     pub fn now(&self) -> Option<(Sonority, Time)> {
         self.follower.now()
     }
 
-    /// The keys struck together last, and when.
+    /// The keys of the last stroke, and when it began.
     pub fn struck(&self) -> (KeySet, Time) {
         self.follower.struck()
     }
 
-    /// The latest stroke as far as it goes, what is likely at it, and whether its latest
-    /// key began it.
+    /// The latest stroke so far, the judgement of it, and whether its latest key began it.
     pub fn stroke(&self) -> Option<(&Stroke, &Judgement, Arrival)> {
         let (stroke, arrival) = self.follower.stroke()?;
         Some((stroke, self.harmony.judgement(), arrival))
@@ -76,8 +75,8 @@ impl ChordTracker {
             .judge(at, keys, (key, arrival), judgement, hearing)
     }
 
-    /// The damper went up. What it held is past, but for what was struck just
-    /// before: the foot follows the hand.
+    /// The damper went up. What it held no longer counts, except what was struck just before:
+    /// the foot follows the hand.
     pub fn on_pedal_up(&mut self, at: Time) {
         self.follower.on_pedal_up(at);
     }
@@ -88,7 +87,7 @@ impl ChordTracker {
             .on_time(at, keys, self.harmony.judgement(), hearing)
     }
 
-    /// Nothing was heard yet. Nothing is allocated.
+    /// Forgets everything. Allocates nothing.
     pub fn reset(&mut self) {
         self.harmony.reset();
         self.follower = Follower::default();

@@ -129,7 +129,7 @@ const SHAPE: Shape = Shape {
 pub struct Model(Arc<Nets>);
 
 impl Model {
-    /// No weights have more bytes.
+    /// Maximum number of bytes of a file of weights.
     pub const MAX_BYTES: usize = SHAPE.max_bytes();
 
     /// The one embedded at build from `config/estimator.weights`.

@@ -264,7 +264,7 @@ impl Features {
         for (k, window) in self.windows.iter_mut().enumerate() {
             for (w, x) in window.iter_mut().zip(sources[k]) {
                 *w = *w * self.keep[k] + x;
-                // Numbers too small for their format would be slow.
+                // Arithmetic with subnormal numbers is slow.
                 if *w < 1e-20 {
                     *w = 0.0;
                 }

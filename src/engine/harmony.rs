@@ -36,7 +36,8 @@ scalars: since the stroke before/1 at most 2; that under 0.2; struck/5 at most 2
 ";
 const BLOCKS: usize = 14;
 const SCALARS: usize = 8;
-/// What a root may carry, in the order of the heads; without a third: anything else.
+/// The triads that a root may carry, in the order of the heads; the suspended one stands for
+/// every chord that is none of the others.
 pub const TRIADS: [Triad; 5] = [
     Triad::Major,
     Triad::Minor,
@@ -75,7 +76,7 @@ impl HarmonyModel {
     }
 }
 
-/// Keys below are the left hand's more often than not.
+/// Keys below this are more often than not the left hand's.
 const LOW: u8 = 55;
 const WINDOWS: usize = 9;
 /// Seconds, in the order of the blocks: low notes struck; bass; sound; struck.
@@ -129,8 +130,8 @@ impl Judgement {
         self.degrees.each_ref().map(|said| said[root.index()])
     }
 
-    /// The likeliest root and triad, with its probability. Of equals the one nearest
-    /// above `from`.
+    /// The likeliest root and triad, with its probability. In a tie, the one nearest above
+    /// `from`.
     pub fn best(&self, from: PitchClass) -> (RootedTriad, f32) {
         let mut best = (from, Triad::Major);
         for root in (0..12).map(|n| from.up(n)) {
@@ -266,7 +267,7 @@ impl Harmony {
         let high = highest(stroke.struck).unwrap_or(0);
         let deep = lowest(stroke.sounding).unwrap_or(low);
         let dt = match self.before.last {
-            // Told from the end, time goes back.
+            // Heard from the end, time goes back.
             Some(last) => {
                 let gap = stroke.at.since(last).max(last.since(stroke.at));
                 (gap.seconds() as f32).clamp(SHORTEST, LONGEST)

@@ -44,7 +44,7 @@ pub const SEEN: Time = Time::millis(150);
 pub const BREATH: Time = Time::millis(2000);
 
 impl History {
-    /// Lets everything that runs reach to `at`.
+    /// Extends everything that still runs to `at`.
     pub fn advance_to(&mut self, at: Time) {
         if at <= self.until {
             return;
@@ -122,8 +122,8 @@ impl History {
         self.phrases.before(at)
     }
 
-    /// Takes back what [`History::advance_to`] let run beyond `at`: the engine's
-    /// time is a little behind the clock that a screen asks for.
+    /// Takes back what [`History::advance_to`] extended beyond `at`: the engine's time is a
+    /// little behind the clock that a screen asks for.
     fn take_back(&mut self, at: Time) {
         if at >= self.until {
             return;
@@ -140,8 +140,8 @@ impl History {
         }
     }
 
-    /// The label comes with the first keys of a stroke, the voicing with all of it. What is
-    /// broken grows; the same chord struck otherwise later leaves it as it was first.
+    /// The label comes with the first keys of a stroke, the voicing with all of them. A broken
+    /// chord grows; the same chord struck again in another way keeps its first voicing.
     fn voice(&mut self, voiced: VoicedChord) {
         if self.chord
             && let Some(c) = self.chords.last_mut()
@@ -153,7 +153,7 @@ impl History {
         }
     }
 
-    /// What was written down since the harmony began gives way to it.
+    /// Replaces what was written down since the harmony began.
     fn harmonize(&mut self, at: Time, harmony: HarmonyNow) {
         let HarmonyNow {
             chord, since, line, ..
@@ -204,7 +204,7 @@ impl History {
             {
                 h.span.end = at;
             }
-            // A region that outlives a rest takes it in; the strip draws the rest over it.
+            // A region that goes on after a rest covers it; the strip draws the rest over it.
             for (running, list) in [
                 (self.here, &mut self.plan.regions),
                 (self.home, &mut self.plan.home),
@@ -302,8 +302,8 @@ impl Observer for History {
                 self.home = true;
             }
             Change::Chord { sonority, keys } => {
-                // Labels that stood only while the hands were striking are one with
-                // what the stroke came to; so is a first one that nobody could read.
+                // A label that stood only while the hands were striking is replaced by that of
+                // the whole stroke; so is a first label that stood too briefly to be read.
                 let n = self.chords.len();
                 let follows = n > 1 && self.chords[n - 2].end == self.chords[n - 1].start;
                 if self.chord
@@ -314,7 +314,7 @@ impl Observer for History {
                     self.voiced = false;
                     return;
                 }
-                // Through one between two others the one before it stood on.
+                // Where a label was too brief to be read, the one before it lasts until now.
                 if self.chord
                     && self.chords.pop_if(|c| at.since(c.start) < SEEN).is_some()
                     && let Some(before) = self.chords.last_mut()

@@ -8,7 +8,7 @@ use crate::time::Time;
 /// A set of keys, bit n for MIDI note n.
 pub type KeySet = u128;
 
-/// Their pitch classes.
+/// The pitch classes of a set of keys.
 pub fn classes(keys: KeySet) -> PitchClassSet {
     each(keys).map(PitchClass::of_key).collect()
 }
@@ -34,12 +34,12 @@ pub fn highest(set: KeySet) -> Option<u8> {
     (set != 0).then(|| 127 - set.leading_zeros() as u8)
 }
 
-/// Something for each key of the keyboard.
+/// A value for each key of the keyboard.
 #[derive(Clone, Debug)]
 pub struct PerKey<T>([T; 128]);
 
 impl<T: Copy> PerKey<T> {
-    /// The same for every key.
+    /// The same value for every key.
     pub fn all(value: T) -> PerKey<T> {
         PerKey([value; 128])
     }
@@ -108,7 +108,7 @@ impl Fading {
     }
 }
 
-/// A name that no way of dying away has.
+/// Error: a name that no [`Fading`] has.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("unknown fading '{0}': write struck or sustained")]
 pub struct UnknownFading(pub String);
@@ -213,7 +213,7 @@ impl Keys {
         self.pedalled
     }
 
-    /// Both.
+    /// Held or pedalled keys.
     pub fn sounding(&self) -> KeySet {
         self.held | self.pedalled
     }

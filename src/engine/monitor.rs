@@ -108,10 +108,10 @@ pub struct Monitor<E: Estimator = Learned> {
     voicing: VoicingTracker,
     polymodal: PolymodalTracker,
     established: Option<Established>,
-    /// What has been open in it ever since it was established.
+    /// Its degrees that have not been heard since it was established.
     unheard: Open,
     home_established: Option<Established>,
-    /// Home has not been reported since the beginning or the last long rest.
+    /// Whether home has not been reported yet since the beginning or the last long rest.
     home_untold: bool,
     pinned: Option<SpelledTonality>,
     stated: Option<(Spelling, Time)>,
@@ -242,7 +242,7 @@ impl<E: Estimator> Monitor<E> {
         }
     }
 
-    /// A note that the player names, as the centers about are spelled.
+    /// Spells a note that the player names as the centers around it are spelled.
     fn spelled(&self, note: PitchClass) -> Spelling {
         let pinned = self.pinned.map(|t| t.tonic);
         let centers = [self.established, self.home_established];
@@ -252,7 +252,7 @@ impl<E: Estimator> Monitor<E> {
         same.unwrap_or_else(|| {
             let around = pinned.or(self.last_tonic);
             let around = around.map_or(PLAIN, |tonic| f32::from(tonic.fifths()));
-            // Farther out notes would have two accidentals.
+            // Further out, notes would have two accidentals.
             Spelling::nearest(note, around.clamp(-1.0, 5.0))
         })
     }
@@ -425,7 +425,7 @@ impl<E: Estimator> Monitor<E> {
             .silent_since
             .is_some_and(|since| at.since(since) >= REST);
         if silent || at.since(self.last_onset) >= STANDING {
-            // The last picture stays; the grid rests.
+            // The last reading stays; the grid rests.
             self.next_step = None;
             observer.change(at, Change::Rest);
         }
@@ -490,8 +490,8 @@ impl<E: Estimator> Monitor<E> {
         self.follow_home(at, observer);
     }
 
-    /// A degree that was open has been heard: the mode is the one that has it, and has been
-    /// from the beginning. So has home's, if it was as open.
+    /// An open degree has been heard: the mode is the one that has it, and counts as such from
+    /// the beginning of the region. So does the mode of home, if it was as open.
     fn decide(
         &mut self,
         at: Time,
@@ -601,7 +601,7 @@ impl<E: Estimator> Monitor<E> {
         }
     }
 
-    /// What is likely after the last step; see [`Estimator::probabilities`].
+    /// The probabilities after the last step; see [`Estimator::probabilities`].
     pub fn probabilities(&self) -> &Scores {
         self.estimator.probabilities()
     }

@@ -11,23 +11,23 @@ pub struct Phrases {
     /// When a beginning was reported, and where it lies: the evidence of a region begins
     /// before it is established.
     begin: VecDeque<(Time, Time)>,
-    /// Maximum number that is kept, the latest; `None`: all.
+    /// How many of the latest are kept; `None`: all.
     most: Option<usize>,
-    /// Since when it is silent.
+    /// When silence began, while it lasts.
     silent: Option<Time>,
     sounded: bool,
-    /// A region is running.
+    /// Whether a region is running.
     here: bool,
 }
 
 /// Between phrases hands and pedal leave the keys for this long: common practice, no source.
 const PAUSE: Time = Time::millis(600);
-/// A hand takes this long to reach the key that sets a marker; a phrase that began since is
-/// not meant: common practice, no source.
+/// A hand takes this long to reach the key that sets a marker; a phrase that began in that time
+/// is not meant: common practice, no source.
 const REACTION: Time = Time::millis(1500);
 /// The longest stretch that a marker is about.
 const LONGEST: Time = Time::millis(60_000);
-/// No more than this begin within [`REACTION`]: regions change on a grid of 100 ms.
+/// Maximum number that begin within [`REACTION`]: regions change on a grid of 100 ms.
 const LATELY: usize = 32;
 
 impl Phrases {

@@ -21,12 +21,12 @@ pub const HARMONIES: usize = 12 * TRIADS.len();
 /// The price of a change, in logarithms; chosen, as the other numbers here, on analysts' chords
 /// and on chords that were played from a sheet (tests/training/README.md).
 pub const CHANGE: f32 = 3.0;
-/// A stroke that stands so long counts once, one that stands shorter less, …
+/// A stroke that stands for this many seconds counts once, others in proportion, …
 const UNIT: f64 = 0.5;
 /// … within these bounds.
 const LEAST: f32 = 0.15;
 const MOST: f32 = 2.0;
-/// What a stroke says against a harmony counts no more than this.
+/// Lower bound of what a stroke says against a harmony, as a logarithm.
 const FLOOR: f32 = -10.0;
 /// A note counts in full that sounded through this share of a harmony, or for this many seconds.
 const SHARE: f32 = 0.5;
@@ -35,10 +35,11 @@ const LONG: f32 = 2.0;
 const ROOT: f32 = 0.2;
 /// Another bass where it has this share.
 const OTHER: f32 = 0.6;
-/// A stroke that says less for a harmony, against the likeliest, may be the beginning of another.
+/// A stroke that makes a harmony less likely than this, against the likeliest, may begin
+/// another.
 const DOUBT: f32 = 0.2;
 
-/// How much a stroke counts that stands for so many seconds.
+/// How much a stroke counts that stands for `seconds`.
 pub fn weight(seconds: f64) -> f32 {
     ((seconds / UNIT) as f32).clamp(LEAST, MOST)
 }
@@ -60,7 +61,7 @@ fn highest(judgement: &Judgement) -> f32 {
     all.copied().fold(f32::NEG_INFINITY, f32::max)
 }
 
-/// All harmonies, as seen from a note: of equals the same comes first in every transposition.
+/// All harmonies, as seen from a note, so that ties fall alike in every transposition.
 pub fn harmonies_from(from: PitchClass) -> [RootedTriad; HARMONIES] {
     std::array::from_fn(|s| (from.up((s / TRIADS.len()) as i32), TRIADS[s % TRIADS.len()]))
 }
@@ -130,8 +131,8 @@ impl Gathered {
         }
     }
 
-    /// The chord that a harmony is; `None` if too little of it was heard. Where a line passes on
-    /// to is no part of it, unless nothing is left without.
+    /// The chord that a harmony is; `None` if too little of it was heard. The notes that a line
+    /// passes on to do not belong to it, unless no chord is left without them.
     pub fn chord(
         &self,
         harmony: RootedTriad,
@@ -227,7 +228,7 @@ impl LineFollower {
 pub struct HarmonyNow {
     pub chord: Chord,
     pub since: Time,
-    /// What sounds speaks for another that may be about to begin.
+    /// Whether what sounds speaks for another that may be about to begin.
     pub doubted: bool,
     pub line: Option<Line>,
 }
@@ -341,7 +342,7 @@ impl Progression {
             doubted: meant.likely < DOUBT && seconds < f64::from(MOST) * UNIT,
             line,
         });
-        // Too little of it was heard yet: what was before goes on.
+        // Too little of it was heard yet: the one before goes on.
         let changed = now.is_some() && now != self.now;
         self.now = now.or(self.now);
         changed
@@ -367,13 +368,13 @@ impl Progression {
         }
     }
 
-    /// Nothing was heard yet. Nothing is allocated.
+    /// Forgets everything. Allocates nothing.
     pub fn reset(&mut self) {
         *self = Progression::default();
     }
 }
 
-/// Of equals the first.
+/// The best state; in a tie, the first.
 fn best(score: &[f32; HARMONIES]) -> usize {
     (0..HARMONIES).fold(0, |b, s| if score[s] > score[b] { s } else { b })
 }

@@ -63,12 +63,12 @@ pub struct Reading {
     /// Keys that only a pedal holds.
     pub pedalled: KeySet,
     pub damper: bool,
-    /// The keys of the stroke last, and when it began.
+    /// The keys of the last stroke, and when it began.
     pub struck: KeySet,
     pub struck_at: Time,
     /// The rolling window: the share of each pitch class, summing to 1 (or all 0).
     pub window: [f32; 12],
-    /// What was heard lately at all.
+    /// The pitch classes heard lately.
     pub heard: PitchClassSet,
     pub chord: Option<(Sonority, Time)>,
     /// The harmony at its own pace; it stays in silence.
@@ -84,9 +84,9 @@ pub struct Reading {
     pub polymodal: Option<Polymodal>,
     /// The tonality that the player wants names to refer to, whatever is heard.
     pub pinned: Option<SpelledTonality>,
-    /// What the player said is home, and when; the engine goes by its own ears.
+    /// What the player said is home, and when; the engine does not follow it.
     pub stated: Option<(Spelling, Time)>,
-    /// Since when what is played stays out of the plan.
+    /// When the aside began, while there is one: what is played in it stays out of the plan.
     pub aside: Option<Time>,
     /// The likeliest tonalities, best first, with their probabilities.
     pub ranking: [Option<(Tonality, f32)>; 5],

@@ -33,11 +33,11 @@ impl VoicedChord {
     }
 }
 
-/// Follows it.
+/// Follows the voicing of the chord of the moment.
 #[derive(Clone, Debug, Default)]
 pub(super) struct VoicingTracker {
     now: Option<VoicedChord>,
-    /// It was struck as a block.
+    /// Whether it was struck as a block.
     block: bool,
     /// The keys struck after the last block, the latest first.
     latest: [Option<Past>; RUN],
@@ -48,7 +48,7 @@ pub(super) struct VoicingTracker {
 struct Past {
     key: u8,
     struck: Time,
-    /// When it sounded no more, or was struck again.
+    /// When it stopped sounding or was struck again.
     end: Option<Time>,
 }
 
@@ -61,7 +61,7 @@ pub(super) struct StruckKey<'a> {
     /// The key of the bass, sounding or let go.
     pub bass: Option<u8>,
     pub keys: &'a Keys,
-    /// The label now.
+    /// The chord's label now.
     pub sonority: Option<Sonority>,
 }
 
@@ -105,7 +105,7 @@ impl VoicingTracker {
             return false;
         };
         let sounding = new.keys.sounding();
-        // Held by the pedal it counts where the label goes by it.
+        // A bass that the pedal holds counts where the label stands on it.
         let bass = new
             .bass
             .filter(|&b| PitchClass::of_key(b) == sonority.bass())

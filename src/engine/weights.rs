@@ -21,8 +21,8 @@ const MAX_NETS: usize = 4;
 const MIN_HIDDEN: usize = 8;
 const MAX_HIDDEN: usize = 512;
 
-/// What a network takes in and gives out, as its weights must have it: those of one network
-/// are none for another.
+/// What a network takes in and gives out, as its weights must have it: the weights of one
+/// network do not fit another.
 #[derive(Debug)]
 pub(super) struct Shape {
     /// Blocks of twelve inputs, one for each pitch class.
@@ -51,7 +51,7 @@ impl Shape {
             + self.heads
     }
 
-    /// No weights of this shape have more bytes.
+    /// Maximum number of bytes of weights of this shape.
     pub const fn max_bytes(&self) -> usize {
         self.length(MAX_NETS, MAX_HIDDEN)
     }
@@ -86,7 +86,7 @@ pub(super) struct Weights {
     pub temperature_hindsight: f32,
 }
 
-/// Why bytes are no weights.
+/// Why bytes are not valid weights.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ModelError {
     #[error("this is no file of weights: it does not begin with PEREGRINUS WEIGHTS")]
@@ -190,7 +190,7 @@ impl Weights {
     }
 }
 
-/// Reads numbers one after another; zeros after the end.
+/// Reads numbers one after another; beyond the end it reads zeros.
 struct Reader<'a>(&'a [u8]);
 
 impl Reader<'_> {

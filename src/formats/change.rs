@@ -48,7 +48,7 @@ pub(super) struct Harmony {
     pub line: Option<Vec<String>>,
 }
 
-/// Those that last.
+/// The harmonies in words, without those that last no time.
 pub(super) fn harmonies(a: &Analysis, list: &[HarmonySpan], known: Known) -> Vec<Harmony> {
     let spans: Vec<ChordSpan> = list.iter().map(|h| h.span).collect();
     let harmony = |(i, h): (usize, &HarmonySpan)| {

@@ -4,8 +4,8 @@ use super::Analysis;
 use crate::plan::ChordSpan;
 use crate::theory::{Hearing, Kinds, SpelledTonality};
 
-/// The other readings of the same notes in the tonality that it was heard in, best
-/// first: Am7 beside C6. None of what is no chord.
+/// The other readings of the same notes in the tonality that it was heard in, best first: Am7
+/// beside C6. Empty where the notes are no chord.
 pub(super) fn others(a: &Analysis, c: &ChordSpan) -> Vec<String> {
     if c.sonority.chord().is_none() {
         return Vec::new();

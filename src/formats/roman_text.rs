@@ -1,5 +1,5 @@
-//! The harmonies of a recording at their own pace, in hindsight, as a document in RomanText (Tymoczko,
-//! Gotham, Cuthbert, Ariza, ISMIR 2019), as its reader in music21 takes it.
+//! The harmonies of a recording at their own pace, in hindsight, as a document in RomanText
+//! (Tymoczko, Gotham, Cuthbert, Ariza, ISMIR 2019), as its reader in music21 takes it.
 //!
 //! A recording has no bars, so its seconds are written as beats, four to a measure. What
 //! RomanText cannot say is `NC`, and a `Note` after its measure names it: what is no
@@ -24,7 +24,8 @@ use std::fmt::Write;
 const BEATS: u64 = 4;
 /// Places in a beat: hundredths.
 const PLACES: u64 = 100;
-/// Two chords this near could be read at one place; so far one is moved, and no farther.
+/// Minimum distance between two chords: nearer ones could be read at one place. No chord is
+/// moved by more than this.
 const APART: u64 = 3;
 /// A chord holds through silence as short as this.
 const BREATH: Time = crate::engine::BREATH;
@@ -135,8 +136,8 @@ fn title(file: &str) -> String {
     plain::name(stem.unwrap_or(file)).into_owned()
 }
 
-/// Where chords and silence stand, in order, each at least [`APART`] after the one
-/// before and none moved by more than that: of what would have to be, the longest stays.
+/// Where chords and silence stand, in order, each at least [`APART`] after the one before and
+/// none moved by more than that: of those that would have to be, the longest stays.
 fn places(chords: &[ChordSpan]) -> Vec<Place> {
     let mut all: Vec<Place> = Vec::new();
     let length = |i: usize| chords.get(i).map(|c| c.end.since(c.start));

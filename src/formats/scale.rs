@@ -10,7 +10,7 @@ use crate::theory::{
 };
 use serde::Serialize;
 
-/// Why no table came of it. What is written is all in memory and in UTF-8, so that none of
+/// Why a table could not be made. Everything is written to memory and in UTF-8, so that none of
 /// these is to be expected.
 #[derive(Debug, thiserror::Error)]
 pub enum CsvError {
@@ -265,7 +265,7 @@ struct PairOut {
     seventh: Option<ChangesOut>,
 }
 
-/// What is another than on the left.
+/// What differs from the left.
 #[derive(Serialize)]
 struct ChangesOut {
     notes: bool,

@@ -52,7 +52,7 @@ impl<const N: usize, T> Best<N, T> {
         }
     }
 
-    /// Of equals the first.
+    /// The best state; in a tie, the first.
     fn best(&self) -> usize {
         let score = &self.score;
         (0..N).fold(0, |b, s| if score[s] > score[b] { s } else { b })
@@ -88,7 +88,7 @@ impl<const N: usize, T> Best<N, T> {
         }
     }
 
-    /// There are no more.
+    /// Decides the rest: there are no more moments.
     pub fn finish(mut self, tell: &mut impl FnMut((usize, T))) {
         let (count, last) = (self.open.len(), self.best());
         self.tell(count, last, tell);

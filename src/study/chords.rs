@@ -5,8 +5,8 @@
 //! finds the course of harmonies, and that of the bass, that is likeliest in
 //! all. What sounded within a harmony then decides its kind.
 //!
-//! All is reckoned as seen from the first bass, so that of equals the same comes first
-//! in every transposition.
+//! Everything is computed as seen from the first bass, so that ties fall alike in every
+//! transposition.
 
 use super::best::Best;
 use super::progress::Progress;
@@ -307,7 +307,7 @@ fn spans(
                     None => Kinds::standard().name(classes(span.keys).with(bass), bass, hearing),
                 },
             };
-            // The same chord again, where only what is meant by it moved, is one.
+            // The same chord again, where only the harmony meant has changed, is one span.
             match out.last_mut() {
                 Some(before) if before.sonority == sonority && before.end == span.start => {
                     before.end = span.stop;
@@ -340,7 +340,7 @@ impl Courses {
     }
 }
 
-/// Some strokes on end.
+/// Consecutive strokes.
 struct Span {
     strokes: Range<usize>,
     start: Time,
@@ -366,7 +366,8 @@ fn struck_together(stroke: &Stroke, said: &mut Judgement) {
     }
 }
 
-/// The lowest note of a figure is its bass: that of the strokes about, in the same harmony.
+/// The bass of a figure is its lowest note: the lowest of the strokes around, in the same
+/// harmony.
 fn figures(strokes: &[Stroke], meant: &[RootedTriad], said: &mut [Said]) {
     for (k, said) in said.iter_mut().enumerate() {
         let at = strokes[k].at;
@@ -415,7 +416,8 @@ impl Span {
         seconds.map(|s| (s / full).min(1.0) as f32)
     }
 
-    /// All of it struck at once and nothing else: as it stands, if that is what is meant.
+    /// The name of its notes as they stand, if the same ones sound at all of its strokes and
+    /// are the harmony meant.
     fn as_it_stands(
         &self,
         bass: PitchClass,

@@ -7,8 +7,8 @@
 //! that is likeliest in all, with a price for each change: less for a new mode on the
 //! same center. Home is the same course at a higher price.
 //!
-//! All of it is reckoned as seen from the first bass, so that transposition changes
-//! nothing, to the last bit: neither the order of a sum nor which of equals comes first.
+//! Everything is computed as seen from the first bass, so that transposition changes nothing,
+//! to the last bit: neither the order of a sum nor which of a tie comes first.
 
 use super::course::{Course, Moment, Prices, Run};
 use super::progress::Progress;
@@ -46,7 +46,7 @@ pub(super) struct Hindsight {
     catalogue: Arc<Catalogue>,
     /// [`BLOCK`], or less in tests.
     block: usize,
-    /// Estimators for the way there once more and for the way back.
+    /// Estimators for the second way forward and for the way back.
     forward: Learned,
     backward: Learned,
     fading: Fading,
@@ -83,7 +83,7 @@ impl Stretch {
 }
 
 impl Hindsight {
-    /// `forward` and `backward`: the same ears for the two directions.
+    /// `forward` and `backward`: the same estimator for the two directions.
     pub fn new(
         catalogue: Arc<Catalogue>,
         (forward, backward): (Learned, Learned),
@@ -131,7 +131,7 @@ impl Hindsight {
             return Ok(());
         };
         let last = stretch.at(last);
-        // What sounds on, however long, sounded to the last step.
+        // What still sounds counts to the last step, however long it goes on.
         let mut sounds = self.sounds.until(last);
         for sound in &mut sounds {
             sound.off = sound.off.min(last);
@@ -315,8 +315,8 @@ impl Hindsight {
     }
 }
 
-/// Of two regions on one center, without a rest between them, the one that decides: the other
-/// may be in the same mode, by what was heard.
+/// Of two regions on one center without a rest between them, the one whose mode holds for both:
+/// what was heard in the other allows that mode as well.
 fn one(before: Region, after: Region) -> Option<Region> {
     if before.tonality.center != after.tonality.center || before.end < after.start {
         return None;
@@ -399,7 +399,7 @@ impl<'a> WayBack<'a> {
         }
     }
 
-    /// Puts to what the past says of that moment what the future says.
+    /// Adds what the future says of that moment to what the past says.
     fn add_to(&self, row: &mut [f32]) {
         if self.known > 0 {
             let back = self.ears.evidence().seen_from(self.first, self.modes);

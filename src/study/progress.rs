@@ -3,8 +3,8 @@
 use crate::time::Time;
 use std::ops::ControlFlow;
 
-/// What the parts of the work take of the whole, as measured on the études: hearing it as it
-/// was played, the tonalities in hindsight, and the chords.
+/// How much of the whole each part of the work takes, as measured on the études: hearing it as
+/// it was played, the tonalities in hindsight, and the chords.
 const SHARES: [f64; 3] = [3.0, 2.0, 1.0];
 /// Progress is reported once in this many steps of the work.
 const OFTEN: usize = 64;
@@ -53,7 +53,7 @@ impl<'a, B> Progress<'a, B> {
         self.part(1, to, steps)
     }
 
-    /// So are chords.
+    /// Finding chords as far as `to`, in `steps` steps.
     pub fn chords(&mut self, to: Time, steps: usize) -> Work<'_, 'a, B> {
         self.part(2, to, steps)
     }

@@ -10,7 +10,7 @@ use crate::time::Time;
 /// between them.
 const ON_A_BAR: f32 = 0.7;
 const BETWEEN: f32 = 1.6;
-/// So near a beat is on it.
+/// What lies this near to a beat is on it.
 const NEAR: Time = Time::millis(90);
 
 /// The price of a change at this moment.
@@ -27,8 +27,9 @@ fn accent(bars: &Bars, at: Time) -> f32 {
     }
 }
 
-/// The harmony meant at each stroke, and what the stroke says of it, become spans, from beat to beat where there are `bars`.
-/// Where too little was heard for a chord there is none. `end`: when the last sound ends.
+/// The harmony meant at each stroke, and what the stroke says of it, become spans, from beat to
+/// beat where there are `bars`. Where too little was heard for a chord there is none. `end`:
+/// when the last sound ends.
 pub(super) fn harmonies(
     strokes: &[Stroke],
     meant: &[(RootedTriad, Meant)],

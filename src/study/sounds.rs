@@ -11,7 +11,7 @@ pub struct Sound {
     pub off: Time,
 }
 
-/// Gathers them.
+/// Gathers sounds.
 #[derive(Default)]
 pub(super) struct Sounds {
     list: Vec<Sound>,
@@ -35,8 +35,7 @@ impl Sounds {
         self.sounding = sounding;
     }
 
-    /// Those since the last time that this was asked. What sounds on ends for them and
-    /// begins anew at `at`.
+    /// The sounds since the last call. What still sounds is cut at `at` and begins anew there.
     pub fn until(&mut self, at: Time) -> Vec<Sound> {
         for key in each(self.sounding) {
             if let Some(on) = self.since[key].replace(at) {

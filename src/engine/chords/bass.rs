@@ -9,7 +9,7 @@ use crate::time::Time;
 
 /// A bass that was released stays the bass for this long, unless something as low follows.
 const BASS_STAYS: Time = Time::millis(2500);
-/// A bass held on for this long under what follows is meant to sound: once released it is over.
+/// A bass held this long into what follows is meant to sound: once released it is over.
 const HELD_ON: Time = Time::millis(150);
 /// How much likelier the lowest note must be than a bass that was let go …
 const NEW_BASS: f32 = 1.0;

@@ -1,4 +1,4 @@
-//! The chords in question: what stands, what comes round, what the weighed notes are.
+//! The chords in question: the one that stands, that of a figure, that of the weighed notes.
 
 use super::super::harmony::RootedTriad;
 use super::super::keys::{KeySet, Keys, classes, each, lowest};
@@ -87,7 +87,7 @@ impl Follower {
                 match () {
                     // A plainer stroke of the harmony that stands does not replace it.
                     () if standing.is_some_and(plainer) => false,
-                    // What was learned knows no voicings without their root.
+                    // The learned weights know no voicings without their root.
                     () if whole && hearing.bassist => true,
                     // Nothing but a plain chord sounds: then it is that.
                     () if whole && Kinds::standard().kind(c.kind).cost <= PLAIN => nats > -WHOLE,
@@ -99,8 +99,8 @@ impl Follower {
         holds.then_some(named)
     }
 
-    /// The chord of a figure: what comes round is one harmony, and so is what is struck
-    /// evenly, key by key, or rolled and held.
+    /// The chord of a figure. A figure that is repeated is one harmony, and so are keys struck
+    /// evenly one by one, or rolled and held.
     pub(super) fn as_figure(
         &self,
         likely: &Likely,
@@ -136,13 +136,13 @@ impl Follower {
         self.figure.keys() | lowest(keys.held()).map_or(0, |k| 1 << k)
     }
 
-    /// The chord that stands, if the figure has but its notes over its bass: the same
-    /// keys again are the same chord, and so is a part of it.
+    /// The chord that stands, if the figure has only notes of it, over its bass: the same keys
+    /// again, or some of them, are the same chord.
     pub(super) fn comes_round(&self, keys: &Keys) -> Option<Sonority> {
         let all = self.figure_on(keys);
         let (chord, _) = self.standing()?;
         let set = classes(all);
-        // Of what does not come round the root must be there: after a change of the pedal
+        // Where the figure is not repeated the root must be there: after a change of the pedal
         // B D F♯ is no longer Gmaj7.
         let again = self.figure.again();
         let least = if again { 2 } else { 3 };
@@ -183,8 +183,8 @@ impl Follower {
         let standing = self.standing();
         let heard = self.salience(at, keys, self.horizon);
         let audible = audible(&heard);
-        // Of the triad all counts that was heard lately, of the rest what was
-        // struck since the harmony began.
+        // Notes of the triad count as heard lately, others only as struck since the harmony
+        // began.
         let mut w = match self.began > self.horizon {
             true => self.salience(at, keys, self.began),
             false => heard,
@@ -230,8 +230,8 @@ impl Follower {
                 Sonority::Chord(sounds.chord().filter(plain).unwrap_or(new))
             }
             (Some(new), _) => Sonority::Chord(on_its_bass(new, hearing)),
-            // A note of the chord that stands is that chord still, and so is any while
-            // nothing says that it is over.
+            // The chord stands while only notes of it are heard, and while too few notes are
+            // heard to say that it is over.
             (None, Some((old, since)))
                 if at.since(since) < TRUST
                     && (audible.is_subset(old.set())

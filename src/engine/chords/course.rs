@@ -3,9 +3,9 @@
 use super::super::stroke::Arrival;
 use crate::theory::PitchClass;
 
-/// The likeliest course up to now through things that may be meant, as logarithms (Viterbi
-/// 1967): what led leads on until another has made up for the price of a change.
-/// `N`: twelve for each sort.
+/// The likeliest course so far through what may be meant, as logarithms (Viterbi 1967): what
+/// leads goes on leading until another has made up for the price of a change. `N`: twelve for
+/// each sort.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Course<const N: usize> {
     /// Up to the stroke before.
@@ -13,7 +13,7 @@ pub(super) struct Course<const N: usize> {
     now: [f32; N],
 }
 
-/// Nothing leads.
+/// Everything is equally likely.
 impl<const N: usize> Default for Course<N> {
     fn default() -> Course<N> {
         Course {
@@ -35,7 +35,7 @@ impl<const N: usize> Course<N> {
         }
     }
 
-    /// This is meant, whatever led.
+    /// Makes this as likely as what leads.
     pub fn hold(&mut self, (root, sort): (PitchClass, usize)) {
         let top = self.now.iter().fold(f32::MIN, |a, &b| a.max(b));
         if let Some(now) = self.now.get_mut(12 * sort + root.index()) {
@@ -43,7 +43,7 @@ impl<const N: usize> Course<N> {
         }
     }
 
-    /// What leads: of equals the one nearest above `from`.
+    /// What leads; in a tie, the one nearest above `from`.
     pub fn best(&self, from: PitchClass) -> (PitchClass, usize) {
         let mut best = (from, 0);
         let said = |(root, sort): (PitchClass, usize)| self.now[12 * sort + root.index()];

@@ -1,6 +1,6 @@
-//! What comes round: keys struck one after another, or in small strokes, over a floor
-//! that is struck again and again, as in Alberti's basses, waltzes and wide left hands
-//! (common practice, no source). One round of it, a cell, is one harmony.
+//! Figures of accompaniment: keys struck one after another, or in small strokes, over a low key
+//! (the floor) that is struck again and again, as in Alberti basses, waltzes and wide left
+//! hands (common practice, no source). One round of it, a cell, is one harmony.
 //!
 //! Where a cell begins is decided by the keys alone: at a stroke as low as its floor, at
 //! one that steps far down towards it, and when as many strokes have passed as the cell
@@ -9,7 +9,7 @@
 use super::super::keys::{KeySet, classes, lowest};
 use crate::time::Time;
 
-/// After this long without a stroke something else begins.
+/// After this long without a stroke a new figure begins.
 const GAP: Time = Time::millis(1300);
 /// A figure returns to its floor within this time.
 pub(super) const ROUND: Time = Time::millis(4000);
@@ -19,7 +19,7 @@ const SHORT: u32 = 2;
 const STEP: u32 = 2;
 /// … and, before the cell's usual end, by more than this many times its own steps down.
 const STEPS: u32 = 3;
-/// No key.
+/// Stands for no key.
 const NONE: u8 = 127;
 
 #[derive(Clone, Copy, Debug)]
@@ -29,7 +29,7 @@ struct Cell {
     /// The lowest key above the floor.
     above: u8,
     strokes: u32,
-    /// Its floor was struck alone, or in octaves: a bass, after which a chord follows.
+    /// Whether its floor was struck alone, or in octaves: a bass, after which a chord follows.
     bass: bool,
     /// The widest step down within it, in semitones.
     fall: u32,
@@ -134,7 +134,7 @@ impl Figure {
             && low - self.cell.floor < above - low
     }
 
-    /// The cell is over; the next one begins on `low`.
+    /// Ends the cell; the next one begins on `low`.
     fn close(&mut self, low: u8) {
         let (cell, before) = (self.cell, &mut self.before);
         let inner = low == before.floor && low < cell.floor;
@@ -155,17 +155,17 @@ impl Figure {
         self.low_before = self.low;
     }
 
-    /// Nothing but keys of the round before was struck in this one.
+    /// Whether only keys of the round before were struck in this one.
     pub fn again(&self) -> bool {
         self.cell.keys & !self.round == 0
     }
 
-    /// It stands on a bass that was struck by itself.
+    /// Whether it stands on a bass that was struck by itself.
     pub fn on_bass(&self) -> bool {
         self.cell.bass
     }
 
-    /// Every key of the figure: of the whole round, where it comes again.
+    /// Every key of the figure: of the whole round, where it is repeated.
     pub fn keys(&self) -> KeySet {
         if self.again() {
             self.round

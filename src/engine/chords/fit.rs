@@ -3,13 +3,13 @@
 use super::super::harmony::{Degrees, Judgement, RootedTriad, TRIADS};
 use crate::theory::{Chord, Hearing, Kinds, PitchClass, PitchClassSet, Sonority, Triad, bass_cost};
 
-/// What was learned of a chord's degrees, against how well it explains what was heard:
-/// each note that it has counts 1, …
+/// The factor of what was learned of a chord's degrees. Against it, each note of the chord that
+/// was heard counts 1, …
 const SAID: f32 = 0.3;
-/// … a note outside and a missing member cost so much, …
+/// … each note outside the chord and each missing member costs this much, …
 const OUTSIDE: f32 = 0.95;
 const MISSING: f32 = 0.45;
-/// … and the factor of a kind's own cost (`config/chords.toml`).
+/// … and a kind's own cost (`config/chords.toml`) has this factor.
 const COST: f32 = 2.2;
 /// Minimum weight of a pitch class that counts as heard.
 const AUDIBLE: f32 = 0.15;
@@ -120,8 +120,8 @@ pub fn likeliest(
     best.map(|(chord, _)| chord)
 }
 
-/// How well a chord explains what was heard, and what is said of it: up to a number that
-/// is the same for all on one triad.
+/// How well a chord explains what was heard, with what was learned of its degrees: up to a
+/// number that is the same for all chords on one triad.
 pub(super) fn fit(degrees: &Degrees, heard: &[f32; 12], chord: Chord) -> f32 {
     let kind = Kinds::standard().kind(chord.kind);
     let above = |n: usize| heard[chord.root.up(n as i32).index()];
@@ -143,7 +143,7 @@ pub(super) fn fit(degrees: &Degrees, heard: &[f32; 12], chord: Chord) -> f32 {
     SAID * said + inside - OUTSIDE * outside - MISSING * missing - COST * penalty
 }
 
-/// The pitch classes that are part of something.
+/// The pitch classes that count as heard.
 pub(super) fn audible(w: &[f32; 12]) -> PitchClassSet {
     PitchClass::all()
         .filter(|pc| w[pc.index()] > AUDIBLE)

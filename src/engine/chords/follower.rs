@@ -9,13 +9,13 @@ use super::fit::{Likely, meant_by};
 use crate::theory::{Chord, Hearing, Kinds, PitchClass, Sonority};
 use crate::time::Time;
 
-/// A key struck so soon after a lower one that is held belongs to the same roll.
+/// A key struck within this time after a lower one that is held belongs to the same roll.
 const ROLL: Time = Time::millis(220);
 /// Two hands strike together within this time; later, it is a roll.
 const AT_ONCE: Time = Time::millis(20);
 /// The foot changes the pedal at most this long after the hands.
 const FOOT: Time = Time::millis(300);
-/// Two keys so far apart are struck by two hands, more often than not, in semitones.
+/// Two keys at least this many semitones apart are, more often than not, struck by two hands.
 const ANOTHER_HAND: u8 = 8;
 /// What a change of harmony costs, as a logarithm: at a new bass or several notes struck
 /// at once …
@@ -28,7 +28,8 @@ const CHANGE: f32 = 0.8;
 /// The same for the bass that is meant.
 const CHANGE_BASS_STRUCK: f32 = 0.5;
 const CHANGE_BASS: f32 = 1.0;
-/// What speaks for the lowest note of a harmony to be its bass, and in a single line.
+/// The bonus, as a logarithm, of the lowest note of a harmony as its bass; and in a single
+/// line.
 const LOWEST: f32 = 1.5;
 const LOWEST_OF_LINE: f32 = 2.0;
 /// A harmony is recognized at most this long after its first note.
@@ -49,7 +50,7 @@ pub(super) struct Follower {
     pub(super) harmonies: Course<{ 12 * TRIADS.len() }>,
     pub(super) basses: Course<12>,
     pub(super) now: Option<(Sonority, Time)>,
-    /// Keys struck together last, and when the first of them was.
+    /// The keys of the last stroke, and when it began.
     pub(super) cluster: KeySet,
     pub(super) cluster_at: Time,
     /// When each key stopped sounding.
@@ -75,11 +76,11 @@ pub(super) struct Follower {
     pub(super) lasted: PerKey<Time>,
     /// Every key that was struck at all.
     pub(super) heard: KeySet,
-    /// The lowest key of the bass that is meant.
+    /// The lowest key of the bass that is meant, sounding or let go.
     pub(super) deepest: Option<u8>,
     /// The latest strokes, the last first.
     pub(super) recent: [(Time, KeySet); 8],
-    /// The latest onset, and whether it went on a roll.
+    /// The latest onset, and whether it continued a roll.
     pub(super) latest: Option<(Time, u8)>,
     pub(super) rolling: bool,
     /// When the latest roll began.
@@ -90,23 +91,23 @@ pub(super) struct Follower {
     pub(super) meant: Option<RootedTriad>,
     /// When that harmony began.
     pub(super) began: Time,
-    /// What comes round, and the same before the present stroke.
+    /// The figure of accompaniment, and the same before the present stroke.
     pub(super) figure: Figure,
     pub(super) figure_before: Figure,
 }
 
 impl Follower {
-    /// What it says, and since when.
+    /// The label now, and since when.
     pub fn now(&self) -> Option<(Sonority, Time)> {
         self.now
     }
 
-    /// The keys struck together last, and when.
+    /// The keys of the last stroke, and when it began.
     pub fn struck(&self) -> (KeySet, Time) {
         (self.cluster, self.cluster_at)
     }
 
-    /// The latest stroke as far as it goes, and whether its latest key began it.
+    /// The latest stroke so far, and whether its latest key began it.
     pub fn stroke(&self) -> Option<(&Stroke, Arrival)> {
         let (stroke, arrival) = self.stroke.as_ref()?;
         Some((stroke, *arrival))
@@ -117,8 +118,8 @@ impl Follower {
         self.deepest
     }
 
-    /// A key was struck: its stroke as far as it goes, and whether the key begins it. To be
-    /// followed by [`Follower::judge`].
+    /// A key was struck: its stroke so far, and whether the key begins it. To be followed by
+    /// [`Follower::judge`].
     pub fn strike(&mut self, at: Time, keys: &Keys, key: u8) -> (Stroke, Arrival) {
         self.mark_ends(at, keys);
         let bit = 1u128 << key;
@@ -160,7 +161,7 @@ impl Follower {
     ) -> bool {
         let bit = 1u128 << key;
         let below = keys.sounding() & (bit - 1);
-        // A roll goes on upward and at once.
+        // A roll goes on upward, each key soon after the one before.
         let roll = self.latest.is_some_and(|(t, k)| {
             at.since(t) > AT_ONCE && at.since(t) < ROLL && k < key && keys.held() >> k & 1 == 1
         });
@@ -175,7 +176,8 @@ impl Follower {
         } else {
             self.alone & !self.cluster
         };
-        // So is a melody note that meets a note of the figure, if the chord lacks it.
+        // Alone, too, is a melody note struck together with a note of the figure, if the chord
+        // lacks it.
         let top = highest(self.cluster).unwrap_or(key);
         let bottom = lowest(self.cluster).unwrap_or(key);
         let foreign = |c: Chord| !c.set().contains(PitchClass::of_key(top));
@@ -219,7 +221,7 @@ impl Follower {
             self.block = one;
         }
         let new_bass = self.follow_bass(at, keys, key, judgement);
-        // So is it after a chord when a new bass begins all by itself.
+        // A new bass that begins all by itself after a chord is a harmony of its own, too.
         let afresh = new_bass && self.chord_before && keys.sounding() & !self.cluster == 0;
         if struck.len() >= 3 || afresh {
             self.horizon = if roll { self.roll_at } else { self.cluster_at };
@@ -236,8 +238,8 @@ impl Follower {
         )
     }
 
-    /// The damper went up. What it held is past, but for what was struck just
-    /// before: the foot follows the hand.
+    /// The damper went up. What it held no longer counts, except what was struck just before:
+    /// the foot follows the hand.
     pub fn on_pedal_up(&mut self, at: Time) {
         let just = at.since(self.cluster_at) < FOOT;
         self.horizon = match just {
@@ -363,7 +365,7 @@ impl Follower {
         if weighty {
             return CHANGE_STRUCK;
         }
-        // A note of the chord that stands is that chord still.
+        // A stroke of notes that the chord already has is still that chord.
         match self.standing() {
             Some((c, _)) if classes(self.cluster).is_subset(c.set()) => {
                 let sounds = classes(keys.sounding());
@@ -394,7 +396,7 @@ impl Follower {
             if short && !guess {
                 break;
             }
-            // A bass comes first, that both may hold.
+            // The bass comes first, and may belong to both chords.
             let bass = first.is_some() && low < deep && set.is_subset(new);
             if guess || bass || !set.is_subset(old.set()) {
                 first = Some(at);

@@ -12,7 +12,7 @@ const MEMORY: f32 = 2.5;
 const PEDAL_MEMORY: f32 = 1.0;
 /// … and for a bass.
 const PEDAL_BASS_MEMORY: f32 = 3.6;
-/// A lone melody note above a chord counts in full only after so long.
+/// A lone melody note above a chord counts in full only after this long.
 pub(super) const PASSING: Time = Time::millis(800);
 /// What it counts before.
 const PASSING_WEIGHT: f32 = 0.3;
@@ -25,7 +25,7 @@ const PAST: f32 = 0.35;
 /// What it counts just after it was let go, and a bass that was.
 const LET_GO: f32 = 0.8;
 const BASS_LET_GO: f32 = 0.9;
-/// Seconds that it must have sounded before, to count so much.
+/// Seconds that it must have sounded before, to count that much.
 const LASTED: f32 = 0.2;
 
 impl Follower {

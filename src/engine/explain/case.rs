@@ -98,7 +98,7 @@ impl<E: Estimator> Case<E> {
         })
     }
 
-    /// What is likeliest in `left`, if something else is in `whole`.
+    /// What is likeliest in `left`, if it is not what is likeliest in `whole`.
     fn instead(&self, whole: &Likely, left: &Likely) -> Option<SpelledTonality> {
         let kin = |t: Tonality| (t.center, self.catalogue.kin(t.mode));
         let t = left.likeliest;

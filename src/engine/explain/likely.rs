@@ -52,7 +52,7 @@ pub(super) fn likeliest_on(p: &Scores, center: PitchClass, modes: usize) -> Tona
     (1..modes).map(on).fold(on(0), better)
 }
 
-/// The likeliest center with its likeliest mode; of equals the nearest above `from`.
+/// The likeliest center with its likeliest mode; in a tie, the nearest above `from`.
 pub(in crate::engine) fn likeliest_center(p: &Scores, modes: usize, from: PitchClass) -> Tonality {
     let all = centers(p);
     let better = |best: PitchClass, c: PitchClass| {

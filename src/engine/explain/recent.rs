@@ -17,7 +17,7 @@ const EVERY: u64 = 10;
 const SAVED: usize = 8;
 /// Maximum number of steps since the oldest of them.
 const STEPS: usize = EVERY as usize * SAVED;
-/// Number of strikes that are kept: 64 a second. Of denser playing less is explained.
+/// Number of strikes that are kept: 64 a second. Where playing is denser less is explained.
 const STRIKES: usize = 512;
 /// Maximum number of estimator steps for an explanation, so that it takes less than 0.1 s;
 /// where many pitch classes are heard it reaches less far back.

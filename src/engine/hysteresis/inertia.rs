@@ -52,7 +52,7 @@ impl Inertia {
     }
 }
 
-/// A name that no stop of inertia has.
+/// Error: a name that no stop of inertia has.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("unknown inertia '{0}'{rest}", rest = what_to_write(.0))]
 pub struct UnknownInertia(pub String);

@@ -117,7 +117,7 @@ impl Rivals {
                     (Tonality { center, mode }, centers[center.index()], near)
                 }
             };
-            // An even share of what the two have is the whole of the first half.
+            // An equal share (0.5) fills the whole of the first half.
             let likely = (self.lately(who) / 0.5).clamp(0.0, 1.0);
             Rival {
                 tonality,
