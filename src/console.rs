@@ -1,5 +1,5 @@
-//! Standard output and standard error, written so that a stream that is closed or full
-//! ends nothing that only reports.
+//! Writes to standard output and standard error. A stream that is closed or full ends nothing
+//! that only reports.
 
 use crate::plain;
 use std::io::{self, IsTerminal, Write};
@@ -71,7 +71,7 @@ impl Drop for ProgressLine {
     }
 }
 
-/// The time left, if the rest goes as what was done: `, 1:05 left`.
+/// The time left, if the rest goes as quickly as what is done: `, 1:05 left`.
 fn left(gone: Duration, share: f64) -> String {
     if !(share > 0.0 && share <= 1.0) {
         return String::new();

@@ -1,7 +1,7 @@
 //! Ordinary files: read whole, added to, or replaced whole.
 //!
-//! What is no ordinary file could be waited for without end (a pipe, a terminal), have no
-//! end (`/dev/zero`), or do something when it is opened (a device): it is refused unread.
+//! Anything else is refused unread: it could block for ever (a pipe, a terminal), have no end
+//! (`/dev/zero`), or do something when it is opened (a device).
 
 use crate::plain;
 use std::fs::{File, Metadata, OpenOptions};
@@ -103,14 +103,14 @@ pub fn text(path: &Path, most: u64) -> Result<String, ReadError> {
     String::from_utf8(bytes(path, most)?).map_err(|_| ReadError::NoText)
 }
 
-/// Replaces a file, or makes it: a reader finds the old bytes or the new, never a part of
-/// them. They are not forced to the disk, which could take seconds. Never blocks on what stands
-/// there, and nothing is opened that was there before.
+/// Replaces a file, or makes it: a reader finds the old bytes or the new, never a part of them.
+/// They are not forced to the disk, which could take seconds. What stood there before is never
+/// opened, and so cannot block.
 pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(format!(".{}.new", std::process::id()));
     let beside = path.with_file_name(name);
-    // One may be left of a process that was killed.
+    // A process that was killed may have left one.
     let _ = std::fs::remove_file(&beside);
     let mut file = File::options().write(true).create_new(true).open(&beside)?;
     let written = file.write_all(bytes);

@@ -1,7 +1,7 @@
 //! What a misspelt name was meant to be.
 
-/// The name most like `text`, in large or small letters; less than half of it right is
-/// no guess worth making. Likeness is the normalized Damerau-Levenshtein distance.
+/// The name most like `text`, whatever the case, by the normalized Damerau-Levenshtein
+/// distance; `None` where not even half of it is right.
 pub fn nearest<'a>(text: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let text = text.to_lowercase();
     let likeness = |name: &str| strsim::normalized_damerau_levenshtein(&name.to_lowercase(), &text);

@@ -86,9 +86,9 @@ fn state() -> MutexGuard<'static, State> {
 
 #[cfg(unix)]
 impl State {
-    /// Failure leaves the noise where it is, which is all that can be done.
+    /// If this fails the noise stays on standard error: there is nothing else to be done.
     fn apply(&mut self) {
-        // Without a way back standard error is better left alone.
+        // Standard error is not redirected where it could not be restored.
         let Some(saved) = &self.saved else { return };
         if self.guards.is_empty() {
             let _ = rustix::stdio::dup2_stderr(saved);

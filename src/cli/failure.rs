@@ -21,7 +21,7 @@ pub enum Failure {
     /// The user has been told already.
     #[error("told already")]
     Told,
-    /// Of a result.
+    /// A result could not be written.
     #[error("the output cannot be written: {}", plain::reason(.0))]
     Write(#[from] io::Error),
     #[error("{}", plain::reason(.0))]

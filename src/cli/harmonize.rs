@@ -42,7 +42,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     };
     let (mut tonality, mut beside) = (&args.tonality[..], args.beside.as_deref());
     if let (true, Some([first, rest @ ..])) = (tonality.is_empty(), beside) {
-        // The option first and both in quotation marks: it has taken the two.
+        // The option came first and, as both are in quotation marks, has taken the two.
         if rest.is_empty() || parse(first).is_err() {
             return Err(Failure::Usage(
                 "--beside needs a tonality to set it beside: write that first, such as \

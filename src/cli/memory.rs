@@ -10,10 +10,10 @@ use std::path::{Path, PathBuf};
 
 pub const KEYBOARD: &str = "keyboard";
 pub const INERTIA: &str = "inertia";
-/// There once the monitor has been seen.
+/// Exists once the monitor has been seen.
 pub const WELCOMED: &str = "welcomed";
 
-/// The most bytes of a file: no keyboard has a longer name.
+/// Maximum number of bytes of a file: no keyboard has a longer name.
 const MOST: u64 = 4096;
 
 pub fn recall(what: &str) -> Option<String> {

@@ -144,7 +144,7 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         Some(Command::Ports) => ports::run(),
         Some(Command::Harmonize(args)) => harmonize::run(args, settings),
         Some(Command::Modes(args)) => modes::run(args, settings),
-        // Above.
+        // Done above.
         Some(Command::Completions(_) | Command::Man(_)) => Ok(ExitCode::SUCCESS),
         None => monitor::run(&own),
     }

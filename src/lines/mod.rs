@@ -250,7 +250,7 @@ impl Printer<'_> {
             });
         }
         if before.link == Link::File && source.link != Link::File {
-            // A keyboard's music begins; nothing of the demo's is its own.
+            // A keyboard's music begins: nothing carries over from the demo.
             (self.here, self.pinned, self.before) = (None, None, None);
             self.around = Around::default();
             if let Some(voice) = &mut self.voice {

@@ -86,7 +86,7 @@ fn chord_aloud(label: &str) -> String {
     aloud(&notes.collect::<Vec<_>>().join(" over "))
 }
 
-/// What a numeral begins with that is a name cut short.
+/// Names cut short with which a numeral may begin.
 const NAMES: [(&str, &str); 5] = [
     ("Ger", "German "),
     ("It", "Italian "),
@@ -126,9 +126,9 @@ pub struct Voice<'a> {
     here: Option<SpelledTonality>,
     home: Option<SpelledTonality>,
     pinned: Option<SpelledTonality>,
-    /// The mode that was said is one of several.
+    /// Whether the mode that was said is one of several.
     undecided: bool,
-    /// Away from home when last somewhere.
+    /// Whether the last tonality said was away from home.
     away: bool,
     /// The chord said last.
     before: Option<Chord>,
@@ -151,7 +151,7 @@ impl<'a> Voice<'a> {
         }
     }
 
-    /// The past is another one: where that leads to, if anywhere.
+    /// The past was replaced. Says the tonality there, if one is established.
     pub fn past(
         &mut self,
         here: Option<SpelledTonality>,

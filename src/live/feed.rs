@@ -188,7 +188,7 @@ impl Feed {
         }
     }
 
-    /// Receives nothing any longer, so that an engine that waits for a slow reader can end.
+    /// Stops receiving, so that an engine that waits for a slow reader can end.
     pub(super) fn close(&mut self) {
         self.items = never();
     }

@@ -194,7 +194,7 @@ impl Search {
         }
     }
 
-    /// No keyboard, and why; one that was held is still the one named.
+    /// There is no keyboard, and why; the name of one that was held stays in the status.
     fn fail(&self, why: String) {
         match &self.own {
             Some(own) => self.say(Link::Lost, own, Some(why)),

@@ -24,8 +24,8 @@ pub struct World {
 
 /// Events that may wait between the port's thread and the engine's.
 const QUEUE: usize = 4096;
-/// The engine's time stays so far behind the clock, so that an event that was
-/// stamped but not yet received is not late.
+/// The engine's time stays this far behind the clock, so that an event that was stamped but not
+/// yet received is not late.
 const BEHIND: Time = Time::millis(3);
 
 /// The engine on a keyboard; dropping it ends all threads and the recording.

@@ -365,7 +365,7 @@ impl Playback {
                 self.repeat = match repeat {
                     Repeat::Between(a, b) => {
                         let (from, to) = (a.min(b), a.max(b).min(self.end));
-                        // A repeat of nothing would spin.
+                        // Repeating an empty stretch would never end.
                         match to.since(from) >= SHORTEST {
                             true => Repeat::Between(from, to),
                             false => Repeat::Off,

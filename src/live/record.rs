@@ -67,7 +67,7 @@ pub(super) struct Recorder {
     /// Number of events that found no room, and how many of these the status has reported.
     missed: u64,
     told: u64,
-    /// A release may be among them: one is sent as soon as there is room.
+    /// Whether a release may be among them: one is sent as soon as there is room.
     owing: bool,
 }
 
@@ -193,7 +193,7 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
     let mut flushed = Instant::now();
     let mut dirty = false;
     loop {
-        // From the last time on, whatever comes meanwhile.
+        // Counted from the last flush, however many events come meanwhile.
         let wait = match dirty {
             true => FLUSH.saturating_sub(flushed.elapsed()),
             false => Duration::from_secs(3600),

@@ -30,7 +30,7 @@ pub struct Status {
     pub failed: Option<String>,
 }
 
-/// A lock whose holder died holds a whole value all the same: each is written in one go.
+/// A lock whose holder panicked still holds a whole value: each is written in one go.
 pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }

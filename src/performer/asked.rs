@@ -37,7 +37,7 @@ impl Asked {
         self.aside = None;
     }
 
-    /// The reading as it will be when all of it has come.
+    /// The reading as it will be once everything asked for is in it.
     pub fn over(&self, reading: Reading) -> Reading {
         let aside = match self.aside {
             Some(Aside::Begins) => Some(reading.aside.unwrap_or(reading.at)),

@@ -1,5 +1,5 @@
-//! The whole picture: which panel is drawn where. Nothing is changed by it; what it
-//! brings to light is returned.
+//! The whole picture: which panel is drawn where. It changes nothing; what it finds out for
+//! the keys and the mouse is returned.
 
 use super::layout::{self, Places, SMALLEST, Way};
 use super::look::Look;

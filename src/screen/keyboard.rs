@@ -38,12 +38,13 @@ mod unix {
     use std::os::fd::{AsFd, OwnedFd};
     use std::time::Duration;
 
-    /// So long the rest of a sequence may take on its way: what a terminal writes at once
-    /// may come in pieces over a slow line.
+    /// How long the rest of a sequence may take to arrive: what a terminal writes at once may
+    /// come in pieces over a slow line.
     const PATIENCE: Duration = Duration::from_millis(50);
-    /// A terminal that is closed sends a signal, too: that goes first.
+    /// How long to wait once the terminal is closed: it sends a signal too, which is to come
+    /// first.
     const FAREWELL: Duration = Duration::from_millis(300);
-    /// Where somebody else has made the terminal's reads return at once.
+    /// Pause between reads, where somebody else has made the terminal's reads return at once.
     const NAP: Duration = Duration::from_millis(20);
 
     pub fn events(sender: &Sender<Event>) {

@@ -226,8 +226,8 @@ const MODIFIERS: [(&str, KeyModifiers); 3] = [
 ];
 
 impl Key {
-    /// One key however the terminal tells it: a character already says whether shift
-    /// was down, and under control it has no size.
+    /// The same key however the terminal reports it: a character already says whether Shift
+    /// was down, and with Ctrl large and small letters are one.
     fn told(event: &KeyEvent) -> Key {
         let all = MODIFIERS.iter().fold(KeyModifiers::NONE, |m, x| m | x.1);
         let modifiers = event.modifiers & all;

@@ -31,7 +31,8 @@ pub(super) struct Label {
     struck_at: Time,
     /// Since when the reading has had another label.
     differs: Option<Time>,
-    /// The last picture was not the present: nothing is waited for then, nor just after.
+    /// Whether the last picture was not the present: then, and just after, nothing is waited
+    /// for.
     past: bool,
     /// How long, in the stream's time, a new label still waits.
     pub waits: Option<Time>,

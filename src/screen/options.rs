@@ -19,7 +19,7 @@ pub struct Options {
     pub depth: Option<Depth>,
     pub terminal: Depth,
     pub keys: Keys,
-    /// How to begin, and what is to be seen.
+    /// The way to begin, and the panels to be seen.
     pub way: Way,
     pub panels: Panels,
     /// Whether the mouse counts.

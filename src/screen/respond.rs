@@ -19,14 +19,14 @@ use ratatui::crossterm::event::Event;
 use std::io;
 use std::ops::ControlFlow;
 
-/// On with the loop, or its end.
+/// Whether the loop goes on, or how it ends.
 pub(super) type Next = ControlFlow<Outcome>;
 
 const GO_ON: Next = ControlFlow::Continue(());
 const QUIT: Next = ControlFlow::Break(Outcome::Quit);
 
 impl ScreenState<'_> {
-    /// Everything is to be drawn anew.
+    /// Has everything drawn anew.
     pub fn forget(&mut self, surface: &mut impl Surface) {
         self.shown = None;
         surface.forget();
@@ -58,8 +58,8 @@ impl ScreenState<'_> {
         }
     }
 
-    /// What a job asks for that was set off from the piano. One whose action is not known
-    /// is no reason to leave those behind it.
+    /// The action of the next job set off from the piano. Jobs without a known action are
+    /// skipped.
     pub fn job(&self, stage: &mut dyn Stage) -> Option<Action> {
         std::iter::from_fn(|| stage.job())
             .find_map(|number| self.jobs.get(number).and_then(|name| Action::named(name)))
@@ -116,7 +116,7 @@ impl ScreenState<'_> {
         }
     }
 
-    /// Does what is asked for, from wherever.
+    /// Does what an action asks for, wherever it comes from.
     pub fn perform(
         &mut self,
         action: Action,

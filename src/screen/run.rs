@@ -13,13 +13,14 @@ use std::io;
 use std::ops::ControlFlow::Break;
 use std::time::{Duration, Instant};
 
-/// Not more than sixty pictures a second.
+/// At most sixty pictures a second.
 const FRAME: Duration = Duration::from_micros(16_667);
 
 /// Takes the terminal and shows `stage` until the player quits, a signal comes,
 /// or the stage fails. `keys` are the terminal's events; see [`super::keyboard()`].
 pub fn run(stage: &mut dyn Stage, options: &Options, keys: Receiver<Event>) -> io::Result<Outcome> {
-    // NO_COLOR had its say in the palette; crossterm would take the colours of any other.
+    // NO_COLOR has already been heeded in the choice of palette; crossterm would take the
+    // colours of any palette away.
     force_color_output(true);
     let mut ground = Ground::take(options.log.as_deref(), MouseReports::wanted(options.mouse))?;
     let alarms = ground.alarms();

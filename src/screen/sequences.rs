@@ -19,7 +19,7 @@ const ESC: u8 = 0x1b;
 const CTRL_C: u8 = 0x03;
 /// What ends a paste.
 const PASTE_ENDS: &[u8] = b"\x1b[201~";
-/// No sequence of a key or the mouse is longer.
+/// Maximum length of the sequence of a key or of the mouse, in bytes.
 const LONGEST: usize = 64;
 
 /// Bytes of a terminal on their way to becoming events.
@@ -66,8 +66,8 @@ impl Sequences {
         self.state != State::Nothing
     }
 
-    /// Nothing follows: what has begun is over. A key that is nothing but the beginning of
-    /// a sequence counts: Esc, Alt-[ and Alt-O.
+    /// Ends what has begun, as nothing follows. A key that is also the beginning of a sequence
+    /// counts: Esc, Alt-[ and Alt-O.
     pub fn give_up(&mut self) -> Vec<Event> {
         let escape = (KeyCode::Esc, KeyModifiers::NONE);
         let alone = self.held.is_empty();
@@ -238,7 +238,8 @@ impl Sequences {
         match last {
             b'~' => match (first, all.number(1), all.number(2)) {
                 (Some(200), ..) => self.begin(State::Paste),
-                // As xterm says a key that has no sequence of its own: modifiers, then the character.
+                // As xterm says a key that has no sequence of its own: modifiers, then the
+                // character.
                 (Some(27), Some(mask), Some(c)) => {
                     self.coded(c, (modifiers(mask, alt), KeyEventKind::Press));
                 }

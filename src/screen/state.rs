@@ -25,11 +25,11 @@ use std::io;
 use std::ops::ControlFlow;
 use std::time::{Duration, Instant};
 
-/// What decides is asked for at most so often, as working it out costs some fifty
-/// milliseconds; and sooner where it is about another tonality than the one shown.
+/// Minimum time between two requests for an explanation, as working one out takes some fifty
+/// milliseconds; and where the one shown is about another tonality.
 const ASK: Duration = Duration::from_millis(1500);
 const ASK_ANEW: Duration = Duration::from_millis(300);
-/// What is shown again moves on so often.
+/// How often a sitting that is shown again moves on.
 const AGAIN: Duration = Duration::from_millis(50);
 
 /// What the loop carries from picture to picture.

@@ -391,8 +391,8 @@ mod signals {
         }
     }
 
-    /// By the signal itself after a while: ending in order may hang, and restoring the
-    /// terminal waits without end where it takes no bytes.
+    /// Ends the program by the signal itself after a while: ending in order may hang, and
+    /// restoring the terminal waits without end where it takes no bytes.
     fn end_in_any_case(signal: i32) {
         std::thread::spawn(move || {
             std::thread::sleep(GRACE);

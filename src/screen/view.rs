@@ -39,7 +39,7 @@ pub(super) enum BarOrder {
     Chromatic,
 }
 
-/// What drawing a picture brought to light, for the keys and the mouse.
+/// What drawing a picture found out for the keys and the mouse.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Drawn {
     /// Where the panels are.

@@ -74,7 +74,7 @@ pub(super) struct Table<'t, 'f> {
 }
 
 impl<'t, 'f> Table<'t, 'f> {
-    /// The whole text; empty where it is no TOML.
+    /// The whole text; empty where it is not TOML.
     pub fn file(faults: &'f Faults<'t>) -> Table<'t, 'f> {
         let entries = match DeTable::parse(faults.text) {
             Ok(table) => table.into_inner(),

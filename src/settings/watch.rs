@@ -41,7 +41,7 @@ pub fn follow(
     (Watch { _ends: ends }, updates)
 }
 
-/// One look at the files after another; when, is for others to say.
+/// Looks at the files, one time after another; the caller decides when.
 struct Looks<L> {
     files: Vec<PathBuf>,
     load: L,
@@ -96,7 +96,7 @@ struct Follower {
     /// What the program began with.
     start: Settings,
     settings: Settings,
-    /// It was said that something needs a new start.
+    /// Whether it was said that something needs a new start.
     pending: bool,
     wrong: Option<String>,
 }

@@ -89,7 +89,7 @@ impl Order {
             let time = &mut long[r.tonality.center.index()];
             *time += r.end.min(picture.now).since(r.start);
         }
-        // Of equals the one that was home first.
+        // In a tie, the one that was home first.
         let most = homes().map(|r| long[r.tonality.center.index()]).max();
         let longest = homes().find(|r| Some(long[r.tonality.center.index()]) == most);
         let home = longest.map(|r| r.placed(&look.notation, look.catalogue).tonic);

@@ -1,8 +1,8 @@
 //! What is drawn: one file or folder a panel.
 //!
-//! A panel draws one picture into the rectangle that it is given, and changes nothing. A
-//! new one is a file here, a place in `layout`, and a line in `draw`, which puts them
-//! all together.
+//! A panel draws its part of the picture into the rectangle that it is given, and changes
+//! nothing. A new one is a file here, a place in `layout`, and a line in `draw`, which puts
+//! them all together.
 
 pub(super) mod beside;
 pub(super) mod brightness;

@@ -118,9 +118,9 @@ struct Keys {
     wide: u16,
 }
 
-/// Degrees of the reference, below what sounds or below every key of the mode. In `rows` from `y` on: with two, black keys have the first and white keys the
-/// second, so that no degree moves whatever is played. What sounds goes first where there
-/// is not room for all.
+/// Degrees of the reference, below what sounds or below every key of the mode. In `rows` from
+/// `y` on: with two, black keys have the first and white keys the second, so that no degree
+/// moves whatever is played. What sounds goes first where there is not room for all.
 fn write_degrees(
     pen: &mut Pen,
     (y, rows): (u16, u16),

@@ -32,8 +32,8 @@ pub(in crate::screen) fn neighbour(catalogue: &Catalogue, mode: ModeId, toward: 
     next.map_or(mode, |s| s.mode)
 }
 
-/// The mode of the order that differs from this one in the fewest notes; of equals the
-/// one that the catalogue calls the nearest.
+/// The mode of the order that differs from this one in the fewest notes; in a tie, the one that
+/// the catalogue calls the nearest.
 pub(super) fn nearest(catalogue: &Catalogue, order: &[Shade], mode: ModeId) -> Option<ModeId> {
     let own = catalogue.mode(mode);
     let distance = |s: &Shade| {
