@@ -14,7 +14,7 @@ use toml::de::{DeTable, DeValue};
 /// keeps is of fixed size.
 pub const MAX_MODES: usize = 48;
 
-/// Maximum number of scales: together with the modes they must fit a [`ModeId`].
+/// Maximum number of scales: together with the modes they must fit a `ModeId`.
 const MAX_SCALES: usize = 200;
 
 /// Maximum number of characters of a name, an id or a family's name: what still fits on the

@@ -186,9 +186,9 @@ fn key(name: &str) -> Result<event::Event, String> {
     Ok(event::Event::Key(key))
 }
 
-/// The last so long is looked at as a player would: labels settle.
+/// The last stretch, looked at often as a player would, so that labels settle.
 const SETTLING: Time = Time::millis(1000);
-/// So often.
+/// How often it is looked at.
 const LOOK: Time = Time::millis(50);
 
 /// In the usual conventions.

@@ -27,7 +27,7 @@ struct FakeStage {
     /// What is different each time that the reading is fetched.
     happens: Option<fn(u32, &mut Scene)>,
     fetched: u32,
-    /// Set off from the piano, the last first.
+    /// The jobs set off from the piano, the last first.
     jobs: Vec<usize>,
 }
 
