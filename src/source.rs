@@ -1,4 +1,5 @@
-//! How the notes come in: written by the live part, shown by the front ends.
+//! How the notes come in: the live part says it, `performer` puts it together, the front ends
+//! show it.
 
 use crate::time::Time;
 

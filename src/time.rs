@@ -24,7 +24,8 @@ impl Time {
         Time(ms * (TICKS_PER_SECOND / 1000))
     }
 
-    /// From seconds, rounded to the nearest tick; negative and non-finite become zero.
+    /// From seconds, rounded to the nearest tick. Negative numbers and NaN become zero, what is too
+    /// large the latest time of all.
     pub fn from_seconds(s: f64) -> Time {
         Time((s * TICKS_PER_SECOND as f64).round() as u64)
     }
