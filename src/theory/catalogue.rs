@@ -13,6 +13,8 @@ use std::sync::LazyLock;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Catalogue {
     known: Lists,
+    /// Places in the list of the scales whose names no mode has taken.
+    scales: Vec<usize>,
 }
 
 /// The catalogue embedded at build.
@@ -32,15 +34,27 @@ impl Catalogue {
 
     /// Reads the TOML of `config/modes.toml`.
     pub fn parse(text: &str) -> Result<Catalogue, CatalogueError> {
-        let known = read(text, &Lists::default())?;
-        Ok(Catalogue { known })
+        Ok(Catalogue::of(read(text, &Lists::default())?))
     }
 
     /// This catalogue and the modes and scales of another text after its own; an id of this
     /// one is good for both. A mode with the name of a scale of this one takes its place.
     pub fn extended(&self, text: &str) -> Result<Catalogue, CatalogueError> {
-        let known = read(text, &self.known)?;
-        Ok(Catalogue { known })
+        Ok(Catalogue::of(read(text, &self.known)?))
+    }
+
+    fn of(known: Lists) -> Catalogue {
+        let taken = |scale: &Mode| {
+            let names = [plain_name(&scale.id), plain_name(&scale.name)];
+            let mut modes = known.modes.iter();
+            modes.any(|m| names.iter().any(|n| m.is_called(n)))
+        };
+        let scales = known.scales.iter().enumerate();
+        let scales = scales.filter(|(_, scale)| !taken(scale)).map(|(at, _)| at);
+        Catalogue {
+            scales: scales.collect(),
+            known,
+        }
     }
 
     /// Each mode that has exactly the degrees of one before it, with that one: no music tells
@@ -85,15 +99,8 @@ impl Catalogue {
     /// Each scale with its id, in the order of the file, except those that a mode of the same
     /// name has replaced.
     pub fn scales(&self) -> impl Iterator<Item = (ModeId, &Mode)> {
-        let taken = |scale: &Mode| {
-            let names = [plain_name(&scale.id), plain_name(&scale.name)];
-            let modes = &self.known.modes;
-            modes.iter().any(|m| names.iter().any(|n| m.is_called(n)))
-        };
-        let scales = self.known.scales.iter().enumerate();
-        scales
-            .filter(move |(_, m)| !taken(m))
-            .map(|(i, m)| (ModeId::at(MAX_MODES + i), m))
+        let scales = self.scales.iter();
+        scales.filter_map(|&at| Some((ModeId::at(MAX_MODES + at), self.known.scales.get(at)?)))
     }
 
     /// The modes, then the scales.

@@ -26,6 +26,7 @@ use std::time::{Duration, Instant};
 type Scenario = scenario::Scenario<toml::Value>;
 
 /// A keyboard at which a scene is played.
+#[derive(Clone)]
 struct Playing {
     monitor: Monitor,
     history: History,
@@ -268,16 +269,24 @@ impl<'a> Sitting<'a> {
     }
 }
 
-/// Plays until `look`, with the keys that are pressed on the way, and draws.
+/// The scene until the first moment that the screen of `look` can depend on.
+fn begun(scenario: &Scenario, look: &scenario::Look) -> Result<Playing, String> {
+    let first = look.press.iter().map(|p| p.0).chain([look.at]).min();
+    let mut playing = Playing::new(scenario)?;
+    playing.advance_to(first.unwrap_or(look.at) - SETTLING);
+    Ok(playing)
+}
+
+/// Plays on until `look`, with the keys that are pressed on the way, and draws.
 fn seen(
-    scenario: &Scenario,
+    begun: &Playing,
     look: &scenario::Look,
     size: (u16, u16),
     glyphs: Glyphs,
     palette: Palette,
 ) -> Result<Buffer, String> {
     let options = options(glyphs, palette);
-    let mut sitting = Sitting::new(scenario, size, &options)?;
+    let mut sitting = Sitting::of(begun.clone(), size, &options);
     for &(when, name) in &look.press {
         sitting.play(when)?;
         sitting.press(name)?;
@@ -340,8 +349,9 @@ fn every_picture_of_every_scene() {
     let mut number = 0;
     for (name, scenario) in scenarios() {
         for look in scenario.looks().expect("read before") {
+            let begun = begun(&scenario, &look).unwrap_or_else(|e| panic!("{name}: {e}"));
             let see = |size, glyphs, palette| {
-                seen(&scenario, &look, size, glyphs, palette)
+                seen(&begun, &look, size, glyphs, palette)
                     .unwrap_or_else(|e| panic!("{name}, {}: {e}", look.name))
             };
             let mut all = format!("{} at {}\n", name, scenario.where_is(look.at));
