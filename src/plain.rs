@@ -8,6 +8,15 @@ use std::borrow::Cow;
 use std::fmt::Write;
 use std::io::{self, ErrorKind};
 
+/// Names in a row, the last two joined by `word`: `a, b or c`.
+pub fn list(names: &[String], word: &str) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} {word} {last}", most.join(", ")),
+    }
+}
+
 /// A name in one line.
 pub fn name(text: &str) -> Cow<'_, str> {
     escaped(text, commands)

@@ -4,7 +4,7 @@ use super::failure::Failure;
 use super::own::Own;
 use super::{engine, file, monitor};
 use crate::console::{self, ProgressLine};
-use crate::live::{Order, SystemClock, play};
+use crate::live::{Order, SHORTEST_REPEAT, SPEEDS, SystemClock, play};
 use crate::midi::FaultKind;
 use crate::plain;
 use crate::source::Repeat;
@@ -40,9 +40,10 @@ pub struct Args {
 
 pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     let usage = |what: String| Err(Failure::Usage(what));
-    if !(0.25..=4.0).contains(&args.speed) {
+    let (slowest, fastest) = SPEEDS;
+    if !(slowest..=fastest).contains(&args.speed) {
         return usage(format!(
-            "--speed {}: it must lie between 0.25 and 4",
+            "--speed {}: it must lie between {slowest} and {fastest}",
             args.speed
         ));
     }
@@ -153,7 +154,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
 enum SpanError {
     #[error("write two moments in seconds, such as 12.5-20")]
     NotTwoMoments,
-    #[error("the second moment must be at least 0.2 seconds later than the first")]
+    #[error("the second moment must be at least {} seconds later than the first", SHORTEST_REPEAT.seconds())]
     TooShort,
 }
 
@@ -168,8 +169,9 @@ fn span(text: &str) -> Result<(Time, Time), SpanError> {
             .filter(|s| s.is_finite() && *s >= 0.0)
     };
     let (a, b) = (seconds(a).ok_or(bad)?, seconds(b).ok_or(bad)?);
-    if b - a < 0.2 {
-        return Err(SpanError::TooShort);
+    let (a, b) = (Time::from_seconds(a), Time::from_seconds(b));
+    match b.since(a) >= SHORTEST_REPEAT {
+        true => Ok((a, b)),
+        false => Err(SpanError::TooShort),
     }
-    Ok((Time::from_seconds(a), Time::from_seconds(b)))
 }

@@ -3,7 +3,7 @@
 use super::hysteresis::Inertia;
 use super::keys::{Fading, Filter};
 use crate::midi;
-use crate::theory::{PitchClass, SpelledTonality};
+use crate::theory::{Bassist, PitchClass, SpelledTonality};
 
 /// The engine's input: notes and pedals, settings that change a reading, and what the player
 /// states by a key.
@@ -19,13 +19,6 @@ pub enum Event {
     /// The player states that home is this note, or takes it back. Kept beside what is heard.
     HomeIs(Option<PitchClass>),
     Aside(Aside),
-}
-
-/// Whether somebody else plays the roots of the chords.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Bassist {
-    Plays,
-    Absent,
 }
 
 /// Either end of an aside: of music that stays out of the tonal plan.

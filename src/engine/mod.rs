@@ -32,13 +32,14 @@ mod voicing;
 mod weights;
 mod window;
 
+pub use crate::theory::Bassist;
 pub use change::{Change, Observer};
 pub use chords::{Needs, likeliest, on_its_bass};
 pub use collection::Collection;
 pub use estimator::{
     COLLECTIONS, Estimator, Learned, Model, STEP, Scores, TONALITIES, at_place, place,
 };
-pub use event::{Aside, Bassist, Event};
+pub use event::{Aside, Event};
 pub use explain::{CANDIDATES, CAUSES, Candidate, Case, Cause, Explanation, Removed};
 pub use features::{Direction, Frame, Frames, Weights};
 pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, RootedTriad, TRIADS};

@@ -4,7 +4,7 @@ use super::change::{Change, Observer};
 use super::chords::ChordTracker;
 use super::collection::Collection;
 use super::estimator::{Estimator, Learned, Model, STEP, Scores, at_place};
-use super::event::{Aside, Bassist, Event};
+use super::event::{Aside, Event};
 use super::explain::{Case, Recent, likeliest_center};
 use super::features::Frames;
 use super::hysteresis::{Here, Home, Inertia, Rival, Verdict};
@@ -19,7 +19,7 @@ use super::window::Window;
 use crate::midi;
 use crate::plan::Open;
 use crate::theory::{
-    Catalogue, Hearing, PitchClass, PitchClassSet, SpelledTonality, Spelling, Tonality,
+    Bassist, Catalogue, Hearing, PitchClass, PitchClassSet, SpelledTonality, Spelling, Tonality,
 };
 use crate::time::Time;
 use std::sync::Arc;
@@ -385,7 +385,7 @@ impl<E: Estimator> Monitor<E> {
             scale: tonality.map_or(PitchClassSet::ALL, |t| self.catalogue.all_forms(t)),
             center: tonality.map(|t| t.center),
             before: None,
-            bassist: self.bassist == Bassist::Plays,
+            bassist: self.bassist,
         }
     }
 

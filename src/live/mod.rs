@@ -26,6 +26,6 @@ pub use keeper::{Remember, Wanted};
 pub use listen::{Listener, World, listen};
 pub use mark::About;
 pub use order::Order;
-pub use player::{Player, play};
+pub use player::{Player, SHORTEST_REPEAT, SPEEDS, play};
 pub use record::RecordError;
 pub use status::{Status, Unwritten};

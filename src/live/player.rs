@@ -30,7 +30,7 @@ pub struct Player {
 /// The slowest and the fastest pace.
 pub const SPEEDS: (f32, f32) = (0.25, 4.0);
 /// The shortest stretch that is repeated.
-const SHORTEST: Time = Time::millis(200);
+pub const SHORTEST_REPEAT: Time = Time::millis(200);
 /// How much music is worked through between two checks whether the program ends.
 const LOOK: Time = Time::millis(10_000);
 /// The distance of checkpoints at first: seeking runs the engine from the last one.
@@ -366,7 +366,7 @@ impl Playback {
                     Repeat::Between(a, b) => {
                         let (from, to) = (a.min(b), a.max(b).min(self.end));
                         // Repeating an empty stretch would never end.
-                        match to.since(from) >= SHORTEST {
+                        match to.since(from) >= SHORTEST_REPEAT {
                             true => Repeat::Between(from, to),
                             false => Repeat::Off,
                         }

@@ -7,7 +7,7 @@ use crate::midi::PERCUSSION;
 use crate::nearest::nearest;
 use crate::screen::{Depth, Key, Keys, Palette, Panel, Panels, Way};
 use crate::theory::{
-    Accidentals, AugmentedMark, Cadential, Catalogue, DiminishedMark, Enharmonic, Glyphs,
+    Accidentals, AugmentedMark, Bassist, Cadential, Catalogue, DiminishedMark, Enharmonic, Glyphs,
     HalfDiminished, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis, NumeralCase,
 };
 use std::path::{Path, PathBuf};
@@ -27,7 +27,7 @@ impl Settings {
             fading: Fading::default(),
             inertia: Inertia::default(),
             inertia_is_set: false,
-            bassist: false,
+            bassist: Bassist::Absent,
             weights: None,
             model,
             notation: Notation::default(),
@@ -109,7 +109,11 @@ impl Settings {
         if let Some(inertia) = table.choice("inertia", &stops) {
             (self.inertia, self.inertia_is_set) = (inertia, true);
         }
-        set(&mut self.bassist, table.boolean("bassist"));
+        let bassist = table.boolean("bassist").map(|plays| match plays {
+            true => Bassist::Plays,
+            false => Bassist::Absent,
+        });
+        set(&mut self.bassist, bassist);
         if let Some(weights) = table.text("weights") {
             self.weights = Some(PathBuf::from(weights.value)).filter(|w| !w.as_os_str().is_empty());
         }
@@ -282,7 +286,7 @@ mod tests {
         assert_eq!(s.notation, Notation::default());
         assert_eq!((s.port, s.palette), (None, Palette::default()));
         assert_eq!(s.depth, None);
-        assert!(!s.bassist);
+        assert_eq!(s.bassist, Bassist::Absent);
         // Every key stands in it.
         let keys = DEFAULTS
             .lines()
@@ -306,7 +310,7 @@ mod tests {
                     major_seventh = 'Δ'\nhalf_diminished = 'ø7'\ndiminished = 'dim'\n\
                     augmented = '+'\naccidentals = 'sharps'\nenharmonic = 'sharps'\n";
         s.override_with(text, Path::new("s.toml")).expect("right");
-        assert!(s.bassist);
+        assert_eq!(s.bassist, Bassist::Plays);
         assert_eq!(s.notation.letters, Letters::German);
         assert_eq!(s.notation.marks.minor, MinorMark::Dash);
         assert_eq!(s.notation.marks.major_seventh, MajorSeventh::Delta);

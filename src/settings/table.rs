@@ -4,6 +4,7 @@
 //! are collected rather than returned, so that all those of a file are reported at once.
 
 use crate::nearest::nearest;
+use crate::plain;
 use std::borrow::Cow;
 use std::cell::RefCell;
 use std::ops::Range;
@@ -195,7 +196,7 @@ impl<'t, 'f> Table<'t, 'f> {
         let what = format!(
             "{full} is '{}'{guess} {it} must be {}",
             written.value,
-            either(&names)
+            plain::list(&names, "or")
         );
         self.faults.add(written.at, what);
         None
@@ -217,7 +218,7 @@ impl<'t, 'f> Table<'t, 'f> {
             let names: Vec<String> = self.known.iter().map(|n| shown(n)).collect();
             let help = match near {
                 Some(near) => format!("did you mean {}?", shown(near)),
-                None => format!("it must be {}", either(&names)),
+                None => format!("it must be {}", plain::list(&names, "or")),
             };
             self.faults.add(at, format!("{what}; {help}"));
         }
@@ -273,14 +274,5 @@ fn kind(value: &DeValue) -> Cow<'static, str> {
         DeValue::Datetime(_) => "a date".into(),
         DeValue::Array(_) => "a list".into(),
         DeValue::Table(_) => "a table".into(),
-    }
-}
-
-/// `a, b or c`.
-fn either(names: &[String]) -> String {
-    match names {
-        [] => String::new(),
-        [one] => one.clone(),
-        [first @ .., last] => format!("{} or {last}", first.join(", ")),
     }
 }

@@ -5,7 +5,7 @@ use crate::engine::{self, Fading, Filter, Inertia, Model};
 use crate::midi::Trigger;
 use crate::plain;
 use crate::screen::{Depth, Keys, Palette, Panels, Way};
-use crate::theory::{Catalogue, Notation};
+use crate::theory::{Bassist, Catalogue, Notation};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -19,8 +19,7 @@ pub struct Settings {
     pub inertia: Inertia,
     /// Whether the user's own settings name it.
     pub inertia_is_set: bool,
-    /// Somebody else plays the roots: chords are read as rootless voicings.
-    pub bassist: bool,
+    pub bassist: Bassist,
     /// The file of weights that the user named, if any: [`Settings::load`] reads it.
     pub weights: Option<PathBuf>,
     pub model: Arc<Model>,
@@ -87,15 +86,11 @@ impl SettingsError {
 impl Settings {
     /// The settings that change a reading, as events for the engine's start.
     pub fn events(&self) -> [engine::Event; 4] {
-        let bassist = match self.bassist {
-            true => engine::Bassist::Plays,
-            false => engine::Bassist::Absent,
-        };
         [
             engine::Event::Filter(self.filter),
             engine::Event::Fading(self.fading),
             engine::Event::Inertia(self.inertia),
-            engine::Event::Bassist(bassist),
+            engine::Event::Bassist(self.bassist),
         ]
     }
 }

@@ -18,7 +18,7 @@ use crate::engine::{
 };
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
-use crate::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
+use crate::theory::{Bassist, Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
 use crate::time::Time;
 use std::ops::Range;
 
@@ -283,7 +283,7 @@ fn spans(
                 scale: within.map_or(PitchClassSet::ALL, |t| catalogue.all_forms(t.tonality)),
                 center: within.map(|t| t.tonality.center),
                 before: out.last().and_then(|c| c.sonority.chord()),
-                bassist: false,
+                bassist: Bassist::Absent,
             };
             let likely = |degrees: &Degrees, heard: &[f32; 12]| {
                 likeliest(degrees, heard, bass, harmony, Needs::TwoOfATriad)

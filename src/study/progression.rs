@@ -3,7 +3,7 @@
 use crate::engine::{CHANGE, Gathered, LineFollower, Meant, RootedTriad, Stroke};
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
-use crate::theory::{Catalogue, Hearing, Line, PitchClassSet, Sonority};
+use crate::theory::{Bassist, Catalogue, Hearing, Line, PitchClassSet, Sonority};
 use crate::time::Time;
 
 /// The factor of a change's price: harmonies begin on bars rather than on other beats, and seldom
@@ -65,7 +65,7 @@ pub(super) fn harmonies(
             scale: within.map_or(PitchClassSet::ALL, |t| catalogue.all_forms(t.tonality)),
             center: within.map(|t| t.tonality.center),
             before: out.last().and_then(|h| h.span.sonority.chord()),
-            bassist: false,
+            bassist: Bassist::Absent,
         };
         let Some(chord) = gathered.chord(run[0].0, line, hearing) else {
             continue;

@@ -45,7 +45,7 @@ pub use kinds::Kinds;
 pub use line::{Line, Motion};
 pub use mode::{Mode, ModeId, SpelledTonality, Tonality, degree_in};
 pub use modes_file::{CatalogueError, MAX_MODES, ModeFault};
-pub use naming::{ChordNames, Hearing, MAX_NAMES};
+pub use naming::{Bassist, ChordNames, Hearing, MAX_NAMES};
 pub use numeral::{
     Around, Context, Numeral, Role, Sixth, Surroundings, Target, analyse, neighbour,
 };

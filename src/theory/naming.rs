@@ -12,6 +12,15 @@ use super::kind::{Kind, Triad};
 use super::kinds::Kinds;
 use super::pitch::{PitchClass, PitchClassSet};
 
+/// Whether somebody else plays the roots of the chords.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Bassist {
+    /// The roots need not sound: a rootless voicing is named with its root as the bass.
+    Plays,
+    #[default]
+    Absent,
+}
+
 /// What is known beside the notes themselves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Hearing {
@@ -22,9 +31,7 @@ pub struct Hearing {
     pub center: Option<PitchClass>,
     /// The chord that sounded last.
     pub before: Option<Chord>,
-    /// Somebody else plays the roots, so that they need not sound. A rootless
-    /// voicing is then named with its root as the bass.
-    pub bassist: bool,
+    pub bassist: Bassist,
 }
 
 impl Default for Hearing {
@@ -34,7 +41,7 @@ impl Default for Hearing {
             scale: PitchClassSet::ALL,
             center: None,
             before: None,
-            bassist: false,
+            bassist: Bassist::Absent,
         }
     }
 }
@@ -117,11 +124,15 @@ impl Hearing {
                 _ => 0,
             };
             let own_bass = set.len() == kind.members.len();
-            if kind.symmetrical() && own_bass && !self.bassist && self.leads(kind, chord, set) {
+            if kind.symmetrical()
+                && own_bass
+                && self.bassist == Bassist::Absent
+                && self.leads(kind, chord, set)
+            {
                 cost -= LEADS;
             }
         }
-        if self.bassist && set.len() >= 4 {
+        if self.bassist == Bassist::Plays && set.len() >= 4 {
             let minor_tonic = self.center == Some(root) && self.scale.contains(root.up(3));
             cost += match kind.triad() {
                 // The hands leave the root out.
@@ -282,7 +293,7 @@ impl Kinds {
             let context = hearing.thousandths(self.kind(kind), chord, set);
             put(i32::from(c.cost) + context, Sonority::Chord(chord));
         }
-        if hearing.bassist {
+        if hearing.bassist == Bassist::Plays {
             for c in self.table.rootless.get(seen) {
                 let root = bass.up(i32::from(c.above));
                 let kind = c.kind;
@@ -464,7 +475,10 @@ mod tests {
 
     #[test]
     fn a_bassist_completes_the_left_hand() {
-        let with = |h: Hearing| Hearing { bassist: true, ..h };
+        let with = |h: Hearing| Hearing {
+            bassist: Bassist::Plays,
+            ..h
+        };
         for key in ["c ionian", "g mixolydian"] {
             assert_eq!(say("F A C E", with(within(key))), "Dm9", "{key}");
         }
@@ -579,7 +593,7 @@ mod tests {
                 ..c
             }
         }
-        for bassist in [false, true] {
+        for bassist in [Bassist::Absent, Bassist::Plays] {
             for hearing in [
                 within("c ionian"),
                 after("G B D F", "c minor"),

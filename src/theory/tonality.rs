@@ -5,6 +5,7 @@ use super::convention::Letters;
 use super::mode::{Mode, ModeId, SpelledTonality, Tonality, plain_name};
 use super::spelling::{Glyphs, NotANote};
 use crate::nearest::nearest;
+use crate::plain;
 
 /// What [`TonalityError`] shows.
 const EXAMPLE: &str = "write a tonic and a mode, such as E♭ mixolydian";
@@ -31,7 +32,10 @@ pub enum UnknownMode {
     #[error("unknown mode '{text}'; did you mean {meant}?")]
     Misspelt { text: String, meant: String },
     /// A word that stands for several, each with its degrees.
-    #[error("'{text}' may be {}: write the one that is meant", or(meant))]
+    #[error(
+        "'{text}' may be {}: write the one that is meant",
+        plain::list(meant, "or")
+    )]
     Several { text: String, meant: Vec<String> },
     #[error("unknown mode '{0}'; peregrinus modes lists those that are known")]
     Unknown(String),
@@ -40,14 +44,6 @@ pub enum UnknownMode {
          mode, such as ionian or minor"
     )]
     Chromatic(String),
-}
-
-/// `a, b or c`.
-fn or(list: &[String]) -> String {
-    match list.split_last() {
-        Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
-        _ => list.concat(),
-    }
 }
 
 impl Catalogue {

@@ -8,7 +8,7 @@ use peregrinus::engine::{Event, Monitor, STEP};
 use peregrinus::midi;
 use peregrinus::recording::{self, Recording};
 use peregrinus::study::study;
-use peregrinus::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Tonality};
+use peregrinus::theory::{Bassist, Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Tonality};
 use peregrinus::time::Time;
 use std::hint::black_box;
 use std::sync::Arc;
@@ -132,7 +132,10 @@ fn names(catalogue: &Catalogue) -> Vec<Duration> {
                 let found = kinds.names(black_box(set), black_box(bass), hearing);
                 times.push(start.elapsed());
                 hearing.before = black_box(found).best().chord().or(hearing.before);
-                hearing.bassist = !hearing.bassist;
+                hearing.bassist = match hearing.bassist {
+                    Bassist::Plays => Bassist::Absent,
+                    Bassist::Absent => Bassist::Plays,
+                };
             }
         }
     }

@@ -5,7 +5,7 @@ use super::super::keys::{KeySet, Keys, classes, each, lowest};
 use super::fit::{Likely, Needs, audible, fit, likeliest, meant_by, on_its_bass};
 use super::follower::Follower;
 use super::salience::PASSING;
-use crate::theory::{Chord, Hearing, Kinds, PitchClass, Sonority};
+use crate::theory::{Bassist, Chord, Hearing, Kinds, PitchClass, Sonority};
 use crate::time::Time;
 
 /// A roll that takes no longer is as good as a block.
@@ -88,7 +88,7 @@ impl Follower {
                     // A plainer stroke of the harmony that stands does not replace it.
                     () if standing.is_some_and(plainer) => false,
                     // The learned weights know no voicings without their root.
-                    () if whole && hearing.bassist => true,
+                    () if whole && hearing.bassist == Bassist::Plays => true,
                     // Nothing but a plain chord sounds: then it is that.
                     () if whole && Kinds::standard().kind(c.kind).cost <= PLAIN => nats > -WHOLE,
                     () => (together || c.root == c.bass) && (nats > -BLOCK || agreed(c)),

@@ -321,8 +321,9 @@ impl<'f> Merge<'f> {
         let slow = pace.0.saturating_mul(self.notes as u64);
         if self.played > patience && self.played.0 > patience.0.saturating_add(slow) {
             let (seconds, hint) = (pace.0 / TICKS_PER_SECOND, self.hint());
+            let minutes = patience.0 / TICKS_PER_SECOND / 60;
             return Some(format!(
-                "for more than an hour notes come less often than every {seconds} seconds, as with a wrong division or tempo; what follows is left out{hint}"
+                "for more than {minutes} minutes notes come less often than every {seconds} seconds, as with a wrong division or tempo; what follows is left out{hint}"
             ));
         }
         None

@@ -146,7 +146,7 @@ mod tests {
         assert_eq!(
             said,
             [
-                "byte 580, track 1: for more than an hour notes come less often than every 5 seconds, as with a wrong division or tempo; what follows is left out (--no-limits reads on)"
+                "byte 580, track 1: for more than 60 minutes notes come less often than every 5 seconds, as with a wrong division or tempo; what follows is left out (--no-limits reads on)"
             ]
         );
         assert_eq!(read.faults.first()[0].kind, FaultKind::Limit);

@@ -5,6 +5,7 @@
 
 use super::polymodal::polymodal_words;
 use crate::engine::Established;
+use crate::plain;
 use crate::screen::claim::{self, Claim};
 use crate::screen::large::{self, Size};
 use crate::screen::layout::Sizes;
@@ -208,9 +209,9 @@ fn open(e: &Established, look: &Look) -> String {
         return String::new();
     }
     let modes = claim::modes(e.tonality, e.open, look);
-    let mut text = format!("{} not heard", list(&degrees, "and"));
+    let mut text = format!("{} not heard", plain::list(&degrees, "and"));
     if modes.len() > 1 {
-        text.push_str(&format!(": {}", list(&modes, "or")));
+        text.push_str(&format!(": {}", plain::list(&modes, "or")));
     }
     text
 }
@@ -223,13 +224,4 @@ fn ordinal(n: u8) -> String {
         _ => "th",
     };
     format!("{n}{end}")
-}
-
-/// `a, b and c`.
-fn list(items: &[String], word: &str) -> String {
-    match items {
-        [] => String::new(),
-        [one] => one.clone(),
-        [most @ .., last] => format!("{} {word} {last}", most.join(", ")),
-    }
 }

@@ -5,7 +5,7 @@ use super::order::light;
 use crate::screen::claim::{self, Claim, Reference};
 use crate::screen::look::Look;
 use crate::screen::picture::Picture;
-use crate::theory::{Degree, Mode, ModeId, Shade, alterations};
+use crate::theory::{Mode, ModeId, Shade, alterations};
 
 /// What is known of a mode.
 #[derive(Clone, Copy, PartialEq)]
@@ -19,14 +19,21 @@ pub(super) enum Said {
     Heard,
 }
 
+/// A note of a mode of the order.
+pub(super) struct RungNote {
+    pub text: String,
+    /// The step from the next brighter mode lowers it.
+    pub lowered: bool,
+}
+
 /// A mode of the order.
 pub(super) struct Rung {
     pub mode: ModeId,
     pub name: String,
     pub said: Said,
     pub chosen: bool,
-    /// Each degree's note, and whether the step from the next brighter one lowers it.
-    pub notes: Vec<(String, bool)>,
+    /// Each degree's.
+    pub notes: Vec<RungNote>,
     /// What the step from the next brighter one alters: as notes, as degrees.
     pub step: Option<[String; 2]>,
 }
@@ -62,8 +69,10 @@ impl<'a> Ladder<'a> {
             });
             let notes = tonic.into_iter().flat_map(|t| {
                 let note = note(t, look);
-                let altered = |d: &Degree| shade.altered.contains(d);
-                mode.degrees.iter().map(move |&d| (note(d), altered(&d)))
+                mode.degrees.iter().map(move |d| RungNote {
+                    text: note(*d),
+                    lowered: shade.altered.contains(d),
+                })
             });
             rungs.push(Rung {
                 mode: shade.mode,

@@ -152,10 +152,10 @@ impl Ladder<'_> {
                 Said::Present | Said::Guess => styles.strong,
                 _ => styles.text,
             };
-            for ((note, altered), &x) in rung.notes.iter().zip(&place.notes) {
-                let style = if *altered { styles.away } else { plain };
-                pen.put(x, y, note, style);
-                if *altered {
+            for (note, &x) in rung.notes.iter().zip(&place.notes) {
+                let style = if note.lowered { styles.away } else { plain };
+                pen.put(x, y, &note.text, style);
+                if note.lowered {
                     let at = if apart { x } else { x - 1 };
                     pen.dot(at, before, lowered, styles.away);
                 }
@@ -199,7 +199,7 @@ impl Columns {
         // A blank and the sign of what is lowered before each note.
         let sign = if apart { 1 } else { 2 };
         let of = |i: usize| rungs.iter().filter_map(move |r| r.notes.get(i));
-        let slot = |i: usize| sign + widest(&mut of(i).map(|n| columns(&n.0)));
+        let slot = |i: usize| sign + widest(&mut of(i).map(|n| columns(&n.text)));
         let mut slots: Vec<u16> = (0..most).map(slot).collect();
         let step =
             |i: usize| widest(&mut rungs.iter().flat_map(|r| &r.step).map(|s| columns(&s[i])));
