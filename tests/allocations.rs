@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 use allocation_counter::measure;
 use peregrinus::engine::{self, Change, Monitor, Observer, Phrases};
 use peregrinus::midi::{Event, IntakeReceiver, Trigger, intake};
-use peregrinus::theory::{Catalogue, Hearing, Kinds, PitchClass, PitchClassSet};
+use peregrinus::theory::{Bassist, Catalogue, Hearing, Kinds, PitchClass, PitchClassSet};
 use peregrinus::time::Time;
 
 /// Bytes of every kind: notes with and without running status, pedals, real-time bytes inside
@@ -182,7 +182,10 @@ fn naming_a_chord() {
                     hearing.before = Some(chord);
                     chords += 1;
                 }
-                hearing.bassist = !hearing.bassist;
+                hearing.bassist = match hearing.bassist {
+                    Bassist::Plays => Bassist::Absent,
+                    Bassist::Absent => Bassist::Plays,
+                };
             }
         }
     });
