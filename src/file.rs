@@ -15,7 +15,7 @@ pub enum ReadError {
     Missing,
     #[error("this is a folder: name a file in it")]
     Folder,
-    #[error("this is no ordinary file: name one")]
+    #[error("this is no ordinary file")]
     NotOrdinary,
     #[error("there is no permission to read it: ask its owner, or copy it")]
     Permission,

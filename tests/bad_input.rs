@@ -263,7 +263,7 @@ fn no_ordinary_file_stops_the_others() {
     };
     let (code, out, err) = run(&["analyze", two, "/dev/zero", "--format", "jsonl"]);
     assert_eq!((code, out.lines().count()), (Some(1), 2), "{err}");
-    let refused = |name: &str| format!("peregrinus: {name}: this is no ordinary file: name one\n");
+    let refused = |name: &str| format!("peregrinus: {name}: this is no ordinary file\n");
     let names = [pipe, &format!("{two}/endless.mid"), "/dev/zero"];
     assert_eq!(err, names.map(refused).concat());
     for args in [&["replay", pipe][..], &["replay", "/dev/zero"]] {

@@ -43,6 +43,9 @@ struct Cli {
     palette: Option<Palette>,
     #[command(flatten)]
     lines: Lines,
+    /// Without a command: the MIDI input, as for listen.
+    #[arg(long, value_name = "NAME")]
+    port: Option<String>,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -123,7 +126,14 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         palette: cli.palette,
         no_color: std::env::var_os("NO_COLOR"),
     };
-    let settings = origin.load()?;
+    let mut settings = origin.load()?;
+    if let Some(port) = cli.port {
+        if cli.command.is_some() {
+            let what = "--port stands behind listen: peregrinus listen --port NAME";
+            return Err(Failure::Usage(what.into()));
+        }
+        settings.port = Some(port);
+    }
     for (own, known) in settings.catalogue.doubles() {
         console::report(&format!(
             "the mode {} of your modes.toml has exactly the degrees of {}: no music can tell the \

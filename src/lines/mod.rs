@@ -123,6 +123,7 @@ pub fn follow(stage: &mut dyn Chronicle, options: &Options) -> Outcome {
         before: None,
         around: Around::default(),
         way_in: Source::default(),
+        waiting: Waiting::default(),
     };
     let end = print(stage, options, &mut printer);
     Outcome {
@@ -137,6 +138,7 @@ fn print(
     printer: &mut Printer,
 ) -> Result<(), LinesError> {
     let stop = stop_flag().map_err(LinesError::Signals)?;
+    let mut quiet = false;
     loop {
         let over = stop.load(Ordering::Relaxed) || stage.ended();
         printer.tell_way_in(stage.source());
@@ -146,7 +148,8 @@ fn print(
                 result = printer.take(news);
             }
         });
-        let result = result.and_then(|()| printer.settle());
+        let now = stage.now();
+        let result = result.and_then(|()| printer.settle(now, over || quiet));
         match result.and_then(|()| io::stdout().flush()) {
             // The reader has closed the pipe: a normal end.
             Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(()),
@@ -176,7 +179,10 @@ fn print(
                 console::report(&format!("inertia {}", stop.name()));
             }
         }
-        let _ = stage.news().recv_timeout(Duration::from_millis(250));
+        quiet = stage
+            .news()
+            .recv_timeout(Duration::from_millis(250))
+            .is_err();
     }
 }
 
@@ -212,6 +218,71 @@ fn stop_flag() -> io::Result<Arc<AtomicBool>> {
     Ok(flag)
 }
 
+/// A chord is printed when no key has been struck for this long after it: keys struck together
+/// are one line.
+const STROKE: Time = Time::millis(50);
+/// A rest shorter than this, with a chord after it, is no line.
+const SHORT_REST: Time = Time::millis(1000);
+
+/// In text, a chord or a rest that has not been printed yet, and the news behind it.
+#[derive(Default)]
+struct Waiting {
+    first: Option<(Time, Change)>,
+    behind: Vec<News>,
+}
+
+impl Waiting {
+    /// Until when it waits.
+    fn until(&self) -> Option<Time> {
+        let (at, change) = self.first.as_ref()?;
+        Some(match change {
+            Change::Silence => *at + SHORT_REST,
+            _ => *at + STROKE,
+        })
+    }
+
+    /// What waits no longer when something happens at `at`.
+    fn due(&mut self, at: Time) -> Vec<News> {
+        match self.until() {
+            Some(until) if at <= until => Vec::new(),
+            _ => self.all(),
+        }
+    }
+
+    fn all(&mut self) -> Vec<News> {
+        let first = self
+            .first
+            .take()
+            .map(|(at, change)| News::Change(at, change));
+        first.into_iter().chain(self.behind.drain(..)).collect()
+    }
+
+    /// Takes what is new; gives what is to be printed now.
+    fn take(&mut self, news: News) -> Vec<News> {
+        let News::Change(at, change) = news else {
+            let mut out = self.all();
+            out.push(news);
+            return out;
+        };
+        let mut out = self.due(at);
+        match change {
+            Change::Chord { .. } => {
+                // The chord that waited was a part of this one, and the rest was short.
+                self.first = None;
+                out.extend(self.all());
+                self.first = Some((at, change));
+            }
+            Change::Silence => {
+                out.extend(self.all());
+                self.first = Some((at, change));
+            }
+            _ if self.first.is_some() => self.behind.push(News::Change(at, change)),
+            _ => out.push(News::Change(at, change)),
+        }
+        out
+    }
+}
+
 struct Printer<'a> {
     options: &'a Options<'a>,
     /// Instead of what follows, where it is read aloud.
@@ -226,6 +297,7 @@ struct Printer<'a> {
     around: Around,
     /// As it was last reported.
     way_in: Source,
+    waiting: Waiting,
 }
 
 impl Printer<'_> {
@@ -265,6 +337,16 @@ impl Printer<'_> {
     }
 
     fn take(&mut self, news: News) -> io::Result<()> {
+        match self.options.format {
+            Format::Json => self.pass_on(news),
+            Format::Text => {
+                let mut due = self.waiting.take(news).into_iter();
+                due.try_for_each(|news| self.pass_on(news))
+            }
+        }
+    }
+
+    fn pass_on(&mut self, news: News) -> io::Result<()> {
         match (news, &mut self.voice) {
             (News::Change(at, change), None) => self.print(at, change),
             (News::Change(_, change), Some(voice)) => {
@@ -287,8 +369,16 @@ impl Printer<'_> {
         }
     }
 
-    /// Says what still waits to be said.
-    fn settle(&mut self) -> io::Result<()> {
+    /// Prints what need not wait any longer; all of it if nothing more comes for now.
+    fn settle(&mut self, now: Time, quiet: bool) -> io::Result<()> {
+        let due = match quiet {
+            true => self.waiting.all(),
+            false => self.waiting.due(now),
+        };
+        due.into_iter().try_for_each(|news| self.pass_on(news))?;
+        if self.waiting.first.is_some() {
+            return Ok(());
+        }
         let waits = self.voice.as_mut().and_then(Voice::settle);
         waits.map_or(Ok(()), |line| spoken(&line))
     }

@@ -22,7 +22,7 @@ fn marked(own: Notation) -> Notation {
 }
 
 /// Signs, marks and figures, the longer before what they begin with, and what is said.
-const WORDS: [(&str, &str); 23] = [
+const WORDS: [(&str, &str); 25] = [
     ("♭♭", " double flat "),
     ("♯♯", " double sharp "),
     ("𝄫", " double flat "),
@@ -33,6 +33,8 @@ const WORDS: [(&str, &str); 23] = [
     ("°", " diminished "),
     ("+", " augmented "),
     ("subV", "substitute for V"),
+    ("major", " major "),
+    ("minor", " minor "),
     ("maj", " major "),
     ("min", " minor "),
     ("sus", " suspended "),

@@ -31,8 +31,7 @@ impl Entry {
         };
         match &self.fault {
             None => format!("pin: {}{cursor}  Enter pins, Esc leaves", self.text),
-            // The example first: what is wrong may be cut off.
-            Some(fault) => format!("pin: {}{cursor}  such as Eb lydian: {fault}", self.text),
+            Some(fault) => format!("pin: {}{cursor}  {fault}; such as Eb lydian", self.text),
         }
     }
 
@@ -59,6 +58,9 @@ impl Entry {
             KeyCode::Backspace => {
                 self.text.pop();
                 self.fault = None;
+            }
+            KeyCode::Char('u') if key.modifiers.contains(KeyModifiers::CONTROL) => {
+                *self = Entry::default();
             }
             KeyCode::Char(c) if plain && self.text.chars().count() < LONGEST => {
                 self.text.push(c);
@@ -96,6 +98,14 @@ mod tests {
         let want = catalogue.parse_tonality("Eb mixolydian").unwrap();
         let (_, outcome) = typed("Ebb< mixolydian\n");
         assert_eq!(outcome, Outcome::Pinned(want));
+    }
+
+    #[test]
+    fn the_line_is_cleared_at_once() {
+        let (mut entry, _) = typed("D dorain\n");
+        let clear = Event::Key(KeyEvent::new(KeyCode::Char('u'), KeyModifiers::CONTROL));
+        let outcome = entry.take(&clear, Catalogue::standard(), Letters::English);
+        assert_eq!((entry, outcome), (Entry::default(), Outcome::Open));
     }
 
     #[test]

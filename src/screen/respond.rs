@@ -208,7 +208,11 @@ impl ScreenState<'_> {
             Some(command) => {
                 stage.act(command);
                 self.said = match command {
-                    Command::Inertia(inertia) => Some(told(inertia)),
+                    Command::Inertia(inertia) => Some(format!(
+                        "{} Back to the usual stop{}.",
+                        told(inertia),
+                        self.by(Action::UsualInertia)
+                    )),
                     Command::UsualInertia => Some(told(stage.reading().inertia)),
                     _ => None,
                 };
@@ -393,7 +397,7 @@ fn last_stop(step: InertiaStep) -> &'static str {
 
 /// What a stop of inertia does, in the words of the music and in seconds.
 fn told(inertia: Inertia) -> String {
-    let shown = inertia.shown_after();
+    let (plain, rich) = inertia.shown_after();
     // What a stop lets pass, in words that follow its name.
     let words = match inertia {
         Inertia::Chord => "follows chord by chord",
@@ -403,9 +407,10 @@ fn told(inertia: Inertia) -> String {
         Inertia::Section => "follows only what stays",
     };
     format!(
-        "{}: {words}. Changes show after some {:.1} s, home moves after some {}.",
+        "{}: {words}. A new center shows after some {:.0} to {:.0} s, home moves after some {}.",
         inertia.name(),
-        shown.seconds(),
+        plain.seconds().ceil(),
+        rich.seconds(),
         length(inertia.home_moves_after()),
     )
 }

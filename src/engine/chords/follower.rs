@@ -32,6 +32,8 @@ const CHANGE_BASS: f32 = 1.0;
 /// line.
 const LOWEST: f32 = 1.5;
 const LOWEST_OF_LINE: f32 = 2.0;
+/// After this much silence nothing that was heard before belongs to the harmony.
+const REST: Time = Time::millis(2000);
 /// A harmony is recognized at most this long after its first note.
 const FIRST: Time = Time::millis(1200);
 
@@ -123,6 +125,11 @@ impl Follower {
     pub fn strike(&mut self, at: Time, keys: &Keys, key: u8) -> (Stroke, Arrival) {
         self.mark_ends(at, keys);
         let bit = 1u128 << key;
+        let silent = keys.sounding() & !bit == 0;
+        if silent && self.last_end().is_some_and(|end| at.since(end) >= REST) {
+            *self = Follower::default();
+            self.sounding = keys.sounding();
+        }
         let arrival = if at.since(self.cluster_at) > CLUSTER || self.cluster == 0 {
             Arrival::Begins
         } else {
@@ -264,6 +271,11 @@ impl Follower {
             return false;
         }
         self.name(at, keys, judgement, hearing, None)
+    }
+
+    /// When the latest of the keys that were heard stopped sounding.
+    fn last_end(&self) -> Option<Time> {
+        each(self.heard).filter_map(|key| self.ended[key]).max()
     }
 
     fn mark_ends(&mut self, at: Time, keys: &Keys) {

@@ -28,10 +28,18 @@ impl Inertia {
         ["chord", "motif", "phrase", "period", "section"][self as usize]
     }
 
-    /// How long after a change of center the new one is shown, as a rule: the median over
-    /// labelled music that moves (src/manual/pages/figures.md).
-    pub fn shown_after(self) -> Time {
-        Time::millis([400, 600, 800, 1700, 4900][self as usize])
+    /// How long after a change of center the new one is shown, as a rule, where the music is
+    /// plain and where it is not: the medians over sets of tunes and over performances
+    /// (src/manual/pages/figures.md).
+    pub fn shown_after(self) -> (Time, Time) {
+        let (plain, rich) = [
+            (400, 4000),
+            (600, 5200),
+            (800, 6300),
+            (1800, 6700),
+            (5000, 11_600),
+        ][self as usize];
+        (Time::millis(plain), Time::millis(rich))
     }
 
     pub(super) fn rules(self) -> Rules {
@@ -100,9 +108,13 @@ mod tests {
                 let (name, rest) = line.strip_prefix("| ")?.split_once(" | ")?;
                 (name.trim_matches('*') == stop.name()).then_some(rest)
             });
-            let lag = row.and_then(|r| r.split_once(" s, ")).expect("a row").0;
-            let lag = Time::from_seconds(lag.parse().expect("seconds"));
-            assert_eq!(stop.shown_after(), lag, "{stop:?}");
+            let (plain, rest) = row.and_then(|r| r.split_once(" s, ")).expect("a row");
+            let rich = rest.split(" | ").nth(1).and_then(|r| r.strip_suffix(" s"));
+            let [plain, rich] = [Some(plain), rich].map(|lag| {
+                let seconds = lag.expect("a lag").parse().expect("seconds");
+                Time::from_seconds(seconds)
+            });
+            assert_eq!(stop.shown_after(), (plain, rich), "{stop:?}");
         }
     }
 

@@ -103,7 +103,11 @@ impl fmt::Display for ChoiceError {
                 )
             }
             ChoiceError::Several(names) => {
-                write!(f, "{} MIDI inputs would do, name one: ", names.len())?;
+                write!(
+                    f,
+                    "{} MIDI inputs are there, choose one by --port: ",
+                    names.len()
+                )?;
                 for (i, name) in names.iter().enumerate() {
                     let comma = if i > 0 { ", " } else { "" };
                     write!(f, "{comma}\"{name}\"")?;
@@ -195,7 +199,7 @@ mod tests {
         let several = ChoiceError::Several(vec!["A".into(), "B".into()]);
         assert_eq!(
             several.to_string(),
-            "2 MIDI inputs would do, name one: \"A\", \"B\""
+            "2 MIDI inputs are there, choose one by --port: \"A\", \"B\""
         );
         let none = choose(&[], Some("x"), None).unwrap_err();
         assert_eq!(

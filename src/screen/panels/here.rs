@@ -114,9 +114,10 @@ pub(in crate::screen) fn elsewhere(picture: &Picture) -> Option<Established> {
 /// How long `home again` is shown.
 const RETURN: Time = Time::millis(8000);
 
-/// The music has come back to the center of home just now.
+/// The music has come back to the center of home just now; home was there before.
 fn returned(picture: &Picture, here: &Established) -> bool {
-    let home = picture.reading.home.map(|h| h.tonality.center);
+    let home = picture.reading.home.filter(|h| h.at < here.at);
+    let home = home.map(|h| h.tonality.center);
     let at_home = home == Some(here.tonality.center);
     let before = picture.history.plan().regions.iter().rev();
     let before = before.map(|r| (r.tonality.center, r.start));
