@@ -198,49 +198,53 @@ fn a_few_steps_give_weights_of_chords_the_same_every_time() {
     }
     std::fs::write(&data, lines).expect("a file");
     let (data, folder) = (text(&data), text(&out));
-    let learned = |name: &str, seed: &str| {
+    let learned = |name: &str, seed: &str, checked: &[&str]| {
         #[rustfmt::skip]
         let arguments = [
-            "--data", &*data, "--check", &data, "--out", &folder, "--name", name, "--seed", seed,
+            "--data", &*data, "--out", &folder, "--name", name, "--seed", seed,
             "--steps", "5", "--workers", "0", "--hidden", "16", "--batch", "4", "--count", "32",
         ];
+        let arguments = [&arguments[..], checked].concat();
         let said = python::run(Python::Training, "training/harmony.py", &arguments, "");
         assert!(said.contains("12 pieces, "), "{said}");
         assert!(said.contains("\nsteps 5\n"), "{said}");
-        assert!(said.contains("\nlabels a minute 60.0\n"), "{said}");
-        for way in ["causal 0", "causal 2", "hindsight 0", "hindsight 3"] {
-            let row = said.lines().find(|l| l.starts_with(way));
-            let words = row.unwrap_or_default().split_whitespace();
-            let shares: Vec<f64> = words.filter_map(|w| w.parse().ok()).collect();
-            // Root, kind and bass in shares; changes.
-            assert_eq!(shares.len(), 4, "{way}: {said}");
-            assert!(
-                shares[..3].iter().all(|s| (0.0..=1.0).contains(s)),
-                "{said}"
-            );
-        }
-        for texture in ["alberti: ", "block: ", "held: ", "line: ", "rolled: "] {
-            let row = said.lines().find(|l| l.starts_with(texture));
-            let words = row.unwrap_or_default().split_whitespace();
-            let shares: Vec<f64> = words.filter_map(|w| w.parse().ok()).collect();
-            // Triad, chord and bass; a chord is right only where its triad is.
-            assert_eq!(shares.len(), 3, "{texture}: {said}");
-            assert!(
-                shares[1] <= shares[0] && shares.iter().all(|s| (0.0..=1.0).contains(s)),
-                "{said}"
-            );
+        if !checked.is_empty() {
+            assert!(said.contains("\nlabels a minute 60.0\n"), "{said}");
+            for way in ["causal 0", "causal 2", "hindsight 0", "hindsight 3"] {
+                let row = said.lines().find(|l| l.starts_with(way));
+                let words = row.unwrap_or_default().split_whitespace();
+                let shares: Vec<f64> = words.filter_map(|w| w.parse().ok()).collect();
+                // Root, kind and bass in shares; changes.
+                assert_eq!(shares.len(), 4, "{way}: {said}");
+                assert!(
+                    shares[..3].iter().all(|s| (0.0..=1.0).contains(s)),
+                    "{said}"
+                );
+            }
+            for texture in ["alberti: ", "block: ", "held: ", "line: ", "rolled: "] {
+                let row = said.lines().find(|l| l.starts_with(texture));
+                let words = row.unwrap_or_default().split_whitespace();
+                let shares: Vec<f64> = words.filter_map(|w| w.parse().ok()).collect();
+                // Triad, chord and bass; a chord is right only where its triad is.
+                assert_eq!(shares.len(), 3, "{texture}: {said}");
+                assert!(
+                    shares[1] <= shares[0] && shares.iter().all(|s| (0.0..=1.0).contains(s)),
+                    "{said}"
+                );
+            }
         }
         std::fs::read(out.join(format!("{name}.weights"))).expect("weights")
     };
-    let one = learned("one", "1");
+    // Figures once: the same weights have the same.
+    let one = learned("one", "1", &["--check", &data]);
     HarmonyModel::parse(&one).expect("weights that the program takes");
     Model::parse(&one).expect_err("they are not the estimator's");
     assert!(
-        one == learned("again", "1"),
+        one == learned("again", "1", &[]),
         "the same seed and steps gave other weights"
     );
     assert!(
-        one != learned("other", "2"),
+        one != learned("other", "2", &[]),
         "another seed gave the same weights"
     );
 }
