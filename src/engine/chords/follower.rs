@@ -336,6 +336,7 @@ impl Follower {
         // A chord that follows its bass is no block of its own.
         let follows = round.filter(|_| self.figure.on_bass());
         let stands = follows
+            .or_else(|| self.bare_fifth(keys))
             .or_else(|| self.as_it_stands(&likely, at, keys, lowest, meant, hearing))
             .or(round)
             .or_else(|| self.as_figure(&likely, keys, meant, hearing));
@@ -364,6 +365,18 @@ impl Follower {
             self.now = Some((found, at));
         }
         changed
+    }
+
+    /// A bare fifth that is all that sounds, after another one: together they are no chord.
+    fn bare_fifth(&self, keys: &Keys) -> Option<Sonority> {
+        let bare = |keys: KeySet| {
+            let (set, low) = (classes(keys), PitchClass::of_key(lowest(keys)?));
+            let high = low.up(7);
+            let fifth = set.len() == 2 && set.contains(high);
+            fifth.then_some(Sonority::Interval { low, high })
+        };
+        bare(self.recent[1].1)?;
+        bare(self.cluster).filter(|_| keys.sounding() == self.cluster)
     }
 
     /// The chord that stands, and since when.
