@@ -126,14 +126,11 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         palette: cli.palette,
         no_color: std::env::var_os("NO_COLOR"),
     };
-    let mut settings = origin.load()?;
-    if let Some(port) = cli.port {
-        if cli.command.is_some() {
-            let what = "--port stands behind listen: peregrinus listen --port NAME";
-            return Err(Failure::Usage(what.into()));
-        }
-        settings.port = Some(port);
+    if cli.port.is_some() && cli.command.is_some() {
+        let what = "--port stands behind listen: peregrinus listen --port NAME";
+        return Err(Failure::Usage(what.into()));
     }
+    let settings = origin.load()?;
     for (own, known) in settings.catalogue.doubles() {
         console::report(&format!(
             "the mode {} of your modes.toml has exactly the degrees of {}: no music can tell the \
@@ -156,6 +153,6 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         Some(Command::Modes(args)) => modes::run(args, settings),
         // Done above.
         Some(Command::Completions(_) | Command::Man(_)) => Ok(ExitCode::SUCCESS),
-        None => monitor::run(&own),
+        None => monitor::run(cli.port, &own),
     }
 }

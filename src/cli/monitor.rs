@@ -49,8 +49,9 @@ impl Args {
 }
 
 /// `peregrinus` alone.
-pub fn run(own: &Own) -> Result<ExitCode, Failure> {
+pub fn run(port: Option<String>, own: &Own) -> Result<ExitCode, Failure> {
     let mut settings = own.settings.clone();
+    settings.port = port.or(settings.port);
     settings.lines |= own.lines.asked;
     settings.inertia = inertia(&settings, None);
     let settings = &settings;

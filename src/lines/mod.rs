@@ -504,3 +504,61 @@ impl Printer<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::theory::{PitchClass, Sonority};
+
+    fn chord(ms: u64, note: i32) -> News {
+        let sonority = Sonority::Note(PitchClass::new(note));
+        News::Change(Time::millis(ms), Change::Chord { sonority, keys: 1 })
+    }
+
+    fn silence(ms: u64) -> News {
+        News::Change(Time::millis(ms), Change::Silence)
+    }
+
+    /// The moments of what is printed, in order, once all has come.
+    fn printed(news: Vec<News>) -> Vec<String> {
+        let mut waiting = Waiting::default();
+        let mut out: Vec<News> = news.into_iter().flat_map(|n| waiting.take(n)).collect();
+        out.extend(waiting.all());
+        let said = out.iter().map(|news| match news {
+            News::Change(at, Change::Chord { .. }) => format!("chord {}", at.seconds()),
+            News::Change(at, Change::Silence) => format!("silence {}", at.seconds()),
+            News::Change(at, _) => format!("other {}", at.seconds()),
+            _ => "past".into(),
+        });
+        said.collect()
+    }
+
+    #[test]
+    fn a_stroke_is_one_line() {
+        let keys = vec![chord(0, 0), chord(20, 4), chord(60, 7), chord(400, 2)];
+        assert_eq!(printed(keys), ["chord 0.06", "chord 0.4"]);
+    }
+
+    #[test]
+    fn a_short_rest_is_none() {
+        let short = vec![chord(0, 0), silence(500), chord(1400, 2)];
+        assert_eq!(printed(short), ["chord 0", "chord 1.4"]);
+        let long = vec![chord(0, 0), silence(500), chord(1600, 2)];
+        assert_eq!(printed(long), ["chord 0", "silence 0.5", "chord 1.6"]);
+    }
+
+    #[test]
+    fn what_comes_behind_a_chord_stays_behind_it() {
+        let rest = News::Change(Time::millis(30), Change::Rest);
+        let news = vec![chord(0, 0), rest.clone(), chord(40, 4), chord(300, 5)];
+        assert_eq!(printed(news), ["other 0.03", "chord 0.04", "chord 0.3"]);
+        let past = News::Past {
+            here: None,
+            pinned: None,
+        };
+        assert_eq!(
+            printed(vec![chord(0, 0), rest, past]),
+            ["chord 0", "other 0.03", "past"]
+        );
+    }
+}

@@ -315,6 +315,8 @@ mod tests {
             ("E♭♭", "E double flat"),
             ("Domin7", "Do minor 7"),
             ("G13", "G13"),
+            ("minor third", "minor third"),
+            ("major seventh", "major seventh"),
         ] {
             assert_eq!(chord_aloud(label), said);
         }
