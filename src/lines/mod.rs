@@ -138,7 +138,8 @@ fn print(
     printer: &mut Printer,
 ) -> Result<(), LinesError> {
     let stop = stop_flag().map_err(LinesError::Signals)?;
-    let mut quiet = false;
+    // How long nothing has come.
+    let mut quiet = Duration::ZERO;
     loop {
         let over = stop.load(Ordering::Relaxed) || stage.ended();
         printer.tell_way_in(stage.source());
@@ -149,7 +150,8 @@ fn print(
             }
         });
         let now = stage.now();
-        let result = result.and_then(|()| printer.settle(now, over || quiet));
+        let result =
+            result.and_then(|()| printer.settle(now, if over { Duration::MAX } else { quiet }));
         match result.and_then(|()| io::stdout().flush()) {
             // The reader has closed the pipe: a normal end.
             Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return Ok(()),
@@ -179,10 +181,10 @@ fn print(
                 console::report(&format!("inertia {}", stop.name()));
             }
         }
-        quiet = stage
-            .news()
-            .recv_timeout(Duration::from_millis(250))
-            .is_err();
+        quiet = match stage.news().recv_timeout(LOOK) {
+            Ok(()) => Duration::ZERO,
+            Err(_) => quiet + LOOK,
+        };
     }
 }
 
@@ -221,6 +223,8 @@ fn stop_flag() -> io::Result<Arc<AtomicBool>> {
 /// A chord is printed when no key has been struck for this long after it: keys struck together
 /// are one line.
 const STROKE: Time = Time::millis(50);
+/// How long news is waited for at a time.
+const LOOK: Duration = Duration::from_millis(250);
 /// A rest shorter than this, with a chord after it, is no line.
 const SHORT_REST: Time = Time::millis(1000);
 
@@ -232,19 +236,27 @@ struct Waiting {
 }
 
 impl Waiting {
-    /// Until when it waits.
-    fn until(&self) -> Option<Time> {
+    /// Since when it waits, and for how long.
+    fn patience(&self) -> Option<(Time, Time)> {
         let (at, change) = self.first.as_ref()?;
         Some(match change {
-            Change::Silence => *at + SHORT_REST,
-            _ => *at + STROKE,
+            Change::Silence => (*at, SHORT_REST),
+            _ => (*at, STROKE),
         })
     }
 
     /// What waits no longer when something happens at `at`.
     fn due(&mut self, at: Time) -> Vec<News> {
-        match self.until() {
-            Some(until) if at <= until => Vec::new(),
+        match self.patience() {
+            Some((since, long)) if at <= since + long => Vec::new(),
+            _ => self.all(),
+        }
+    }
+
+    /// What waits no longer when nothing has come for so long, while a file is paused too.
+    fn overdue(&mut self, quiet: Duration) -> Vec<News> {
+        match self.patience() {
+            Some((_, long)) if quiet.as_secs_f64() < long.seconds() => Vec::new(),
             _ => self.all(),
         }
     }
@@ -369,12 +381,10 @@ impl Printer<'_> {
         }
     }
 
-    /// Prints what need not wait any longer; all of it if nothing more comes for now.
-    fn settle(&mut self, now: Time, quiet: bool) -> io::Result<()> {
-        let due = match quiet {
-            true => self.waiting.all(),
-            false => self.waiting.due(now),
-        };
+    /// Prints what need not wait any longer, now that nothing has come for `quiet`.
+    fn settle(&mut self, now: Time, quiet: Duration) -> io::Result<()> {
+        let mut due = self.waiting.due(now);
+        due.extend(self.waiting.overdue(quiet));
         due.into_iter().try_for_each(|news| self.pass_on(news))?;
         if self.waiting.first.is_some() {
             return Ok(());
@@ -545,6 +555,18 @@ mod tests {
         assert_eq!(printed(short), ["chord 0", "chord 1.4"]);
         let long = vec![chord(0, 0), silence(500), chord(1600, 2)];
         assert_eq!(printed(long), ["chord 0", "silence 0.5", "chord 1.6"]);
+    }
+
+    #[test]
+    fn where_nothing_comes_a_chord_is_printed_before_a_rest() {
+        let mut waiting = Waiting::default();
+        let quarter = Duration::from_millis(250);
+        waiting.take(chord(0, 0));
+        assert_eq!(waiting.overdue(Duration::ZERO).len(), 0);
+        assert_eq!(waiting.overdue(quarter).len(), 1);
+        waiting.take(silence(500));
+        assert_eq!(waiting.overdue(quarter).len(), 0);
+        assert_eq!(waiting.overdue(4 * quarter).len(), 1);
     }
 
     #[test]
