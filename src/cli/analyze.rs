@@ -252,6 +252,8 @@ fn report(
     let ControlFlow::Continue(study) = study else {
         return Err(Failure::Told);
     };
+    // What was played has been heard: hours of it need not stay while they are written about.
+    recording.notes = Vec::new();
     let analysis = Analysis {
         file: &path.display().to_string(),
         study: &study,

@@ -6,7 +6,7 @@ use super::change::{Harmony, Known, around, common_chord, label, notes_altered, 
 use crate::plan::{ChordSpan, HarmonySpan, Marker, Region};
 use crate::theory::{Around, Notation};
 use crate::time::Time;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 
 #[derive(Serialize)]
@@ -22,10 +22,10 @@ struct Root<'a> {
     /// Left out of plans, chords and summary.
     asides: Vec<StretchOut>,
     markers: Vec<MarkerOut>,
-    heard: Plan,
-    hindsight: Plan,
-    chords: Vec<ChordOut>,
-    harmonies: Vec<HarmonyOut>,
+    heard: Plan<'a>,
+    hindsight: Plan<'a>,
+    chords: Listed<'a, ChordOut>,
+    harmonies: Listed<'a, HarmonyOut>,
     summary: Summary,
 }
 
@@ -50,13 +50,13 @@ struct MarkerOut {
 }
 
 #[derive(Serialize)]
-struct Plan {
+struct Plan<'a> {
     regions: Vec<RegionOut>,
     home: Vec<RegionOut>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    chords: Option<Vec<ChordOut>>,
+    chords: Option<Listed<'a, ChordOut>>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    harmonies: Option<Vec<HarmonyOut>>,
+    harmonies: Option<Listed<'a, HarmonyOut>>,
 }
 
 #[derive(Serialize)]
@@ -145,6 +145,28 @@ struct Summary {
 struct Share {
     name: String,
     seconds: f64,
+}
+
+/// A list whose items are made one at a time while they are written: the chords of many hours
+/// take no room of their own.
+struct Listed<'a, T> {
+    make: Box<dyn Fn() -> Items<'a, T> + 'a>,
+}
+
+type Items<'a, T> = Box<dyn Iterator<Item = T> + 'a>;
+
+impl<'a, T> Listed<'a, T> {
+    fn new<I: Iterator<Item = T> + 'a>(make: impl Fn() -> I + 'a) -> Listed<'a, T> {
+        Listed {
+            make: Box::new(move || Box::new(make())),
+        }
+    }
+}
+
+impl<T: Serialize> Serialize for Listed<'_, T> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq((self.make)())
+    }
 }
 
 /// How an object is laid out.
@@ -252,13 +274,11 @@ fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
 
 /// Chords in time with their numerals: by what came before, and in hindsight by what
 /// comes after as well.
-fn chords(a: &Analysis, spans: &[ChordSpan], known: Known) -> Vec<ChordOut> {
-    spans
-        .iter()
-        .enumerate()
-        .filter(|(_, c)| c.end > c.start)
-        .map(|(i, c)| chord(a, c, around(spans, i, known)))
-        .collect()
+fn chords<'a>(a: &'a Analysis<'a>, spans: &'a [ChordSpan], known: Known) -> Listed<'a, ChordOut> {
+    Listed::new(move || {
+        let heard = spans.iter().enumerate().filter(|(_, c)| c.end > c.start);
+        heard.map(move |(i, c)| chord(a, c, around(spans, i, known)))
+    })
 }
 
 fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
@@ -285,8 +305,12 @@ fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
     }
 }
 
-fn harmonies(a: &Analysis, list: &[HarmonySpan], known: Known) -> Vec<HarmonyOut> {
-    let out = |h: Harmony| {
+fn harmonies<'a>(
+    a: &'a Analysis<'a>,
+    list: &'a [HarmonySpan],
+    known: Known,
+) -> Listed<'a, HarmonyOut> {
+    let out = move |h: Harmony| {
         let chord = chord(a, &h.span, h.around);
         let bars = a
             .study
@@ -307,8 +331,11 @@ fn harmonies(a: &Analysis, list: &[HarmonySpan], known: Known) -> Vec<HarmonyOut
             line: h.line,
         }
     };
-    let list = super::change::harmonies(a, list, known);
-    list.into_iter().map(out).collect()
+    Listed::new(move || {
+        super::change::harmonies(a, list, known)
+            .into_iter()
+            .map(out)
+    })
 }
 
 fn summary(a: &Analysis) -> Summary {

@@ -10,7 +10,7 @@
 
 use super::best::Best;
 use super::progress::Progress;
-use super::progression;
+use super::progression::{self, Sheet};
 use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
     Arrival, Degrees, Direction, HARMONIES, Harmony, Judgement, KeySet, Meant, Needs, RootedTriad,
@@ -110,18 +110,13 @@ impl Chords {
         let heard = std::mem::take(&mut self.heard);
         if let Some(first) = strokes.first() {
             let from = lowest(first.sounding).map_or(PitchClass::new(0), PitchClass::of_key);
-            let courses = self.courses(&strokes, heard, (at, from), progress)?;
+            let end = sounds.iter().map(|s| s.off).max().unwrap_or(at);
+            let bars = self.bars.clone();
+            let mut sheet = Sheet::new(&strokes, end, (regions, catalogue), bars.as_ref());
+            let courses = self.courses(&strokes, heard, (at, from), &mut sheet, progress)?;
+            self.harmonies.extend(sheet.finish());
             let chords = spans(&strokes, &sounds, &courses, regions, catalogue);
             self.found.extend(chords);
-            let end = sounds.iter().map(|s| s.off).max();
-            let harmonies = progression::harmonies(
-                &strokes,
-                &courses.at_own_pace,
-                end.unwrap_or(at),
-                (regions, catalogue),
-                self.bars.as_ref(),
-            );
-            self.harmonies.extend(harmonies);
         }
         Ok(())
     }
@@ -131,7 +126,8 @@ impl Chords {
         (self.found, self.harmonies)
     }
 
-    /// The likeliest courses of harmony and bass through strokes, as seen from `from`.
+    /// The likeliest courses of harmony and bass through strokes, as seen from `from`; what
+    /// is meant at the harmony's own pace goes to the `sheet`.
     ///
     /// They need what is said of each stroke from before it and from after it, stroke by
     /// stroke. So the way back is gone once as far as the first block, remembering where each
@@ -141,6 +137,7 @@ impl Chords {
         strokes: &[Stroke],
         mut heard: Vec<Judgement>,
         (at, from): (Time, PitchClass),
+        sheet: &mut Sheet,
         progress: &mut Progress<B>,
     ) -> Result<Courses, B> {
         let (count, size) = (strokes.len(), self.block);
@@ -169,12 +166,11 @@ impl Chords {
                 degrees: both.degrees_on(states[state].0),
             });
         };
-        let bars = self.bars.clone();
+        let bars = sheet.bars;
         let mut at_pace = Best::<HARMONIES, Judgement>::new();
-        let mut at_own_pace = Vec::with_capacity(count);
         let mut paced = |(state, both): (usize, Judgement)| {
-            let harmony: RootedTriad = states[state];
-            at_own_pace.push((harmony, Meant::by(&both, harmony)));
+            let harmony = states[state];
+            sheet.take(harmony, Meant::by(&both, harmony));
         };
         let mut bass: Option<(Time, u8)> = None;
         self.forward.reset();
@@ -209,7 +205,7 @@ impl Chords {
                 harmonies.go_on(&likely, CHANGE, *both, &mut decided);
                 let stands = weight(next(k).since(stroke.at).seconds());
                 let likely = evidence(both, stands, &states);
-                let price = progression::price(bars.as_ref(), stroke.at);
+                let price = progression::price(bars, stroke.at);
                 at_pace.go_on(&likely, price, *both, &mut paced);
             }
         }
@@ -229,7 +225,6 @@ impl Chords {
             meant,
             basses,
             said,
-            at_own_pace,
         })
     }
 }
@@ -239,8 +234,6 @@ struct Courses {
     meant: Vec<RootedTriad>,
     basses: Vec<PitchClass>,
     said: Vec<Said>,
-    /// The harmony at its own pace, and what each stroke says of it.
-    at_own_pace: Vec<(RootedTriad, Meant)>,
 }
 
 /// What is said of a stroke, as far as it matters once its harmony is known.

@@ -1,6 +1,6 @@
 //! The harmonies of a whole recording at their own pace, in hindsight.
 
-use crate::engine::{CHANGE, Gathered, LineFollower, Meant, RootedTriad, Stroke};
+use crate::engine::{CHANGE, Gathered, KeySet, LineFollower, Meant, RootedTriad, Stroke};
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Bassist, Catalogue, Hearing, Line, PitchClassSet, Sonority};
@@ -27,74 +27,128 @@ fn accent(bars: &Bars, at: Time) -> f32 {
     }
 }
 
-/// The harmony meant at each stroke, and what the stroke says of it, become spans, from beat to
-/// beat where there are `bars`. Where too little was heard for a chord there is none. `end`:
-/// when the last sound ends.
-pub(super) fn harmonies(
-    strokes: &[Stroke],
-    meant: &[(RootedTriad, Meant)],
+/// Takes the harmony meant at each stroke, and what the stroke says of it, and makes spans of
+/// them, from beat to beat where there are bars. Where too little was heard for a chord there
+/// is none.
+pub(super) struct Sheet<'a> {
+    strokes: &'a [Stroke],
+    /// When the last sound ends.
     end: Time,
-    (mut regions, catalogue): (&[Region], &Catalogue),
-    bars: Option<&Bars>,
-) -> Vec<HarmonySpan> {
-    let mut out: Vec<HarmonySpan> = Vec::new();
-    let mut first = 0;
-    let mut lines = LineFollower::default();
-    for run in meant.chunk_by(|a, b| a.0 == b.0) {
-        let own = &strokes[first..first + run.len()];
-        first += run.len();
-        let until = |k: usize| own.get(k + 1).or(strokes.get(first)).map_or(end, |s| s.at);
-        let (start, stop) = (own[0].at, until(own.len() - 1).max(own[0].at));
-        let over = regions.iter().take_while(|r| r.end <= start).count();
-        regions = &regions[over..];
-        let within = regions
-            .first()
-            .filter(|r| r.start <= start && start < r.end);
-        let within = within.map(|r| r.spelled());
-        let mut gathered = Gathered::NOTHING;
-        let mut line: Option<Line> = None;
-        let mut keys = 0;
-        for (k, (stroke, &(_, meant))) in own.iter().zip(run).enumerate() {
-            gathered.take(stroke, until(k).since(stroke.at).seconds(), meant);
-            keys |= stroke.struck;
-            lines.hear(stroke);
-            let longer = |new: &Line| line.is_none_or(|l| l.notes().len() < new.notes().len());
-            line = lines.within(start).filter(longer).or(line);
+    /// Those that are not over.
+    regions: &'a [Region],
+    catalogue: &'a Catalogue,
+    pub bars: Option<&'a Bars>,
+    /// How many strokes were taken.
+    taken: usize,
+    run: Option<Run>,
+    lines: LineFollower,
+    out: Vec<HarmonySpan>,
+}
+
+/// Strokes of one harmony.
+struct Run {
+    harmony: RootedTriad,
+    start: Time,
+    gathered: Gathered,
+    line: Option<Line>,
+    keys: KeySet,
+}
+
+impl<'a> Sheet<'a> {
+    pub fn new(
+        strokes: &'a [Stroke],
+        end: Time,
+        (regions, catalogue): (&'a [Region], &'a Catalogue),
+        bars: Option<&'a Bars>,
+    ) -> Sheet<'a> {
+        Sheet {
+            strokes,
+            end,
+            regions,
+            catalogue,
+            bars,
+            taken: 0,
+            run: None,
+            lines: LineFollower::default(),
+            out: Vec::new(),
         }
+    }
+
+    /// Of the next stroke.
+    pub fn take(&mut self, harmony: RootedTriad, meant: Meant) {
+        let Some(stroke) = self.strokes.get(self.taken) else {
+            return;
+        };
+        self.taken += 1;
+        let until = self.strokes.get(self.taken).map_or(self.end, |s| s.at);
+        if let Some(run) = self.run.take_if(|run| run.harmony != harmony) {
+            self.close(run, stroke.at);
+        }
+        let run = self.run.get_or_insert(Run {
+            harmony,
+            start: stroke.at,
+            gathered: Gathered::NOTHING,
+            line: None,
+            keys: 0,
+        });
+        let seconds = until.since(stroke.at).seconds();
+        run.gathered.take(stroke, seconds, meant);
+        run.keys |= stroke.struck;
+        self.lines.hear(stroke);
+        let before = run.line;
+        let longer = |new: &Line| before.is_none_or(|l| l.notes().len() < new.notes().len());
+        run.line = self.lines.within(run.start).filter(longer).or(before);
+    }
+
+    fn close(&mut self, run: Run, stop: Time) {
+        let start = run.start;
+        let over = self.regions.iter().take_while(|r| r.end <= start).count();
+        self.regions = &self.regions[over..];
+        let within = self.regions.first();
+        let within = within.filter(|r| r.start <= start && start < r.end);
+        let within = within.map(|r| r.spelled());
         let hearing = Hearing {
-            scale: within.map_or(PitchClassSet::ALL, |t| catalogue.all_forms(t.tonality)),
+            scale: within.map_or(PitchClassSet::ALL, |t| self.catalogue.all_forms(t.tonality)),
             center: within.map(|t| t.tonality.center),
-            before: out.last().and_then(|h| h.span.sonority.chord()),
+            before: self.out.last().and_then(|h| h.span.sonority.chord()),
             bassist: Bassist::Absent,
         };
-        let Some(chord) = gathered.chord(run[0].0, line, hearing) else {
-            continue;
+        let Some(chord) = run.gathered.chord(run.harmony, run.line, hearing) else {
+            return;
         };
         let sonority = Sonority::Chord(chord);
-        match out.last_mut() {
+        match self.out.last_mut() {
             Some(before) if before.span.sonority == sonority && before.span.end == start => {
                 before.span.end = stop;
-                before.span.keys |= keys;
-                before.line = before.line.or(line);
+                before.span.keys |= run.keys;
+                before.line = before.line.or(run.line);
             }
-            _ => out.push(HarmonySpan {
+            _ => self.out.push(HarmonySpan {
                 span: ChordSpan {
                     start,
                     end: stop,
                     sonority,
                     within,
-                    keys,
+                    keys: run.keys,
                 },
-                line,
+                line: run.line,
             }),
         }
     }
-    if let Some(bars) = bars {
-        for HarmonySpan { span, .. } in &mut out {
-            (span.start, span.end) = (bars.nearest(span.start), bars.nearest(span.end));
+
+    /// There are no more strokes.
+    pub fn finish(mut self) -> Vec<HarmonySpan> {
+        if let Some(run) = self.run.take() {
+            let stop = self.end.max(run.start);
+            self.close(run, stop);
         }
+        if let Some(bars) = self.bars {
+            for HarmonySpan { span, .. } in &mut self.out {
+                (span.start, span.end) = (bars.nearest(span.start), bars.nearest(span.end));
+            }
+        }
+        self.out
     }
-    out
 }
 
 #[cfg(test)]
