@@ -2,7 +2,7 @@
 
 use crate::theory::{
     Catalogue, Chord, Line, ModeId, Notation, PitchClassSet, Pivot, Sonority, SpelledTonality,
-    Spelling, Tonality, altered, pivot,
+    Spelling, altered, pivot,
 };
 use crate::time::Time;
 
@@ -85,8 +85,8 @@ pub struct Region {
     pub end: Time,
     /// When its evidence began.
     pub since: Time,
-    pub tonality: Tonality,
-    pub tonic: Spelling,
+    /// Spelled by the regions before it.
+    pub spelled: SpelledTonality,
     /// What was still open when it ended.
     pub open: Open,
     /// As heard: the highest probability that it had. In hindsight: the share of
@@ -95,15 +95,9 @@ pub struct Region {
 }
 
 impl Region {
-    /// Its tonality, spelled by the regions before it.
-    pub fn spelled(&self) -> SpelledTonality {
-        SpelledTonality::new(self.tonality, self.tonic)
-    }
-
     /// Its tonality, with its tonic as the user wants it written.
     pub fn placed(&self, notation: &Notation, catalogue: &Catalogue) -> SpelledTonality {
-        let tonic = notation.tonic(self.tonality, self.tonic, catalogue);
-        SpelledTonality::new(self.tonality, tonic)
+        notation.placed(self.spelled, catalogue)
     }
 }
 
@@ -161,7 +155,7 @@ pub fn common_chord(
     notation: &Notation,
     catalogue: &Catalogue,
 ) -> Option<(Time, Pivot)> {
-    if before.tonality.center == after.tonality.center {
+    if before.spelled.tonality.center == after.spelled.tonality.center {
         return None;
     }
     let first = before.since.min(before.start);
@@ -196,7 +190,7 @@ pub fn notes_altered(
     catalogue: &Catalogue,
 ) -> Vec<(String, String)> {
     // Another center has another do: there notes keep their letters.
-    let same = before.tonality.center == after.tonality.center;
+    let same = before.spelled.tonality.center == after.spelled.tonality.center;
     let name = |note, t: SpelledTonality| match same {
         true => notation.above(note, t.tonic),
         false => notation.name(note),
@@ -206,11 +200,11 @@ pub fn notes_altered(
         after.placed(notation, catalogue),
     );
     let heard = |note: Spelling, r: &Region| {
-        let degrees = &catalogue.mode(r.tonality.mode).degrees;
+        let degrees = &catalogue.mode(r.spelled.tonality.mode).degrees;
         let open = degrees
             .iter()
             .filter(|d| r.open.numbers().any(|n| n == d.number));
-        let mut silent = open.map(|d| r.tonality.center.up(d.semitones() as i32));
+        let mut silent = open.map(|d| r.spelled.tonality.center.up(d.semitones() as i32));
         silent.all(|pc| pc != note.pitch_class())
     };
     altered(left, reached, catalogue)

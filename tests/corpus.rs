@@ -76,9 +76,9 @@ impl Score {
         for r in regions {
             let from = r.start.seconds().max(start);
             let seconds = (r.end.seconds().min(label.end) - from).max(0.0);
-            if r.tonality.center.index() == label.center {
+            if r.spelled.tonality.center.index() == label.center {
                 self.center += seconds;
-                let mode = &catalogue.mode(r.tonality.mode).scored_as;
+                let mode = &catalogue.mode(r.spelled.tonality.mode).scored_as;
                 if one_of_seven(mode) == one_of_seven(&label.mode) {
                     self.exact += seconds;
                 }

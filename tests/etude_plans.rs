@@ -62,7 +62,7 @@ fn label(r: &Region) -> String {
         glyphs: Glyphs::Ascii,
         ..Notation::default()
     };
-    ascii.tonality(r.tonality, r.tonic, Catalogue::standard())
+    ascii.tonality(r.spelled, Catalogue::standard())
 }
 
 /// Seconds of `r` between two moments.
@@ -103,8 +103,8 @@ fn compare(
     let mut misses = Vec::new();
     for (i, want) in intended.region.iter().enumerate() {
         let fits = |r: &&Region| {
-            r.tonality.center.index() == want.center
-                && catalogue.mode(r.tonality.mode).id == want.mode
+            r.spelled.tonality.center.index() == want.center
+                && catalogue.mode(r.spelled.tonality.mode).id == want.mode
         };
         let share = plan
             .regions
@@ -137,7 +137,11 @@ fn compare(
             Some(_) => {}
         }
     }
-    let said = center_changes(plan.regions.iter().map(|r| r.tonality.center.index()));
+    let said = center_changes(
+        plan.regions
+            .iter()
+            .map(|r| r.spelled.tonality.center.index()),
+    );
     let want = center_changes(intended.region.iter().map(|r| r.center));
     report.push(format!("{said} changes of center, {want} intended"));
     if said > want {
@@ -149,7 +153,7 @@ fn compare(
     let home: f64 = plan
         .home
         .iter()
-        .filter(|r| r.tonality.center.index() == intended.home.center)
+        .filter(|r| r.spelled.tonality.center.index() == intended.home.center)
         .map(|r| overlap(r, 0.0, intended.duration))
         .sum();
     report.push(format!(

@@ -359,7 +359,7 @@ fn hear_said(mut monitor: Monitor, notes: &[Timed], said: &[Said]) -> (Told, Mon
 /// A change without what transposing may touch: spelling. Probabilities to the last bit.
 fn bare(change: Change, down: i32) -> String {
     let tonality = |e: Established| {
-        let t = e.tonality;
+        let t = e.spelled.tonality;
         let open: Vec<u8> = e.open.numbers().collect();
         let others: Vec<_> = e.open.others().collect();
         let t = Tonality {
@@ -506,8 +506,8 @@ fn bare_hindsight(events: &[Timed], by: i32) -> Vec<String> {
         let open: Vec<u8> = r.open.numbers().collect();
         let others: Vec<_> = r.open.others().collect();
         let t = Tonality {
-            center: r.tonality.center.up(-by),
-            ..r.tonality
+            center: r.spelled.tonality.center.up(-by),
+            ..r.spelled.tonality
         };
         format!(
             "{what} {t} from {:?} to {:?} since {:?}, {:?}, open {open:?} {others:?}",
@@ -833,7 +833,7 @@ proptest! {
 
         let bare = |list: &[Region]| -> Vec<_> {
             list.iter().filter(|r| r.end > r.start)
-                .map(|r| (r.start, r.end, r.since, r.tonality, r.probability)).collect()
+                .map(|r| (r.start, r.end, r.since, r.spelled.tonality, r.probability)).collect()
         };
         for list in [&w.plan().regions, &w.plan().home, &whole.hindsight.regions, &whole.hindsight.home] {
             prop_assert!(regions(list, false).iter().all(|r| r.start >= to && r.since >= to), "{list:?}");

@@ -666,7 +666,10 @@ fn what_decides_is_told_on_demand() {
     let told = listener.feed.explanation().unwrap();
     assert_eq!(told.since, Time::millis(100));
     let reading = listener.feed.reading().unwrap();
-    assert_eq!(reading.here.map(|h| h.tonality), Some(told.tonality));
+    assert_eq!(
+        reading.here.map(|h| h.spelled.tonality),
+        Some(told.spelled.tonality)
+    );
 }
 
 /// Whoever read the feed has stopped, and more is waiting than it holds.

@@ -1111,7 +1111,7 @@ fn scales_turn_with_their_tonic_and_are_written_plainly() {
     for (mode, m) in c.scales() {
         for center in 0..12 {
             let SpelledTonality { tonality: t, tonic } = tonality(center, mode);
-            let h = Harmonized::new(t, tonic, c);
+            let h = Harmonized::new(SpelledTonality::new(t, tonic), c);
             assert_eq!(h.notes.len(), m.degrees.len());
             let notes = h.notes.iter().map(|n| n.pitch_class());
             let set: PitchClassSet = notes.collect();

@@ -7,7 +7,8 @@ use std::process::Command;
 
 use peregrinus::formats::{Words, beside_csv, scale_csv, scale_json};
 use peregrinus::theory::{
-    Beside, Catalogue, Glyphs, Harmonized, Notation, NumeralBasis, PitchClass, Spelling, Tonality,
+    Beside, Catalogue, Glyphs, Harmonized, Notation, NumeralBasis, PitchClass, SpelledTonality,
+    Spelling, Tonality,
 };
 use serde_json::Value;
 
@@ -94,7 +95,7 @@ fn every_degree_of_the_table_on_every_center() {
                 mode,
             };
             let tonic = c.spell(t, None);
-            let h = Harmonized::new(t, tonic, c);
+            let h = Harmonized::new(SpelledTonality::new(t, tonic), c);
             let printed: Vec<Vec<Row>> = [NumeralBasis::MajorScale, NumeralBasis::Mode]
                 .map(|basis| {
                     let w = Words {
@@ -202,7 +203,7 @@ fn what_changes_side_by_side_is_what_the_table_says() {
     };
     let on_c = |id: &str| {
         let t = c.parse_tonality(&format!("C {id}")).expect("a tonality");
-        Harmonized::new(t.tonality, t.tonic, c)
+        Harmonized::new(t, c)
     };
     let find = |mode: &str, degree: &str| -> &Row {
         let mut rows = table.iter();
@@ -553,7 +554,7 @@ fn json_and_csv_agree() {
     for (mode, m) in c.all() {
         for center in (0..12).map(PitchClass::new) {
             let t = Tonality { center, mode };
-            let h = Harmonized::new(t, c.spell(t, None), c);
+            let h = Harmonized::new(c.spelled(t, None), c);
             let json = scale_json(&w, &h).expect("JSON");
             let json: Value = serde_json::from_str(&json).expect("JSON");
             let mut csv = rows(&scale_csv(&w, &h).expect("a table"), b',').into_iter();

@@ -66,10 +66,10 @@ struct Changes {
 impl Observer for Changes {
     fn change(&mut self, at: Time, change: Change) {
         if let Change::Here(e) = change {
-            if self.last.is_some_and(|c| c != e.tonality.center) {
+            if self.last.is_some_and(|c| c != e.spelled.tonality.center) {
                 self.at.push(at);
             }
-            self.last = Some(e.tonality.center);
+            self.last = Some(e.spelled.tonality.center);
         }
     }
 }
@@ -174,7 +174,7 @@ fn plain(label: &str) -> String {
 /// The center and mode shown, for a report.
 fn shown(r: &Reading) -> String {
     match (r.here, r.collection) {
-        (Some(h), _) => ASCII.tonality(h.tonality, h.tonic, Catalogue::standard()),
+        (Some(h), _) => ASCII.tonality(h.spelled, Catalogue::standard()),
         (None, Some(c)) => format!("no center ({})", c.name()),
         (None, None) => "no center".into(),
     }
@@ -183,7 +183,7 @@ fn shown(r: &Reading) -> String {
 /// The first thing in a reading that is not as expected: what was read instead.
 fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
     let catalogue = Catalogue::standard();
-    let here = r.here.map(|h| h.tonality);
+    let here = r.here.map(|h| h.spelled.tonality);
     if let Some(center) = &e.center
         && here.map(|t| t.center) != Some(pitch_class(center)?)
     {
@@ -200,7 +200,7 @@ fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
         }
     }
     if let Some(spelling) = &e.spelling {
-        let is = r.here.map(|h| h.tonic.text(Glyphs::Ascii));
+        let is = r.here.map(|h| h.spelled.tonic.text(Glyphs::Ascii));
         if is.as_deref() != Some(spelling) {
             return Ok(Some(shown(r)));
         }
@@ -215,7 +215,7 @@ fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
         let is: BTreeSet<String> = r
             .here
             .iter()
-            .flat_map(|h| std::iter::once(h.tonality.mode).chain(h.open.others()))
+            .flat_map(|h| std::iter::once(h.spelled.tonality.mode).chain(h.open.others()))
             .map(|m| catalogue.mode(m).id.clone())
             .collect();
         if is != *modes {
@@ -244,10 +244,10 @@ fn miss(e: &Expect, r: &Reading) -> Result<Option<String>, String> {
         }
     }
     if let Some(home) = &e.home
-        && r.home.map(|h| h.tonality.center) != Some(pitch_class(home)?)
+        && r.home.map(|h| h.spelled.tonality.center) != Some(pitch_class(home)?)
     {
         return Ok(Some(match r.home {
-            Some(h) => format!("home {}", ASCII.tonality(h.tonality, h.tonic, catalogue)),
+            Some(h) => format!("home {}", ASCII.tonality(h.spelled, catalogue)),
             None => "no home".into(),
         }));
     }

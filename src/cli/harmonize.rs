@@ -37,7 +37,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let letters = settings.notation.letters;
     let parse = |text: &str| catalogue.parse_tonality_in(text, letters);
     let read = |words: &[String]| match parse(&words.join(" ")) {
-        Ok(t) => Ok(Harmonized::new(t.tonality, t.tonic, catalogue)),
+        Ok(t) => Ok(Harmonized::new(t, catalogue)),
         Err(e) => Err(Failure::Usage(e.to_string())),
     };
     let (mut tonality, mut beside) = (&args.tonality[..], args.beside.as_deref());

@@ -68,7 +68,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         Format::Text => mode_text(&w, t),
         Format::Json => mode_json(&w, t)? + "\n",
         Format::Csv => {
-            let scale = Harmonized::new(t.tonality, tonic, catalogue);
+            let scale = Harmonized::new(t, catalogue);
             scale_csv(&w, &scale)?
         }
     };

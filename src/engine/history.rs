@@ -171,7 +171,7 @@ impl History {
             before.span.end = before.span.end.min(since);
         }
         let here = self.plan.regions.last().filter(|_| self.here);
-        let within = self.pinned.or(here.map(|r| r.spelled()));
+        let within = self.pinned.or(here.map(|r| r.spelled));
         self.harmonies.push(HarmonySpan {
             span: ChordSpan {
                 start: since,
@@ -222,8 +222,7 @@ fn region(e: Established) -> Region {
         start: e.at,
         end: e.at,
         since: e.since,
-        tonality: e.tonality,
-        tonic: e.tonic,
+        spelled: e.spelled,
         open: e.open,
         probability: e.probability,
     }
@@ -231,9 +230,9 @@ fn region(e: Established) -> Region {
 
 /// What has been heard since decides the mode, from the beginning of the region.
 fn refine(r: &mut Region, e: Established) {
-    match r.tonality == e.tonality {
+    match r.spelled.tonality == e.spelled.tonality {
         true => r.open = r.open.and_then(e.open),
-        false => (r.tonality, r.tonic, r.open) = (e.tonality, e.tonic, e.open),
+        false => (r.spelled, r.open) = (e.spelled, e.open),
     }
 }
 
@@ -289,8 +288,9 @@ impl Observer for History {
                 }
                 if self.home
                     && let Some(home) = self.plan.home.last_mut()
-                    && home.tonality.center == e.tonality.center
-                    && (home.tonality == e.tonality || home.open.may_be(e.tonality.mode))
+                    && home.spelled.tonality.center == e.spelled.tonality.center
+                    && (home.spelled.tonality == e.spelled.tonality
+                        || home.open.may_be(e.spelled.tonality.mode))
                 {
                     refine(home, e);
                 }
@@ -330,7 +330,7 @@ impl Observer for History {
                     return;
                 }
                 let here = self.plan.regions.last().filter(|_| self.here);
-                let within = self.pinned.or(here.map(|r| r.spelled()));
+                let within = self.pinned.or(here.map(|r| r.spelled));
                 self.chords.push(ChordSpan {
                     start: at,
                     end: at,

@@ -51,8 +51,8 @@ const PLAIN: f32 = 2.0;
 /// impl Observer for Printer {
 ///     fn change(&mut self, at: Time, change: Change) {
 ///         if let Change::Here(here) = change {
-///             let mode = &self.0.mode(here.tonality.mode).name;
-///             println!("{at}: {} {mode}", here.tonic);
+///             let mode = &self.0.mode(here.spelled.tonality.mode).name;
+///             println!("{at}: {} {mode}", here.spelled.tonic);
 ///         }
 ///     }
 /// }
@@ -75,7 +75,7 @@ const PLAIN: f32 = 2.0;
 /// }
 /// let reading = monitor.reading();
 /// let here = reading.here.ok_or("a tonality is established")?;
-/// assert_eq!(here.tonality.center, PitchClass::new(0));
+/// assert_eq!(here.spelled.tonality.center, PitchClass::new(0));
 /// let (sonority, _) = reading.chord.ok_or("a chord was struck")?;
 /// assert_eq!(sonority.bass(), PitchClass::new(0));
 /// // What the player states is an event too.
@@ -246,7 +246,7 @@ impl<E: Estimator> Monitor<E> {
     fn spelled(&self, note: PitchClass) -> Spelling {
         let pinned = self.pinned.map(|t| t.tonic);
         let centers = [self.established, self.home_established];
-        let centers = centers.map(|e| e.map(|e| e.tonic));
+        let centers = centers.map(|e| e.map(|e| e.spelled.tonic));
         let mut known = std::iter::once(pinned).chain(centers).flatten();
         let same = known.find(|tonic| tonic.pitch_class() == note);
         same.unwrap_or_else(|| {
@@ -380,7 +380,7 @@ impl<E: Estimator> Monitor<E> {
     /// What chords are named against.
     fn hearing(&self) -> Hearing {
         let pinned = self.pinned.map(|t| t.tonality);
-        let tonality = pinned.or(self.established.map(|e| e.tonality));
+        let tonality = pinned.or(self.established.map(|e| e.spelled.tonality));
         Hearing {
             scale: tonality.map_or(PitchClassSet::ALL, |t| self.catalogue.all_forms(t)),
             center: tonality.map(|t| t.center),
@@ -417,7 +417,7 @@ impl<E: Estimator> Monitor<E> {
             };
             self.follow(at, verdict, observer);
         }
-        let here = self.established.map(|e| e.tonality);
+        let here = self.established.map(|e| e.spelled.tonality);
         if self.polymodal.step(at, &self.keys, here, &self.catalogue) {
             observer.change(at, Change::Polymodal(self.polymodal.now()));
         }
@@ -437,12 +437,12 @@ impl<E: Estimator> Monitor<E> {
         match (verdict, self.here.now()) {
             (Verdict::Changed, Some(tonality)) => {
                 let before = self.established;
-                let same_center = before.filter(|e| e.tonality.center == tonality.center);
-                let tonic = self.catalogue.spell(tonality, self.last_tonic);
+                let same_center = before.filter(|e| e.spelled.tonality.center == tonality.center);
+                let spelled = self.catalogue.spelled(tonality, self.last_tonic);
                 if let Some(before) = same_center
                     && self.unheard.may_be(tonality.mode)
                 {
-                    self.decide(at, before, SpelledTonality::new(tonality, tonic), observer);
+                    self.decide(at, before, spelled, observer);
                     return self.follow_home(at, observer);
                 }
                 let since = match same_center {
@@ -450,8 +450,7 @@ impl<E: Estimator> Monitor<E> {
                     None => self.here.since(tonality.center).unwrap_or(at),
                 };
                 let e = Established {
-                    tonality,
-                    tonic,
+                    spelled,
                     at,
                     since: since.min(at),
                     probability: p.of(tonality),
@@ -459,7 +458,7 @@ impl<E: Estimator> Monitor<E> {
                 };
                 self.established = Some(e);
                 self.unheard = e.open;
-                self.last_tonic = Some(tonic);
+                self.last_tonic = Some(spelled.tonic);
                 self.steps_since_refined = 0;
                 observer.change(at, Change::Here(e));
             }
@@ -470,13 +469,13 @@ impl<E: Estimator> Monitor<E> {
             _ => {
                 self.steps_since_refined += 1;
                 if let Some(e) = &mut self.established {
-                    e.probability = p.of(e.tonality);
-                    let now = open(&self.catalogue, e.tonality, heard, |t| p.of(t));
+                    e.probability = p.of(e.spelled.tonality);
+                    let now = open(&self.catalogue, e.spelled.tonality, heard, |t| p.of(t));
                     let moved = now != e.open;
                     e.open = now;
                     self.unheard = self.unheard.and_then(now);
                     if let Some(home) = &mut self.home_established
-                        && home.tonality == e.tonality
+                        && home.spelled.tonality == e.spelled.tonality
                     {
                         home.open = home.open.and_then(now);
                     }
@@ -501,8 +500,7 @@ impl<E: Estimator> Monitor<E> {
     ) {
         let p = self.estimator.probabilities();
         let e = Established {
-            tonality: to.tonality,
-            tonic: to.tonic,
+            spelled: to,
             probability: p.of(to.tonality),
             open: open(&self.catalogue, to.tonality, self.window.heard(), |t| {
                 p.of(t)
@@ -510,15 +508,16 @@ impl<E: Estimator> Monitor<E> {
             ..before
         };
         if let Some(home) = &mut self.home_established
-            && home.tonality.center == e.tonality.center
-            && home.open.may_be(e.tonality.mode)
+            && home.spelled.tonality.center == e.spelled.tonality.center
+            && home.open.may_be(e.spelled.tonality.mode)
         {
-            self.home.decide(home.tonality.mode, e.tonality);
-            (home.tonality, home.tonic, home.open) = (e.tonality, e.tonic, e.open);
+            self.home
+                .decide(home.spelled.tonality.mode, e.spelled.tonality);
+            (home.spelled, home.open) = (e.spelled, e.open);
         }
         self.established = Some(e);
         self.unheard = e.open;
-        self.last_tonic = Some(e.tonic);
+        self.last_tonic = Some(e.spelled.tonic);
         self.steps_since_refined = 0;
         observer.change(at, Change::Refined(e));
     }
@@ -536,24 +535,26 @@ impl<E: Estimator> Monitor<E> {
             // After a rest the same home begins again.
             let before = self
                 .home_established
-                .filter(|h| h.tonality.center == tonality.center && !self.home_untold);
+                .filter(|h| h.spelled.tonality.center == tonality.center && !self.home_untold);
             // The first time, home on the center here has the mode that is established here:
             // the one that weighs most so far may have been abandoned since.
             let tonality = match self.established {
-                Some(e) if self.home_untold && e.tonality.center == tonality.center => e.tonality,
+                Some(e) if self.home_untold && e.spelled.tonality.center == tonality.center => {
+                    e.spelled.tonality
+                }
                 _ => tonality,
             };
             self.home_untold = false;
-            if before.is_some_and(|h| h.tonality == tonality) {
+            if before.is_some_and(|h| h.spelled.tonality == tonality) {
                 return;
             }
+            let tonic = match (before, self.established) {
+                (Some(h), _) => h.spelled.tonic,
+                (None, Some(e)) if e.spelled.tonality.center == tonality.center => e.spelled.tonic,
+                _ => self.catalogue.spell(tonality, self.last_tonic),
+            };
             let home = Established {
-                tonality,
-                tonic: match (before, self.established) {
-                    (Some(h), _) => h.tonic,
-                    (None, Some(e)) if e.tonality.center == tonality.center => e.tonic,
-                    _ => self.catalogue.spell(tonality, self.last_tonic),
-                },
+                spelled: SpelledTonality::new(tonality, tonic),
                 at,
                 since: match before {
                     Some(h) => h.since,
@@ -561,7 +562,7 @@ impl<E: Estimator> Monitor<E> {
                 },
                 probability: p.of(tonality),
                 open: match self.established {
-                    Some(e) if e.tonality == tonality => e.open,
+                    Some(e) if e.spelled.tonality == tonality => e.open,
                     _ => open(&self.catalogue, tonality, heard, |t| p.of(t)),
                 },
             };
@@ -612,7 +613,7 @@ impl<E: Estimator> Monitor<E> {
     pub fn case(&self) -> Option<Case<E>> {
         let p = self.estimator.probabilities();
         let tonality = match self.established {
-            Some(e) => e.spelled(),
+            Some(e) => e.spelled,
             None => {
                 let bass = self
                     .chords
@@ -645,15 +646,14 @@ impl<E: Estimator> Monitor<E> {
         let own = self
             .catalogue
             .all_forms(tonality)
-            .minus(self.catalogue.all_forms(now.tonality));
+            .minus(self.catalogue.all_forms(now.spelled.tonality));
         let shares = self.window.shares();
         let telling = own
             .and(heard)
             .iter()
             .max_by(|a, b| shares[a.index()].total_cmp(&shares[b.index()]));
         Some(Contender {
-            tonality,
-            tonic: self.catalogue.spell(tonality, Some(now.tonic)),
+            spelled: self.catalogue.spelled(tonality, Some(now.spelled.tonic)),
             probability,
             nearness,
             // Of the keys alone: the chord's bass depends on what is pinned.
@@ -817,10 +817,13 @@ mod tests {
                 .unwrap()
                 .tonality;
             let plan = history.plan();
-            let said: Vec<_> = plan.regions.iter().map(|r| r.tonality).collect();
+            let said: Vec<_> = plan.regions.iter().map(|r| r.spelled.tonality).collect();
             assert_eq!(said, [tonality], "{mode}");
             assert!(plan.regions[0].start < Time::millis(5_000), "{mode}");
-            assert!(plan.home.iter().all(|r| r.tonality == tonality), "{mode}");
+            assert!(
+                plan.home.iter().all(|r| r.spelled.tonality == tonality),
+                "{mode}"
+            );
             assert!(plan.regions[0].open.is_empty(), "{mode}");
         }
     }

@@ -113,8 +113,7 @@ mod tests {
     fn here(phrases: &mut Phrases, name: &str, since: u64, at: u64) {
         let t = Catalogue::standard().parse_tonality(name).unwrap();
         let here = Established {
-            tonality: t.tonality,
-            tonic: t.tonic,
+            spelled: t,
             at: ms(at),
             since: ms(since),
             probability: 0.9,

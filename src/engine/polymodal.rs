@@ -486,7 +486,7 @@ mod tests {
         ];
         let (told, m) = hear(&Playing::bars(4, 0.9, &bars).events());
         let said = m.reading().polymodal.map(|a| a.top);
-        let here = m.reading().here.map(|h| h.tonality);
+        let here = m.reading().here.map(|h| h.spelled.tonality);
         let third = said.map(|t| Catalogue::standard().set(t).contains(t.center.up(3)));
         assert_eq!(third, Some(true), "{told:?} in {here:?}");
     }

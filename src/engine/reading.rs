@@ -13,8 +13,8 @@ use crate::time::Time;
 /// One tonality as it stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Established {
-    pub tonality: Tonality,
-    pub tonic: Spelling,
+    /// Spelled by those before it.
+    pub spelled: SpelledTonality,
     /// When the display first said so.
     pub at: Time,
     /// When its evidence began.
@@ -25,18 +25,11 @@ pub struct Established {
     pub open: Open,
 }
 
-impl Established {
-    /// The tonality, spelled by those before it.
-    pub fn spelled(&self) -> SpelledTonality {
-        SpelledTonality::new(self.tonality, self.tonic)
-    }
-}
-
 /// A tonality that gains on the one established.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Contender {
-    pub tonality: Tonality,
-    pub tonic: Spelling,
+    /// Spelled by the one established.
+    pub spelled: SpelledTonality,
     pub probability: f32,
     /// 0 just noticed, 1 about to be established.
     pub nearness: f32,
@@ -44,13 +37,6 @@ pub struct Contender {
     pub in_bass: bool,
     /// A note of it that the established tonality lacks and that was heard just now.
     pub heard: Option<PitchClass>,
-}
-
-impl Contender {
-    /// The tonality, spelled by the one established.
-    pub fn spelled(&self) -> SpelledTonality {
-        SpelledTonality::new(self.tonality, self.tonic)
-    }
 }
 
 /// Everything that the engine says of one moment. All that is shown or written comes from
@@ -107,6 +93,6 @@ impl Reading {
 
     /// The tonality that names are made in: the pinned one, else that established here.
     pub fn within(&self) -> Option<SpelledTonality> {
-        self.pinned.or(self.here.map(|h| h.spelled()))
+        self.pinned.or(self.here.map(|h| h.spelled))
     }
 }

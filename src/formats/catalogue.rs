@@ -112,13 +112,11 @@ pub fn json(w: &Words, tonic: Spelling) -> Result<String, serde_json::Error> {
 
 /// One mode with its chords: one object, without a line break at its end.
 pub fn mode_json(w: &Words, t: SpelledTonality) -> Result<String, serde_json::Error> {
-    let h = Harmonized::new(t.tonality, t.tonic, w.catalogue);
-    let same = relatives(t.tonality, t.tonic, w.catalogue).into_iter();
+    let h = Harmonized::new(t, w.catalogue);
+    let same = relatives(t, w.catalogue).into_iter();
     serde_json::to_string_pretty(&CardOut {
         mode: mode_out(w, t.tonic, t.tonality.mode),
-        same_notes: same
-            .map(|t| w.notation.tonality(t.tonality, t.tonic, w.catalogue))
-            .collect(),
+        same_notes: same.map(|t| w.notation.tonality(t, w.catalogue)).collect(),
         scale: scale_out(w, &h),
     })
 }

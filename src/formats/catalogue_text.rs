@@ -144,7 +144,7 @@ fn table(w: &Words, tonic: Spelling, families: Vec<(&str, Vec<(ModeId, &Mode)>)>
 pub fn mode_text(w: &Words, t: SpelledTonality) -> String {
     const MARGIN: usize = 17;
     let m = w.catalogue.mode(t.tonality.mode);
-    let h = Harmonized::new(t.tonality, t.tonic, w.catalogue);
+    let h = Harmonized::new(t, w.catalogue);
     let note = |&d: &Degree| w.note(t.tonic, m.spell(t.tonic, d));
     let list = |degrees: &[Degree], between: &str| -> String {
         let all: Vec<String> = degrees.iter().map(note).collect();
@@ -212,8 +212,8 @@ pub fn mode_text(w: &Words, t: SpelledTonality) -> String {
             "",
         );
     }
-    let name_of = |t: SpelledTonality| w.notation.tonality(t.tonality, t.tonic, w.catalogue);
-    let same: Vec<String> = relatives(t.tonality, t.tonic, w.catalogue)
+    let name_of = |t: SpelledTonality| w.notation.tonality(t, w.catalogue);
+    let same: Vec<String> = relatives(t, w.catalogue)
         .into_iter()
         .flat_map(|t| {
             // One whose degrees move has these notes in its usual form: A minor.

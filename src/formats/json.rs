@@ -252,10 +252,10 @@ fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
             start: round(r.start.seconds()),
             end: round(r.end.seconds()),
             since: round(r.since.seconds()),
-            center: r.tonality.center.index(),
-            spelling: r.tonic.to_string(),
-            mode: id(r.tonality.mode),
-            scored_as: a.catalogue.mode(r.tonality.mode).scored_as.clone(),
+            center: r.spelled.tonality.center.index(),
+            spelling: r.spelled.tonic.to_string(),
+            mode: id(r.spelled.tonality.mode),
+            scored_as: a.catalogue.mode(r.spelled.tonality.mode).scored_as.clone(),
             open: r.open.numbers().collect(),
             or: r.open.others().map(id).collect(),
             probability: (f64::from(r.probability) * 1e4).round() / 1e4,
@@ -342,7 +342,7 @@ fn summary(a: &Analysis) -> Summary {
     let regions = &a.study.heard.plan().regions;
     let mut tonalities: BTreeMap<String, f64> = BTreeMap::new();
     for r in regions {
-        let name = a.notation.tonality(r.tonality, r.tonic, a.catalogue);
+        let name = a.notation.tonality(r.spelled, a.catalogue);
         *tonalities.entry(name).or_default() += r.end.since(r.start).seconds();
     }
     let mut chords: BTreeMap<String, f64> = BTreeMap::new();
@@ -353,11 +353,12 @@ fn summary(a: &Analysis) -> Summary {
     }
     let established: f64 = tonalities.values().sum();
     let pairs = || regions.iter().zip(regions.iter().skip(1));
-    let moved = |(p, q): &(&Region, &Region)| p.tonality.center != q.tonality.center;
+    let moved =
+        |(p, q): &(&Region, &Region)| p.spelled.tonality.center != q.spelled.tonality.center;
     Summary {
         center_changes: pairs().filter(moved).count(),
         mode_changes: pairs()
-            .filter(|pq| !moved(pq) && pq.0.tonality != pq.1.tonality)
+            .filter(|pq| !moved(pq) && pq.0.spelled.tonality != pq.1.spelled.tonality)
             .count(),
         chord_changes: spans.len().saturating_sub(1),
         tonalities: shares(tonalities),
@@ -406,8 +407,7 @@ mod tests {
             if what.starts_with(char::is_alphabetic) {
                 let t = c.parse_tonality(what).expect("a tonality");
                 let here = Established {
-                    tonality: t.tonality,
-                    tonic: t.tonic,
+                    spelled: t,
                     at,
                     since: at,
                     probability: 0.9,

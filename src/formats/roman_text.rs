@@ -16,7 +16,7 @@ use super::change::{Known, around, line, numeral};
 use crate::midi::FaultKind;
 use crate::plain;
 use crate::plan::ChordSpan;
-use crate::theory::{Around, Glyphs, Notation, Sonority, SpelledTonality, Spelling, Tonality};
+use crate::theory::{Around, Glyphs, Notation, Sonority, SpelledTonality, Spelling};
 use crate::time::Time;
 use std::fmt::Write;
 
@@ -201,7 +201,8 @@ fn entries(a: &Analysis) -> Vec<Entry> {
         };
         if let Some((i, c)) = p.chord.and_then(|i| Some((i, chords.get(i)?))) {
             let around = around(chords, i, Known::InHindsight);
-            if let Some((numeral, tonality, tonic)) = said(a, c, around) {
+            if let Some((numeral, spelled)) = said(a, c, around) {
+                let SpelledTonality { tonality, tonic } = spelled;
                 let mode = a.catalogue.mode(tonality.mode);
                 let minor = !mode.is_major();
                 e.text = numeral;
@@ -213,7 +214,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
                 }
                 let other = !matches!(mode.id.as_str(), "ionian" | "minor");
                 let note = (within != c.within && other).then(|| {
-                    let name = PLAIN.tonality(tonality, tonic, a.catalogue);
+                    let name = PLAIN.tonality(spelled, a.catalogue);
                     let nearest = if minor { "minor" } else { "major" };
                     format!("{name}, written in {nearest}")
                 });
@@ -221,8 +222,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
                 let back = || {
                     let before = within.map(|t| &a.catalogue.mode(t.tonality.mode).id)?;
                     let from = !matches!(before.as_str(), "ionian" | "minor");
-                    (from && within != c.within)
-                        .then(|| PLAIN.tonality(tonality, tonic, a.catalogue))
+                    (from && within != c.within).then(|| PLAIN.tonality(spelled, a.catalogue))
                 };
                 e.notes.extend(note.or_else(back).map(|n| (p.at, n)));
                 let line = a.study.harmonies.get(i).and_then(|h| line(a, h, around));
@@ -249,9 +249,8 @@ fn entries(a: &Analysis) -> Vec<Entry> {
 }
 
 /// The numeral of a chord and where it stands, if RomanText can say it.
-fn said(a: &Analysis, c: &ChordSpan, around: Around) -> Option<(String, Tonality, Spelling)> {
-    let SpelledTonality { tonality, tonic } = c.within?;
-    Some((numeral(a, c, around)?.roman_text()?, tonality, tonic))
+fn said(a: &Analysis, c: &ChordSpan, around: Around) -> Option<(String, SpelledTonality)> {
+    Some((numeral(a, c, around)?.roman_text()?, c.within?))
 }
 
 /// The label of what cannot be said, and its notes.

@@ -60,13 +60,13 @@ impl Words<'_> {
     }
 
     pub(super) fn tonality(&self, h: &Harmonized) -> String {
-        self.notation.tonality(h.tonality, h.tonic, self.catalogue)
+        self.notation.tonality(h.spelled, self.catalogue)
     }
 
     /// Another mode on the same tonic.
     pub(super) fn beside(&self, h: &Harmonized, mode: ModeId) -> String {
-        let t = crate::theory::Tonality { mode, ..h.tonality };
-        self.notation.tonality(t, h.tonic, self.catalogue)
+        let other = h.spelled.with_mode(mode);
+        self.notation.tonality(other, self.catalogue)
     }
 
     pub(super) fn label(&self, h: &Harmonized, s: &Stack) -> String {
@@ -80,7 +80,7 @@ impl Words<'_> {
     }
 
     fn harte(&self, h: &Harmonized, s: &Stack) -> String {
-        let within = Some(h.spelled());
+        let within = Some(h.spelled);
         match s.chord() {
             Some((chord, root)) => chord.harte(root),
             None => self.notation.harte(s.sonority, within, self.catalogue),
@@ -91,7 +91,7 @@ impl Words<'_> {
     /// degrees move: with which ones, or `None` in its usual form.
     pub(super) fn form(&self, h: &Harmonized, form: &Form) -> Option<String> {
         let numbers: Vec<u8> = form.moved.iter().map(|d| d.number).collect();
-        let minor = self.catalogue.mode(h.tonality.mode).id == "minor";
+        let minor = self.catalogue.mode(h.spelled.tonality.mode).id == "minor";
         match (minor, &numbers[..]) {
             (true, []) => Some("natural".into()),
             (true, [7]) => Some("harmonic".into()),
@@ -176,10 +176,10 @@ pub(super) struct ScaleOut {
 fn tonality_out(w: &Words, h: &Harmonized) -> TonalityOut {
     TonalityOut {
         name: w.tonality(h),
-        center: h.tonality.center.index(),
-        spelling: w.name(h.tonic),
-        mode: w.catalogue.mode(h.tonality.mode).id.clone(),
-        which_do: w.notation.which_do(h.tonic),
+        center: h.spelled.tonality.center.index(),
+        spelling: w.name(h.spelled.tonic),
+        mode: w.catalogue.mode(h.spelled.tonality.mode).id.clone(),
+        which_do: w.notation.which_do(h.spelled.tonic),
     }
 }
 
@@ -188,7 +188,7 @@ fn stack_out(w: &Words, h: &Harmonized, s: &Stack) -> StackOut {
         label: w.label(h, s),
         harte: w.harte(h, s),
         numeral: Some(w.numeral(h, s)).filter(|n| !n.is_empty()),
-        notes: w.each(h.tonic, &s.notes),
+        notes: w.each(h.spelled.tonic, &s.notes),
         pitch_classes: s.notes.iter().map(|n| n.pitch_class().index()).collect(),
         differs: s.differs,
         characteristic: s.characteristic,
@@ -210,17 +210,17 @@ pub(super) fn on_tonic(
 }
 
 pub(super) fn scale_out(w: &Words, h: &Harmonized) -> ScaleOut {
-    let mode = w.catalogue.mode(h.tonality.mode);
+    let mode = w.catalogue.mode(h.spelled.tonality.mode);
     let step = |s: &Step| StepOut {
         degree: w.degree(s.degree),
-        root: w.note(h.tonic, s.root),
+        root: w.note(h.spelled.tonic, s.root),
         root_moved: s.moved,
         triad: stack_out(w, h, &s.triad),
         seventh: s.seventh.as_ref().map(|s| stack_out(w, h, s)),
     };
     let thirds = |t: &Thirds| ThirdsOut {
         degree: w.degree(t.degree),
-        root: w.note(h.tonic, t.root),
+        root: w.note(h.spelled.tonic, t.root),
         chords: t.chords.iter().map(|s| stack_out(w, h, s)).collect(),
     };
     let form = |f: &Form| FormOut {
@@ -229,9 +229,9 @@ pub(super) fn scale_out(w: &Words, h: &Harmonized) -> ScaleOut {
     };
     ScaleOut {
         tonality: tonality_out(w, h),
-        notes: w.each(h.tonic, &h.notes),
-        passing: on_tonic(w, mode, h.tonic, &mode.passing),
-        characteristic: on_tonic(w, mode, h.tonic, &mode.characteristic),
+        notes: w.each(h.spelled.tonic, &h.notes),
+        passing: on_tonic(w, mode, h.spelled.tonic, &mode.passing),
+        characteristic: on_tonic(w, mode, h.spelled.tonic, &mode.characteristic),
         parallel: h.parallel.map(|p| w.catalogue.mode(p).id.clone()),
         forms: h.forms.iter().map(form).collect(),
         thirds: h.thirds.iter().map(thirds).collect(),
@@ -369,7 +369,7 @@ pub(super) fn yes(b: bool) -> String {
 
 /// One line for each chord.
 pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvError> {
-    let which_do = w.notation.which_do(h.tonic);
+    let which_do = w.notation.which_do(h.spelled.tonic);
     let mut head = vec![
         "tonality",
         "form",
@@ -390,13 +390,13 @@ pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvError> {
             w.tonality(h),
             form,
             w.degree(degree),
-            w.note(h.tonic, root),
+            w.note(h.spelled.tonic, root),
             moved.to_string(),
             size(of).to_owned(),
             w.numeral(h, s),
             w.label(h, s),
             w.harte(h, s),
-            w.notes(h.tonic, &s.notes),
+            w.notes(h.spelled.tonic, &s.notes),
             s.differs.map(yes).unwrap_or_default(),
             yes(s.characteristic),
         ];
@@ -428,7 +428,7 @@ pub fn csv(w: &Words, h: &Harmonized) -> Result<String, CsvError> {
 
 /// One line for each degree and size, with the chord of either side.
 pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvError> {
-    let which_do = [&b.left, &b.right].map(|h| w.notation.which_do(h.tonic));
+    let which_do = [&b.left, &b.right].map(|h| w.notation.which_do(h.spelled.tonic));
     let mut head = vec![
         "number",
         "size",
@@ -462,7 +462,7 @@ pub fn beside_csv(w: &Words, b: &Beside) -> Result<String, CsvError> {
             w.degree(step.degree),
             w.numeral(h, s),
             w.label(h, s),
-            w.notes(h.tonic, &s.notes),
+            w.notes(h.spelled.tonic, &s.notes),
             there.map(|s| w.numeral(other, s)).unwrap_or_default(),
         ]
     };

@@ -134,7 +134,11 @@ pub(super) fn wrapped(first: &str, margin: usize, items: &[String], between: &st
 }
 
 fn heading(w: &Words, h: &Harmonized) -> String {
-    format!("{}   {}\n", w.tonality(h), w.notes(h.tonic, &h.notes))
+    format!(
+        "{}   {}\n",
+        w.tonality(h),
+        w.notes(h.spelled.tonic, &h.notes)
+    )
 }
 
 /// Lines, each ended: a heading and the table.
@@ -158,7 +162,7 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
         [
             w.numeral(h, s),
             label(w, h, s),
-            w.notes(h.tonic, &s.notes),
+            w.notes(h.spelled.tonic, &s.notes),
             mark(differs, signs.differs).to_owned() + mark(s.characteristic, signs.characteristic),
         ]
     };
@@ -188,7 +192,10 @@ pub(super) fn scale(w: &Words, h: &Harmonized) -> String {
         let step = &form.steps[at];
         if place != last {
             let degrees = form.moved.iter().map(|&d| {
-                let note = w.note(h.tonic, crate::theory::spell_degree(h.tonic, d));
+                let note = w.note(
+                    h.spelled.tonic,
+                    crate::theory::spell_degree(h.spelled.tonic, d),
+                );
                 format!("{} ({note})", w.degree(d))
             });
             let degrees: Vec<String> = degrees.collect();
@@ -266,8 +273,8 @@ fn thirds(w: &Words, h: &Harmonized, characteristic: &mut bool) -> String {
 
 /// The passing notes with their degrees: `B (7)`.
 fn passing(w: &Words, h: &Harmonized) -> Vec<String> {
-    let mode = w.catalogue.mode(h.tonality.mode);
-    let passing = super::scale::on_tonic(w, mode, h.tonic, &mode.passing);
+    let mode = w.catalogue.mode(h.spelled.tonality.mode);
+    let passing = super::scale::on_tonic(w, mode, h.spelled.tonic, &mode.passing);
     let passing = passing.into_iter();
     passing
         .map(|n| format!("{} ({})", n.note, n.degree))
@@ -277,7 +284,7 @@ fn passing(w: &Words, h: &Harmonized) -> Vec<String> {
 /// A chord's label; of what is no chord its name, if it has one beside its notes.
 fn label(w: &Words, h: &Harmonized, s: &Stack) -> String {
     let label = w.label(h, s);
-    let notes = w.notes(h.tonic, &s.notes);
+    let notes = w.notes(h.spelled.tonic, &s.notes);
     let bare = s.sonority.chord().is_none() && sorted(&label) == sorted(&notes);
     if bare { String::new() } else { label }
 }
@@ -293,7 +300,7 @@ fn legend(w: &Words, h: &Harmonized, seen: [bool; 4]) -> String {
     let mut lines = Vec::new();
     let passing = passing(w, h);
     if !passing.is_empty() {
-        let own = w.catalogue.mode(h.tonality.mode);
+        let own = w.catalogue.mode(h.spelled.tonality.mode);
         let is_it = |m: &&(ModeId, &Mode)| m.1.degrees.iter().copied().eq(own.chordal());
         let without = w.catalogue.all().collect::<Vec<_>>();
         let chords = match without.iter().find(is_it) {
@@ -321,12 +328,13 @@ fn legend(w: &Words, h: &Harmonized, seen: [bool; 4]) -> String {
             lines.push("no parallel major or minor has these degrees: nothing to compare".into())
         }
     }
-    let mode = w.catalogue.mode(h.tonality.mode);
+    let mode = w.catalogue.mode(h.spelled.tonality.mode);
     if seen[1] {
-        let notes: Vec<String> = super::scale::on_tonic(w, mode, h.tonic, &mode.characteristic)
-            .into_iter()
-            .map(|n| format!("{} ({})", n.note, n.degree))
-            .collect();
+        let notes: Vec<String> =
+            super::scale::on_tonic(w, mode, h.spelled.tonic, &mode.characteristic)
+                .into_iter()
+                .map(|n| format!("{} ({})", n.note, n.degree))
+                .collect();
         lines.push(format!(
             "{} with {}, which {} characteristic",
             signs.characteristic,
@@ -334,7 +342,7 @@ fn legend(w: &Words, h: &Harmonized, seen: [bool; 4]) -> String {
             if notes.len() == 1 { "is" } else { "are" }
         ));
     }
-    lines.extend(w.which_do(h.tonic));
+    lines.extend(w.which_do(h.spelled.tonic));
     if lines.is_empty() {
         return String::new();
     }
@@ -364,7 +372,7 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
     };
     let mut out = wrapped(&title, title.width() + 3, &altered, ",");
 
-    let moved = left.tonality.center != right.tonality.center;
+    let moved = left.spelled.tonality.center != right.spelled.tonality.center;
     let sides = [left, right].map(|h| h.usual().iter().any(|s| s.triad.characteristic));
     let common = moved && !b.common.is_empty();
     let mut seen = [false, false, false, common, sides.contains(&true)];
@@ -381,7 +389,7 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
             [
                 w.numeral(h, s),
                 label(w, h, s),
-                w.notes(h.tonic, &s.notes),
+                w.notes(h.spelled.tonic, &s.notes),
                 mark(common, signs.common).to_owned()
                     + mark(s.characteristic, signs.characteristic),
             ]
@@ -446,12 +454,12 @@ pub fn beside_text(w: &Words, b: &Beside) -> String {
         .filter(|(_, seen)| *seen)
         .map(|((sign, words), _)| format!("{sign} {words}"))
         .collect();
-    let which = [left, right].map(|h| w.notation.which_do(h.tonic));
+    let which = [left, right].map(|h| w.notation.which_do(h.spelled.tonic));
     lines.extend(match which {
         [Some(l), Some(r)] if l != r => Some(format!(
             "movable do, the tonic in every mode: do = {l} on the left, {r} on the right"
         )),
-        _ => w.which_do(left.tonic),
+        _ => w.which_do(left.spelled.tonic),
     });
     if !lines.is_empty() {
         out.push('\n');

@@ -29,7 +29,7 @@ fn written(text: &str) -> SpelledTonality {
 
 fn harmonized(text: &str) -> Harmonized {
     let t = written(text);
-    Harmonized::new(t.tonality, t.tonic, Catalogue::standard())
+    Harmonized::new(t, Catalogue::standard())
 }
 
 fn beside(w: &Words, left: &str, right: &str) -> Beside {
@@ -121,7 +121,7 @@ fn no_line_is_wider_than_a_terminal() {
                 for center in (0..12).map(PitchClass::new) {
                     let t = Tonality { center, mode };
                     let tonic = c.spell(t, None);
-                    let h = Harmonized::new(t, tonic, c);
+                    let h = Harmonized::new(SpelledTonality::new(t, tonic), c);
                     let text = scale_text(w, &h);
                     assert_eq!(wide(&text), [""; 0], "{tonic} {}\n{text}", m.id);
                     let written = SpelledTonality { tonality: t, tonic };
@@ -138,7 +138,7 @@ fn no_line_is_wider_than_a_terminal() {
                             mode: other,
                         };
                         let h = h.clone();
-                        let other = Harmonized::new(u, tonic, c);
+                        let other = Harmonized::new(SpelledTonality::new(u, tonic), c);
                         let both = Beside::new(h, other, c, w.notation);
                         let text = beside_text(w, &both);
                         assert_eq!(wide(&text), [""; 0], "{tonic} {} {}\n{text}", m.id, n.id);
@@ -165,13 +165,17 @@ fn two_centers_side_by_side_fit_a_terminal() {
         for left in lefts.map(|(mode, _)| mode) {
             let center = PitchClass::new(0);
             let t = Tonality { center, mode: left };
-            let left = Harmonized::new(t, Spelling::C, c);
+            let left = Harmonized::new(SpelledTonality::new(t, Spelling::C), c);
             for (mode, m) in c.all() {
                 for center in (0..12).map(PitchClass::new) {
                     let t = Tonality { center, mode };
                     let tonic = c.spell(t, None);
-                    let both =
-                        Beside::new(left.clone(), Harmonized::new(t, tonic, c), c, w.notation);
+                    let both = Beside::new(
+                        left.clone(),
+                        Harmonized::new(SpelledTonality::new(t, tonic), c),
+                        c,
+                        w.notation,
+                    );
                     let text = beside_text(w, &both);
                     assert_eq!(wide(&text), [""; 0], "{tonic} {}\n{text}", m.id);
                 }
@@ -191,7 +195,8 @@ fn any_tonic_can_be_written() {
                 assert!(catalogue_text(w, tonic).contains("Dorian"));
                 for (mode, m) in c.all() {
                     let center = tonic.pitch_class();
-                    let h = Harmonized::new(Tonality { center, mode }, tonic, c);
+                    let h =
+                        Harmonized::new(SpelledTonality::new(Tonality { center, mode }, tonic), c);
                     for (step, d) in h.usual().iter().zip(m.chordal()) {
                         let above = step.root.pitch_class().above(center);
                         assert_eq!(above, d.semitones(), "{tonic} {}", m.id);
@@ -212,7 +217,7 @@ fn notes_and_labels_have_the_letters_of_the_user() {
         };
         let c = Catalogue::standard();
         let t = c.parse_tonality("Eb mixolydian").expect("a tonality");
-        let h = Harmonized::new(t.tonality, t.tonic, c);
+        let h = Harmonized::new(t, c);
         let text = with(notation, |w| scale_text(w, &h));
         let line = |start: &str| {
             let found = text.lines().find(|l| l.trim_start().starts_with(start));
@@ -372,7 +377,7 @@ fn the_tables_say_the_same_under_every_convention() {
         for center in PitchClass::all() {
             let t = Tonality { center, mode };
             let tonic = c.spell(t, None);
-            let h = Harmonized::new(t, tonic, c);
+            let h = Harmonized::new(SpelledTonality::new(t, tonic), c);
             let plain = object(Notation::PLAIN, &h);
             for n in &notations {
                 let said = object(*n, &h);
@@ -440,7 +445,7 @@ fn a_label_has_the_root_that_its_notes_have() {
                 center: tonic.pitch_class(),
                 mode,
             };
-            let h = Harmonized::new(t, tonic, c);
+            let h = Harmonized::new(SpelledTonality::new(t, tonic), c);
             let json = with(Notation::PLAIN, |w| scale_json(w, &h)).expect("JSON");
             let all: serde_json::Value = serde_json::from_str(&json).expect("one object");
             let forms = all["forms"].as_array().expect("forms");

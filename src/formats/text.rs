@@ -168,13 +168,13 @@ fn sheet(a: &Analysis, bars: &Bars) -> String {
 /// When, and as much of its name as was heard: `G, mode open  (not heard: 3; Ionian or
 /// Dorian)`, `D Dorian?  (not heard: 6; or Aeolian)`.
 fn region(a: &Analysis, r: &Region) -> String {
-    let whole = || a.notation.tonality(r.tonality, r.tonic, a.catalogue);
+    let whole = || a.notation.tonality(r.spelled, a.catalogue);
     let claim = r.open.claim();
     let name = match claim {
         Claim::Decided => whole(),
         Claim::Guess => format!("{}?", whole()),
         Claim::Undecided => {
-            let center = a.notation.center(r.tonality, r.tonic, a.catalogue);
+            let center = a.notation.center(r.spelled, a.catalogue);
             format!("{center}, mode open")
         }
     };
@@ -186,7 +186,7 @@ fn region(a: &Analysis, r: &Region) -> String {
     if !r.open.is_empty() {
         let numbers: Vec<String> = r.open.numbers().map(|n| n.to_string()).collect();
         let _ = write!(line, "  (not heard: {}", numbers.join(", "));
-        let own = (claim == Claim::Undecided).then_some(r.tonality.mode);
+        let own = (claim == Claim::Undecided).then_some(r.spelled.tonality.mode);
         let modes = own.into_iter().chain(r.open.others());
         let names: Vec<&str> = modes.map(|m| &*a.catalogue.mode(m).name).collect();
         let _ = match names.split_last() {

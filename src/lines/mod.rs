@@ -401,12 +401,12 @@ impl Printer<'_> {
         } = *self.options;
         let within = self.pinned.or(self.here);
         let tonality = |what, e: Established| Line {
-            center: Some(e.tonality.center.index()),
-            mode: Some(&catalogue.mode(e.tonality.mode).id),
+            center: Some(e.spelled.tonality.center.index()),
+            mode: Some(&catalogue.mode(e.spelled.tonality.mode).id),
             name: Some(match e.open.claim() {
-                Claim::Decided => notation.tonality(e.tonality, e.tonic, catalogue),
-                Claim::Guess => format!("{}?", notation.tonality(e.tonality, e.tonic, catalogue)),
-                Claim::Undecided => notation.center(e.tonality, e.tonic, catalogue),
+                Claim::Decided => notation.tonality(e.spelled, catalogue),
+                Claim::Guess => format!("{}?", notation.tonality(e.spelled, catalogue)),
+                Claim::Undecided => notation.center(e.spelled, catalogue),
             }),
             open: Some(e.open.numbers().collect()),
             or: Some(e.open.others().map(|m| &*catalogue.mode(m).id).collect()),
@@ -415,16 +415,16 @@ impl Printer<'_> {
         let plain = |what| Line::of(at, what);
         let line = match change {
             Change::Here(e) => {
-                self.here = Some(e.spelled());
+                self.here = Some(e.spelled);
                 tonality("here", e)
             }
             Change::Home(e) => tonality("home", e),
             // What was open has been heard, of the same tonality.
             Change::Refined(e)
                 if self.said.is_some_and(|said| said != e.open.claim())
-                    || self.here.is_some_and(|here| here != e.spelled()) =>
+                    || self.here.is_some_and(|here| here != e.spelled) =>
             {
-                self.here = Some(e.spelled());
+                self.here = Some(e.spelled);
                 tonality("known", e)
             }
             Change::NoCenter => {
@@ -436,7 +436,7 @@ impl Printer<'_> {
                 Line {
                     center: pinned.map(|t| t.tonality.center.index()),
                     mode: pinned.map(|t| &*catalogue.mode(t.tonality.mode).id),
-                    name: pinned.map(|t| notation.tonality(t.tonality, t.tonic, catalogue)),
+                    name: pinned.map(|t| notation.tonality(t, catalogue)),
                     ..plain(pinned.map_or("unpinned", |_| "pinned"))
                 }
             }

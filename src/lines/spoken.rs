@@ -180,7 +180,7 @@ impl<'a> Voice<'a> {
             Change::Refined(e) => {
                 if self.undecided && e.open.others().next().is_none() {
                     self.undecided = false;
-                    lines.push(format!("decided: {}", self.name(e.spelled())));
+                    lines.push(format!("decided: {}", self.name(e.spelled)));
                 }
             }
             Change::NoCenter => {
@@ -238,25 +238,29 @@ impl<'a> Voice<'a> {
     /// What still waits to be said.
     pub fn settle(&mut self) -> Option<String> {
         let e = self.arrived.take()?;
-        let now = e.spelled();
+        let now = e.spelled;
         self.here = Some(now);
-        let others: Vec<String> = std::iter::once(e.tonality.mode)
+        let others: Vec<String> = std::iter::once(e.spelled.tonality.mode)
             .chain(e.open.others())
             .map(|mode| {
-                let mode = self
-                    .notation
-                    .mode(Tonality { mode, ..e.tonality }, self.catalogue);
+                let mode = self.notation.mode(
+                    Tonality {
+                        mode,
+                        ..e.spelled.tonality
+                    },
+                    self.catalogue,
+                );
                 aloud(&mode)
             })
             .collect();
         self.undecided = others.len() > 1;
-        let away = self.home.filter(|home| home.tonality != e.tonality);
+        let away = self.home.filter(|home| home.tonality != e.spelled.tonality);
         let back = self.away && away.is_none();
         self.away = away.is_some();
         if back {
             return Some(format!("home again: {}", self.name(now)));
         }
-        let center = aloud(&self.notation.center(e.tonality, e.tonic, self.catalogue));
+        let center = aloud(&self.notation.center(e.spelled, self.catalogue));
         let name = match others.as_slice() {
             [_] => self.name(now),
             [one, other] => format!("{center}, {one} or {other}"),
@@ -269,7 +273,7 @@ impl<'a> Voice<'a> {
     }
 
     fn home(&mut self, e: Established) -> Vec<String> {
-        let home = e.spelled();
+        let home = e.spelled;
         let before = self.home.replace(home);
         let mut lines: Vec<String> = Vec::new();
         let moved = before.is_some_and(|b| b.tonality != home.tonality);
@@ -285,7 +289,7 @@ impl<'a> Voice<'a> {
     }
 
     fn name(&self, t: SpelledTonality) -> String {
-        let name = self.notation.tonality(t.tonality, t.tonic, self.catalogue);
+        let name = self.notation.tonality(t, self.catalogue);
         aloud(&name)
     }
 }
@@ -348,16 +352,12 @@ mod tests {
     fn where_the_music_is_is_said_with_home() {
         let catalogue = Catalogue::standard();
         let named = |name: &str| catalogue.parse_tonality(name).expect(name);
-        let stands = |name: &str, open: Open| {
-            let SpelledTonality { tonality, tonic } = named(name);
-            Established {
-                tonality,
-                tonic,
-                at: Time::ZERO,
-                since: Time::ZERO,
-                probability: 0.9,
-                open,
-            }
+        let stands = |name: &str, open: Open| Established {
+            spelled: named(name),
+            at: Time::ZERO,
+            since: Time::ZERO,
+            probability: 0.9,
+            open,
         };
         let sure = |name: &str| stands(name, Open::default());
         let here = |name: &str| Change::Here(sure(name));

@@ -99,7 +99,7 @@ impl Publisher {
         let reading = monitor.reading();
         let past = Past {
             history: history.clone(),
-            here: reading.here.map(|e| e.spelled()),
+            here: reading.here.map(|e| e.spelled),
             pinned: reading.pinned,
         };
         let _ = self.items.send(Item::Past(Box::new(past)));

@@ -20,7 +20,7 @@
 //! }
 //! let study = study(&recording, Monitor::new(Arc::clone(&catalogue))?, &catalogue);
 //! for region in &study.hindsight.regions {
-//!     println!("{} to {}: {:?}", region.start, region.end, region.tonality);
+//!     println!("{} to {}: {:?}", region.start, region.end, region.spelled.tonality);
 //! }
 //! # assert!(!study.hindsight.regions.is_empty());
 //! # Ok(())

@@ -6,30 +6,28 @@ use super::wording::abbreviated;
 use crate::engine::Established;
 pub(super) use crate::plan::Claim;
 use crate::plan::Open;
-use crate::theory::{ModeId, SpelledTonality, Spelling, Tonality};
+use crate::theory::{ModeId, SpelledTonality, Tonality};
 
 /// The tonality that panels refer to (see `Reading::within`), and how much of its name may
 /// be shown: all of a pinned one, and of the one established here as much as was heard.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Reference {
-    pub tonality: Tonality,
-    /// Spelled as the user wants it.
-    pub tonic: Spelling,
+    /// With its tonic as the user wants it written.
+    pub spelled: SpelledTonality,
     pub open: Open,
     pub claim: Claim,
     pub pinned: bool,
 }
 
 pub(super) fn reference(picture: &Picture, look: &Look) -> Option<Reference> {
-    let SpelledTonality { tonality, tonic } = picture.reading.within()?;
+    let within = picture.reading.within()?;
     let pinned = picture.reading.pinned.is_some();
     let open = match picture.reading.here {
         Some(here) if !pinned => here.open,
         _ => Open::default(),
     };
     Some(Reference {
-        tonality,
-        tonic: look.notation.tonic(tonality, tonic, look.catalogue),
+        spelled: look.notation.placed(within, look.catalogue),
         open,
         claim: open.claim(),
         pinned,
@@ -37,10 +35,6 @@ pub(super) fn reference(picture: &Picture, look: &Look) -> Option<Reference> {
 }
 
 impl Reference {
-    pub fn spelled(&self) -> SpelledTonality {
-        SpelledTonality::new(self.tonality, self.tonic)
-    }
-
     /// Whether what refers to it is dimmed: because it is a guess, or because nothing is
     /// played any longer. What is pinned is never dimmed.
     pub fn is_dim(&self, picture: &Picture) -> bool {
@@ -68,9 +62,9 @@ pub(super) fn mode(t: Tonality, open: Open, look: &Look) -> Option<String> {
 }
 
 /// `D Dorian`, `D Dorian?`, `D`.
-pub(super) fn name(t: Tonality, tonic: Spelling, open: Open, look: &Look) -> String {
-    let tonic = look.center(t, tonic);
-    match mode(t, open, look) {
+pub(super) fn name(t: SpelledTonality, open: Open, look: &Look) -> String {
+    let tonic = look.center(t);
+    match mode(t.tonality, open, look) {
         Some(mode) => format!("{tonic} {mode}"),
         None => tonic,
     }
@@ -78,8 +72,8 @@ pub(super) fn name(t: Tonality, tonic: Spelling, open: Open, look: &Look) -> Str
 
 /// The same with at most `letters` letters of each word of the mode: `D Mixol`.
 pub(super) fn short_name(e: &Established, letters: usize, look: &Look) -> String {
-    let tonic = look.center(e.tonality, e.tonic);
-    match mode(e.tonality, e.open, look) {
+    let tonic = look.center(e.spelled);
+    match mode(e.spelled.tonality, e.open, look) {
         Some(mode) => format!("{tonic} {}", abbreviated(&mode, letters)),
         None => tonic,
     }

@@ -125,7 +125,7 @@ fn other(picture: &Picture, view: &View) -> Option<SpelledTonality> {
         },
         ..within
     };
-    let home = || reading.home.map(|h| h.spelled());
+    let home = || reading.home.map(|h| h.spelled);
     let other = view.compared.map(parallel);
     let other = other.or_else(|| home().filter(|_| view.wanted.scale));
     other.filter(|o| o.tonality != within.tonality)

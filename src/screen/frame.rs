@@ -9,7 +9,6 @@ use super::wording::{clock, length};
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::{ChordSpan, Marker};
 use crate::source::Source;
-use crate::theory::SpelledTonality;
 use crate::time::Time;
 
 /// What the stage says at this moment.
@@ -159,8 +158,8 @@ fn banners(
         all.push("names hidden".to_owned());
         return all;
     }
-    if let Some(SpelledTonality { tonality, tonic }) = reading.pinned {
-        let name = look.notation.tonality(tonality, tonic, look.catalogue);
+    if let Some(t) = reading.pinned {
+        let name = look.notation.tonality(t, look.catalogue);
         all.push(format!("pinned {name}"));
     }
     if let Some((note, _)) = reading.stated {

@@ -512,7 +512,7 @@ impl Action {
             Action::UsualInertia => Some(Command::UsualInertia),
             Action::Pin => match (reading.pinned, reading.here) {
                 (Some(_), _) => set(engine::Event::Pin(None)),
-                (None, here) => here.and_then(|e| set(engine::Event::Pin(Some(e.spelled())))),
+                (None, here) => here.and_then(|e| set(engine::Event::Pin(Some(e.spelled)))),
             },
             Action::HomeIs => {
                 let low = each(reading.held).next();
@@ -686,7 +686,7 @@ mod tests {
         let to = |stop| Some(Command::Inertia(stop));
         assert_eq!(now("inertia-lighter"), to(Inertia::Motif));
         assert_eq!(now("inertia-default"), Some(Command::UsualInertia));
-        let here = reading.here.map(|e| e.spelled());
+        let here = reading.here.map(|e| e.spelled);
         assert!(here.is_some() && reading.held != 0);
         let set = |event| Some(Command::Set(event));
         assert_eq!(now("pin"), set(engine::Event::Pin(here)));

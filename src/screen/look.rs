@@ -2,7 +2,7 @@
 
 use super::keys::Keys;
 use super::palette::{Depth, Palette, Styles};
-use crate::theory::{Catalogue, Glyphs, Notation, Spelling, Tonality};
+use crate::theory::{Catalogue, Glyphs, Notation, SpelledTonality};
 
 /// How it is to be written.
 pub(super) struct Look<'a> {
@@ -24,8 +24,8 @@ impl Look<'_> {
     }
 
     /// A tonic in the user's letters.
-    pub fn center(&self, t: Tonality, tonic: Spelling) -> String {
-        self.notation.center(t, tonic, self.catalogue)
+    pub fn center(&self, t: SpelledTonality) -> String {
+        self.notation.center(t, self.catalogue)
     }
 
     pub fn styles(&self) -> &'static Styles {

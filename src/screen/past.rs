@@ -33,8 +33,7 @@ impl Still {
 fn at(regions: &[Region], now: Time) -> Option<Established> {
     let region = regions.iter().rev().find(|r| r.start <= now)?;
     (now < region.end).then_some(Established {
-        tonality: region.tonality,
-        tonic: region.tonic,
+        spelled: region.spelled,
         at: region.start,
         since: region.since,
         probability: region.probability,

@@ -255,7 +255,7 @@ impl ScreenState<'_> {
             Way::Teaching if wanted.scale => {
                 let reading = self.seen(stage);
                 let within = reading.within()?;
-                match reading.home.map(|h| h.tonality) {
+                match reading.home.map(|h| h.spelled.tonality) {
                     None => Some("There is no home yet to set beside here.".into()),
                     Some(home) if home == within.tonality && reading.pinned.is_some() => {
                         Some("What is pinned is home: there is nothing to set beside it.".into())

@@ -189,7 +189,7 @@ impl<'a> ScreenState<'a> {
             at: Time::ZERO,
             ..*reading
         };
-        let tonality = |r: &Reading| r.here.map(|h| h.tonality);
+        let tonality = |r: &Reading| r.here.map(|h| h.spelled.tonality);
         let new = self.asked.is_none_or(|(at, before)| {
             let moved = tonality(&before) != tonality(&asked);
             let silent = asked.silent_since.is_some() && asked.silent_since == before.silent_since;

@@ -38,8 +38,7 @@ pub(super) fn established(name: &str, since: f64, at: f64) -> Established {
         .parse_tonality(name)
         .expect("a tonality");
     Established {
-        tonality: t.tonality,
-        tonic: t.tonic,
+        spelled: t,
         at: sec(at),
         since: sec(since),
         probability: 0.9,
@@ -272,8 +271,7 @@ impl Scene {
             chord: Some((named(&chord, "G mixolydian"), sec(65.0))),
             voiced_chord: voiced_chord(&chord, "G mixolydian"),
             contender: Some(Contender {
-                tonality: e.tonality,
-                tonic: e.tonic,
+                spelled: e.spelled,
                 probability: 0.3,
                 nearness: 0.62,
                 in_bass: true,
@@ -349,7 +347,7 @@ impl Scene {
     /// With names pinned to a tonality.
     pub fn pinned(mut self, name: &str) -> Scene {
         let pin = established(name, 0.0, 0.0);
-        self.reading.pinned = Some(pin.spelled());
+        self.reading.pinned = Some(pin.spelled);
         self
     }
 
@@ -477,13 +475,13 @@ impl Scene {
         let Some(here) = self.reading.here else {
             return self;
         };
-        let center = here.tonality.center;
+        let center = here.spelled.tonality.center;
         let up = |n| PitchClassSet::EMPTY.with(center.up(n));
         let g7 = named(&[43, 53, 59, 62], "D dorian");
         let at = self.reading.at;
         let other = |name: &str| {
             let e = established(name, 0.0, 0.0);
-            Some(e.spelled())
+            Some(e.spelled)
         };
         let mut causes = [None; crate::engine::CAUSES];
         let all = [
@@ -502,7 +500,7 @@ impl Scene {
                 center,
                 ..t.tonality
             },
-            tonic: here.tonic,
+            tonic: here.spelled.tonic,
         });
         let instead = [other("A aeolian"), ionian];
         let instead = instead.into_iter().chain(std::iter::repeat(None));
@@ -519,11 +517,10 @@ impl Scene {
         self.explanation = Some(Explanation {
             at,
             since: at - sec(7.5),
-            tonality: here.tonality,
-            tonic: here.tonic,
+            spelled: here.spelled,
             center_probability: 0.97,
             probability: 0.88,
-            likeliest: here.tonality,
+            likeliest: here.spelled.tonality,
             candidates: [None; CANDIDATES],
             no_center_probability: 0.0,
             causes,

@@ -146,7 +146,7 @@ fn moved(from: Spelling, to: Spelling) -> Move {
 mod tests {
     use super::*;
     use crate::plan::Open;
-    use crate::theory::{ModeId, PitchClass, Tonality};
+    use crate::theory::{ModeId, PitchClass, SpelledTonality, Tonality};
 
     /// What flashed by between two regions is not what the music came from.
     #[test]
@@ -155,11 +155,13 @@ mod tests {
             start: Time::millis(from),
             end: Time::millis(to),
             since: Time::millis(from),
-            tonality: Tonality {
-                center: PitchClass::new(center),
-                mode: ModeId::at(0),
-            },
-            tonic: Spelling::nearest(PitchClass::new(center), 0.0),
+            spelled: SpelledTonality::new(
+                Tonality {
+                    center: PitchClass::new(center),
+                    mode: ModeId::at(0),
+                },
+                Spelling::nearest(PitchClass::new(center), 0.0),
+            ),
             probability: 0.9,
             open: Open::default(),
         };
@@ -168,12 +170,14 @@ mod tests {
             region(7, 9000, 10_499),
             region(9, 10_499, 30_000),
         ];
-        let from = |at| Transition::to(&regions, at).map(|t| t.before.tonality.center.index());
+        let from =
+            |at| Transition::to(&regions, at).map(|t| t.before.spelled.tonality.center.index());
         assert_eq!(from(0), None);
         assert_eq!((from(1), from(2), from(3)), (Some(2), Some(2), None));
         // Where nothing before was longer, its neighbour is all there is.
         let brief = [region(2, 0, 400), region(7, 400, 900), region(9, 900, 9000)];
-        let from = |at| Transition::to(&brief, at).map(|t| t.before.tonality.center.index());
+        let from =
+            |at| Transition::to(&brief, at).map(|t| t.before.spelled.tonality.center.index());
         assert_eq!(from(2), Some(7));
     }
 

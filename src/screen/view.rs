@@ -54,7 +54,7 @@ impl View {
     /// Follows the picture that is to be drawn next, in `area`.
     pub fn follow(&mut self, picture: &Picture, area: Rect) {
         if let Some(here) = picture.reading.here {
-            self.around = here.tonic;
+            self.around = here.spelled.tonic;
         }
         self.label.follow(picture);
         if let Some(places) = layout::places(area, &self.wanted_in(picture)) {

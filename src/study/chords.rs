@@ -271,7 +271,7 @@ fn spans(
             regions = &regions[over..];
             let mut within = regions.iter().take_while(|r| r.start <= span.start);
             let within = within.find(|r| span.start < r.end);
-            let within = within.map(|r| r.spelled());
+            let within = within.map(|r| r.spelled);
             let hearing = Hearing {
                 scale: within.map_or(PitchClassSet::ALL, |t| catalogue.all_forms(t.tonality)),
                 center: within.map(|t| t.tonality.center),

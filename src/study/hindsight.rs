@@ -273,8 +273,8 @@ impl Hindsight {
                 ..relative
             };
             let tonality = self.catalogue.named(tonality, run.heard);
-            let tonic = self.catalogue.spell(tonality, *before);
-            *before = Some(tonic);
+            let spelled = self.catalogue.spelled(tonality, *before);
+            *before = Some(spelled.tonic);
             let start = stretch.at(run.start) - STEP;
             let end = if run.stop < steps {
                 stretch.at(run.stop) - STEP
@@ -293,8 +293,7 @@ impl Hindsight {
                 start,
                 end: end.max(start),
                 since: start,
-                tonality,
-                tonic,
+                spelled,
                 open: open(&self.catalogue, tonality, run.heard, likely),
                 probability: likely(relative).min(1.0),
             };
@@ -302,8 +301,8 @@ impl Hindsight {
                 && let Some(decides) = one(*last, region)
             {
                 heard = heard.or(run.heard);
-                (last.tonality, last.tonic) = (decides.tonality, decides.tonic);
-                last.open = open(&self.catalogue, decides.tonality, heard, likely);
+                last.spelled = decides.spelled;
+                last.open = open(&self.catalogue, decides.spelled.tonality, heard, likely);
                 last.end = region.end;
                 last.probability = last.probability.max(region.probability);
             } else {
@@ -318,13 +317,16 @@ impl Hindsight {
 /// Of two regions on one center without a rest between them, the one whose mode holds for both:
 /// what was heard in the other allows that mode as well.
 fn one(before: Region, after: Region) -> Option<Region> {
-    if before.tonality.center != after.tonality.center || before.end < after.start {
+    if before.spelled.tonality.center != after.spelled.tonality.center || before.end < after.start {
         return None;
     }
-    if before.open.may_be(after.tonality.mode) {
+    if before.open.may_be(after.spelled.tonality.mode) {
         return Some(after);
     }
-    after.open.may_be(before.tonality.mode).then_some(before)
+    after
+        .open
+        .may_be(before.spelled.tonality.mode)
+        .then_some(before)
 }
 
 /// Makes logarithms of shares of what is likely, bounded, with modes of the same
@@ -523,8 +525,7 @@ mod tests {
                 start: Time::millis(1000 * from),
                 end: Time::millis(1000 * to),
                 since: Time::millis(1000 * from),
-                tonality: spelled.tonality,
-                tonic: spelled.tonic,
+                spelled,
                 open,
                 probability: 0.9,
             }

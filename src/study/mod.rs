@@ -142,8 +142,8 @@ impl<B> Observer for Gathering<'_, B> {
 /// let recording = recording::read(&bytes, &catalogue)?;
 /// let study = study(&recording, Monitor::new(Arc::clone(&catalogue))?, &catalogue);
 /// for region in &study.hindsight.regions {
-///     let mode = &catalogue.mode(region.tonality.mode).name;
-///     println!("{} to {}: {} {mode}", region.start, region.end, region.tonic);
+///     let mode = &catalogue.mode(region.spelled.tonality.mode).name;
+///     println!("{} to {}: {} {mode}", region.start, region.end, region.spelled.tonic);
 /// }
 /// assert!(!study.hindsight.regions.is_empty() && !study.chords.is_empty());
 /// # Ok(())

@@ -106,7 +106,7 @@ impl<'a> Sheet<'a> {
         self.regions = &self.regions[over..];
         let within = self.regions.first();
         let within = within.filter(|r| r.start <= start && start < r.end);
-        let within = within.map(|r| r.spelled());
+        let within = within.map(|r| r.spelled);
         let hearing = Hearing {
             scale: within.map_or(PitchClassSet::ALL, |t| self.catalogue.all_forms(t.tonality)),
             center: within.map(|t| t.tonality.center),

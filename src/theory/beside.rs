@@ -118,7 +118,7 @@ impl Beside {
     /// their sound.
     pub fn altered(&self) -> Vec<(Option<Spelling>, Option<Spelling>)> {
         let (left, right) = (self.left.notes.clone(), self.right.notes.clone());
-        let one = self.left.tonic == self.right.tonic;
+        let one = self.left.spelled.tonic == self.right.spelled.tonic;
         let lacks = |list: &[Spelling], n: &Spelling| {
             let mut all = list.iter();
             all.all(|m| m != n && (one || m.pitch_class() != n.pitch_class()))
@@ -138,7 +138,7 @@ impl Beside {
 
     /// The same as text. Two tonics have no do in common, so their notes keep their letters.
     pub fn altered_names(&self, notation: &Notation) -> Vec<(Option<String>, Option<String>)> {
-        let (left, right) = (self.left.tonic, self.right.tonic);
+        let (left, right) = (self.left.spelled.tonic, self.right.spelled.tonic);
         let name = |n: Spelling| match left == right {
             true => notation.above(n, left),
             false => notation.name(n),

@@ -1,7 +1,7 @@
 //! The catalogue of modes, and how their tonalities are spelled.
 
 use super::degree::spell_degree;
-use super::mode::{Mode, ModeId, Tonality, plain_name};
+use super::mode::{Mode, ModeId, SpelledTonality, Tonality, plain_name};
 use super::modes_file::{CatalogueError, Lists, MAX_MODES, read};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
@@ -208,6 +208,11 @@ impl Catalogue {
             .map(|k| Spelling::at((base + 12 * k) as i8))
             .min_by_key(cost)
             .unwrap_or(Spelling::C)
+    }
+
+    /// The tonality with its tonic as [`Self::spell`] has it.
+    pub fn spelled(&self, t: Tonality, before: Option<Spelling>) -> SpelledTonality {
+        SpelledTonality::new(t, self.spell(t, before))
     }
 }
 

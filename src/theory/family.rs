@@ -3,7 +3,6 @@
 use super::catalogue::Catalogue;
 use super::degree::Degree;
 use super::mode::{Mode, ModeId, SpelledTonality, Tonality};
-use super::spelling::Spelling;
 use std::cmp::Reverse;
 
 /// A mode in the order of brightness.
@@ -56,7 +55,8 @@ pub fn alterations(from: &Mode, to: &Mode) -> Vec<(Option<Degree>, Degree)> {
 
 /// The tonalities of the same family with the same notes, in the order of the degrees
 /// that they stand on: of D Dorian E Phrygian, F Lydian and so on.
-pub fn relatives(t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Vec<SpelledTonality> {
+pub fn relatives(of: SpelledTonality, catalogue: &Catalogue) -> Vec<SpelledTonality> {
+    let SpelledTonality { tonality: t, tonic } = of;
     let own = catalogue.mode(t.mode);
     let set = catalogue.set(t);
     let degrees = own.degrees.iter().skip(1);
@@ -108,9 +108,9 @@ mod tests {
         let c = Catalogue::standard();
         let t = c.parse_tonality("Gb lydian").expect("a tonality");
         let n = Notation::default();
-        let names: Vec<String> = relatives(t.tonality, t.tonic, c)
+        let names: Vec<String> = relatives(t, c)
             .into_iter()
-            .map(|t| n.tonality(t.tonality, t.tonic, c))
+            .map(|t| n.tonality(t, c))
             .collect();
         assert_eq!(
             names,

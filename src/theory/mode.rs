@@ -195,6 +195,15 @@ impl SpelledTonality {
     pub fn new(tonality: Tonality, tonic: Spelling) -> SpelledTonality {
         SpelledTonality { tonality, tonic }
     }
+
+    /// Another mode on the same tonic.
+    pub fn with_mode(self, mode: ModeId) -> SpelledTonality {
+        let tonality = Tonality {
+            mode,
+            ..self.tonality
+        };
+        SpelledTonality { tonality, ..self }
+    }
 }
 
 /// Plain numbers, for messages of tests: names need a catalogue and a spelling.

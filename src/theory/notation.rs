@@ -15,8 +15,8 @@ type Within = Option<SpelledTonality>;
 
 impl Notation {
     /// The tonic's name.
-    pub fn center(&self, t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> String {
-        self.name(self.tonic(t, tonic, catalogue))
+    pub fn center(&self, t: SpelledTonality, catalogue: &Catalogue) -> String {
+        self.name(self.tonic(t, catalogue))
     }
 
     /// A pitch class by its name inside a tonality, or without one: `E♭`, `me`.
@@ -42,22 +42,21 @@ impl Notation {
     /// A note's name inside a tonality: its letter, or its syllable in movable do.
     pub fn note_name(&self, note: Spelling, within: Within, catalogue: &Catalogue) -> String {
         match (self.letters, within) {
-            (Letters::MovableDo, Some(t)) => {
-                self.above(note, self.tonic(t.tonality, t.tonic, catalogue))
-            }
+            (Letters::MovableDo, Some(t)) => self.above(note, self.tonic(t, catalogue)),
             _ => self.name(note),
         }
     }
 
     /// The tonic as the user wants it where sharps and flats are equally many.
-    pub fn tonic(&self, t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Spelling {
+    pub fn tonic(&self, t: SpelledTonality, catalogue: &Catalogue) -> Spelling {
+        let tonic = t.tonic;
         let by = match self.enharmonic {
             Enharmonic::Nearest => return tonic,
             Enharmonic::Flats => -12,
             Enharmonic::Sharps => 12,
         };
         let other = Spelling::at(tonic.fifths().saturating_add(by));
-        let signature = |s| catalogue.signature(s, t.mode);
+        let signature = |s| catalogue.signature(s, t.tonality.mode);
         let plainer = other.accidental().abs() <= tonic.accidental().abs();
         if signature(other) == -signature(tonic) && plainer {
             other
@@ -66,11 +65,12 @@ impl Notation {
         }
     }
 
-    fn placed(&self, within: Within, catalogue: &Catalogue) -> Within {
-        within.map(|t| SpelledTonality {
-            tonic: self.tonic(t.tonality, t.tonic, catalogue),
+    /// The tonality with its tonic as the user wants it written: see [`Self::tonic`].
+    pub fn placed(&self, t: SpelledTonality, catalogue: &Catalogue) -> SpelledTonality {
+        SpelledTonality {
+            tonic: self.tonic(t, catalogue),
             ..t
-        })
+        }
     }
 
     /// Flats or sharps throughout, where the user wants them: the twelve places
@@ -90,9 +90,9 @@ impl Notation {
     }
 
     /// `E♭ Dorian`.
-    pub fn tonality(&self, t: Tonality, tonic: Spelling, catalogue: &Catalogue) -> String {
-        let center = self.center(t, tonic, catalogue);
-        format!("{center} {}", self.mode(t, catalogue))
+    pub fn tonality(&self, t: SpelledTonality, catalogue: &Catalogue) -> String {
+        let center = self.center(t, catalogue);
+        format!("{center} {}", self.mode(t.tonality, catalogue))
     }
 
     /// `Dorian`.
@@ -119,7 +119,8 @@ impl Notation {
     /// A note by itself, inside or beside a tonality: the mode's own degrees as they
     /// stand, others as the common chromatic degrees.
     pub fn note(&self, pc: PitchClass, within: Within, catalogue: &Catalogue) -> Spelling {
-        let Some(SpelledTonality { tonality: t, tonic }) = self.placed(within, catalogue) else {
+        let placed = within.map(|t| self.placed(t, catalogue));
+        let Some(SpelledTonality { tonality: t, tonic }) = placed else {
             let plain = Spelling::nearest(pc, 1.5);
             return self.always(pc, Spelling::C).unwrap_or(plain);
         };
@@ -134,7 +135,7 @@ impl Notation {
     fn settled(&self, at: impl Into<Surroundings>, catalogue: &Catalogue) -> Surroundings {
         let at = at.into();
         Surroundings {
-            within: self.placed(at.within, catalogue),
+            within: at.within.map(|t| self.placed(t, catalogue)),
             ..at
         }
     }
@@ -472,8 +473,9 @@ mod tests {
             for center in PitchClass::all() {
                 let t = Tonality { center, mode };
                 let tonic = c.spell(t, None);
-                let flat = with(Accidentals::ByContext, Enharmonic::Flats).tonic(t, tonic, c);
-                let sharp = with(Accidentals::ByContext, Enharmonic::Sharps).tonic(t, tonic, c);
+                let spelled = SpelledTonality::new(t, tonic);
+                let flat = with(Accidentals::ByContext, Enharmonic::Flats).tonic(spelled, c);
+                let sharp = with(Accidentals::ByContext, Enharmonic::Sharps).tonic(spelled, c);
                 assert!([flat, sharp].contains(&tonic));
                 if flat != sharp {
                     let equal = c.signature(flat, mode) + c.signature(sharp, mode) == 0;
@@ -490,7 +492,7 @@ mod tests {
         let label = |n: Notation, s| n.sonority(s, g_flat, c);
         assert_eq!(label(as_sharp, named(&[11, 3, 6])), "B");
         assert_eq!(label(Notation::PLAIN, named(&[11, 3, 6])), "C♭");
-        let name = |n: Notation| g_flat.map(|t| n.tonality(t.tonality, t.tonic, c));
+        let name = |n: Notation| g_flat.map(|t| n.tonality(t, c));
         assert_eq!(name(as_sharp).as_deref(), Some("F♯ Ionian"));
     }
 

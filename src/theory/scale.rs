@@ -12,7 +12,7 @@ use super::convention::Notation;
 use super::degree::Degree;
 use super::kind::{Kind, KindId, Member};
 use super::kinds::Kinds;
-use super::mode::{Mode, ModeId, SpelledTonality, Tonality};
+use super::mode::{Mode, ModeId, SpelledTonality};
 use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Spelling;
 
@@ -119,7 +119,7 @@ pub struct Thirds {
 ///
 /// let (catalogue, notation) = (Catalogue::standard(), Notation::default());
 /// let dorian = catalogue.parse_tonality("D dorian")?;
-/// let scale = Harmonized::new(dorian.tonality, dorian.tonic, catalogue);
+/// let scale = Harmonized::new(dorian, catalogue);
 /// let sevenths = scale.usual().iter().filter_map(|step| step.stack(Size::Seventh));
 /// let labels: Vec<String> = sevenths
 ///     .map(|seventh| scale.label(seventh, &notation, catalogue))
@@ -129,8 +129,7 @@ pub struct Thirds {
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Harmonized {
-    pub tonality: Tonality,
-    pub tonic: Spelling,
+    pub spelled: SpelledTonality,
     /// The scale on the same center that qualities are compared with: major where the
     /// mode has a major third, natural minor where a minor one. None where the mode
     /// has not each of the seven degrees once, passing ones left out.
@@ -156,13 +155,9 @@ fn is_heptatonic(degrees: &[Degree]) -> bool {
 }
 
 impl Harmonized {
-    /// The tonality as it is spelled.
-    pub fn spelled(&self) -> SpelledTonality {
-        SpelledTonality::new(self.tonality, self.tonic)
-    }
-
-    /// Of `tonality`, spelled from `tonic`.
-    pub fn new(tonality: Tonality, tonic: Spelling, catalogue: &Catalogue) -> Harmonized {
+    /// The chords on the degrees of `spelled`.
+    pub fn new(spelled: SpelledTonality, catalogue: &Catalogue) -> Harmonized {
+        let SpelledTonality { tonality, tonic } = spelled;
         let mode = catalogue.mode(tonality.mode);
         let chordal: Vec<Degree> = mode.chordal().collect();
         // By its third degree: Altered has a minor third and a diminished fourth, which
@@ -231,8 +226,7 @@ impl Harmonized {
         }
         let thirds = thirds(mode, tonic, &forms);
         Harmonized {
-            tonality,
-            tonic,
+            spelled,
             parallel,
             notes: mode.degrees.iter().map(|&d| mode.spell(tonic, d)).collect(),
             forms,
@@ -248,7 +242,7 @@ impl Harmonized {
     /// A chord's label, its root as the scale spells it: in G♭ minor pentatonic no F♯m.
     /// Notes that are no chord have the label of notes.
     pub fn label(&self, s: &Stack, notation: &Notation, catalogue: &Catalogue) -> String {
-        let within = Some(self.spelled());
+        let within = Some(self.spelled);
         match s.chord() {
             Some((chord, root)) => notation.chord(chord, root),
             None => notation.sonority(s.sonority, within, catalogue),
@@ -257,7 +251,7 @@ impl Harmonized {
 
     /// A chord's numeral in this tonality; `None` where the notes are no chord.
     pub fn numeral(&self, s: &Stack, notation: &Notation, catalogue: &Catalogue) -> Option<String> {
-        notation.numeral(s.sonority, Some(self.spelled()), catalogue)
+        notation.numeral(s.sonority, Some(self.spelled), catalogue)
     }
 
     /// The places (form, step) of the chords that a further form brings and no form before
@@ -487,7 +481,7 @@ mod tests {
 
     fn labels(h: &Harmonized, steps: &[&Step], size: Size) -> Vec<String> {
         let n = Notation::default();
-        let within = Some(h.spelled());
+        let within = Some(h.spelled);
         let stacks = steps.iter().filter_map(|s| s.stack(size));
         stacks
             .map(|s| n.sonority(s.sonority, within, Catalogue::standard()))
@@ -654,7 +648,7 @@ mod tests {
                    scored_as='major'\nparent='own'\n";
         let c = Catalogue::standard().extended(own).expect("a catalogue");
         let t = c.parse_tonality("C dh").expect("a tonality");
-        let h = Harmonized::new(t.tonality, t.tonic, &c);
+        let h = Harmonized::new(t, &c);
         let seventh = &h.usual()[6].triad;
         let spelled: Vec<String> = seventh.notes.iter().map(|n| n.to_string()).collect();
         assert_eq!(spelled, ["B", "D♭", "F"]);
@@ -666,7 +660,7 @@ mod tests {
     fn a_chord_that_sounds_finds_its_degree() {
         let chord = |notes: &[i32], h: &Harmonized| {
             let set = notes.iter().map(|&n| PitchClass::new(n)).collect();
-            let home = Catalogue::standard().all_forms(h.tonality);
+            let home = Catalogue::standard().all_forms(h.spelled.tonality);
             let s = Kinds::standard().name(set, PitchClass::new(notes[0]), home);
             h.locate(s.chord().expect("a chord"))
                 .map(|p| (p.form, p.at, p.size))

@@ -50,6 +50,5 @@ pub fn spelled(key: &str, label: &str, after: Option<&str>) -> String {
 
 /// A tonality with its chords.
 pub fn harmonized(text: &str) -> Harmonized {
-    let SpelledTonality { tonality, tonic } = within(text);
-    Harmonized::new(tonality, tonic, Catalogue::standard())
+    Harmonized::new(within(text), Catalogue::standard())
 }

@@ -7,7 +7,7 @@ use super::passage::{Passage, Without};
 use crate::engine::estimator::{Estimator, Learned, STEP};
 use crate::engine::features::{Frame, Frames};
 use crate::engine::keys::KeySet;
-use crate::theory::{Catalogue, PitchClass, SpelledTonality, Spelling, Tonality};
+use crate::theory::{Catalogue, PitchClass, SpelledTonality, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -18,8 +18,7 @@ pub struct Case<E: Estimator = Learned> {
     pub(super) at: Time,
     pub(super) catalogue: Arc<Catalogue>,
     /// What is explained.
-    pub(super) tonality: Tonality,
-    pub(super) tonic: Spelling,
+    pub(super) spelled: SpelledTonality,
     pub(super) estimator: E,
     /// What was remembered before the passage.
     pub(super) state: E::State,
@@ -40,7 +39,7 @@ impl<E: Estimator> Case<E> {
         let (moments, whole) = self.read_whole();
         let candidates = self.candidates(&whole);
         let mut found = Vec::with_capacity(CAUSES);
-        for (removed, without) in self.passage.removable(self.tonality.center) {
+        for (removed, without) in self.passage.removable(self.spelled.tonality.center) {
             let left = self.read_without(&moments, &without);
             found.push(Cause {
                 removed,
@@ -48,7 +47,7 @@ impl<E: Estimator> Case<E> {
                 change: whole.tonality - left.tonality,
                 candidate_changes: candidates.map(|candidate| {
                     candidate.map_or(0.0, |c| {
-                        c.center_probability - left.centers[c.tonality.center.index()]
+                        c.center_probability - left.centers[c.spelled.tonality.center.index()]
                     })
                 }),
                 instead: self.instead(&whole, &left),
@@ -65,8 +64,7 @@ impl<E: Estimator> Case<E> {
             since: self
                 .at
                 .since(Time(STEP.0 * self.passage.steps.len() as u64)),
-            tonality: self.tonality,
-            tonic: self.tonic,
+            spelled: self.spelled,
             center_probability: whole.center,
             probability: whole.tonality,
             likeliest: whole.likeliest,
@@ -79,19 +77,20 @@ impl<E: Estimator> Case<E> {
     /// The likeliest centers after the last step, which `whole` is about.
     fn candidates(&self, whole: &Likely) -> [Option<Candidate>; CANDIDATES] {
         let p = self.estimator.probabilities();
-        let mut centers: Vec<PitchClass> = (0..12).map(|n| self.tonality.center.up(n)).collect();
+        let mut centers: Vec<PitchClass> = (0..12)
+            .map(|n| self.spelled.tonality.center.up(n))
+            .collect();
         let of = |c: &PitchClass| whole.centers[c.index()];
         // Stable: in a transposition ties fall alike.
         centers.sort_by(|a, b| of(b).total_cmp(&of(a)));
         std::array::from_fn(|place| {
             let center = *centers.get(place)?;
-            let tonality = match center == self.tonality.center {
-                true => self.tonality,
+            let tonality = match center == self.spelled.tonality.center {
+                true => self.spelled.tonality,
                 false => likeliest_on(p, center, self.catalogue.len()),
             };
             Some(Candidate {
-                tonality,
-                tonic: self.catalogue.spell(tonality, Some(self.tonic)),
+                spelled: self.catalogue.spelled(tonality, Some(self.spelled.tonic)),
                 center_probability: of(&center),
                 probability: p.of(tonality),
             })
@@ -103,14 +102,14 @@ impl<E: Estimator> Case<E> {
         let kin = |t: Tonality| (t.center, self.catalogue.kin(t.mode));
         let t = left.likeliest;
         (kin(t) != kin(whole.likeliest))
-            .then(|| SpelledTonality::new(t, self.catalogue.spell(t, Some(self.tonic))))
+            .then(|| self.catalogue.spelled(t, Some(self.spelled.tonic)))
     }
 
     /// How likely things are after the last step.
     fn likely(&self) -> Likely {
         likely(
             self.estimator.probabilities(),
-            self.tonality,
+            self.spelled.tonality,
             self.catalogue.len(),
         )
     }

@@ -1,6 +1,6 @@
 //! What an explanation says.
 
-use crate::theory::{PitchClass, PitchClassSet, Sonority, SpelledTonality, Spelling, Tonality};
+use crate::theory::{PitchClass, PitchClassSet, Sonority, SpelledTonality, Tonality};
 use crate::time::Time;
 
 /// Maximum number of chords and of phrase ends that are removed, the latest.
@@ -44,8 +44,7 @@ pub struct Cause {
 /// A center in question, with the mode that is likeliest on it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Candidate {
-    pub tonality: Tonality,
-    pub tonic: Spelling,
+    pub spelled: SpelledTonality,
     /// Of any mode on the center.
     pub center_probability: f32,
     /// Of center and mode together.
@@ -64,8 +63,7 @@ pub struct Explanation {
     /// How far back things were removed.
     pub since: Time,
     /// The tonality established, or else the likeliest center with its likeliest mode.
-    pub tonality: Tonality,
-    pub tonic: Spelling,
+    pub spelled: SpelledTonality,
     /// Of any mode on the center.
     pub center_probability: f32,
     pub probability: f32,
@@ -78,11 +76,4 @@ pub struct Explanation {
     /// Sorted by `change`, greatest first: what speaks for the tonality, then what speaks
     /// against it.
     pub causes: [Option<Cause>; CAUSES],
-}
-
-impl Explanation {
-    /// The tonality explained, as it is spelled.
-    pub fn spelled(&self) -> SpelledTonality {
-        SpelledTonality::new(self.tonality, self.tonic)
-    }
 }

@@ -127,7 +127,7 @@ impl<S: Clone> Recent<S> {
         &self,
         estimator: &E,
         catalogue: &Arc<Catalogue>,
-        SpelledTonality { tonality, tonic }: SpelledTonality,
+        spelled: SpelledTonality,
     ) -> Option<Case<E>> {
         let last = self.taken / EVERY;
         let kept = (last + 1).min(SAVED as u64);
@@ -157,8 +157,7 @@ impl<S: Clone> Recent<S> {
             (steps.len() * halves / 2 <= BUDGET).then(|| Case {
                 at: self.at,
                 catalogue: Arc::clone(catalogue),
-                tonality,
-                tonic,
+                spelled,
                 estimator: estimator.clone(),
                 state: saved.state.clone(),
                 frames: saved.frames.clone(),

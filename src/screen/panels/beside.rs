@@ -38,14 +38,12 @@ pub(in crate::screen) fn draw(
     if reference.claim == Claim::Undecided {
         return say(pen, "not yet: the mode is still open");
     }
-    let own = reference.spelled();
+    let own = reference.spelled;
     let other = SpelledTonality {
-        tonic: look
-            .notation
-            .tonic(other.tonality, other.tonic, look.catalogue),
+        tonic: look.notation.tonic(other, look.catalogue),
         ..other
     };
-    let harmonized = |t: SpelledTonality| Harmonized::new(t.tonality, t.tonic, look.catalogue);
+    let harmonized = |t: SpelledTonality| Harmonized::new(t, look.catalogue);
     let both = Beside::new(
         harmonized(own),
         harmonized(other),
@@ -53,7 +51,7 @@ pub(in crate::screen) fn draw(
         &look.notation,
     );
     // On one tonic degrees are compared; of two centers what stands on the same note.
-    let pairs = match both.left.tonic == both.right.tonic {
+    let pairs = match both.left.spelled.tonic == both.right.spelled.tonic {
         true => both.pairs.clone(),
         false => both.by_letter(),
     };
@@ -65,7 +63,7 @@ pub(in crate::screen) fn draw(
     let layout = Layout::new(&rows, w, h);
 
     // The names head their sides.
-    let name = |t: SpelledTonality| look.notation.tonality(t.tonality, t.tonic, look.catalogue);
+    let name = |t: SpelledTonality| look.notation.tonality(t, look.catalogue);
     let room = layout.right.saturating_sub(4);
     let guess = if reference.claim == Claim::Guess {
         "?"
@@ -211,7 +209,7 @@ impl Row {
                 return Default::default();
             };
             let mut texts: [String; FIELDS] = Default::default();
-            texts[0] = look.notation.above(step.root, h.tonic);
+            texts[0] = look.notation.above(step.root, h.spelled.tonic);
             for (i, size) in Size::BOTH.into_iter().enumerate() {
                 if let Some(s) = step.stack(size) {
                     let numeral = h.numeral(s, &look.notation, look.catalogue);

@@ -37,9 +37,9 @@ pub(in crate::screen) fn draw(
         .reading
         .pinned
         .filter(|_| pen.height() >= 3 && picture.past.is_none());
-    if let Some(SpelledTonality { tonality, tonic }) = pinned {
+    if let Some(t) = pinned {
         // Its numeral is not that of what is heard.
-        let name = look.notation.tonality(tonality, tonic, look.catalogue);
+        let name = look.notation.tonality(t, look.catalogue);
         let text = fit(
             &format!("in {name}"),
             pen.width().saturating_sub(end + 20),

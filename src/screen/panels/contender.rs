@@ -20,14 +20,15 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     // While the mode here is undecided, another mode on the same center is no change.
     let open = picture.reading.here;
     let open = open.filter(|h| h.open.claim() == Claim::Undecided);
-    let told = |c: &Contender| open.is_none_or(|h| h.tonality.center != c.tonality.center);
+    let told =
+        |c: &Contender| open.is_none_or(|h| h.spelled.tonality.center != c.spelled.tonality.center);
     let contender = picture.reading.contender.filter(told);
     let Some(c) = contender.filter(|_| picture.asleep().is_none()) else {
         return;
     };
     let (w, h) = (pen.width(), pen.height());
-    let name = look.notation.tonality(c.tonality, c.tonic, look.catalogue);
-    let tonic = look.center(c.tonality, c.tonic);
+    let name = look.notation.tonality(c.spelled, look.catalogue);
+    let tonic = look.center(c.spelled);
     let arrow = format!("{} {name}", look.sign("→", ">"));
     let evidence = evidence(&c, &tonic, look);
 
@@ -102,7 +103,7 @@ fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
     }
     let bass = c.in_bass.then(|| format!("{tonic} in the bass"));
     let heard = c.heard.map(|pc| {
-        let within = Some(c.spelled());
+        let within = Some(c.spelled);
         let note = look.notation.note_named(pc, within, look.catalogue);
         format!("{note} heard")
     });

@@ -106,7 +106,7 @@ const HOME: u16 = 15;
 pub(in crate::screen) fn elsewhere(picture: &Picture) -> Option<Established> {
     let home = picture.reading.home?;
     match picture.reading.here {
-        Some(here) if here.tonality.center == home.tonality.center => None,
+        Some(here) if here.spelled.tonality.center == home.spelled.tonality.center => None,
         _ => Some(home),
     }
 }
@@ -117,10 +117,10 @@ const RETURN: Time = Time::millis(8000);
 /// The music has come back to the center of home just now; home was there before.
 fn returned(picture: &Picture, here: &Established) -> bool {
     let home = picture.reading.home.filter(|h| h.at < here.at);
-    let home = home.map(|h| h.tonality.center);
-    let at_home = home == Some(here.tonality.center);
+    let home = home.map(|h| h.spelled.tonality.center);
+    let at_home = home == Some(here.spelled.tonality.center);
     let before = picture.history.plan().regions.iter().rev();
-    let before = before.map(|r| (r.tonality.center, r.start));
+    let before = before.map(|r| (r.spelled.tonality.center, r.start));
     let mut before = before.skip_while(|&(_, start)| start >= here.at);
     let away = before.next().is_some_and(|(c, _)| Some(c) != home);
     at_home && away && picture.moment().since(here.at) < RETURN
@@ -141,8 +141,8 @@ fn top(wanted: Size, taken: Size) -> u16 {
 fn tonality(pen: &mut Pen, e: &Established, wanted: Size, look: &Look) -> u16 {
     let glyphs = look.glyphs();
     let styles = look.styles();
-    let tonic = look.center(e.tonality, e.tonic);
-    let modes = claim::modes(e.tonality, e.open, look);
+    let tonic = look.center(e.spelled);
+    let modes = claim::modes(e.spelled.tonality, e.open, look);
     let own = modes.first().map_or("", String::as_str);
     let guess = format!("{own}?");
     let (mode, style) = match e.open.claim() {
@@ -180,7 +180,7 @@ fn draw_home(
 ) {
     let styles = look.styles();
     let glyphs = look.glyphs();
-    let name = claim::name(home.tonality, home.tonic, home.open, look);
+    let name = claim::name(home.spelled, home.open, look);
     let room = pen.width().saturating_sub(caption_end + 2);
     let short = |letters| claim::short_name(home, letters, look);
     let names = [name.clone(), short(5), short(4), short(3)];
@@ -191,7 +191,7 @@ fn draw_home(
         .unwrap_or_else(|| fit(&captions[3], room, glyphs));
     pen.put_right(pen.width(), 0, &caption, styles.home);
     let room = pen.width().saturating_sub(letters_end + 4);
-    let tonic = look.center(home.tonality, home.tonic);
+    let tonic = look.center(home.spelled);
     for text in [&name, &tonic] {
         let fits = large::fitting(text, size.home, room, glyphs);
         let wide = large::width(text, fits, glyphs);
@@ -209,7 +209,7 @@ fn open(e: &Established, look: &Look) -> String {
     if degrees.is_empty() {
         return String::new();
     }
-    let modes = claim::modes(e.tonality, e.open, look);
+    let modes = claim::modes(e.spelled.tonality, e.open, look);
     let mut text = format!("{} not heard", plain::list(&degrees, "and"));
     if modes.len() > 1 {
         text.push_str(&format!(": {}", plain::list(&modes, "or")));

@@ -86,23 +86,25 @@ impl Order {
         let homes = || picture.history.plan().home.iter().filter(begun);
         let mut long = [Time::ZERO; 12];
         for r in homes() {
-            let time = &mut long[r.tonality.center.index()];
+            let time = &mut long[r.spelled.tonality.center.index()];
             *time += r.end.min(picture.now).since(r.start);
         }
         // In a tie, the one that was home first.
-        let most = homes().map(|r| long[r.tonality.center.index()]).max();
-        let longest = homes().find(|r| Some(long[r.tonality.center.index()]) == most);
+        let most = homes()
+            .map(|r| long[r.spelled.tonality.center.index()])
+            .max();
+        let longest = homes().find(|r| Some(long[r.spelled.tonality.center.index()]) == most);
         let home = longest.map(|r| r.placed(&look.notation, look.catalogue).tonic);
-        let here = picture.reading.here.map(|e| e.tonic);
+        let here = picture.reading.here.map(|e| e.spelled.tonic);
         let mut said = [None; 12];
         for r in picture.history.plan().regions.iter().rev().filter(begun) {
             let tonic = || r.placed(&look.notation, look.catalogue).tonic;
-            said[r.tonality.center.index()].get_or_insert_with(tonic);
+            said[r.spelled.tonality.center.index()].get_or_insert_with(tonic);
         }
         Order {
             said,
             middle: home.or(here).unwrap_or(Spelling::C),
-            home: homes().next_back().map(|r| r.tonality.center),
+            home: homes().next_back().map(|r| r.spelled.tonality.center),
         }
     }
 
@@ -282,7 +284,7 @@ impl Lanes<'_> {
     }
 
     fn lane(&self, r: &Region) -> u16 {
-        self.order.lane(r.tonality.center)
+        self.order.lane(r.spelled.tonality.center)
     }
 
     /// Each column goes to the region that takes the most of it, so that the line stays
@@ -404,7 +406,7 @@ impl Lanes<'_> {
         let x = p.gutter + x;
         if from == to {
             // The same again, after something too short to be seen, is no change.
-            if before.tonality != r.tonality {
+            if before.spelled.tonality != r.spelled.tonality {
                 pen.dot(x, p.row(to), new.notch, new_style);
             }
             return;
@@ -484,7 +486,7 @@ impl Lanes<'_> {
         let here = reading.here.filter(|_| self.picture.asleep().is_none())?;
         let sounds = reading.aside.is_none();
         let x = self.window.at(self.picture.now).filter(|_| sounds)?;
-        Some((x, self.order.lane(here.tonality.center)))
+        Some((x, self.order.lane(here.spelled.tonality.center)))
     }
 
     /// The modes' names: in a lane of one row on the line, else above it.
@@ -506,7 +508,7 @@ impl Lanes<'_> {
             let Some((a, b)) = longest(s.start + 1, s.end, free) else {
                 continue;
             };
-            let Some(mode) = claim::mode(r.tonality, r.open, look) else {
+            let Some(mode) = claim::mode(r.spelled.tonality, r.open, look) else {
                 continue;
             };
             let room = b - a;
@@ -617,7 +619,7 @@ fn words(pen: &mut Pen, (y, rows): (u16, u16), picture: &Picture, view: &StripVi
         return;
     };
     let Transition { before, after } = transition;
-    let name = |r: &Region| claim::name(r.tonality, r.tonic, r.open, look);
+    let name = |r: &Region| claim::name(r.spelled, r.open, look);
     let arrow = look.sign("→", "->");
     let [interval, ..] = transition.interval(look);
     let moved = format!("{} {arrow} {}: {interval}", name(before), name(after));

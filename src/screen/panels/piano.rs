@@ -133,8 +133,8 @@ fn write_degrees(
     let Some(reference) = reference(picture, look) else {
         return;
     };
-    let (center, styles) = (reference.tonality.center, look.styles());
-    let mode = look.catalogue.mode(reference.tonality.mode);
+    let (center, styles) = (reference.spelled.tonality.center, look.styles());
+    let mode = look.catalogue.mode(reference.spelled.tonality.mode);
     let above = |key: u8| PitchClass::of_key(key).above(center);
     let sounding = picture.reading.sounding();
     let sounds = |key: &u8| sounding >> key & 1 == 1;

@@ -65,9 +65,9 @@ struct Relative {
 
 impl Relative {
     fn all(reference: Reference, picture: &Picture, look: &Look) -> Vec<Relative> {
-        let own = reference.spelled();
-        let heard = picture.reading.here.map(|h| h.tonality);
-        let mut all: Vec<SpelledTonality> = same_notes(own.tonality, own.tonic, look.catalogue);
+        let own = reference.spelled;
+        let heard = picture.reading.here.map(|h| h.spelled.tonality);
+        let mut all: Vec<SpelledTonality> = same_notes(own, look.catalogue);
         // Beside what music is taken for stand its like; beside a pinned scale all of them.
         let scale = look.catalogue.is_scale(own.tonality.mode);
         all.retain(|t| scale || !look.catalogue.is_scale(t.tonality.mode));
@@ -82,7 +82,7 @@ impl Relative {
                     look.notation.name(tonic),
                     look.notation.mode(t, look.catalogue)
                 ),
-                present: t == reference.tonality,
+                present: t == reference.spelled.tonality,
                 heard: reference.pinned && heard == Some(t),
             })
             .collect()

@@ -13,9 +13,7 @@ use crate::screen::large;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit};
 use crate::screen::picture::Picture;
-use crate::theory::{
-    Glyphs, Harmonized, Place, Size, Spelling, Stack, Step, Tonality, spell_degree,
-};
+use crate::theory::{Glyphs, Harmonized, Place, Size, Spelling, Stack, Step, spell_degree};
 use ratatui::style::Style;
 
 pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look) {
@@ -35,13 +33,11 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, l
     if reference.claim == Claim::Undecided {
         return say(pen, "not yet: the mode is still open");
     }
-    let scale = Harmonized::new(reference.tonality, reference.tonic, look.catalogue);
+    let scale = Harmonized::new(reference.spelled, look.catalogue);
     let place = label.sonority().and_then(|s| s.chord());
     let place = place.and_then(|chord| scale.locate(chord));
     if reference.pinned {
-        let name = look
-            .notation
-            .tonality(scale.tonality, scale.tonic, look.catalogue);
+        let name = look.notation.tonality(scale.spelled, look.catalogue);
         let name = fit(
             &format!("of {name}"),
             w.saturating_sub(x + 1),
@@ -71,18 +67,18 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, l
 
 /// On the right of the caption what the marks mean, in as many words as there is room for.
 fn legend(pen: &mut Pen, x: u16, scale: &Harmonized, look: &Look) {
-    let other = scale.parallel.filter(|&p| p != scale.tonality.mode);
+    let other = scale.parallel.filter(|&p| p != scale.spelled.tonality.mode);
     let parallel = other.map(|mode| {
-        let t = Tonality {
-            mode,
-            ..scale.tonality
-        };
-        look.notation.tonality(t, scale.tonic, look.catalogue)
+        look.notation
+            .tonality(scale.spelled.with_mode(mode), look.catalogue)
     });
-    let own = &look.catalogue.mode(scale.tonality.mode).characteristic;
+    let own = &look
+        .catalogue
+        .mode(scale.spelled.tonality.mode)
+        .characteristic;
     let notes: Vec<String> = own
         .iter()
-        .map(|&d| look.notation.name(spell_degree(scale.tonic, d)))
+        .map(|&d| look.notation.name(spell_degree(scale.spelled.tonic, d)))
         .collect();
     let say = |not: &str, with: &str| {
         let parallel = parallel.as_ref();

@@ -132,7 +132,7 @@ pub(in crate::screen) fn draw(
 /// Whether a region's center is that of home.
 pub(in crate::screen) fn at_home(home: &[Region], r: &Region) -> bool {
     let home = home.iter().rev().find(|h| h.start <= r.start);
-    home.is_none_or(|h| h.tonality.center == r.tonality.center)
+    home.is_none_or(|h| h.spelled.tonality.center == r.spelled.tonality.center)
 }
 
 /// The sign of what the player said is home, and of taking it back.
@@ -261,13 +261,13 @@ fn names(
         let room = b.saturating_sub(a + 1);
         // In a long past most regions have no room: no name is made for them.
         if room == 0 {
-            said = said.filter(|&center| center == r.tonic);
+            said = said.filter(|&center| center == r.spelled.tonic);
             continue;
         }
-        let tonic = look.center(r.tonality, r.tonic);
-        let small = match claim::mode(r.tonality, r.open, look) {
-            Some(mode) => shorter(&tonic, &mode, said == Some(r.tonic)),
-            None if said == Some(r.tonic) => Vec::new(),
+        let tonic = look.center(r.spelled);
+        let small = match claim::mode(r.spelled.tonality, r.open, look) {
+            Some(mode) => shorter(&tonic, &mode, said == Some(r.spelled.tonic)),
+            None if said == Some(r.spelled.tonic) => Vec::new(),
             None => vec![tonic],
         };
         // Only a whole name is large: a small whole one says more than a large center alone.
@@ -278,8 +278,8 @@ fn names(
             .find(|(t, s)| large::width(t, *s, glyphs) <= room);
         // A center that stands there already is not said again.
         said = match fits {
-            Some(_) => Some(r.tonic),
-            None => said.filter(|&center| center == r.tonic),
+            Some(_) => Some(r.spelled.tonic),
+            None => said.filter(|&center| center == r.spelled.tonic),
         };
         if let Some((text, fitting)) = fits {
             // Small letters stand on the last of the rows, next to the bar.

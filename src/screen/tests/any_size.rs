@@ -39,8 +39,7 @@ prop_compose! {
         at in time(), since in time(), degrees in any::<u8>(), others in prop::collection::vec(0..40usize, 0..4),
     ) -> Established {
         Established {
-            tonality: Tonality { center, mode: ModeId::at(mode) },
-            tonic: Spelling::at(tonic),
+            spelled: SpelledTonality::new(Tonality { center, mode: ModeId::at(mode) }, Spelling::at(tonic)),
             at,
             since,
             probability: 0.5,
@@ -87,7 +86,7 @@ prop_compose! {
         e in any_established(), nearness in share(), in_bass in any::<bool>(),
         heard in prop::option::of(pitch_class()),
     ) -> Contender {
-        Contender { tonality: e.tonality, tonic: e.tonic, probability: 0.2, nearness, in_bass, heard }
+        Contender { spelled: e.spelled, probability: 0.2, nearness, in_bass, heard }
     }
 }
 
@@ -112,7 +111,7 @@ prop_compose! {
             // Few keys, or nearly all.
             voiced_chord: voiced.map(|(a, b, sonority)| VoicedChord { keys: if a & 1 == 0 { a & b } else { a }, sonority }),
             inertia: Inertia::ALL[inertia],
-            pinned: pinned.map(|p| p.spelled()),
+            pinned: pinned.map(|p| p.spelled),
             ..Scene::nothing().reading
         }
     }
@@ -170,12 +169,12 @@ prop_compose! {
         let mut all = [None; CAUSES];
         for (place, (removed, a, b, against, other)) in all.iter_mut().zip(causes) {
             let sign = if against { -1.0 } else { 1.0 };
-            let instead = other.map(|e| e.spelled());
+            let instead = other.map(|e| e.spelled);
             *place = Some(Cause { removed, center_change: a * sign, change: b * sign, candidate_changes: [0.0; CANDIDATES], instead });
         }
         Explanation {
-            at, since: e.since, tonality: e.tonality, tonic: e.tonic, center_probability, probability, causes: all,
-            likeliest: e.tonality, candidates: [None; CANDIDATES], no_center_probability: 0.0,
+            at, since: e.since, spelled: e.spelled, center_probability, probability, causes: all,
+            likeliest: e.spelled.tonality, candidates: [None; CANDIDATES], no_center_probability: 0.0,
         }
     }
 }
@@ -252,7 +251,7 @@ proptest! {
         let look = scene.look(glyphs);
         let mut view = View::default();
         view.label.follow(&picture);
-        let other = scene.reading.home.map_or(SpelledTonality::new(Tonality { center: PitchClass::new(1), mode: ModeId::at(30) }, Spelling::at(7)), |h| h.spelled());
+        let other = scene.reading.home.map_or(SpelledTonality::new(Tonality { center: PitchClass::new(1), mode: ModeId::at(30) }, Spelling::at(7)), |h| h.spelled);
         for panel in 0..15 {
             let mut buf = Buffer::filled(area, Cell::new("x"));
             let mut pen = Pen::new(&mut buf, place);

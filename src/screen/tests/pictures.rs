@@ -69,7 +69,7 @@ fn hidden() -> Scene {
 /// Frozen, pinned, and a chord before shown, all at once.
 fn pinned() -> Scene {
     let mut scene = ways(Way::Teaching);
-    scene.reading.pinned = scene.reading.home.map(|h| h.spelled());
+    scene.reading.pinned = scene.reading.home.map(|h| h.spelled);
     scene.past = scene.history.chords().iter().rev().nth(1).copied();
     scene.still = true;
     scene.frozen = Some(Time::millis(4000));
@@ -427,8 +427,7 @@ fn an_open_mode_leans_to_no_other() {
         let mut s = scene.clone();
         let e = established(name, 1.0, 1.0);
         s.reading.contender = Some(Contender {
-            tonality: e.tonality,
-            tonic: e.tonic,
+            spelled: e.spelled,
             probability: 0.2,
             nearness: 0.4,
             in_bass: false,

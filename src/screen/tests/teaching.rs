@@ -417,7 +417,7 @@ fn the_degrees_stay_whatever_is_played() {
             text.lines().skip(5).take(2).map(str::to_owned).collect()
         };
         let mode = Scene::dorian().here(within).reading.here;
-        let t = mode.expect("a mode").tonality;
+        let t = mode.expect("a mode").spelled.tonality;
         let set = Catalogue::standard()
             .mode(t.mode)
             .set()
@@ -453,7 +453,7 @@ proptest! {
             true => scene.reading.pinned = Some(own),
             false => {
                 let e = established("C ionian", 0.0, 0.0);
-                scene.reading.here = Some(Established { tonality: own.tonality, tonic: own.tonic, ..e });
+                scene.reading.here = Some(Established { spelled: own, ..e });
             }
         }
         let letters = [Letters::English, Letters::German, Letters::FixedDo, Letters::MovableDo];

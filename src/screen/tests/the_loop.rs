@@ -897,13 +897,10 @@ fn one_steps_back_chord_by_chord_and_forth() {
 fn what_is_here_is_pinned_or_what_is_typed() {
     let here = Scene::wandering().reading.here.expect("a tonality");
     let (_, acts) = after(Scene::wandering(), &["nq"]);
-    assert_eq!(
-        acts,
-        [Command::Set(engine::Event::Pin(Some(here.spelled())))]
-    );
+    assert_eq!(acts, [Command::Set(engine::Event::Pin(Some(here.spelled)))]);
 
     let mut pinned = Scene::wandering();
-    pinned.reading.pinned = Some(here.spelled());
+    pinned.reading.pinned = Some(here.spelled);
     let (picture, acts) = after(pinned, &["nq"]);
     assert_eq!(acts, [Command::Set(engine::Event::Pin(None))]);
     assert!(picture.contains("pinned G Mixolydian"), "{picture}");
@@ -936,7 +933,7 @@ fn no_key_is_silently_without_effect() {
     let mut nowhere = Scene::wandering();
     nowhere.reading.home = None;
     let mut pinned = Scene::wandering();
-    pinned.reading.pinned = pinned.reading.home.map(|h| h.spelled());
+    pinned.reading.pinned = pinned.reading.home.map(|h| h.spelled);
     for (scene, keys, said) in [
         (
             first(),

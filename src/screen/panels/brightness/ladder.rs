@@ -53,7 +53,7 @@ pub(super) struct Ladder<'a> {
 
 impl<'a> Ladder<'a> {
     pub fn new(order: &'a [Shade], reference: Option<Reference>, look: &Look) -> Ladder<'a> {
-        let tonic = reference.map(|r| r.tonic);
+        let tonic = reference.map(|r| r.spelled.tonic);
         let mut rungs: Vec<Rung> = Vec::with_capacity(order.len());
         let mut before: Option<&Mode> = None;
         for shade in order {
@@ -98,7 +98,7 @@ impl<'a> Ladder<'a> {
         let Some(reference) = self.reference else {
             return;
         };
-        let own = reference.tonality.mode;
+        let own = reference.spelled.tonality.mode;
         let mut say =
             |mode: ModeId, said: Said| match self.rungs.iter_mut().find(|r| r.mode == mode) {
                 Some(rung) => {
@@ -119,8 +119,8 @@ impl<'a> Ladder<'a> {
         };
         let among = say(own, present);
         if let Some(here) = picture.reading.here.filter(|_| reference.pinned) {
-            let t = here.tonality;
-            let other = t.center == reference.tonality.center && t.mode != own;
+            let t = here.spelled.tonality;
+            let other = t.center == reference.spelled.tonality.center && t.mode != own;
             if other
                 && let Some(heard) = claim::mode(t, here.open, look)
                 && !say(t.mode, Said::Heard)

@@ -5,7 +5,7 @@ use crate::screen::look::Look;
 use crate::theory::{Degree, ModeId, Spelling, Tonality, spell_degree};
 
 pub(super) fn name(mode: ModeId, reference: Option<Reference>, look: &Look) -> String {
-    let center = reference.map_or(Spelling::C.pitch_class(), |r| r.tonality.center);
+    let center = reference.map_or(Spelling::C.pitch_class(), |r| r.spelled.tonality.center);
     look.notation
         .mode(Tonality { center, mode }, look.catalogue)
 }

@@ -29,7 +29,7 @@ pub(in crate::screen) fn draw(
         Some(_) => ladder.legend(w.saturating_sub(x), look),
     };
     if let Some(r) = reference {
-        let on = format!("on {}", look.notation.name(r.tonic));
+        let on = format!("on {}", look.notation.name(r.spelled.tonic));
         if x + columns(&on) + 1 + columns(&caption) <= w {
             x = pen.put(x - 1, 0, &on, styles.quiet) + 2;
         }

@@ -50,8 +50,8 @@ impl Ladder<'_> {
             return Vec::new();
         };
         let mut list = Vec::new();
-        let own = reference.tonality.mode;
-        let note = note(reference.tonic, look);
+        let own = reference.spelled.tonality.mode;
+        let note = note(reference.spelled.tonic, look);
         let mode = |id: ModeId| look.catalogue.mode(id);
         if let Some((name, _)) = &self.beside
             && let Some(other) = nearest(look.catalogue, self.order, own)

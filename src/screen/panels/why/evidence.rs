@@ -22,7 +22,10 @@ pub(super) struct Evidence<'a> {
 
 impl<'a> Evidence<'a> {
     pub fn new(e: &'a Explanation, picture: &Picture, look: &'a Look<'a>) -> Evidence<'a> {
-        let open = picture.reading.here.filter(|h| h.tonality == e.tonality);
+        let open = picture
+            .reading
+            .here
+            .filter(|h| h.spelled.tonality == e.spelled.tonality);
         let open = open.map(|h| h.open);
         let center = open.is_none_or(|o| o.claim() == Claim::Undecided);
         Evidence {
@@ -54,8 +57,8 @@ impl<'a> Evidence<'a> {
     pub fn name(&self) -> String {
         let (e, look) = (self.e, self.look);
         match self.open.filter(|_| !self.center) {
-            Some(open) => claim::name(e.tonality, e.tonic, open, look),
-            None => look.center(e.tonality, e.tonic),
+            Some(open) => claim::name(e.spelled, open, look),
+            None => look.center(e.spelled),
         }
     }
 

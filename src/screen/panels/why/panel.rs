@@ -29,7 +29,7 @@ pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
     // Without a tonality established, what speaks for the likeliest.
     let e = picture
         .explanation
-        .filter(|e| here.is_none_or(|h| h.tonality == e.tonality));
+        .filter(|e| here.is_none_or(|h| h.spelled.tonality == e.spelled.tonality));
     let Some(e) = e else {
         let text = fit_words(without(picture), w, look.glyphs());
         pen.put(0, 0, &text, styles.quiet);
@@ -118,12 +118,12 @@ fn against(pen: &mut Pen, y: u16, evidence: &Evidence) {
     let mut items: Vec<String> = Vec::new();
     let kin = |t: Tonality| (t.center, look.catalogue.kin(t.mode));
     let other = match evidence.center {
-        true => e.likeliest.center != e.tonality.center,
-        false => kin(e.likeliest) != kin(e.tonality),
+        true => e.likeliest.center != e.spelled.tonality.center,
+        false => kin(e.likeliest) != kin(e.spelled.tonality),
     };
     if other {
-        let tonic = look.catalogue.spell(e.likeliest, Some(e.tonic));
-        let name = evidence.otherwise(e.likeliest, tonic);
+        let likeliest = look.catalogue.spelled(e.likeliest, Some(e.spelled.tonic));
+        let name = evidence.otherwise(likeliest);
         items.push(format!("{name} is likelier now"));
     }
     items.extend(evidence.against());

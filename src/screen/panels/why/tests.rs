@@ -227,7 +227,7 @@ fn without_a_tonality_the_likeliest_is_explained() {
 fn what_is_likelier_now_speaks_against() {
     let mut s = mixolydian();
     let e = s.explanation.as_mut().expect("explained");
-    e.likeliest = established("E aeolian", 1.0, 1.0).tonality;
+    e.likeliest = established("E aeolian", 1.0, 1.0).spelled.tonality;
     let told = panel_of(&s, (100, 12), Glyphs::Unicode);
     let line = "against it: E Aeolian is likelier now · B♭ −9";
     assert!(told.contains(line), "{told}");
@@ -235,7 +235,7 @@ fn what_is_likelier_now_speaks_against() {
         c.change = c.change.abs();
     }
     let e = s.explanation.as_mut().expect("explained");
-    e.likeliest = e.tonality;
+    e.likeliest = e.spelled.tonality;
     let told = panel_of(&s, (100, 12), Glyphs::Unicode);
     assert!(told.contains("nothing heard speaks against it"), "{told}");
 }

@@ -6,7 +6,7 @@ use crate::screen::look::Look;
 use crate::screen::pen::{columns, fit};
 use crate::screen::picture::Picture;
 use crate::screen::wording::{abbreviated, length};
-use crate::theory::{Glyphs, PitchClassSet, SpelledTonality, Spelling, Tonality, spell_degree};
+use crate::theory::{Glyphs, PitchClassSet, SpelledTonality, spell_degree};
 use crate::time::Time;
 
 /// Maximum number of notes that are named of a bass line or of what a phrase ends on.
@@ -39,28 +39,29 @@ impl Evidence<'_> {
     }
 
     /// The name of another tonality: of its center alone where only centers are explained.
-    pub fn otherwise(&self, t: Tonality, tonic: Spelling) -> String {
+    pub fn otherwise(&self, t: SpelledTonality) -> String {
         match self.center {
-            true => self.look.center(t, tonic),
-            false => self.look.notation.tonality(t, tonic, self.look.catalogue),
+            true => self.look.center(t),
+            false => self.look.notation.tonality(t, self.look.catalogue),
         }
     }
 
     /// What would be said without it, if that is something else, in as much as there is
     /// room for: `else D Aeolian`, `else Aeolian`, `else D Aeol`.
     pub fn instead(&self, cause: &Cause, room: u16, glyphs: Glyphs) -> Option<String> {
-        let SpelledTonality { tonality: t, tonic } = cause.instead?;
+        let other = cause.instead?;
+        let t = other.tonality;
         let look = self.look;
         if self.center && t.center == self.e.likeliest.center {
             return None;
         }
-        let mut names = vec![self.otherwise(t, tonic)];
+        let mut names = vec![self.otherwise(other)];
         if !self.center {
             let mode = look.notation.mode(t, look.catalogue);
-            if t.center == self.e.tonality.center {
+            if t.center == self.e.spelled.tonality.center {
                 names.push(mode.clone());
             }
-            let center = look.center(t, tonic);
+            let center = look.center(other);
             let short = [5, 4, 3].map(|letters| abbreviated(&mode, letters));
             names.extend(short.map(|mode| format!("{center} {mode}")));
         }
@@ -98,7 +99,7 @@ impl Evidence<'_> {
     /// In a sentence: `G is in the bass`, `F, not F♯, was heard`.
     pub fn clause(&self, cause: &Cause) -> String {
         let (e, look) = (self.e, self.look);
-        let within = Some(e.spelled());
+        let within = Some(e.spelled);
         match cause.removed {
             Removed::Bass(set) => {
                 let are = if set.len() > 1 { "are" } else { "is" };
@@ -132,11 +133,11 @@ impl Evidence<'_> {
         if self.center {
             return None;
         }
-        let mode = look.catalogue.mode(e.tonality.mode);
-        let own = mode.degree_at(pc.above(e.tonality.center))?;
+        let mode = look.catalogue.mode(e.spelled.tonality.mode);
+        let own = mode.degree_at(pc.above(e.spelled.tonality.center))?;
         let instead = cause
             .instead
-            .filter(|t| t.tonality.center == e.tonality.center)
+            .filter(|t| t.tonality.center == e.spelled.tonality.center)
             .map(|t| t.tonality.mode);
         let parallel = || {
             let like = if mode.is_major() { "ionian" } else { "aeolian" };
@@ -150,7 +151,7 @@ impl Evidence<'_> {
             return None;
         }
         let degree = degrees.find(|d| d.number == own.number)?;
-        let tonic = look.notation.tonic(e.tonality, e.tonic, look.catalogue);
+        let tonic = look.notation.tonic(e.spelled, look.catalogue);
         Some(look.notation.above(spell_degree(tonic, *degree), tonic))
     }
 }
@@ -216,7 +217,7 @@ fn hundredths(share: f32) -> i32 {
 fn words(removed: Removed, e: &Explanation, look: &Look) -> String {
     match removed {
         Removed::PitchClass(pc) => {
-            let within = Some(e.spelled());
+            let within = Some(e.spelled);
             look.notation.note_named(pc, within, look.catalogue)
         }
         Removed::Bass(set) => format!("{} in the bass", notes(set, e, look)),
@@ -233,8 +234,8 @@ fn words(removed: Removed, e: &Explanation, look: &Look) -> String {
 
 /// A few notes, from the center up.
 fn notes(set: PitchClassSet, e: &Explanation, look: &Look) -> String {
-    let within = Some(e.spelled());
-    let own = (0..12).map(|n| e.tonality.center.up(n));
+    let within = Some(e.spelled);
+    let own = (0..12).map(|n| e.spelled.tonality.center.up(n));
     let note = |pc| look.notation.note_named(pc, within, look.catalogue);
     let named: Vec<String> = own.filter(|&pc| set.contains(pc)).map(note).collect();
     let more = if named.len() > NOTES {
@@ -251,7 +252,7 @@ fn chord(removed: Removed, e: &Explanation, look: &Look) -> String {
     let Removed::Chord(sonority, _) = removed else {
         return String::new();
     };
-    let within = Some(e.spelled());
+    let within = Some(e.spelled);
     let note = |pc| look.notation.note_named(pc, within, look.catalogue);
     let mut label = look.notation.sonority(sonority, within, look.catalogue);
     // A major triad is written as its root is.
