@@ -222,7 +222,8 @@ mod tests {
     fn a_mode_is_claimed_only_as_far_as_it_was_heard() {
         let open = |degrees: &[u8], others: usize| {
             let bits = degrees.iter().fold(0, |b, n| b | 1 << (n - 1));
-            Open::new(bits, (0..others).map(ModeId::at)).claim()
+            let modes = Catalogue::standard().iter().map(|(id, _)| id);
+            Open::new(bits, modes.take(others)).claim()
         };
         assert_eq!(open(&[], 0), Claim::Decided);
         // Open, but whichever it is the mode is the same.

@@ -5,7 +5,7 @@ use super::collection::Collection;
 use super::features::{BLOCKS, Direction, Features, Frame, SCALARS, TEXT};
 use super::network::{Memories, Nets, Network, Views, exp};
 use super::weights::{ModelError, Shape, fingerprint};
-use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, Tonality};
+use crate::theory::{Catalogue, MAX_MODES, PitchClass, Tonality};
 use crate::time::Time;
 use std::sync::{Arc, LazyLock};
 
@@ -31,8 +31,10 @@ impl Scores {
         collections: [0.0; COLLECTIONS],
     };
 
-    pub fn of(&self, t: Tonality) -> f32 {
-        self.tonalities[place(t)]
+    /// Of a tonality of the catalogue that these are about; `None` of a scale's, which music is
+    /// never taken for.
+    pub fn of(&self, t: Tonality) -> Option<f32> {
+        Some(self.tonalities[place(t)?])
     }
 
     /// Of a collection without a center.
@@ -52,17 +54,17 @@ impl Scores {
     }
 }
 
-/// Where a tonality stands in [`Scores`].
-pub fn place(t: Tonality) -> usize {
-    t.mode.index() * 12 + t.center.index()
+/// Where a tonality stands in [`Scores`], below [`TONALITIES`]; `None` of a scale's.
+pub fn place(t: Tonality) -> Option<usize> {
+    (t.mode.index() < MAX_MODES).then(|| t.mode.index() * 12 + t.center.index())
 }
 
-/// The tonality at a place of [`Scores`].
-pub fn at_place(place: usize) -> Tonality {
-    Tonality {
+/// The tonality at a place of [`Scores`]; `None` past the last mode of the catalogue.
+pub fn at_place(place: usize, catalogue: &Catalogue) -> Option<Tonality> {
+    Some(Tonality {
         center: PitchClass::new((place % 12) as i32),
-        mode: ModeId::at(place / 12),
-    }
+        mode: catalogue.id(place / 12)?,
+    })
 }
 
 /// Hears one grid step after another. Deterministic; transposed input gives transposed
@@ -381,9 +383,10 @@ mod tests {
         let mut s = Scores::ZERO;
         let dorian = |c| Tonality {
             center: PitchClass::new(c),
-            mode: ModeId::at(3),
+            mode: Catalogue::standard().find("dorian").expect("dorian"),
         };
-        s.tonalities[place(dorian(2))] = 1.0;
+        let place = |c| place(dorian(c)).expect("a mode");
+        s.tonalities[place(2)] = 1.0;
         // Whole tones on C, octatonic on C sharp and D.
         s.collections = [2.0, 0.0, 0.0, 3.0, 0.0, 4.0];
         let seen = |from: i32| s.seen_from(PitchClass::new(from), 31).collect::<Vec<f32>>();
@@ -394,7 +397,7 @@ mod tests {
         ] {
             let seen = seen(from);
             assert_eq!(seen.len(), 31 * 12 + COLLECTIONS);
-            assert_eq!(seen[place(dorian(2 - from))], 1.0);
+            assert_eq!(seen[place(2 - from)], 1.0);
             assert_eq!(seen[31 * 12..], collections);
         }
     }

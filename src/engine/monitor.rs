@@ -453,8 +453,8 @@ impl<E: Estimator> Monitor<E> {
                     spelled,
                     at,
                     since: since.min(at),
-                    probability: p.of(tonality),
-                    open: open(&self.catalogue, tonality, heard, |t| p.of(t)),
+                    probability: probability(p, tonality),
+                    open: open(&self.catalogue, tonality, heard, |t| probability(p, t)),
                 };
                 self.established = Some(e);
                 self.unheard = e.open;
@@ -469,8 +469,10 @@ impl<E: Estimator> Monitor<E> {
             _ => {
                 self.steps_since_refined += 1;
                 if let Some(e) = &mut self.established {
-                    e.probability = p.of(e.spelled.tonality);
-                    let now = open(&self.catalogue, e.spelled.tonality, heard, |t| p.of(t));
+                    e.probability = probability(p, e.spelled.tonality);
+                    let now = open(&self.catalogue, e.spelled.tonality, heard, |t| {
+                        probability(p, t)
+                    });
                     let moved = now != e.open;
                     e.open = now;
                     self.unheard = self.unheard.and_then(now);
@@ -501,9 +503,9 @@ impl<E: Estimator> Monitor<E> {
         let p = self.estimator.probabilities();
         let e = Established {
             spelled: to,
-            probability: p.of(to.tonality),
+            probability: probability(p, to.tonality),
             open: open(&self.catalogue, to.tonality, self.window.heard(), |t| {
-                p.of(t)
+                probability(p, t)
             }),
             ..before
         };
@@ -560,10 +562,10 @@ impl<E: Estimator> Monitor<E> {
                     Some(h) => h.since,
                     None => self.here.since(tonality.center).unwrap_or(at).min(at),
                 },
-                probability: p.of(tonality),
+                probability: probability(p, tonality),
                 open: match self.established {
                     Some(e) if e.spelled.tonality == tonality => e.open,
-                    _ => open(&self.catalogue, tonality, heard, |t| p.of(t)),
+                    _ => open(&self.catalogue, tonality, heard, |t| probability(p, t)),
                 },
             };
             self.home_established = Some(home);
@@ -594,7 +596,7 @@ impl<E: Estimator> Monitor<E> {
             pinned: self.pinned,
             stated: self.stated,
             aside: self.aside,
-            ranking: ranking(p, self.catalogue.len()),
+            ranking: ranking(p, &self.catalogue),
             collection: self.collection(p),
             silent_since: self.silent_since,
             begun: self.begun,
@@ -619,7 +621,7 @@ impl<E: Estimator> Monitor<E> {
                     .chords
                     .bass()
                     .map_or(PitchClass::new(0), PitchClass::of_key);
-                let likeliest = likeliest_center(p, self.catalogue.len(), bass);
+                let likeliest = likeliest_center(p, &self.catalogue, bass)?;
                 let tonic = self.catalogue.spell(likeliest, self.last_tonic);
                 SpelledTonality::new(likeliest, tonic)
             }
@@ -665,15 +667,20 @@ impl<E: Estimator> Monitor<E> {
     }
 }
 
-fn ranking(p: &Scores, modes: usize) -> [Option<(Tonality, f32)>; 5] {
+/// That of a scale is 0: music is never taken for one.
+fn probability(p: &Scores, t: Tonality) -> f32 {
+    p.of(t).unwrap_or(0.0)
+}
+
+fn ranking(p: &Scores, catalogue: &Catalogue) -> [Option<(Tonality, f32)>; 5] {
     let mut best: [Option<(Tonality, f32)>; 5] = [None; 5];
-    for (i, &q) in p.tonalities[..modes * 12].iter().enumerate() {
+    for (i, &q) in p.tonalities[..catalogue.len() * 12].iter().enumerate() {
         if let Some(slot) = best
             .iter()
             .position(|b| b.is_none_or(|(_, other)| q > other))
         {
             best[slot..].rotate_right(1);
-            best[slot] = Some((at_place(i), q));
+            best[slot] = at_place(i, catalogue).map(|t| (t, q));
         }
     }
     best

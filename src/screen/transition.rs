@@ -146,7 +146,7 @@ fn moved(from: Spelling, to: Spelling) -> Move {
 mod tests {
     use super::*;
     use crate::plan::Open;
-    use crate::theory::{ModeId, PitchClass, SpelledTonality, Tonality};
+    use crate::theory::{Catalogue, PitchClass, SpelledTonality, Tonality};
 
     /// What flashed by between two regions is not what the music came from.
     #[test]
@@ -158,7 +158,7 @@ mod tests {
             spelled: SpelledTonality::new(
                 Tonality {
                     center: PitchClass::new(center),
-                    mode: ModeId::at(0),
+                    mode: Catalogue::standard().id(0).expect("a mode"),
                 },
                 Spelling::nearest(PitchClass::new(center), 0.0),
             ),

@@ -267,7 +267,9 @@ impl Hindsight {
             if run.state >= self.none || run.heard.len() < ENOUGH {
                 continue;
             }
-            let relative = at_place(run.state);
+            let Some(relative) = at_place(run.state, &self.catalogue) else {
+                continue;
+            };
             let tonality = Tonality {
                 center: relative.center.up(first),
                 ..relative

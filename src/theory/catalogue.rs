@@ -13,6 +13,9 @@ use std::sync::LazyLock;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Catalogue {
     known: Lists,
+    /// The ids of the modes and of the scales in `known`.
+    mode_ids: Vec<ModeId>,
+    scale_ids: Vec<ModeId>,
     /// Places in the list of the scales whose names no mode has taken.
     scales: Vec<usize>,
 }
@@ -51,8 +54,14 @@ impl Catalogue {
         };
         let scales = known.scales.iter().enumerate();
         let scales = scales.filter(|(_, scale)| !taken(scale)).map(|(at, _)| at);
+        let ids = |from: usize, list: &[Mode]| -> Vec<ModeId> {
+            let list = list.iter().enumerate();
+            list.map(|(at, m)| ModeId::new(from + at, m)).collect()
+        };
         Catalogue {
             scales: scales.collect(),
+            mode_ids: ids(0, &known.modes),
+            scale_ids: ids(MAX_MODES, &known.scales),
             known,
         }
     }
@@ -78,29 +87,44 @@ impl Catalogue {
         self.known.modes.is_empty()
     }
 
-    /// The mode or scale of an id that this catalogue gave.
-    ///
-    /// The id of a mode that only another, larger catalogue has stands for a mode called
-    /// "unknown mode", never for one of this catalogue.
+    /// The mode or scale of an id that this catalogue gave, or one that has the same mode at the
+    /// same place; the id of any other mode stands for one called "unknown mode". To tell, see
+    /// [`Self::get`].
     pub fn mode(&self, id: ModeId) -> &Mode {
-        let found = match id.index().checked_sub(MAX_MODES) {
-            None => self.known.modes.get(id.index()),
-            Some(at) => self.known.scales.get(at),
+        self.get(id).unwrap_or(&UNKNOWN)
+    }
+
+    /// The mode or scale of an id, `None` where this catalogue has no such mode.
+    pub fn get(&self, id: ModeId) -> Option<&Mode> {
+        let (ids, modes, at) = match id.index().checked_sub(MAX_MODES) {
+            None => (&self.mode_ids, &self.known.modes, id.index()),
+            Some(at) => (&self.scale_ids, &self.known.scales, at),
         };
-        found.unwrap_or(&UNKNOWN)
+        modes.get(at).filter(|_| ids.get(at) == Some(&id))
+    }
+
+    /// The id of the mode at a place, from 0, in the order of [`Self::iter`]; `None` past the
+    /// last.
+    pub fn id(&self, place: usize) -> Option<ModeId> {
+        self.mode_ids.get(place).copied()
+    }
+
+    /// The ids of all modes by their place, for what keeps no catalogue; past the last mode
+    /// nobody's.
+    pub(crate) fn ids(&self) -> [ModeId; MAX_MODES] {
+        std::array::from_fn(|place| self.id(place).unwrap_or(ModeId::NOBODYS))
     }
 
     /// Each mode that music is taken for with its id, in the order of the file.
     pub fn iter(&self) -> impl Iterator<Item = (ModeId, &Mode)> {
-        let modes = self.known.modes.iter().enumerate();
-        modes.map(|(i, m)| (ModeId::at(i), m))
+        self.mode_ids.iter().copied().zip(&self.known.modes)
     }
 
     /// Each scale with its id, in the order of the file, except those that a mode of the same
     /// name has replaced.
     pub fn scales(&self) -> impl Iterator<Item = (ModeId, &Mode)> {
         let scales = self.scales.iter();
-        scales.filter_map(|&at| Some((ModeId::at(MAX_MODES + at), self.known.scales.get(at)?)))
+        scales.filter_map(|&at| Some((*self.scale_ids.get(at)?, self.known.scales.get(at)?)))
     }
 
     /// The modes, then the scales.
@@ -376,12 +400,51 @@ mod tests {
         assert_eq!(own("1 2 b3 4 5 6 b7"), (leading, false));
     }
 
+    /// Of a larger catalogue, and of one with as many modes, where another mode stands at its
+    /// place: one of the same degrees, of the same name, of both.
     #[test]
     fn an_id_of_another_catalogue_takes_nobodys_name() {
-        let own = "[[mode]]\nname = 'Own'\ndegrees = '1 b2 b3 b4 5 b6 7'\n";
-        let larger = Catalogue::standard().extended(own).expect("a catalogue");
-        let own = larger.find("own").expect("the mode");
-        assert_eq!(larger.mode(own).name, "Own");
-        assert_eq!(Catalogue::standard().mode(own).name, "unknown mode");
+        let standard = Catalogue::standard();
+        let with = |text: &str| standard.extended(text).expect("a catalogue");
+        let own = with("[[mode]]\nname = 'Own'\ndegrees = '1 b2 b3 b4 5 b6 7'\n");
+        let id = own.find("own").expect("the mode");
+        assert_eq!(own.mode(id).name, "Own");
+        assert_eq!(standard.mode(id).name, "unknown mode");
+        for other in [
+            "name = 'Other'\ndegrees = '1 b2 b3 b4 5 b6 7'",
+            "name = 'Own'\ndegrees = '1 b2 b3 b4 5 b6 b7'",
+            "name = 'Own'\ndegrees = '1 b2 b3 b4 5 b6 7'\nid = 'another'",
+            "name = 'Own'\ndegrees = '1 b2 b3 b4 5 b6 7'\nmovable = '6'",
+        ] {
+            let other = with(&format!("[[mode]]\n{other}\n"));
+            assert_eq!(other.len(), own.len());
+            assert_eq!(other.get(id), None);
+            assert_eq!(other.mode(id).name, "unknown mode");
+        }
+        // The same mode is the same mode.
+        let again = with(
+            "[[mode]]\nname = 'Own'\nweight = 2\ndegrees = '1 b2 b3 b4 5 b6 7'\n\
+             [[scale]]\nname = 'More'\ndegrees = '1 b2 b3 b4 5 b6 b7'\n",
+        );
+        assert_eq!(again.find("own"), Some(id));
+        let scale = again.find("more").expect("the scale");
+        assert_eq!((own.get(scale), standard.get(scale)), (None, None));
+        assert_eq!(standard.get(ModeId::NOBODYS), None);
+    }
+
+    #[test]
+    fn no_two_modes_of_the_catalogue_have_one_fingerprint() {
+        let c = Catalogue::standard();
+        let mut seen = std::collections::BTreeSet::new();
+        for (_, m) in c.all() {
+            assert!(seen.insert(ModeId::new(0, m)), "{}", m.id);
+        }
+        assert_eq!(c.id(c.len()), None);
+        assert!(
+            c.iter()
+                .enumerate()
+                .all(|(at, (id, _))| c.id(at) == Some(id))
+        );
+        assert_eq!(size_of::<ModeId>(), 4);
     }
 }

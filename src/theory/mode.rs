@@ -97,6 +97,28 @@ impl Mode {
         self.also.iter().any(|name| plain_name(name) == plain)
     }
 
+    /// What tells it from other modes: its id, its name and its degrees. FNV-1a, 32 bits, folded
+    /// to 24 (Fowler, Noll, Vo; draft-eastlake-fnv): one in 16 million others has the same.
+    fn fingerprint(&self) -> [u8; 3] {
+        let texts = [&self.id, &self.name].map(|text| text.bytes().chain([0]));
+        let lists = [&self.degrees, &self.movable, &self.passing];
+        let degrees = lists.into_iter().flat_map(|list| {
+            let degrees = list
+                .iter()
+                .flat_map(|d| [d.number, d.alter.cast_unsigned()]);
+            degrees.chain([0])
+        });
+        let hash = texts
+            .into_iter()
+            .flatten()
+            .chain(degrees)
+            .fold(0x811c_9dc5_u32, |hash, byte| {
+                (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193)
+            });
+        let [a, b, c, d] = hash.to_le_bytes();
+        [a ^ d, b, c]
+    }
+
     /// What stands for a mode that is not in the catalogue. Its degrees are the major scale's,
     /// so that notes have plain names beside it.
     pub(super) fn unknown() -> Mode {
@@ -159,20 +181,40 @@ pub fn degree_in(above: usize, mode: &Mode) -> Degree {
     own.unwrap_or_else(|| Degree::chromatic(above))
 }
 
-/// A mode's place in its [`Catalogue`](super::Catalogue), which alone makes ids.
+/// Which mode of a [`Catalogue`](super::Catalogue), which alone makes ids: its place, and a
+/// fingerprint of the mode that stands there.
+///
+/// Another catalogue takes an id for its own where it has the same mode (id, name and degrees)
+/// at the same place, as one that extends the first has; otherwise it knows no mode of that id.
+/// Four bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct ModeId(u8);
+pub struct ModeId {
+    place: u8,
+    print: [u8; 3],
+}
 
 impl ModeId {
+    /// The id of no mode of any catalogue.
+    pub(crate) const NOBODYS: ModeId = ModeId {
+        place: u8::MAX,
+        print: [0; 3],
+    };
+
     /// The place in the catalogue, from 0; of a scale [`super::MAX_MODES`] and more.
     pub const fn index(self) -> usize {
-        self.0 as usize
+        self.place as usize
     }
 
-    /// The id at a place, for those in the program who keep a list with an entry for each
-    /// mode of a catalogue.
-    pub(crate) const fn at(index: usize) -> ModeId {
-        ModeId(index as u8)
+    /// Of the mode that stands at `place` in a catalogue; [`Self::NOBODYS`] past the last place
+    /// that there can be.
+    pub(super) fn new(place: usize, mode: &Mode) -> ModeId {
+        match u8::try_from(place) {
+            Ok(place) if place < u8::MAX => ModeId {
+                place,
+                print: mode.fingerprint(),
+            },
+            _ => ModeId::NOBODYS,
+        }
     }
 }
 
@@ -209,6 +251,6 @@ impl SpelledTonality {
 /// Plain numbers, for messages of tests: names need a catalogue and a spelling.
 impl fmt::Display for Tonality {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}:{}", self.center.index(), self.mode.0)
+        write!(f, "{}:{}", self.center.index(), self.mode.index())
     }
 }

@@ -87,12 +87,12 @@ impl<E: Estimator> Case<E> {
             let center = *centers.get(place)?;
             let tonality = match center == self.spelled.tonality.center {
                 true => self.spelled.tonality,
-                false => likeliest_on(p, center, self.catalogue.len()),
+                false => likeliest_on(p, center, &self.catalogue)?,
             };
             Some(Candidate {
                 spelled: self.catalogue.spelled(tonality, Some(self.spelled.tonic)),
                 center_probability: of(&center),
-                probability: p.of(tonality),
+                probability: p.of(tonality)?,
             })
         })
     }
@@ -110,7 +110,7 @@ impl<E: Estimator> Case<E> {
         likely(
             self.estimator.probabilities(),
             self.spelled.tonality,
-            self.catalogue.len(),
+            &self.catalogue,
         )
     }
 

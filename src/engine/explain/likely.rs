@@ -2,7 +2,7 @@
 
 use crate::engine::estimator::Scores;
 use crate::engine::features::total;
-use crate::theory::{ModeId, PitchClass, Tonality};
+use crate::theory::{Catalogue, PitchClass, Tonality};
 
 /// How likely a tonality is, and what is likeliest.
 #[derive(Clone, Copy, Debug)]
@@ -15,12 +15,12 @@ pub(super) struct Likely {
     pub likeliest: Tonality,
 }
 
-/// How likely things are beside a tonality, of so many modes.
-pub(super) fn likely(p: &Scores, tonality: Tonality, modes: usize) -> Likely {
+/// How likely things are beside a tonality.
+pub(super) fn likely(p: &Scores, tonality: Tonality, catalogue: &Catalogue) -> Likely {
     let centers = centers(p);
     let mut likeliest = tonality;
     // From its center up: in a transposition ties fall alike.
-    for mode in (0..modes).map(ModeId::at) {
+    for (mode, _) in catalogue.iter() {
         for center in (0..12).map(|n| tonality.center.up(n)) {
             let t = Tonality { center, mode };
             if p.of(t) > p.of(likeliest) {
@@ -32,7 +32,7 @@ pub(super) fn likely(p: &Scores, tonality: Tonality, modes: usize) -> Likely {
         center: centers[tonality.center.index()],
         centers,
         no_center: total(p.collections),
-        tonality: p.of(tonality),
+        tonality: p.of(tonality).unwrap_or(0.0),
         likeliest,
     }
 }
@@ -43,22 +43,26 @@ fn centers(p: &Scores) -> [f32; 12] {
 }
 
 /// The likeliest mode on a center.
-pub(super) fn likeliest_on(p: &Scores, center: PitchClass, modes: usize) -> Tonality {
-    let on = |m: usize| Tonality {
-        center,
-        mode: ModeId::at(m),
-    };
-    let better = |best, t| if p.of(t) > p.of(best) { t } else { best };
-    (1..modes).map(on).fold(on(0), better)
+pub(super) fn likeliest_on(
+    p: &Scores,
+    center: PitchClass,
+    catalogue: &Catalogue,
+) -> Option<Tonality> {
+    let on = catalogue.iter().map(|(mode, _)| Tonality { center, mode });
+    on.reduce(|best, t| if p.of(t) > p.of(best) { t } else { best })
 }
 
 /// The likeliest center with its likeliest mode; in a tie, the nearest above `from`.
-pub(in crate::engine) fn likeliest_center(p: &Scores, modes: usize, from: PitchClass) -> Tonality {
+pub(in crate::engine) fn likeliest_center(
+    p: &Scores,
+    catalogue: &Catalogue,
+    from: PitchClass,
+) -> Option<Tonality> {
     let all = centers(p);
     let better = |best: PitchClass, c: PitchClass| {
         let more = all[c.index()] > all[best.index()];
         if more { c } else { best }
     };
     let center = (1..12).map(|n| from.up(n)).fold(from, better);
-    likeliest_on(p, center, modes)
+    likeliest_on(p, center, catalogue)
 }

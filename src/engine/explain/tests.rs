@@ -111,11 +111,7 @@ fn played_without(
         }
     }
     m.advance_to(end + Time(1), &mut ());
-    likely(
-        m.probabilities(),
-        case.spelled.tonality,
-        m.catalogue().len(),
-    )
+    likely(m.probabilities(), case.spelled.tonality, m.catalogue())
 }
 
 /// Compares every change that is stated with what playing again does.
@@ -125,7 +121,7 @@ fn check(scene: &Scene, until: f64) -> Explanation {
     let told = case.clone().explain();
     let near = |a: f32, b: f32| (a - b).abs() < 1e-6;
     assert!(near(
-        m.probabilities().of(told.spelled.tonality),
+        m.probabilities().of(told.spelled.tonality).expect("a mode"),
         told.probability
     ));
     let all = case.passage.removable(case.spelled.tonality.center);
@@ -144,7 +140,7 @@ fn check(scene: &Scene, until: f64) -> Explanation {
         near(
             of_center(p, c.spelled.tonality.center),
             c.center_probability,
-        ) && near(p.of(c.spelled.tonality), c.probability)
+        ) && near(p.of(c.spelled.tonality).expect("a mode"), c.probability)
     }));
     assert!(candidates.is_sorted_by(|a, b| a.center_probability >= b.center_probability));
     let others = (0..12)

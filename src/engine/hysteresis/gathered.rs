@@ -93,7 +93,7 @@ impl Gathered {
             let near = *gathered / (MODE_PATIENCE * rules.patience);
             let likelier = best.1 > 0.0 && near == best.1 && own(m) > own(best.0.index());
             if lead > 0.0 && (near > best.1 || likelier) {
-                best = (ModeId::at(m), near);
+                best = (p.id(m), near);
             }
         }
         best

@@ -156,6 +156,11 @@ mod tests {
     use super::*;
     use crate::engine::estimator::place;
 
+    /// Where the tonality that is established stands in scores.
+    fn now(here: &Here) -> usize {
+        here.now().and_then(place).expect("established")
+    }
+
     fn likely(center: usize, p: f32, none: f32) -> Scores {
         let mut s = Scores::ZERO;
         // Dorian and nothing else.
@@ -235,18 +240,18 @@ mod tests {
         let mut waits = [0.97, 0.6, 0.3].map(|p| {
             let mut here = here.clone();
             let mut s = likely(7, p, 0.0);
-            s.tonalities[place(here.now().expect("established"))] = 0.2 * (1.0 - p);
+            s.tonalities[now(&here)] = 0.2 * (1.0 - p);
             wait(&mut here, &s, None)
         });
         assert!(waits[0].is_some_and(|n| n <= 4), "{waits:?}");
         assert!(waits[0] < waits[1], "{waits:?}");
         let mut vague = likely(7, 0.3, 0.0);
-        vague.tonalities[place(here.now().expect("established"))] = 0.25;
+        vague.tonalities[now(&here)] = 0.25;
         waits[2] = wait(&mut here.clone(), &vague, None);
         assert_eq!(waits[2], None);
         // The way back home is shorter.
         let mut middling = likely(7, 0.5, 0.0);
-        middling.tonalities[place(here.now().expect("established"))] = 0.15;
+        middling.tonalities[now(&here)] = 0.15;
         let away = wait(&mut here.clone(), &middling, None);
         let back = wait(&mut here.clone(), &middling, Some(PitchClass::new(7)));
         assert!(back.is_some() && back < away, "{back:?} {away:?}");

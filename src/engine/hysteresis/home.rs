@@ -2,7 +2,7 @@
 
 use super::inertia::Inertia;
 use crate::engine::estimator::{STEP, TONALITIES, place};
-use crate::theory::{Catalogue, ModeId, PitchClass, Tonality};
+use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, Tonality};
 use crate::time::Time;
 
 /// Seconds on the first center before it is home.
@@ -31,6 +31,7 @@ pub struct Home {
     /// Seconds spent lately in each tonality, forgotten slowly.
     weights: [f32; TONALITIES],
     modes: usize,
+    ids: [ModeId; MAX_MODES],
     /// Centers that have been home, by pitch class.
     been: u16,
 }
@@ -41,6 +42,7 @@ impl Home {
             now: None,
             weights: [0.0; TONALITIES],
             modes: catalogue.len(),
+            ids: catalogue.ids(),
             been: 0,
         }
     }
@@ -51,27 +53,34 @@ impl Home {
 
     /// Seconds spent lately on a center, and the mode that had most of them.
     fn on(&self, center: PitchClass) -> (f32, ModeId) {
-        let mut best = (f32::MIN, ModeId::at(0));
+        let mut best = (f32::MIN, self.ids[0]);
         let mut sum = 0.0;
         for m in 0..self.modes {
             let w = self.weights[m * 12 + center.index()];
             sum += w;
             if w > best.0 {
-                best = (w, ModeId::at(m));
+                best = (w, self.ids[m]);
             }
         }
         (sum, best.1)
     }
 
+    /// Of a tonality; `None` of a scale's.
+    fn weight(&mut self, t: Tonality) -> Option<&mut f32> {
+        self.weights.get_mut(place(t)?)
+    }
+
     /// What was taken for the mode `before` has been `to`, on the same center, from the
     /// beginning.
     pub fn decide(&mut self, before: ModeId, to: Tonality) {
-        let from = place(Tonality {
+        let from = Tonality {
             center: to.center,
             mode: before,
-        });
-        let spent = std::mem::take(&mut self.weights[from]);
-        self.weights[place(to)] += spent;
+        };
+        let spent = self.weight(from).map_or(0.0, std::mem::take);
+        if let Some(weight) = self.weight(to) {
+            *weight += spent;
+        }
         if self
             .now
             .is_some_and(|now| now.center == to.center && now.mode == before)
@@ -88,7 +97,9 @@ impl Home {
         for w in &mut self.weights[..self.modes * 12] {
             *w *= keep;
         }
-        self.weights[place(here)] += step;
+        if let Some(weight) = self.weight(here) {
+            *weight += step;
+        }
         let before = self.now;
         let center = match before {
             None if self.on(here.center).0 < FIRST_HOME => return false,
@@ -104,7 +115,7 @@ impl Home {
         let (_, most) = self.on(center);
         let mode = match before {
             Some(now) if now.center == center => {
-                let weight = |mode| self.weights[place(Tonality { center, mode })];
+                let mut weight = |mode| self.weight(Tonality { center, mode }).map_or(0.0, |w| *w);
                 if weight(most) > HOME_MODE * weight(now.mode) {
                     most
                 } else {
@@ -128,7 +139,7 @@ mod tests {
         let t = |c| {
             Some(Tonality {
                 center: PitchClass::new(c),
-                mode: ModeId::at(1),
+                mode: Catalogue::standard().find("lydian").expect("lydian"),
             })
         };
         let mut live = |c, seconds: usize| {
@@ -153,7 +164,7 @@ mod tests {
         let t = |c| {
             Some(Tonality {
                 center: PitchClass::new(c),
-                mode: ModeId::at(1),
+                mode: Catalogue::standard().find("lydian").expect("lydian"),
             })
         };
         for stop in Inertia::ALL {

@@ -7,6 +7,7 @@ use crate::theory::{Catalogue, MAX_MODES, ModeId, PitchClass, PitchClassSet};
 #[derive(Clone, Debug)]
 pub(super) struct Modes {
     count: usize,
+    ids: [ModeId; MAX_MODES],
     /// For each mode [`Catalogue::needed`] and [`Catalogue::kin`].
     needs: [PitchClassSet; MAX_MODES],
     kin: [usize; MAX_MODES],
@@ -22,6 +23,7 @@ impl Modes {
         }
         Modes {
             count: catalogue.len(),
+            ids: catalogue.ids(),
             needs,
             kin,
         }
@@ -49,6 +51,11 @@ impl Probabilities<'_> {
     /// All modes by number.
     pub fn modes(&self) -> impl Iterator<Item = usize> {
         0..self.modes.count
+    }
+
+    /// The mode of a number.
+    pub fn id(&self, m: usize) -> ModeId {
+        self.modes.ids[m]
     }
 
     /// The first mode with the same notes.
@@ -100,7 +107,7 @@ impl Probabilities<'_> {
                 };
                 if better { x } else { best }
             })
-            .map_or((ModeId::at(0), 0.0), |(m, q)| (ModeId::at(m), q))
+            .map_or((self.id(0), 0.0), |(m, q)| (self.id(m), q))
     }
 
     /// The likeliest that may be named of the modes with the notes of `kin`.
@@ -109,6 +116,6 @@ impl Probabilities<'_> {
         self.modes()
             .filter(|&m| self.kin(m) == kin && self.allowed(m, center))
             .reduce(|best, m| if own(m) > own(best) { m } else { best })
-            .map(ModeId::at)
+            .map(|m| self.id(m))
     }
 }

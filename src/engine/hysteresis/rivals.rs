@@ -103,7 +103,7 @@ impl Rivals {
                         .filter(|_| kept == Some(who))
                         .map(|t| t.mode)
                         .or_else(|| p.best_of_kin(now.center, kin));
-                    let mode = mode.unwrap_or(ModeId::at(kin));
+                    let mode = mode.unwrap_or(p.id(kin));
                     let near = gathered.nearness_of_kin(p, kin, rules);
                     (Tonality { mode, ..now }, together[kin], near)
                 }
