@@ -225,7 +225,7 @@ impl Share {
 const NO_BARS: &str = "has no time signature, and so no bars: leave --bars out";
 
 /// Of the work on a file, reading takes about this share.
-const READING: f32 = 0.2;
+const READING: f32 = 0.02;
 
 /// `tell` gets the share that is done, 0 to 1, and may break off.
 fn report(

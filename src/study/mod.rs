@@ -12,8 +12,8 @@ mod progression;
 mod sounds;
 
 use crate::engine::{
-    Arrival, Aside, Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, Scores,
-    Stroke,
+    Arrival, Aside, Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, STEP,
+    Scores, Stroke,
 };
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Marker, TonalPlan};
@@ -184,7 +184,7 @@ fn in_blocks<B>(
         chords: Chords::new(strokes, recording.bars.clone()),
         catalogue,
         aside: false,
-        progress: Progress::new(end, progress),
+        progress: Progress::new(end, Time(STEP.0 * steps as u64), progress),
         stopped: None,
     };
     for (at, event) in recording.events() {

@@ -5,7 +5,10 @@ use std::ops::ControlFlow;
 
 /// How much of the whole each part of the work takes, as measured on the études: hearing it as
 /// it was played, the tonalities in hindsight, and the chords.
-const SHARES: [f64; 3] = [3.0, 2.0, 1.0];
+const SHARES: [f64; 3] = [4.0, 3.0, 1.0];
+/// The same of music that is worked out block by block: hindsight hears it once more in each
+/// direction.
+const SHARES_IN_BLOCKS: [f64; 3] = [4.0, 11.0, 1.0];
 /// Progress is reported once in this many steps of the work.
 const OFTEN: usize = 64;
 
@@ -14,6 +17,7 @@ pub(super) struct Progress<'a, B> {
     tell: &'a mut dyn FnMut(f32) -> ControlFlow<B>,
     /// How long the recording is.
     end: Time,
+    shares: [f64; 3],
     reached: [Time; 3],
     steps: usize,
 }
@@ -29,11 +33,20 @@ pub(super) struct Work<'p, 'a, B> {
 }
 
 impl<'a, B> Progress<'a, B> {
-    /// `tell`: breaks off for a reason, which becomes the error of the work.
-    pub fn new(end: Time, tell: &'a mut dyn FnMut(f32) -> ControlFlow<B>) -> Progress<'a, B> {
+    /// `block`: how much is worked on at once. `tell`: breaks off for a reason, which becomes
+    /// the error of the work.
+    pub fn new(
+        end: Time,
+        block: Time,
+        tell: &'a mut dyn FnMut(f32) -> ControlFlow<B>,
+    ) -> Progress<'a, B> {
         Progress {
             tell,
             end,
+            shares: match end > block {
+                true => SHARES_IN_BLOCKS,
+                false => SHARES,
+            },
             reached: [Time::ZERO; 3],
             steps: 0,
         }
@@ -72,11 +85,11 @@ impl<'a, B> Progress<'a, B> {
     fn reach(&mut self, part: usize, at: Time) -> Result<(), B> {
         self.reached[part] = at.max(self.reached[part]);
         let end = self.end.seconds().max(1e-9);
-        let parts = self.reached.iter().zip(SHARES);
+        let parts = self.reached.iter().zip(self.shares);
         let done: f64 = parts
             .map(|(at, share)| share * (at.seconds() / end).min(1.0))
             .sum();
-        match (self.tell)((done / SHARES.iter().sum::<f64>()) as f32) {
+        match (self.tell)((done / self.shares.iter().sum::<f64>()) as f32) {
             ControlFlow::Continue(()) => Ok(()),
             ControlFlow::Break(reason) => Err(reason),
         }
