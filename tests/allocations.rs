@@ -4,7 +4,7 @@ use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 
 use allocation_counter::measure;
 use peregrinus::engine::{self, Change, Monitor, Observer, Phrases};
-use peregrinus::midi::{Event, IntakeReceiver, Trigger, intake};
+use peregrinus::midi::{Channel, Event, IntakeReceiver, Trigger, intake};
 use peregrinus::theory::{Bassist, Catalogue, Hearing, Kinds, PitchClass, PitchClassSet};
 use peregrinus::time::Time;
 
@@ -99,13 +99,19 @@ fn playing(events: usize) -> Vec<(Time, Event)> {
             root + 12 + random(12) as u8,
         ];
         let value = if random(2) == 0 { 0 } else { 127 };
-        out.push((at, Event::Damper { channel: 0, value }));
+        out.push((
+            at,
+            Event::Damper {
+                channel: Channel::ALL[0],
+                value,
+            },
+        ));
         for key in keys {
             at += Time::millis(random(20));
             out.push((
                 at,
                 Event::NoteOn {
-                    channel: 0,
+                    channel: Channel::ALL[0],
                     key,
                     velocity: 60,
                 },
@@ -113,7 +119,13 @@ fn playing(events: usize) -> Vec<(Time, Event)> {
         }
         at += Time::millis(100 + random(400));
         for key in keys {
-            out.push((at, Event::NoteOff { channel: 0, key }));
+            out.push((
+                at,
+                Event::NoteOff {
+                    channel: Channel::ALL[0],
+                    key,
+                },
+            ));
         }
         if random(200) == 0 {
             out.push((at, Event::Release));

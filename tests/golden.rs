@@ -136,12 +136,18 @@ fn events(piece: &Piece) -> Vec<(Time, midi::Event)> {
     let mut events: Vec<(Time, midi::Event)> = Vec::new();
     for &(on, off, key) in &piece.notes {
         let note = midi::Event::NoteOn {
-            channel: 0,
+            channel: midi::Channel::ALL[0],
             key,
             velocity: 1 + key % 120,
         };
         events.push((BEGIN + Time(on), note));
-        events.push((BEGIN + Time(off), midi::Event::NoteOff { channel: 0, key }));
+        events.push((
+            BEGIN + Time(off),
+            midi::Event::NoteOff {
+                channel: midi::Channel::ALL[0],
+                key,
+            },
+        ));
     }
     events.sort_by_key(|(at, e)| (*at, !e.releases()));
     events

@@ -140,11 +140,11 @@ fn bytes(event: Event) -> [u8; 3] {
             channel,
             key,
             velocity,
-        } => [0x90 | channel, key, velocity],
-        Event::NoteOff { channel, key } => [0x80 | channel, key, 64],
-        Event::Damper { channel, value } => [0xb0 | channel, 64, value],
-        Event::Sostenuto { channel, value } => [0xb0 | channel, 66, value],
-        Event::Soft { channel, value } => [0xb0 | channel, 67, value],
+        } => [0x90 | channel.number(), key, velocity],
+        Event::NoteOff { channel, key } => [0x80 | channel.number(), key, 64],
+        Event::Damper { channel, value } => [0xb0 | channel.number(), 64, value],
+        Event::Sostenuto { channel, value } => [0xb0 | channel.number(), 66, value],
+        Event::Soft { channel, value } => [0xb0 | channel.number(), 67, value],
         other => panic!("no étude holds {other:?}"),
     }
 }

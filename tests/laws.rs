@@ -121,11 +121,14 @@ fn play(gestures: &[(Gesture, u64)], at: Registers) -> Vec<Timed> {
         let n = all.len();
         let at = Time(at.0 + uneven(n));
         let velocity = 40 + (n as u8).wrapping_mul(37) % 60;
-        let off = midi::Event::NoteOff { channel: 0, key };
+        let off = midi::Event::NoteOff {
+            channel: midi::Channel::ALL[0],
+            key,
+        };
         all.push((
             at,
             midi::Event::NoteOn {
-                channel: 0,
+                channel: midi::Channel::ALL[0],
                 key,
                 velocity,
             },
@@ -173,18 +176,32 @@ fn play(gestures: &[(Gesture, u64)], at: Registers) -> Vec<Timed> {
                 }
             }
             Gesture::Any { key, long } => note(now, at.right + i32::from(key) % 36, long),
-            Gesture::Damper { value } => {
-                controls.push((now, midi::Event::Damper { channel: 0, value }))
-            }
-            Gesture::Sostenuto { value } => {
-                controls.push((now, midi::Event::Sostenuto { channel: 0, value }))
-            }
+            Gesture::Damper { value } => controls.push((
+                now,
+                midi::Event::Damper {
+                    channel: midi::Channel::ALL[0],
+                    value,
+                },
+            )),
+            Gesture::Sostenuto { value } => controls.push((
+                now,
+                midi::Event::Sostenuto {
+                    channel: midi::Channel::ALL[0],
+                    value,
+                },
+            )),
             Gesture::Control { which } => controls.push((
                 now,
                 match which {
-                    0 => midi::Event::AllNotesOff { channel: 0 },
-                    1 => midi::Event::AllSoundOff { channel: 0 },
-                    2 => midi::Event::ResetControllers { channel: 0 },
+                    0 => midi::Event::AllNotesOff {
+                        channel: midi::Channel::ALL[0],
+                    },
+                    1 => midi::Event::AllSoundOff {
+                        channel: midi::Channel::ALL[0],
+                    },
+                    2 => midi::Event::ResetControllers {
+                        channel: midi::Channel::ALL[0],
+                    },
                     3 => midi::Event::Release,
                     4 => midi::Event::NoteOn {
                         channel: midi::PERCUSSION,
@@ -192,7 +209,7 @@ fn play(gestures: &[(Gesture, u64)], at: Registers) -> Vec<Timed> {
                         velocity: 90,
                     },
                     _ => midi::Event::Soft {
-                        channel: 0,
+                        channel: midi::Channel::ALL[0],
                         value: 100,
                     },
                 },

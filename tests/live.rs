@@ -571,7 +571,7 @@ fn jobs_from_the_piano() {
     assert_eq!(listener.feed.history().chords().len(), 1);
     listener.finish().unwrap();
     let read = read(&file);
-    let (channel, key) = (0, 60);
+    let (channel, key) = (midi::Channel::ALL[0], 60);
     let velocity = 80;
     let heard = [
         midi::Event::NoteOn {
@@ -676,7 +676,7 @@ fn what_decides_is_told_on_demand() {
 #[test]
 fn a_feed_that_nobody_reads_does_not_hold_up_the_end() {
     let note = |i: u64| {
-        let (channel, key, velocity) = (0, 40 + (i % 40) as u8, 64);
+        let (channel, key, velocity) = (midi::Channel::ALL[0], 40 + (i % 40) as u8, 64);
         let on = midi::Event::NoteOn {
             channel,
             key,

@@ -3,7 +3,9 @@
 use std::fmt::Write as _;
 use std::ops::ControlFlow::Continue;
 
-use peregrinus::midi::{self, Event, KeySignature, Limits, Performance, Text, TextKind, Timed};
+use peregrinus::midi::{
+    self, Channel, Event, KeySignature, Limits, Performance, Text, TextKind, Timed,
+};
 use peregrinus::time::Time;
 
 #[path = "python/mod.rs"]
@@ -28,7 +30,7 @@ fn line(t: &Timed) -> Option<String> {
         // It has no message of its own: see src/midi/record.rs.
         Event::Release => return None,
     };
-    Some(format!("{} {kind} {channel} {a} {b}", t.at.0))
+    Some(format!("{} {kind} {} {a} {b}", t.at.0, channel.number()))
 }
 
 /// Notes and pedals at odd ticks, in a fixed disorder.
@@ -45,7 +47,7 @@ fn performance(seed: u64, notes: usize, channels: u8, longest: u64) -> Performan
     let mut now = 0;
     for i in 0..notes {
         now += next(longest);
-        let channel = next(u64::from(channels)) as u8;
+        let channel = Channel::ALL[next(u64::from(channels)) as usize];
         let key = 21 + next(88) as u8;
         let velocity = 1 + next(127) as u8;
         let on = Event::NoteOn {

@@ -307,17 +307,23 @@ fn hear(monitor: &Monitor, texture: &Texture, chords: &[Hands; 3]) -> Vec<(Sonor
         let begin = 1000 + i * SPAN;
         for (key, from, to) in (texture.play)(h) {
             let on = midi::Event::NoteOn {
-                channel: 0,
+                channel: midi::Channel::ALL[0],
                 key,
                 velocity: 70,
             };
             events.push((begin + from, true, on));
-            let off = midi::Event::NoteOff { channel: 0, key };
+            let off = midi::Event::NoteOff {
+                channel: midi::Channel::ALL[0],
+                key,
+            };
             events.push((begin + to, false, off));
         }
         if texture.pedal {
             for (after, value) in [(60, 0), (160, 127)] {
-                let event = midi::Event::Damper { channel: 0, value };
+                let event = midi::Event::Damper {
+                    channel: midi::Channel::ALL[0],
+                    value,
+                };
                 events.push((begin + after, false, event));
             }
         }

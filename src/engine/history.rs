@@ -352,7 +352,7 @@ mod tests {
     use super::super::keys::each;
     use super::super::monitor::Monitor;
     use super::*;
-    use crate::midi::Event;
+    use crate::midi::{Channel, Event};
     use crate::theory::Catalogue;
     use std::sync::Arc;
 
@@ -362,7 +362,7 @@ mod tests {
         let mut monitor = Monitor::new(catalogue).expect("the weights");
         let mut history = History::default();
         for &(ms, key) in script {
-            let (channel, velocity) = (0, 80);
+            let (channel, velocity) = (Channel::ALL[0], 80);
             let event = match u8::try_from(key) {
                 Ok(key) => Event::NoteOn {
                     channel,

@@ -82,7 +82,7 @@ impl Default for Filter {
     /// Every channel but percussion, as written.
     fn default() -> Filter {
         Filter {
-            channels: !(1 << PERCUSSION),
+            channels: !PERCUSSION.bit(),
             transpose: 0,
         }
     }
@@ -224,10 +224,9 @@ impl Keys {
 
     /// Whether the damper of any channel that counts is down.
     pub fn damper(&self) -> bool {
-        self.channels
+        Channel::ALL
             .iter()
-            .enumerate()
-            .any(|(c, s)| self.counts(c as Channel) && s.damper)
+            .any(|&c| self.counts(c) && self.channels[c.index()].damper)
     }
 
     /// Changing the filter releases everything: keys that sounded may no longer count.
@@ -247,7 +246,7 @@ impl Keys {
     }
 
     fn counts(&self, channel: Channel) -> bool {
-        self.filter.channels >> (channel & 15) & 1 == 1
+        self.filter.channels & channel.bit() != 0
     }
 
     fn key(&self, key: u8) -> Option<u8> {
@@ -277,7 +276,7 @@ impl Keys {
                 let Some(key) = self.key(key) else {
                     return Happened::Nothing;
                 };
-                let c = &mut self.channels[channel as usize & 15];
+                let c = &mut self.channels[channel.index()];
                 c.held |= 1 << key;
                 c.damped &= !(1 << key);
                 self.strikes[key as usize] = Strike { at, left: 1.0 };
@@ -288,7 +287,7 @@ impl Keys {
                 let Some(key) = self.key(key) else {
                     return Happened::Nothing;
                 };
-                let c = &mut self.channels[channel as usize & 15];
+                let c = &mut self.channels[channel.index()];
                 let bit = 1 << key;
                 if c.held & bit != 0 && c.damper {
                     c.damped |= bit;
@@ -296,7 +295,7 @@ impl Keys {
                 c.held &= !bit;
             }
             Event::Damper { channel, value } => {
-                let c = &mut self.channels[channel as usize & 15];
+                let c = &mut self.channels[channel.index()];
                 if value >= DAMPER_DOWN {
                     c.damper = true;
                 } else if value < DAMPER_UP {
@@ -305,7 +304,7 @@ impl Keys {
                 }
             }
             Event::Sostenuto { channel, value } => {
-                let c = &mut self.channels[channel as usize & 15];
+                let c = &mut self.channels[channel.index()];
                 if value >= DAMPER_DOWN {
                     if !c.sostenuto {
                         // It catches the keys that are down at that moment, and no others.
@@ -319,15 +318,15 @@ impl Keys {
             }
             Event::Soft { .. } => {}
             Event::AllSoundOff { channel } => {
-                let c = &mut self.channels[channel as usize & 15];
+                let c = &mut self.channels[channel.index()];
                 (c.held, c.damped, c.caught) = (0, 0, 0);
             }
             Event::ResetControllers { channel } => {
-                let c = &mut self.channels[channel as usize & 15];
+                let c = &mut self.channels[channel.index()];
                 (c.damped, c.caught, c.damper, c.sostenuto) = (0, 0, false, false);
             }
             Event::AllNotesOff { channel } => {
-                let c = &mut self.channels[channel as usize & 15];
+                let c = &mut self.channels[channel.index()];
                 if c.damper {
                     c.damped |= c.held;
                 }
@@ -367,19 +366,28 @@ mod tests {
     }
     fn on(key: u8) -> Event {
         Event::NoteOn {
-            channel: 0,
+            channel: Channel::ALL[0],
             key,
             velocity: 80,
         }
     }
     fn off(key: u8) -> Event {
-        Event::NoteOff { channel: 0, key }
+        Event::NoteOff {
+            channel: Channel::ALL[0],
+            key,
+        }
     }
     fn damper(value: u8) -> Event {
-        Event::Damper { channel: 0, value }
+        Event::Damper {
+            channel: Channel::ALL[0],
+            value,
+        }
     }
     fn sostenuto(value: u8) -> Event {
-        Event::Sostenuto { channel: 0, value }
+        Event::Sostenuto {
+            channel: Channel::ALL[0],
+            value,
+        }
     }
 
     // What CC 64, 66, 120, 121 and 123 do: MIDI 1.0 Detailed Specification and
@@ -431,21 +439,31 @@ mod tests {
 
     #[test]
     fn the_channel_mode_messages() {
-        let all_notes_off = Event::AllNotesOff { channel: 0 };
+        let all_notes_off = Event::AllNotesOff {
+            channel: Channel::ALL[0],
+        };
         let k = keys(&[damper(127), on(60), on(64), all_notes_off]);
         assert_eq!(
             (k.held(), k.pedalled()),
             (0, 1 << 60 | 1 << 64),
             "123 leaves the pedal's"
         );
-        let k = keys(&[damper(127), on(60), Event::AllSoundOff { channel: 0 }]);
+        let k = keys(&[
+            damper(127),
+            on(60),
+            Event::AllSoundOff {
+                channel: Channel::ALL[0],
+            },
+        ]);
         assert_eq!(k.sounding(), 0);
         let k = keys(&[
             damper(127),
             on(60),
             off(60),
             on(64),
-            Event::ResetControllers { channel: 0 },
+            Event::ResetControllers {
+                channel: Channel::ALL[0],
+            },
         ]);
         assert_eq!((k.held(), k.pedalled()), (1 << 64, 0));
         assert_eq!(
@@ -472,7 +490,7 @@ mod tests {
         k.on_event(
             Time(0),
             Event::NoteOn {
-                channel: 1,
+                channel: Channel::ALL[1],
                 key: 50,
                 velocity: 9,
             },

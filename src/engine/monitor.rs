@@ -64,13 +64,13 @@ const PLAIN: f32 = 2.0;
 /// let mut at = Time::ZERO;
 /// // C, F, G7 and C, twice, a second each.
 /// for chord in [[48, 64, 67, 72], [53, 65, 69, 72], [55, 65, 71, 74], [48, 64, 67, 72]].repeat(2) {
+///     let (channel, velocity) = (midi::Channel::ALL[0], 80);
 ///     for key in chord {
-///         let (channel, velocity) = (0, 80);
 ///         monitor.on_event(at, midi::Event::NoteOn { channel, key, velocity }, &mut printer);
 ///     }
 ///     at += Time::millis(1000);
 ///     for key in chord {
-///         monitor.on_event(at, midi::Event::NoteOff { channel: 0, key }, &mut printer);
+///         monitor.on_event(at, midi::Event::NoteOff { channel, key }, &mut printer);
 ///     }
 /// }
 /// let reading = monitor.reading();
@@ -746,7 +746,7 @@ mod tests {
             monitor.on_event(Time::ZERO, pin, &mut ());
             for key in [48, 51, 53, 56] {
                 let on = midi::Event::NoteOn {
-                    channel: 0,
+                    channel: midi::Channel::ALL[0],
                     key,
                     velocity: 80,
                 };
@@ -798,7 +798,7 @@ mod tests {
             let mut history = super::super::history::History::default();
             let mut play = |at: u64, keys: &[u8]| {
                 let on = |key| midi::Event::NoteOn {
-                    channel: 0,
+                    channel: midi::Channel::ALL[0],
                     key,
                     velocity: 80,
                 };
@@ -806,7 +806,10 @@ mod tests {
                     monitor.on_event(Time::millis(at), on(key), &mut history);
                 }
                 for &key in keys {
-                    let off = midi::Event::NoteOff { channel: 0, key };
+                    let off = midi::Event::NoteOff {
+                        channel: midi::Channel::ALL[0],
+                        key,
+                    };
                     monitor.on_event(Time::millis(at + 550), off, &mut history);
                 }
             };

@@ -338,7 +338,7 @@ mod tests {
     use super::*;
     use crate::engine::monitor::fresh;
     use crate::engine::{Change, Monitor, Observer};
-    use crate::midi::Event;
+    use crate::midi::{Channel, Event};
 
     /// What was said, and when in seconds.
     #[derive(Default, Debug, PartialEq)]
@@ -385,7 +385,7 @@ mod tests {
         }
 
         fn events(&self) -> Vec<(Time, Event)> {
-            let channel = 0;
+            let channel = Channel::ALL[0];
             let mut all: Vec<(Time, Event)> = Vec::new();
             for &(from, to, key) in &self.0 {
                 let velocity = 70;
@@ -403,7 +403,7 @@ mod tests {
 
         /// With the damper changed on every bar, if it is used.
         fn pedalled(&self) -> Vec<(Time, Event)> {
-            let channel = 0;
+            let channel = Channel::ALL[0];
             let mut all = self.events();
             let end = all.last().map_or(0.0, |e| e.0.seconds());
             for bar in 0..(end / 2.0) as usize {

@@ -190,7 +190,7 @@ mod tests {
             let mut words = line.split_whitespace();
             let ms: u64 = words.next().and_then(|w| w.parse().ok()).expect("a time");
             for word in words {
-                let channel = 0;
+                let channel = midi::Channel::ALL[0];
                 let event = match (word, word.strip_prefix('-')) {
                     ("down", _) => midi::Event::Damper {
                         channel,

@@ -430,7 +430,7 @@ mod tests {
         let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
         let end = Time::millis(36_000_000);
         // A note a second, so that the grid never rests.
-        let (channel, key, velocity) = (0, 48, 64);
+        let (channel, key, velocity) = (midi::Channel::ALL[0], 48, 64);
         let note = |i: u64| {
             let on = midi::Event::NoteOn {
                 channel,
@@ -462,7 +462,7 @@ mod tests {
         let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
         let end = Time::millis(3_600_000);
         let note = |i: u64| {
-            let (channel, key, velocity) = (0, 48 + (i % 12) as u8, 64);
+            let (channel, key, velocity) = (midi::Channel::ALL[0], 48 + (i % 12) as u8, 64);
             let on = midi::Event::NoteOn {
                 channel,
                 key,

@@ -276,7 +276,7 @@ mod tests {
 
     fn key(key: u8) -> Event {
         Event::Midi(midi::Event::NoteOn {
-            channel: 0,
+            channel: midi::Channel::ALL[0],
             key,
             velocity: 64,
         })

@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering::SeqCst};
 
 use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
 
-use super::event::{Event, Timed};
+use super::event::{Channel, Event, Timed};
 use super::trigger::{Jobs, Message, Trigger};
 use super::wire::{Sensing, Wire, WireEvent};
 use crate::time::Time;
@@ -193,7 +193,7 @@ fn put(sender: &Sender<Incoming>, reserve: usize, shared: &Shared, incoming: Inc
     let place = match incoming.message {
         Message::Event(Event::NoteOff { channel, key }) => shared
             .late_keys
-            .get(usize::from(channel) * 128 + usize::from(key)),
+            .get(channel.index() * 128 + usize::from(key)),
         _ => None,
     };
     place
@@ -273,11 +273,13 @@ impl IntakeReceiver {
             0 => None,
             _ => Some(Stamp(place.swap(0, SeqCst))),
         };
-        for (i, place) in self.shared.late_keys.iter().enumerate() {
-            if let Some(stamp) = take(place) {
-                let (channel, key) = ((i / 128) as u8, (i % 128) as u8);
-                let message = Message::Event(Event::NoteOff { channel, key });
-                self.pending.push(Incoming { stamp, message });
+        let channels = self.shared.late_keys.chunks(128);
+        for (channel, keys) in Channel::ALL.into_iter().zip(channels) {
+            for (key, place) in (0..).zip(keys) {
+                if let Some(stamp) = take(place) {
+                    let message = Message::Event(Event::NoteOff { channel, key });
+                    self.pending.push(Incoming { stamp, message });
+                }
             }
         }
         if let Some(stamp) = take(&self.shared.late_all) {
@@ -344,7 +346,7 @@ mod tests {
             sender.bytes(&[0x80, key, 64]);
         }
         assert_eq!(receiver.dropped(), 4);
-        let (channel, velocity) = (0, 64);
+        let (channel, velocity) = (Channel::ALL[0], 64);
         let ons = (0..6).map(|key| Event::NoteOn {
             channel,
             key,
@@ -371,7 +373,7 @@ mod tests {
         assert_eq!(
             out.last().unwrap().event,
             Event::NoteOff {
-                channel: 0,
+                channel: Channel::ALL[0],
                 key: 60
             }
         );
@@ -513,7 +515,7 @@ mod tests {
                     sent += 1;
                     sender.bytes(&[0x90 | channel, key, 64]);
                 } else {
-                    let_go.insert((channel, key), i);
+                    let_go.insert((Channel::new(channel).unwrap(), key), i);
                     sender.bytes(&[if kind == 1 { 0x80 } else { 0x90 } | channel, key, 0]);
                 }
                 if wait == 0 {

@@ -3,7 +3,7 @@
 //! To read a file's bytes, from any program:
 //!
 //! ```
-//! use peregrinus::midi::{self, Event};
+//! use peregrinus::midi::{self, Channel, Event};
 //!
 //! # fn main() -> Result<(), midi::FileError> {
 //! // Type 0, 96 ticks to the quarter, one track: middle C for a quarter.
@@ -11,7 +11,7 @@
 //!     MTrk\0\0\0\x0c\0\x90\x3c\x40\x60\x80\x3c\x40\0\xff\x2f\0";
 //! let performance = midi::read(bytes)?;
 //! assert!(performance.faults.is_empty());
-//! let (channel, key) = (0, 60);
+//! let (channel, key) = (Channel::ALL[0], 60);
 //! let last = performance.events[1];
 //! assert_eq!(last.event, Event::NoteOff { channel, key });
 //! assert_eq!(last.at.seconds(), 0.5);

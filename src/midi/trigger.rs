@@ -162,7 +162,7 @@ impl Jobs {
                 _ => return Some(event),
             },
         };
-        let bit = 1u16 << (channel & 15);
+        let bit = channel.bit();
         let mut mine = false;
         for (i, (t, up)) in self.triggers.iter().zip(&mut self.up).enumerate() {
             if *t != trigger {
@@ -248,9 +248,12 @@ mod tests {
             Trigger::Key(108),
             Trigger::Controller(20),
         ]);
-        let soft = |channel, value| Message::Event(Event::Soft { channel, value });
+        let soft = |channel: usize, value| {
+            let channel = Channel::ALL[channel];
+            Message::Event(Event::Soft { channel, value })
+        };
         let other = |number, value| Message::Controller {
-            channel: 0,
+            channel: Channel::ALL[0],
             number,
             value,
         };
@@ -263,7 +266,7 @@ mod tests {
         assert_eq!(jobs.pass(soft(0, 127)), None);
         assert_eq!(jobs.pass(soft(1, 127)), None);
         assert_eq!(fired(&mut jobs), [0, 0]);
-        let (channel, velocity) = (3, 1);
+        let (channel, velocity) = (Channel::ALL[3], 1);
         for key in [107, 108] {
             let on = Event::NoteOn {
                 channel,
@@ -280,7 +283,7 @@ mod tests {
         assert_eq!(jobs.pass(other(20, 127)), None);
         assert_eq!(jobs.pass(other(21, 127)), None, "no music either");
         let damper = Event::Damper {
-            channel: 0,
+            channel: Channel::ALL[0],
             value: 127,
         };
         assert_eq!(jobs.pass(Message::Event(damper)), Some(damper));

@@ -61,7 +61,7 @@ impl Wire {
         let controllers = self.controllers;
         self.stream.feed(bytes, |message| match message {
             LiveEvent::Midi { channel, message } => {
-                let channel = channel.as_int();
+                let channel = channel.into();
                 if let Some(event) = translate(channel, message) {
                     out(WireEvent::Event(event));
                 } else if let MidiMessage::Controller { controller, value } = message
@@ -131,7 +131,7 @@ mod tests {
     }
 
     fn on(key: u8, velocity: u8) -> WireEvent {
-        let channel = 0;
+        let channel = Channel::ALL[0];
         WireEvent::Event(Event::NoteOn {
             channel,
             key,
@@ -139,12 +139,16 @@ mod tests {
         })
     }
 
-    fn off(channel: u8, key: u8) -> WireEvent {
+    fn off(channel: usize, key: u8) -> WireEvent {
+        let channel = Channel::ALL[channel];
         WireEvent::Event(Event::NoteOff { channel, key })
     }
 
     fn damper(value: u8) -> WireEvent {
-        WireEvent::Event(Event::Damper { channel: 0, value })
+        WireEvent::Event(Event::Damper {
+            channel: Channel::ALL[0],
+            value,
+        })
     }
 
     /// The check bytes of reference/standards.md section 1, made by hand from the MIDI 1.0 rules
@@ -217,7 +221,7 @@ mod tests {
     /// (reference/standards.md section 1).
     #[test]
     fn controllers() {
-        let channel = 3;
+        let channel = Channel::ALL[3];
         let value = 5;
         for number in 0..128 {
             let expected = match number {
@@ -243,12 +247,12 @@ mod tests {
             out.push(e)
         });
         let asked = |value| WireEvent::Controller {
-            channel: 3,
+            channel: Channel::ALL[3],
             number: 20,
             value,
         };
         let damper = WireEvent::Event(Event::Damper {
-            channel: 3,
+            channel: Channel::ALL[3],
             value: 0,
         });
         assert_eq!(out, [asked(100), damper, asked(0)]);

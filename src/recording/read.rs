@@ -287,14 +287,15 @@ mod tests {
     fn a_release_is_one_event() {
         let at = Time(5);
         let timed = |event| Timed { at, event };
-        let note = |channel| {
+        let note = |channel: usize| {
             timed(midi::Event::NoteOn {
-                channel,
+                channel: midi::Channel::ALL[channel],
                 key: 60,
                 velocity: 64,
             })
         };
-        let lifts = |channel| {
+        let lifts = |channel: usize| {
+            let channel = midi::Channel::ALL[channel];
             [
                 timed(midi::Event::Damper { channel, value: 0 }),
                 timed(midi::Event::Sostenuto { channel, value: 0 }),

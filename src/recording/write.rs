@@ -111,7 +111,7 @@ mod tests {
     fn the_bytes() {
         let at = Time(0x80);
         let on = midi::Event::NoteOn {
-            channel: 1,
+            channel: midi::Channel::ALL[1],
             key: 60,
             velocity: 100,
         };
@@ -144,7 +144,14 @@ mod tests {
 
     fn note() -> impl Strategy<Value = midi::Event> {
         use midi::Event::*;
-        let channel = prop::sample::select(vec![0u8, 9, 15]);
+        let channel = prop::sample::select(
+            [
+                midi::Channel::ALL[0],
+                midi::Channel::ALL[9],
+                midi::Channel::ALL[15],
+            ]
+            .to_vec(),
+        );
         prop_oneof![
             4 => (channel.clone(), 58u8..63, 1u8..128)
                 .prop_map(|(channel, key, velocity)| NoteOn { channel, key, velocity }),

@@ -282,7 +282,7 @@ mod tests {
         let on = |hours: u64, key: u8| midi::Timed {
             at: at(hours),
             event: midi::Event::NoteOn {
-                channel: 0,
+                channel: midi::Channel::ALL[0],
                 key,
                 velocity: 80,
             },

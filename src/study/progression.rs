@@ -154,7 +154,7 @@ impl<'a> Sheet<'a> {
 #[cfg(test)]
 mod tests {
     use crate::engine::Monitor;
-    use crate::midi::{Event, Timed};
+    use crate::midi::{Channel, Event, Timed};
     use crate::plan::HarmonySpan;
     use crate::recording::Recording;
     use crate::study::study;
@@ -168,7 +168,7 @@ mod tests {
         let mut events = Vec::new();
         for &(on, off, keys) in notes {
             for &key in keys {
-                let (channel, velocity) = (0, 80);
+                let (channel, velocity) = (Channel::ALL[0], 80);
                 let struck = Event::NoteOn {
                     channel,
                     key,

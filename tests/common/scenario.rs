@@ -180,7 +180,10 @@ impl<E> Scenario<E> {
         }
         for pedal in &self.pedal {
             for (place, value) in [(&pedal.down, 127), (&pedal.up, 0)] {
-                let damper = midi::Event::Damper { channel: 0, value };
+                let damper = midi::Event::Damper {
+                    channel: midi::Channel::ALL[0],
+                    value,
+                };
                 all.push((self.time(self.place(place)?), 1, damper));
             }
         }
@@ -235,7 +238,7 @@ impl<E> Scenario<E> {
                     let late = voice.roll.unwrap_or(0) * i as u64 + self.lateness(on, key);
                     let velocity = voice.velocity.unwrap_or(72);
                     let note_on = midi::Event::NoteOn {
-                        channel: 0,
+                        channel: midi::Channel::ALL[0],
                         key,
                         velocity,
                     };
@@ -244,7 +247,14 @@ impl<E> Scenario<E> {
                         return Err(format!("a note of {} beats is too short", stroke.length));
                     }
                     all.push((on, 2, note_on));
-                    all.push((off, 0, midi::Event::NoteOff { channel: 0, key }));
+                    all.push((
+                        off,
+                        0,
+                        midi::Event::NoteOff {
+                            channel: midi::Channel::ALL[0],
+                            key,
+                        },
+                    ));
                 }
             }
         }

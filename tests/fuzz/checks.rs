@@ -118,7 +118,7 @@ fn among_notes(text: &str) {
             performance.events.push(Timed {
                 at,
                 event: midi::Event::NoteOn {
-                    channel: 0,
+                    channel: midi::Channel::ALL[0],
                     key: 60,
                     velocity: 64,
                 },
@@ -163,7 +163,7 @@ fn among_releases(lines: &str) {
             Some(name) => file.text(at, TextKind::Marker, name),
             None => file.text(at, TextKind::Text, &format!("peregrinus: {line}")),
         }
-        let (channel, key) = (line.len() as u8 % 16, 60);
+        let (channel, key) = (midi::Channel::ALL[line.len() % 16], 60);
         let event = match line.len() % 3 {
             0 => midi::Event::NoteOff { channel, key },
             1 => midi::Event::Damper { channel, value: 0 },

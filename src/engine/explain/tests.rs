@@ -4,7 +4,7 @@ use super::{CANDIDATES, Candidate, Case, Cause, Explanation, Removed};
 use crate::engine::estimator::{STEP, Scores};
 use crate::engine::monitor::fresh;
 use crate::engine::{Fading, Monitor};
-use crate::midi::Event;
+use crate::midi::{Channel, Event};
 use crate::theory::{Catalogue, PitchClass, PitchClassSet, SpelledTonality, Tonality};
 use crate::time::Time;
 use proptest::prelude::*;
@@ -12,7 +12,7 @@ use proptest::prelude::*;
 // ---- the same played again, without the engine's own means ----
 
 /// Each key has a channel of its own, so that one can be silenced alone.
-const CHANNELS: [u8; 15] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 14, 15];
+const CHANNELS: [usize; 15] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 14, 15];
 
 #[derive(Clone, Debug, Default)]
 struct Scene {
@@ -21,13 +21,13 @@ struct Scene {
 }
 
 impl Scene {
-    fn channel(&mut self, key: u8) -> u8 {
+    fn channel(&mut self, key: u8) -> Channel {
         let known = self.keys.iter().position(|&k| k == key);
         let n = known.unwrap_or_else(|| {
             self.keys.push(key);
             self.keys.len() - 1
         });
-        CHANNELS[n]
+        Channel::ALL[CHANNELS[n]]
     }
 
     fn note(&mut self, at: f64, long: f64, key: u8) {
@@ -50,7 +50,7 @@ impl Scene {
     }
 
     fn pedal(&mut self, at: f64, value: u8) {
-        for channel in CHANNELS {
+        for channel in CHANNELS.map(|n| Channel::ALL[n]) {
             let damper = Event::Damper { channel, value };
             self.events.push((Time::from_seconds(at), damper));
         }
@@ -82,7 +82,7 @@ fn played_without(
     let mut m = at_saved.clone();
     let silence = |m: &mut Monitor, at: Time, key: u8| {
         let n = scene.keys.iter().position(|&k| k == key).expect("a key");
-        let channel = CHANNELS[n];
+        let channel = Channel::ALL[CHANNELS[n]];
         m.on_event(at, Event::AllSoundOff { channel }, &mut ());
     };
     for note in without.notes.iter().filter(|n| n.strike.is_none()) {
@@ -399,7 +399,7 @@ fn where_nothing_is_established_the_centers_in_question_are_explained() {
 fn there_is_nothing_to_explain_before_the_first_step() {
     let mut m = fresh();
     assert!(m.case().is_none());
-    let (channel, key, velocity) = (0, 60, 60);
+    let (channel, key, velocity) = (Channel::ALL[0], 60, 60);
     let on = Event::NoteOn {
         channel,
         key,
@@ -438,7 +438,7 @@ fn dense_playing_is_explained_less_far_back() {
     );
     for i in 0..4000u64 {
         let key = 40 + (i % 40) as u8;
-        let (channel, velocity) = (0, 50);
+        let (channel, velocity) = (Channel::ALL[0], 50);
         let on = Event::NoteOn {
             channel,
             key,

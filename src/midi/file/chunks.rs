@@ -276,7 +276,7 @@ impl<'a, 'f> Chunks<'a, 'f> {
                 What::Event(event) => {
                     track.played += 1;
                     if let Event::NoteOn { channel, .. } = event {
-                        track.channels |= 1 << (channel & 15);
+                        track.channels |= channel.bit();
                     }
                 }
                 What::End => track.ended = true,

@@ -1,6 +1,6 @@
 //! What sounds at a moment of a file, so that nothing is left sounding where it breaks off.
 
-use crate::midi::event::Event;
+use crate::midi::event::{Channel, Event};
 
 /// The keys held and the pedals down, by channel.
 #[derive(Default)]
@@ -12,7 +12,7 @@ pub(super) struct Held {
 
 impl Held {
     pub fn hear(&mut self, event: Event) {
-        let channel = event.channel().map_or(0, |c| usize::from(c & 15));
+        let channel = event.channel().map_or(0, Channel::index);
         let (keys, pedals) = (&mut self.keys[channel], &mut self.pedals[channel]);
         match event {
             Event::NoteOn { key, .. } => *keys |= 1 << (key & 127),
@@ -29,11 +29,11 @@ impl Held {
     /// What lets all of it go: keys, then pedals, by channel.
     pub fn releases(&self) -> Vec<Event> {
         let mut out = Vec::new();
-        for (channel, keys) in (0u8..).zip(self.keys) {
+        for (channel, keys) in Channel::ALL.into_iter().zip(self.keys) {
             let held = (0..128).filter(|key| keys >> key & 1 == 1);
             out.extend(held.map(|key| Event::NoteOff { channel, key }));
         }
-        for (channel, [damper, sostenuto]) in (0u8..).zip(self.pedals) {
+        for (channel, [damper, sostenuto]) in Channel::ALL.into_iter().zip(self.pedals) {
             let ups = [
                 (damper, Event::Damper { channel, value: 0 }),
                 (sostenuto, Event::Sostenuto { channel, value: 0 }),

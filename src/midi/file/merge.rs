@@ -388,6 +388,7 @@ mod tests {
     use super::super::read;
     use super::super::testing::*;
     use super::*;
+    use crate::midi::event::Channel;
 
     #[test]
     fn patterns_follow_one_another() {
@@ -434,7 +435,7 @@ mod tests {
         let performance = read(&file(0, 25_000, &[track(&content)])).unwrap();
         assert_eq!(performance.faults.count(), 1);
         let at = Time(16);
-        let channel = 3;
+        let channel = Channel::ALL[3];
         assert_eq!(
             performance.events[3..],
             [

@@ -101,7 +101,7 @@ pub fn read_with(
 mod tests {
     use super::testing::*;
     use super::*;
-    use crate::midi::event::Event;
+    use crate::midi::event::{Channel, Event};
     use crate::time::{TICKS_PER_SECOND, Time};
     use proptest::prelude::*;
 
@@ -195,7 +195,7 @@ mod tests {
         assert_eq!(read.end, end);
         let last: Vec<_> = read.events[3..].iter().map(|t| (t.at, t.event)).collect();
         let up = Event::Damper {
-            channel: 0,
+            channel: Channel::ALL[0],
             value: 0,
         };
         assert_eq!(last, [(end, OFF(0, 60)), (end, OFF(0, 62)), (end, up)]);

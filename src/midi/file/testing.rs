@@ -1,15 +1,18 @@
 //! Files for the tests, built by hand.
 
 use super::{Limits, Performance, read, read_with};
-use crate::midi::event::Event;
+use crate::midi::event::{Channel, Event};
 use std::ops::ControlFlow;
 
-pub const ON: fn(u8, u8, u8) -> Event = |channel, key, velocity| Event::NoteOn {
-    channel,
+pub const ON: fn(usize, u8, u8) -> Event = |channel, key, velocity| Event::NoteOn {
+    channel: Channel::ALL[channel],
     key,
     velocity,
 };
-pub const OFF: fn(u8, u8) -> Event = |channel, key| Event::NoteOff { channel, key };
+pub const OFF: fn(usize, u8) -> Event = |channel, key| Event::NoteOff {
+    channel: Channel::ALL[channel],
+    key,
+};
 
 /// The events of a track: a note of a quarter.
 pub const NOTE: [u8; 8] = [0x60, 0x90, 60, 64, 0x60, 0x80, 60, 64];

@@ -163,7 +163,7 @@ impl<'a> Events<'a> {
 fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(String)) -> Option<What<'a>> {
     let meta = match kind {
         TrackEventKind::Midi { channel, message } => {
-            return translate(channel.as_int(), message).map(What::Event);
+            return translate(channel.into(), message).map(What::Event);
         }
         TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => return None,
         TrackEventKind::Meta(meta) => meta,
@@ -270,6 +270,7 @@ mod tests {
     use super::super::read;
     use super::super::testing::*;
     use super::*;
+    use crate::midi::event::Channel;
     use crate::time::Time;
 
     /// Running status in a track: `83 60 90 3C 40 83 60 3C 00`, as mido 1.3.3 writes it
@@ -378,7 +379,7 @@ mod tests {
             content.extend([0x00, 0xb5, number, 0x40]);
         }
         content.extend([0x00, 0xc5, 0x01, 0x00, 0xd5, 0x01, 0x00, 0xe5, 0x01, 0x01]);
-        let channel = 5;
+        let channel = Channel::ALL[5];
         let expected = [
             Event::Damper { channel, value: 64 },
             Event::Sostenuto { channel, value: 64 },

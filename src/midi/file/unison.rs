@@ -42,7 +42,7 @@ impl Unison {
             Event::NoteOn { channel, key, .. } => (channel, key, true),
             Event::NoteOff { channel, key } => (channel, key, false),
             Event::AllSoundOff { channel } | Event::AllNotesOff { channel } => {
-                let channel = usize::from(channel & 15);
+                let channel = channel.index();
                 if self.shared[channel] {
                     self.clear(channel);
                 }
@@ -54,7 +54,7 @@ impl Unison {
             }
             _ => return true,
         };
-        let index = usize::from(channel & 15);
+        let index = channel.index();
         if !self.shared[index] {
             return true;
         }
@@ -98,7 +98,12 @@ mod tests {
             [
                 (0, ON(0, 60, 64)),
                 (12_500, ON(0, 60, 64)),
-                (12_500, Event::AllNotesOff { channel: 0 }),
+                (
+                    12_500,
+                    Event::AllNotesOff {
+                        channel: Channel::ALL[0]
+                    }
+                ),
                 (25_000, OFF(0, 60)),
             ]
         );

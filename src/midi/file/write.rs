@@ -12,7 +12,7 @@ use std::io::{self, Seek, SeekFrom, Write};
 
 use super::limits::LONGEST;
 use super::performance::{Performance, TextKind};
-use crate::midi::event::{Event, Timed};
+use crate::midi::event::{Channel, Event, Timed};
 use crate::time::Time;
 
 /// Ticks to the quarter.
@@ -71,8 +71,8 @@ fn length(bytes: u64) -> io::Result<[u8; 4]> {
 /// The controllers that release a channel: damper, sostenuto, all notes off.
 const LIFTING: [u8; 3] = [64, 66, 123];
 
-fn control(channel: u8, number: u8, value: u8) -> [u8; 3] {
-    [0xb0 | channel & 15, number, value & 127]
+fn control(channel: Channel, number: u8, value: u8) -> [u8; 3] {
+    [0xb0 | channel.number(), number, value & 127]
 }
 
 /// The bytes of one track, without its end.
@@ -155,9 +155,9 @@ impl Track {
                 channel,
                 key,
                 velocity,
-            } => [0x90 | channel & 15, key & 127, velocity & 127],
+            } => [0x90 | channel.number(), key & 127, velocity & 127],
             // 64 is the release velocity of keyboards that do not measure it.
-            Event::NoteOff { channel, key } => [0x80 | channel & 15, key & 127, 64],
+            Event::NoteOff { channel, key } => [0x80 | channel.number(), key & 127, 64],
             Event::Damper { channel, value } => control(channel, 64, value),
             Event::Sostenuto { channel, value } => control(channel, 66, value),
             Event::Soft { channel, value } => control(channel, 67, value),
@@ -166,7 +166,7 @@ impl Track {
             Event::AllNotesOff { channel } => control(channel, 123, 0),
             Event::Release => {
                 let used = std::mem::take(&mut self.used);
-                for (channel, _) in (0u8..).zip(used).filter(|(_, used)| *used) {
+                for (channel, _) in Channel::ALL.into_iter().zip(used).filter(|(_, used)| *used) {
                     for number in LIFTING {
                         self.message(at, control(channel, number, 0));
                     }
@@ -175,7 +175,7 @@ impl Track {
             }
         };
         if let Some(channel) = event.channel() {
-            self.used[usize::from(channel & 15)] = true;
+            self.used[channel.index()] = true;
         }
         self.message(at, message);
     }
@@ -290,7 +290,7 @@ mod tests {
             Timed {
                 at: Time(0x80),
                 event: Event::NoteOn {
-                    channel: 1,
+                    channel: Channel::ALL[1],
                     key: 60,
                     velocity: 100,
                 },
@@ -320,7 +320,15 @@ mod tests {
     fn event() -> impl Strategy<Value = Event> {
         use Event::*;
         // Few channels and keys, so that events meet.
-        let channel = prop::sample::select(vec![0u8, 1, 9, 15]);
+        let channel = prop::sample::select(
+            [
+                Channel::ALL[0],
+                Channel::ALL[1],
+                Channel::ALL[9],
+                Channel::ALL[15],
+            ]
+            .to_vec(),
+        );
         let value = 0u8..128;
         prop_oneof![
             4 => (channel.clone(), 58u8..63, 1u8..128)
@@ -458,15 +466,16 @@ mod tests {
             writer.push(&Timed { at, event });
             messages
         };
-        let on = |channel| Event::NoteOn {
-            channel,
+        let on = |channel: usize| Event::NoteOn {
+            channel: Channel::ALL[channel],
             key: 60,
             velocity: 64,
         };
         let events = [Event::Release, on(2), on(9), Event::Release, Event::Release];
         assert_eq!(events.map(&mut push), [0, 0, 3, 6, 0]);
         let bytes = writer.finish(at).unwrap().into_inner();
-        let lifted = |channel| {
+        let lifted = |channel: usize| {
+            let channel = Channel::ALL[channel];
             [
                 Event::Damper { channel, value: 0 },
                 Event::Sostenuto { channel, value: 0 },
@@ -484,7 +493,10 @@ mod tests {
     fn times_that_go_back_wait_and_centuries_end() {
         let note = |at, key| Timed {
             at: Time(at),
-            event: Event::NoteOff { channel: 0, key },
+            event: Event::NoteOff {
+                channel: Channel::ALL[0],
+                key,
+            },
         };
         let events = vec![note(10, 1), note(5, 2), note(u64::MAX, 3)];
         let read = read_all(&bytes(&Performance {
