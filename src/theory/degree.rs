@@ -54,7 +54,7 @@ impl Degree {
 
 /// A degree of the scale on `tonic`.
 pub fn spell_degree(tonic: Spelling, degree: Degree) -> Spelling {
-    tonic.up(degree.number as usize - 1, degree.semitones() as i32)
+    tonic.up((degree.number as usize + 6) % 7, degree.semitones() as i32)
 }
 
 /// Not a degree.

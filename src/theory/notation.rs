@@ -55,7 +55,7 @@ impl Notation {
             Enharmonic::Flats => -12,
             Enharmonic::Sharps => 12,
         };
-        let other = Spelling::at(tonic.fifths().saturating_add(by));
+        let other = tonic.along(by);
         let signature = |s| catalogue.signature(s, t.tonality.mode);
         let plainer = other.accidental().abs() <= tonic.accidental().abs();
         if signature(other) == -signature(tonic) && plainer {
@@ -273,7 +273,7 @@ fn fewest(chord: Chord, usual: Spelling) -> Spelling {
         let notes = [root, root.up(2, third), root.up(4, fifth)];
         notes.map(|n| n.accidental().abs()).iter().sum()
     };
-    let others = [-12, 12].map(|by| Spelling::at(usual.fifths().saturating_add(by)));
+    let others = [-12, 12].map(|by| usual.along(by));
     others.into_iter().fold(usual, |best, other| {
         if accidentals(other) < accidentals(best) {
             other

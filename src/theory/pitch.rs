@@ -24,7 +24,8 @@ impl PitchClass {
 
     /// `semitones` higher.
     pub const fn up(self, semitones: i32) -> PitchClass {
-        PitchClass::new(self.0 as i32 + semitones)
+        // In 64 bits, so that any number of semitones can be added.
+        PitchClass((self.0 as i64 + semitones as i64).rem_euclid(12) as u8)
     }
 
     /// Semitones from `below` up to this one, 0-11.

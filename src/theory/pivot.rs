@@ -99,8 +99,7 @@ pub fn altered(
         .unwrap_or(0);
     new.iter()
         .filter_map(|&to| {
-            let alike =
-                |s: &&Spelling| Spelling::at(s.fifths() + shift as i8).letter() == to.letter();
+            let alike = |s: &&Spelling| s.along(shift as i8).letter() == to.letter();
             let from = *old.iter().find(alike)?;
             (from.pitch_class() != to.pitch_class()).then_some((from, to))
         })

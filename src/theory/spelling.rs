@@ -5,6 +5,9 @@ use std::fmt;
 use std::str::FromStr;
 
 /// A spelled note without its octave: C = 0, G = 1, F = -1, each sharp 7 higher.
+///
+/// Places go from -128 to 127, B with 19 flats to G with 18 sharps, far beyond what music needs.
+/// No arithmetic leaves that range, panics or wraps; each function says what it gives instead.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Spelling(i8);
 
@@ -39,20 +42,26 @@ impl Spelling {
         self.0
     }
 
-    /// `letter` 0-6 from C, `accidental` in sharps (flats negative).
+    /// `letter` 0-6 from C, others an octave or more away the same; `accidental` in sharps (flats
+    /// negative). Of more than fit, as many as fit: at least 17 of either for any letter.
     pub fn of(letter: usize, accidental: i8) -> Spelling {
-        Spelling(NATURALS[letter % 7] + 7 * accidental)
+        let natural = i16::from(NATURALS[letter % 7]);
+        let place = |accidental: i8| i8::try_from(natural + 7 * i16::from(accidental)).ok();
+        let sign = accidental.signum();
+        let mut fitting = (0..=accidental.unsigned_abs().min(19)).rev();
+        let found = fitting.find_map(|n| place(sign * n.cast_signed()));
+        Spelling(found.unwrap_or(NATURALS[letter % 7]))
     }
 
     /// 0-6 from C.
     pub fn letter(self) -> usize {
-        let c = BY_FIFTHS[(self.0 + 1).rem_euclid(7) as usize];
+        let c = BY_FIFTHS[(i16::from(self.0) + 1).rem_euclid(7) as usize];
         BY_STEP.iter().position(|&s| s == c).unwrap_or(0)
     }
 
     /// Sharps, flats negative.
     pub fn accidental(self) -> i8 {
-        (self.0 + 1).div_euclid(7)
+        (i16::from(self.0) + 1).div_euclid(7) as i8
     }
 
     pub fn pitch_class(self) -> PitchClass {
@@ -60,9 +69,10 @@ impl Spelling {
     }
 
     /// The note that stands `steps` letters and `semitones` above this one:
-    /// (2, 4) is a major third, (3, 5) a perfect fourth.
+    /// (2, 4) is a major third, (3, 5) a perfect fourth. Any numbers: octaves do not count, and
+    /// the accidental is the one nearest to natural, from 6 flats to 5 sharps.
     pub fn up(self, steps: usize, semitones: i32) -> Spelling {
-        let letter = (self.letter() + steps) % 7;
+        let letter = (self.letter() + steps % 7) % 7;
         let plain = Spelling::of(letter, 0);
         let want = self.pitch_class().up(semitones);
         // The accidental nearest to natural that gives the pitch class.
@@ -71,7 +81,8 @@ impl Spelling {
         Spelling::of(letter, off as i8)
     }
 
-    /// The spelling of `pc` whose place is nearest to `around` (ties: the sharper one).
+    /// The spelling of `pc` whose place is nearest to `around` (ties: the sharper one), of the
+    /// places from -36 to 47.
     pub fn nearest(pc: PitchClass, around: f32) -> Spelling {
         let base = (pc.index() as i32 * 7).rem_euclid(12);
         (-3..=3)
@@ -81,6 +92,11 @@ impl Spelling {
                 d(a).total_cmp(&d(b)).then(b.0.cmp(&a.0))
             })
             .unwrap_or(Spelling::C)
+    }
+
+    /// The note so many fifths further up, flats negative; itself where there is no such place.
+    pub(super) fn along(self, fifths: i8) -> Spelling {
+        self.0.checked_add(fifths).map_or(self, Spelling)
     }
 
     /// The same key of the piano as the plain note: C♭, F♭, B♯, E♯ and what is doubled
@@ -177,6 +193,41 @@ mod tests {
         assert!("H".parse::<Spelling>().is_err());
         assert!("".parse::<Spelling>().is_err());
         assert!("Cbbbbbbb".parse::<Spelling>().is_err());
+    }
+
+    #[test]
+    fn no_place_and_no_number_is_too_far() {
+        for s in (i8::MIN..=i8::MAX).map(Spelling::at) {
+            assert_eq!(Spelling::of(s.letter(), s.accidental()), s);
+            let signs = s.text(Glyphs::Ascii).len() - 1;
+            assert_eq!(signs, usize::from(s.accidental().unsigned_abs()));
+            assert_eq!(s.plain().pitch_class(), s.pitch_class());
+            for by in [-12, 12] {
+                assert_eq!(s.along(by).pitch_class(), s.pitch_class());
+            }
+            for semitones in [i32::MIN, -1, 0, i32::MAX] {
+                let up = s.up(usize::MAX, semitones);
+                assert_eq!(up.pitch_class(), s.pitch_class().up(semitones));
+                assert_eq!(up.letter(), (s.letter() + usize::MAX % 7) % 7);
+            }
+        }
+        assert_eq!(Spelling::at(i8::MIN).accidental(), -19);
+        assert_eq!(Spelling::at(i8::MAX).accidental(), 18);
+        for letter in 0..7 {
+            for accidental in i8::MIN..=i8::MAX {
+                let s = Spelling::of(letter, accidental);
+                assert_eq!(s.letter(), letter);
+                match accidental {
+                    -18..=17 => assert_eq!(s.accidental(), accidental),
+                    ..-18 => assert!((-19..=-18).contains(&s.accidental())),
+                    _ => assert!((17..=18).contains(&s.accidental())),
+                }
+            }
+        }
+        for around in [f32::NEG_INFINITY, -1e9, 1e9, f32::INFINITY, f32::NAN] {
+            let near = Spelling::nearest(PitchClass::new(3), around);
+            assert_eq!(near.pitch_class(), PitchClass::new(3));
+        }
     }
 
     #[test]

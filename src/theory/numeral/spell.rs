@@ -16,7 +16,7 @@ impl Place<'_> {
         };
         let spelled = match (found.role, m.number) {
             // The augmented sixth itself is ♯4.
-            (Role::AugmentedSixth(..), 7) => Spelling::at(m.above(found.root).fifths() + 12),
+            (Role::AugmentedSixth(..), 7) => m.above(found.root).along(12),
             _ => m.above(found.root),
         };
         // What stacks as a third is no other degree that sounds alike: D♯ in B7 in C
@@ -84,7 +84,7 @@ impl Place<'_> {
         } else {
             [0, 12, -12]
                 .into_iter()
-                .map(|f| Spelling::at(found.root.fifths() + f))
+                .map(|f| found.root.along(f))
                 .min_by_key(|&r| clumsy(r))
                 .unwrap_or(found.root)
         };
@@ -93,11 +93,9 @@ impl Place<'_> {
             let pc = found.chord.root.up(i32::from(m.semitones));
             let s = m.above(root);
             let s = match s {
-                s if augmented && m.number == 7 => Spelling::at(s.fifths() + 12),
+                s if augmented && m.number == 7 => s.along(12),
                 // The French sixth's is the second degree: F♯ above C in E.
-                s if augmented && (m.number, m.semitones) == (5, 6) => {
-                    Spelling::at(s.fifths() + 12)
-                }
+                s if augmented && (m.number, m.semitones) == (5, 6) => s.along(12),
                 s if own(s) => s,
                 _ if m.is_altered() && self.mode.set().contains(self.center_to(pc)) => {
                     self.mode.note(pc, self.center, self.tonic)
