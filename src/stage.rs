@@ -59,10 +59,21 @@ pub trait Stage {
     }
     /// Receives a message whenever there is something new to show.
     fn news(&self) -> &Receiver<()>;
-    /// Whether a part behind the front end has failed for good, and its message.
-    fn failed(&mut self) -> Option<String>;
+    /// Whether a part behind the front end has failed for good, and why.
+    fn failed(&mut self) -> Option<StageError>;
     /// How long drawing may wait while nothing happens (ages grow by the second).
     fn patience(&self) -> Duration;
+}
+
+/// Why nothing more comes from a stage.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum StageError {
+    /// The engine's thread could not be started; `why` is the system's reason.
+    #[error("the engine cannot start: {why}")]
+    NotStarted { why: String },
+    /// The thread of a part panicked; `why` is the panic's message.
+    #[error("{part} has stopped: {why}")]
+    Stopped { part: &'static str, why: String },
 }
 
 /// Who plays, change by change.

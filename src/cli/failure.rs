@@ -8,14 +8,17 @@ use crate::manual::MarkupError;
 use crate::midi::{FileError, PortError};
 use crate::plain;
 use crate::settings::SettingsError;
+use crate::stage::StageError;
 use std::io;
 
 /// Why a command failed. Exit code 1, but 2 for wrong usage.
 #[derive(Debug, thiserror::Error)]
 pub enum Failure {
-    /// What was asked for makes no sense, and what to write instead.
+    /// What was asked for makes no sense, and what to write instead: a finished sentence for
+    /// a person; a script goes by the exit code.
     #[error("{0}")]
     Usage(String),
+    /// Any other reason, likewise a finished sentence.
     #[error("{0}")]
     Failed(String),
     /// The user has been told already.
@@ -36,6 +39,8 @@ pub enum Failure {
     Port(#[from] PortError),
     #[error(transparent)]
     Record(#[from] RecordError),
+    #[error(transparent)]
+    Stage(#[from] StageError),
     #[error(transparent)]
     Lines(#[from] LinesError),
     #[error(transparent)]

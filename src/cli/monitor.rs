@@ -213,7 +213,7 @@ fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<Ex
         updates,
     };
     let outcome = match screen::run(&mut performer, &options, screen::keyboard()) {
-        Ok(Outcome::Failed(why)) => Err(Failure::Failed(why)),
+        Ok(Outcome::Failed(why)) => Err(Failure::Stage(why)),
         Ok(other) => Ok(ExitCode::from(other.exit_code())),
         Err(e) => Err(Failure::Terminal(e)),
     };

@@ -103,11 +103,13 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     let damaged = faults
         .first()
         .first()
-        .map(|first| match (first.kind, faults.count()) {
-            (FaultKind::Limit, _) => format!("this file is not read in full: {first}"),
-            (FaultKind::Unknown, _) => format!("this file is not understood in full: {first}"),
-            (FaultKind::Damage, 1) => format!("this file is damaged: {first}"),
-            (FaultKind::Damage, n) => {
+        .map(|first| match (&first.kind, faults.count()) {
+            (FaultKind::Limit(_), _) => format!("this file is not read in full: {first}"),
+            (FaultKind::Unknown { .. }, _) => {
+                format!("this file is not understood in full: {first}")
+            }
+            (FaultKind::Damage(_), 1) => format!("this file is damaged: {first}"),
+            (FaultKind::Damage(_), n) => {
                 format!("this file is damaged in {n} places; the first: {first}")
             }
         });

@@ -192,7 +192,7 @@ pub fn analysis(a: &Analysis, layout: JsonLayout) -> Result<String, serde_json::
             .map(|f| FaultOut {
                 offset: f.offset,
                 track: f.track,
-                what: f.what.clone(),
+                what: f.kind.to_string(),
             })
             .collect(),
         more_faults: Some(a.faults.more()).filter(|&more| more > 0),

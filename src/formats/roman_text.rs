@@ -68,10 +68,10 @@ pub fn document(a: &Analysis) -> String {
     let _ = writeln!(out, "Title: {}", title(a.file));
     let _ = writeln!(out, "Analyst: Peregrinus {}", env!("CARGO_PKG_VERSION"));
     for f in a.faults.first() {
-        let kind = match f.kind {
-            FaultKind::Damage => "is damaged",
-            FaultKind::Limit => "is not read in full",
-            FaultKind::Unknown => "is not understood in full",
+        let kind = match &f.kind {
+            FaultKind::Damage(_) => "is damaged",
+            FaultKind::Limit(_) => "is not read in full",
+            FaultKind::Unknown { .. } => "is not understood in full",
         };
         let _ = writeln!(
             out,

@@ -17,10 +17,10 @@ pub fn analysis(a: &Analysis) -> String {
     let name = plain::name(a.file);
     let _ = writeln!(out, "{name}  {}", a.study.duration);
     for f in a.faults.first() {
-        let kind = match f.kind {
-            FaultKind::Damage => "damaged",
-            FaultKind::Limit => "not read",
-            FaultKind::Unknown => "not known",
+        let kind = match &f.kind {
+            FaultKind::Damage(_) => "damaged",
+            FaultKind::Limit(_) => "not read",
+            FaultKind::Unknown { .. } => "not known",
         };
         let _ = writeln!(out, "  {kind}: {f}");
     }

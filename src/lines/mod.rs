@@ -10,7 +10,7 @@ use crate::plain;
 use crate::plan::Claim;
 use crate::screen::Action;
 use crate::source::{Link, Source};
-use crate::stage::{Chronicle, Command, News};
+use crate::stage::{Chronicle, Command, News, StageError};
 use crate::theory::{Around, Catalogue, Chord, Notation, SpelledTonality};
 use crate::time::Time;
 use clap::ValueEnum;
@@ -47,8 +47,8 @@ pub struct Options<'a> {
 #[derive(Debug, thiserror::Error)]
 pub enum LinesError {
     /// A part behind the lines has failed for good.
-    #[error("{0}")]
-    Stage(String),
+    #[error(transparent)]
+    Stage(#[from] StageError),
     #[error("the output cannot be written: {}", plain::reason(.0))]
     Write(#[from] io::Error),
     /// Without them an ordered end cannot be told from being killed.
@@ -158,7 +158,7 @@ fn print(
             other => other?,
         }
         if let Some(why) = stage.failed() {
-            return Err(LinesError::Stage(why));
+            return Err(why.into());
         }
         if over {
             return Ok(());

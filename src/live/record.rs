@@ -369,7 +369,7 @@ mod tests {
         assert_eq!(notes(&disk).len(), 1);
         assert_eq!(feed.status().unwritten, None);
         assert_eq!(
-            feed.status().failed.unwrap(),
+            feed.status().failed.unwrap().to_string(),
             "the engine has stopped: provoked"
         );
     }

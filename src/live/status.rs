@@ -1,6 +1,7 @@
 //! What there is to say about the way in, as threads write it and front ends read it.
 
 use crate::source::Link;
+use crate::stage::StageError;
 use crossbeam_channel::Sender;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -27,7 +28,7 @@ pub struct Status {
     /// What of the recording is not in its file, and why.
     pub unwritten: Option<Unwritten>,
     /// Set when the engine's thread has ended for good, and why.
-    pub failed: Option<String>,
+    pub failed: Option<StageError>,
 }
 
 /// A lock whose holder panicked still holds a whole value: each is written in one go.
@@ -78,14 +79,15 @@ impl StatusBoard {
     }
 
     /// Runs a thread's work; if it panics, the status says so.
-    pub fn guard(self, what: &'static str, work: impl FnOnce()) {
+    pub fn guard(self, part: &'static str, work: impl FnOnce()) {
         if let Err(panic) = std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)) {
             let why = panic
                 .downcast_ref::<String>()
                 .map(String::as_str)
                 .or_else(|| panic.downcast_ref::<&str>().copied())
-                .unwrap_or("no reason given");
-            self.update(|s| s.failed = Some(format!("{what} has stopped: {why}")));
+                .unwrap_or("no reason given")
+                .to_owned();
+            self.update(|s| s.failed = Some(StageError::Stopped { part, why }));
         }
     }
 }

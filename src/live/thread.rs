@@ -3,6 +3,7 @@
 use super::feed::Feed;
 use super::order::Order;
 use super::status::StatusBoard;
+use crate::stage::StageError;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -42,7 +43,8 @@ impl EngineThread {
         let thread = match thread {
             Ok(thread) => Some(thread),
             Err(e) => {
-                board.update(|s| s.failed = Some(format!("the engine cannot start: {e}")));
+                let why = e.to_string();
+                board.update(|s| s.failed = Some(StageError::NotStarted { why }));
                 None
             }
         };

@@ -63,9 +63,15 @@ impl Block {
 }
 
 /// A page holds Markdown that the manual cannot print.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("the manual cannot print this Markdown: {0}")]
-pub struct MarkupError(String);
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum MarkupError {
+    /// The start of a block or of a style.
+    #[error("the manual cannot print this Markdown: {0:?}")]
+    Tag(Tag<'static>),
+    /// Anything else, such as HTML or a rule.
+    #[error("the manual cannot print this Markdown: {0:?}")]
+    Event(Event<'static>),
+}
 
 /// Reads a page.
 pub(super) fn parse(source: &str) -> Result<Vec<Block>, MarkupError> {
@@ -102,7 +108,7 @@ impl Reader {
             Event::Html(html) if html.trim() == DEFAULTS => {
                 self.blocks.push(Block::Literal(DEFAULTS_TEXT.into()));
             }
-            other => return Err(MarkupError(format!("{other:?}"))),
+            other => return Err(MarkupError::Event(other.into_static())),
         }
         Ok(())
     }
@@ -126,7 +132,7 @@ impl Reader {
                     _ => Target::Url(dest_url.into()),
                 });
             }
-            other => return Err(MarkupError(format!("{other:?}"))),
+            other => return Err(MarkupError::Tag(other.into_static())),
         }
         Ok(())
     }

@@ -9,7 +9,7 @@ use crate::live::{About, Feed, Listener, Order, Player, Unwritten};
 use crate::plain;
 use crate::plan::Marker;
 use crate::source::{Link, Repeat, Source, Transport};
-use crate::stage::{Chronicle, Command, News, Pace, Stage};
+use crate::stage::{Chronicle, Command, News, Pace, Stage, StageError};
 use crate::time::Time;
 use asked::Asked;
 use crossbeam_channel::{Receiver, never};
@@ -307,7 +307,7 @@ impl Stage for Performer {
         self.feed().map_or(&self.nothing.1, Feed::news)
     }
 
-    fn failed(&mut self) -> Option<String> {
+    fn failed(&mut self) -> Option<StageError> {
         self.feed().and_then(|f| f.status().failed)
     }
 

@@ -103,10 +103,12 @@ impl Recording {
         out.faults = performance.faults;
         if let Some((said, offset, count)) = unknown {
             out.faults.push(Fault {
-                kind: FaultKind::Unknown,
+                kind: FaultKind::Unknown {
+                    first: said.into(),
+                    count,
+                },
                 offset,
                 track: None,
-                what: passed_over(said, count),
             });
         }
         out
@@ -128,17 +130,6 @@ impl Recording {
     /// Removes the inertia that it was made with, for a user who asks for another.
     pub fn drop_inertia(&mut self) {
         self.said.retain(|s| !matches!(s.event, Event::Inertia(_)));
-    }
-}
-
-/// A fault: `count` words are unknown, of which the first is `said`.
-fn passed_over(said: &str, count: usize) -> String {
-    const SHOWN: usize = 40;
-    let cut = said.char_indices().nth(SHOWN);
-    let first = cut.map_or(said.into(), |(at, _)| format!("{}…", &said[..at]));
-    match count {
-        1 => format!("'{first}' is not known here and passed over"),
-        n => format!("'{first}' is not known here, the first of {n} words that are passed over"),
     }
 }
 

@@ -4,6 +4,7 @@ use super::keys::Keys;
 use super::layout::{Panels, Way};
 use super::palette::{Depth, Palette};
 use crate::engine::{self, Inertia};
+use crate::stage::StageError;
 use crate::theory::{Catalogue, Notation};
 use crossbeam_channel::Receiver;
 use std::path::PathBuf;
@@ -70,8 +71,8 @@ pub enum Outcome {
     Quit,
     /// A signal asked for the end: its number.
     Signal(i32),
-    /// The stage failed, with its message.
-    Failed(String),
+    /// The stage failed.
+    Failed(StageError),
     /// A thread panicked; its message is already on standard error.
     Lost,
 }

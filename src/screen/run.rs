@@ -62,8 +62,8 @@ fn until_it_ends(
     let mut dirty = true;
     let mut drawn: Option<Instant> = None;
     loop {
-        if let Some(message) = stage.failed() {
-            return Ok(Outcome::Failed(message));
+        if let Some(why) = stage.failed() {
+            return Ok(Outcome::Failed(why));
         }
         let due = drawn.map_or(Duration::ZERO, |t| FRAME.saturating_sub(t.elapsed()));
         if dirty && due.is_zero() {

@@ -1,7 +1,8 @@
 //! The user's files: where they are, and what stands in them.
 
+use super::fault::FaultKind;
 use super::values::{Settings, SettingsError};
-use crate::engine::{Model, ModelError};
+use crate::engine::Model;
 use crate::file::{self, ReadError};
 use crate::folders;
 use std::path::{Path, PathBuf};
@@ -37,17 +38,16 @@ impl Settings {
 
     pub(super) fn read(path: &Path, presence: Presence) -> Result<Settings, SettingsError> {
         let mut s = Settings::standard()?;
-        let whole = |path: &Path, e: ReadError| SettingsError::whole(path.into(), e.to_string());
         match file::text(path, MOST) {
             Ok(text) => s.override_with(&text, path)?,
             Err(ReadError::Missing) if presence == Presence::Optional => {}
-            Err(e) => return Err(whole(path, e)),
+            Err(e) => return Err(SettingsError::whole(path.into(), e)),
         }
         if let Some(weights) = &s.weights {
             // Beside the settings, unless it says where from the root on.
             let weights = path.with_file_name("").join(weights);
-            let model = read_weights(&weights)
-                .map_err(|e| SettingsError::whole(weights.clone(), e.to_string()))?;
+            let model =
+                read_weights(&weights).map_err(|e| SettingsError::whole(weights.clone(), e))?;
             s.model = Arc::new(model);
         }
         let modes = path.with_file_name("modes.toml");
@@ -56,11 +56,11 @@ impl Settings {
                 let all = s
                     .catalogue
                     .extended(&text)
-                    .map_err(|e| SettingsError::whole(modes, e.to_string().trim_end().into()))?;
+                    .map_err(|e| SettingsError::whole(modes, e))?;
                 s.catalogue = Arc::new(all);
             }
             Err(ReadError::Missing) => {}
-            Err(e) => return Err(whole(&modes, e)),
+            Err(e) => return Err(SettingsError::whole(modes, e)),
         }
         Ok(s)
     }
@@ -69,16 +69,7 @@ impl Settings {
 /// Maximum size of a settings file, in bytes: far more than any has.
 const MOST: u64 = 1 << 20;
 
-/// Why a file gives no weights.
-#[derive(Debug, thiserror::Error)]
-enum WeightsError {
-    #[error(transparent)]
-    Read(#[from] ReadError),
-    #[error(transparent)]
-    Model(#[from] ModelError),
-}
-
-fn read_weights(path: &Path) -> Result<Model, WeightsError> {
+fn read_weights(path: &Path) -> Result<Model, FaultKind> {
     // A byte more than can be right is enough to see that it is not.
     let most = Model::MAX_BYTES as u64 + 1;
     let bytes = file::bytes(path, most)?;

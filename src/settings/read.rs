@@ -1,6 +1,7 @@
 //! Settings read from a text in TOML, each value checked by the room that owns it.
 
-use super::table::{At, Fault, Faults, Table};
+use super::fault::{Fault, FaultKind};
+use super::table::{At, Faults, Table};
 use super::values::{Job, Settings, SettingsError};
 use crate::engine::{Fading, Filter, Inertia, Model};
 use crate::midi::PERCUSSION;
@@ -20,7 +21,7 @@ impl Settings {
     /// The embedded defaults alone.
     pub fn standard() -> Result<Settings, SettingsError> {
         let model = Model::standard()
-            .map_err(|e| SettingsError::whole("config/estimator.weights".into(), e.to_string()))?;
+            .map_err(|e| SettingsError::whole("config/estimator.weights".into(), e))?;
         let mut s = Settings {
             port: None,
             filter: Filter::default(),
@@ -75,7 +76,7 @@ impl Settings {
         own.take_keys(file.table("keys"), &faults);
         own.take_jobs(file.table("jobs"), &faults);
         file.finish();
-        let faults = faults.told();
+        let faults = faults.in_order();
         if !faults.is_empty() {
             return Err(faults);
         }
@@ -93,10 +94,7 @@ impl Settings {
         if let Some(At { value, at }) = table.integer("transpose") {
             match i8::try_from(value) {
                 Ok(t @ -48..=48) => self.filter.transpose = t,
-                _ => faults.add(
-                    at,
-                    format!("keyboard.transpose is {value}; it must lie between -48 and 48"),
-                ),
+                _ => faults.add(at, FaultKind::Transpose(value)),
             }
         }
         let fadings = [Fading::Struck, Fading::Sustained].map(|f| (f.name(), f));
@@ -151,7 +149,6 @@ impl Settings {
     }
 
     fn take_panels(&mut self, table: &mut Table, faults: &Faults) {
-        let names = || Panel::ALL.map(Panel::name);
         let Some(list) = table.texts("panels", "a list of panels, such as [\"piano\", \"strip\"]")
         else {
             return;
@@ -159,16 +156,11 @@ impl Settings {
         let read = |text: &At<String>| {
             let found = Panel::ALL.into_iter().find(|p| p.name() == text.value);
             if found.is_none() {
-                let near = nearest(&text.value, names());
-                let guess = near.map_or(String::new(), |n| format!("did you mean '{n}'? "));
-                let all = names().join(", ");
-                faults.add(
-                    text.at,
-                    format!(
-                        "screen.panels: '{}' is no panel; {guess}It may be {all}",
-                        text.value
-                    ),
-                );
+                let no_panel = FaultKind::NoPanel {
+                    written: text.value.clone(),
+                    nearest: nearest(&text.value, Panel::ALL.map(Panel::name)),
+                };
+                faults.add(text.at, no_panel);
             }
             found
         };
@@ -182,11 +174,11 @@ impl Settings {
             let Some(list) = table.texts(action, wanted) else {
                 continue;
             };
-            let full = table.full(action);
+            let name = || table.full(action);
             let read = |text: &At<String>| match text.value.parse::<Key>() {
                 Ok(key) => Some(key),
-                Err(e) => {
-                    faults.add(text.at, format!("{full}: {e}"));
+                Err(why) => {
+                    faults.add(text.at, FaultKind::NoKey { name: name(), why });
                     None
                 }
             };
@@ -199,7 +191,7 @@ impl Settings {
         if let Some(clash) = self.keys.clash() {
             let own = places.iter().filter(|(a, _)| clash.actions.contains(a));
             let at = own.map(|(_, at)| *at).max().unwrap_or(0);
-            faults.add(at, format!("keys: {clash}"));
+            faults.add(at, FaultKind::Clash(clash));
         }
     }
 
@@ -213,14 +205,14 @@ impl Settings {
                 continue;
             };
             named.push(action);
-            let full = table.full(action);
+            let name = || table.full(action);
             for At { value, at } in list.value {
                 match value.parse() {
                     Ok(trigger) => given.push(At {
                         value: Job { trigger, action },
                         at,
                     }),
-                    Err(e) => faults.add(at, format!("{full}: {e}")),
+                    Err(why) => faults.add(at, FaultKind::NoTrigger { name: name(), why }),
                 }
             }
         }
@@ -232,14 +224,13 @@ impl Settings {
         for At { value: job, at } in given {
             match jobs.iter().find(|j| j.trigger == job.trigger) {
                 Some(other) if other.action == job.action => {}
-                Some(other) => faults.add(
-                    at,
-                    format!(
-                        "jobs: '{}' has two jobs, {} and {}: give one of them another controller \
-                         or key",
-                        job.trigger, other.action, job.action
-                    ),
-                ),
+                Some(other) => {
+                    let two_jobs = FaultKind::TwoJobs {
+                        trigger: job.trigger,
+                        actions: [other.action, job.action],
+                    };
+                    faults.add(at, two_jobs);
+                }
                 None => jobs.push(job),
             }
         }
@@ -255,8 +246,7 @@ fn channel_mask(channels: &[At<i64>], faults: &Faults) -> u16 {
     channels.iter().fold(0, |mask, c| match c.value {
         1..=16 => mask | 1 << (c.value - 1),
         other => {
-            let what = format!("keyboard.channels holds {other}; channels are numbered 1 to 16");
-            faults.add(c.at, what);
+            faults.add(c.at, FaultKind::Channel(other));
             mask
         }
     })

@@ -3,26 +3,18 @@
 //! The reader asks for each value by its name; what was not asked for is unknown. Faults
 //! are collected rather than returned, so that all those of a file are reported at once.
 
+use super::fault::{Fault, FaultKind};
 use crate::nearest::nearest;
-use crate::plain;
 use std::borrow::Cow;
 use std::cell::RefCell;
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// What is wrong, and where.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Fault {
-    /// Line and column, both from 1, where the text has them.
-    pub place: Option<(usize, usize)>,
-    pub what: String,
-}
-
 /// The faults of one text, in the order in which they were found.
 pub(super) struct Faults<'t> {
     text: &'t str,
-    found: RefCell<Vec<(usize, String)>>,
+    found: RefCell<Vec<(usize, FaultKind)>>,
 }
 
 impl<'t> Faults<'t> {
@@ -34,12 +26,12 @@ impl<'t> Faults<'t> {
     }
 
     /// At a byte of the text.
-    pub fn add(&self, at: usize, what: String) {
-        self.found.borrow_mut().push((at, what));
+    pub fn add(&self, at: usize, kind: FaultKind) {
+        self.found.borrow_mut().push((at, kind));
     }
 
     /// All of them from the top of the text to its end.
-    pub fn told(self) -> Vec<Fault> {
+    pub fn in_order(self) -> Vec<Fault> {
         let mut found = self.found.into_inner();
         found.sort_by_key(|(at, _)| *at);
         let place = |at: usize| {
@@ -48,11 +40,11 @@ impl<'t> Faults<'t> {
             let column = before.rsplit('\n').next()?.chars().count() + 1;
             Some((line, column))
         };
-        let told = |(at, what)| Fault {
+        let located = |(at, kind)| Fault {
             place: place(at),
-            what,
+            kind,
         };
-        found.into_iter().map(told).collect()
+        found.into_iter().map(located).collect()
     }
 }
 
@@ -81,11 +73,7 @@ impl<'t, 'f> Table<'t, 'f> {
             Ok(table) => table.into_inner(),
             Err(e) => {
                 let Range { start, .. } = e.span().unwrap_or_default();
-                let what = format!(
-                    "{}; a line is written as name = value, with \"quotation marks\" around words",
-                    e.message()
-                );
-                faults.add(start, what);
+                faults.add(start, FaultKind::NotToml(e.message().to_owned()));
                 DeTable::new()
             }
         };
@@ -102,11 +90,8 @@ impl<'t, 'f> Table<'t, 'f> {
         let entries = self.value(name, |v, at| match v {
             DeValue::Table(t) => Some(t),
             other => {
-                let what = format!(
-                    "{name} is {}; it must be a table: write [{name}] in a line of its own",
-                    kind(&other)
-                );
-                self.faults.add(at, what);
+                let is = in_words(&other).into_owned();
+                self.faults.add(at, FaultKind::NotATable { name, is });
                 None
             }
         });
@@ -153,8 +138,12 @@ impl<'t, 'f> Table<'t, 'f> {
     }
 
     /// One text, or a list of them.
-    pub fn texts(&mut self, key: &'static str, wanted: &str) -> Option<At<Vec<At<String>>>> {
-        let full = self.full(key);
+    pub fn texts(
+        &mut self,
+        key: &'static str,
+        wanted: &'static str,
+    ) -> Option<At<Vec<At<String>>>> {
+        let name = self.full(key);
         self.value(key, |value, at| {
             let found = match value {
                 DeValue::String(s) => Some(vec![At {
@@ -166,14 +155,13 @@ impl<'t, 'f> Table<'t, 'f> {
                     .map(|v| Some(located(v, v.get_ref().as_str()?.to_owned())))
                     .collect(),
                 ref other => {
-                    let what = format!("{full} is {}; it must be {wanted}", kind(other));
-                    self.faults.add(at, what);
+                    let is = in_words(other).into_owned();
+                    self.faults.add(at, FaultKind::Type { name, is, wanted });
                     return None;
                 }
             };
             if found.is_none() {
-                let what = format!("{full} holds something else than texts; it must be {wanted}");
-                self.faults.add(at, what);
+                self.faults.add(at, FaultKind::NotTexts { name, wanted });
             }
             found
         })
@@ -181,62 +169,61 @@ impl<'t, 'f> Table<'t, 'f> {
 
     /// One of several values, each as the user writes it; signs may be typed in ASCII too.
     pub fn choice<T: Copy>(&mut self, key: &'static str, of: &[(&'static str, T)]) -> Option<T> {
-        let full = self.full(key);
+        let name = self.full(key);
         let written = self.text(key)?;
         let plain = |s: &str| s.replace('♭', "b").replace('−', "-");
         let value = plain(&written.value);
         if let Some((_, meant)) = of.iter().find(|(name, _)| plain(name) == value) {
             return Some(*meant);
         }
-        let names = of.iter().map(|(name, _)| *name);
-        let guess = nearest(&written.value, names.clone())
-            .map_or(";".into(), |near| format!("; did you mean '{near}'?"));
-        let names: Vec<String> = names.map(|n| format!("'{n}'")).collect();
-        let it = if guess == ";" { "it" } else { "It" };
-        let what = format!(
-            "{full} is '{}'{guess} {it} must be {}",
-            written.value,
-            plain::list(&names, "or")
-        );
-        self.faults.add(written.at, what);
+        let choices: Vec<&'static str> = of.iter().map(|(name, _)| *name).collect();
+        let no_choice = FaultKind::NoChoice {
+            name,
+            nearest: nearest(&written.value, choices.iter().copied()),
+            written: written.value,
+            choices,
+        };
+        self.faults.add(written.at, no_choice);
         None
     }
 
     /// Ends reading: every value that was not asked for is a fault.
     pub fn finish(self) {
         for key in self.entries.keys() {
-            let (written, at) = (key.get_ref(), key.span().start);
-            let shown = |name: &str| match self.name {
-                None => format!("[{name}]"),
-                Some(_) => format!("'{name}'"),
+            let written = key.get_ref().to_string();
+            let nearest = nearest(&written, self.known.iter().copied());
+            let names = self.known.clone();
+            let unknown = match self.name {
+                None => FaultKind::UnknownTable {
+                    written,
+                    nearest,
+                    tables: names,
+                },
+                Some(table) => FaultKind::UnknownName {
+                    table,
+                    written,
+                    nearest,
+                    names,
+                },
             };
-            let what = match self.name {
-                None => format!("there is no table [{written}]"),
-                Some(table) => format!("[{table}] has no '{written}'"),
-            };
-            let near = nearest(written, self.known.iter().copied());
-            let names: Vec<String> = self.known.iter().map(|n| shown(n)).collect();
-            let help = match near {
-                Some(near) => format!("did you mean {}?", shown(near)),
-                None => format!("it must be {}", plain::list(&names, "or")),
-            };
-            self.faults.add(at, format!("{what}; {help}"));
+            self.faults.add(key.span().start, unknown);
         }
     }
 
     fn typed<T>(
         &mut self,
         key: &'static str,
-        wanted: &str,
+        wanted: &'static str,
         read: impl FnOnce(DeValue<'t>) -> Option<T>,
     ) -> Option<At<T>> {
-        let full = self.full(key);
+        let name = self.full(key);
         let faults = self.faults;
         self.value(key, |value, at| {
-            let is = kind(&value);
+            let is = in_words(&value);
             let found = read(value);
             if found.is_none() {
-                faults.add(at, format!("{full} is {is}; it must be {wanted}"));
+                let is = is.into_owned();
+                faults.add(at, FaultKind::Type { name, is, wanted });
             }
             found
         })
@@ -265,7 +252,7 @@ fn integer(value: &DeValue) -> Option<i64> {
 }
 
 /// What a value is, in words.
-fn kind(value: &DeValue) -> Cow<'static, str> {
+fn in_words(value: &DeValue) -> Cow<'static, str> {
     match value {
         DeValue::String(_) => "a text".into(),
         DeValue::Integer(n) => format!("the number {}", n.as_str()).into(),

@@ -1,6 +1,6 @@
 //! What the user may set, as values, and what is wrong with a file of settings.
 
-use super::table::Fault;
+use super::fault::{Fault, FaultKind};
 use crate::engine::{self, Fading, Filter, Inertia, Model};
 use crate::midi::Trigger;
 use crate::plain;
@@ -61,15 +61,20 @@ impl SettingsError {
     }
 
     /// Of a whole file.
-    pub(super) fn whole(path: PathBuf, what: String) -> SettingsError {
-        let faults = vec![Fault { place: None, what }];
-        SettingsError { path, faults }
+    pub(super) fn whole(path: PathBuf, kind: impl Into<FaultKind>) -> SettingsError {
+        let (place, kind) = (None, kind.into());
+        SettingsError::new(path, vec![Fault { place, kind }])
+    }
+
+    /// From the top of the file to its end.
+    pub fn faults(&self) -> &[Fault] {
+        &self.faults
     }
 
     fn told(&self, file: &str) -> Vec<String> {
         let told = |fault: &Fault| match fault.place {
-            Some((line, column)) => format!("{file}: line {line}, column {column}: {}", fault.what),
-            None => format!("{file}: {}", fault.what),
+            Some((line, column)) => format!("{file}: line {line}, column {column}: {}", fault.kind),
+            None => format!("{file}: {}", fault.kind),
         };
         self.faults.iter().map(told).collect()
     }

@@ -4,7 +4,7 @@
 //! walk continues where the next one begins.
 
 use super::bytes::{find, starts, u32_at};
-use super::fault::{Faults, FileError, be, count, grouped};
+use super::fault::{Damage, Excess, Faults, FileError};
 use super::limits::Limits;
 use super::progress::Progress;
 use super::track::{Events, Stop, What};
@@ -92,19 +92,12 @@ impl<'a, 'f> Chunks<'a, 'f> {
         let bytes = self.bytes;
         while at < bytes.len() {
             if starts(bytes, at, b"MThd") {
-                self.faults.add(at, None, || {
-                    "a second header begins here; what follows is not read".into()
-                });
+                self.faults.damage(at, None, Damage::SecondHeader);
                 return Ok(true);
             }
             if starts(bytes, at, b"MTrk") && self.tracks.len() >= self.limits.tracks {
                 let most = self.limits.tracks;
-                self.faults.limit(at, None, || {
-                    format!(
-                        "more than {}; those that follow are left out (--no-limits reads them)",
-                        count(most, "track")
-                    )
-                });
+                self.faults.limit(at, None, Excess::Tracks(most));
                 return Ok(false);
             }
             at = match u32_at(bytes, at + 4) {
@@ -113,24 +106,16 @@ impl<'a, 'f> Chunks<'a, 'f> {
                 Some(len) if self.boundary(at) => at + 8 + len as usize,
                 _ => match find(bytes, at + 1, b"MTrk") {
                     Some(next) => {
-                        self.faults.add(at, None, || {
-                            let skipped = count(next - at, "byte");
-                            format!("{skipped} outside of all chunks {} skipped", be(next - at))
-                        });
+                        let between = Damage::BetweenChunks(next - at);
+                        self.faults.damage(at, None, between);
                         next
                     }
                     None => {
-                        let rest = bytes.len() - at;
-                        let what = if starts(bytes, at, b"MTrk") {
-                            "the file ends inside the header of a track".into()
-                        } else {
-                            format!(
-                                "{} after the last chunk {} skipped",
-                                count(rest, "byte"),
-                                be(rest)
-                            )
+                        let damage = match starts(bytes, at, b"MTrk") {
+                            true => Damage::CutTrackHeader,
+                            false => Damage::AfterChunks(bytes.len() - at),
                         };
-                        self.faults.add(at, None, || what);
+                        self.faults.damage(at, None, damage);
                         return Ok(true);
                     }
                 },
@@ -148,12 +133,9 @@ impl<'a, 'f> Chunks<'a, 'f> {
         let whole = declared <= end - data;
         let claimed = if whole { data + declared } else { end };
         let next_track = || find(self.bytes, data, b"MTrk").unwrap_or(end);
-        let too_long = |next: usize| {
-            format!(
-                "the chunk's length says {}, but the next track begins after {}",
-                count(declared, "byte"),
-                grouped((next - data) as u64)
-            )
+        let too_long = |next: usize| Damage::ChunkTooLong {
+            declared,
+            next: next - data,
         };
         // Where many lengths reach over all that follows, believing each would take quadratic
         // time.
@@ -163,7 +145,7 @@ impl<'a, 'f> Chunks<'a, 'f> {
             claimed.min(next_track())
         };
         if whole && limit < claimed {
-            self.faults.add(at + 4, number, || too_long(limit));
+            self.faults.damage(at + 4, number, too_long(limit));
         }
         let mut scan = self.scan(data, limit)?;
         let sound = match scan.stop {
@@ -182,69 +164,48 @@ impl<'a, 'f> Chunks<'a, 'f> {
             if let Some(after) = ended
                 && after > limit
             {
-                self.faults.add(at + 4, number, || {
-                    format!(
-                        "the chunk's length says {}, but the track goes on for {}; it is read to its end",
-                        count(declared, "byte"),
-                        grouped((after - data) as u64)
-                    )
-                });
+                let ended = after - data;
+                let too_short = Damage::ChunkTooShort { declared, ended };
+                self.faults.damage(at + 4, number, too_short);
                 (scan, limit) = (second, after);
             } else if other < limit {
                 if whole {
-                    self.faults.add(at + 4, number, || too_long(other));
+                    self.faults.damage(at + 4, number, too_long(other));
                 }
                 (scan, limit) = (second, other);
             }
         }
         if !whole {
-            self.faults.add(at + 4, number, || {
-                format!(
-                    "the chunk's length says {}, the file holds {}",
-                    count(declared, "byte"),
-                    grouped((end - data) as u64)
-                )
-            });
+            let held = end - data;
+            self.faults
+                .damage(at + 4, number, Damage::ChunkLength { declared, held });
         }
-        let used = match scan.events {
-            0 => "none of its events is used".into(),
-            1 => "its first event is used".into(),
-            n => format!("its first {} are used", count(n, "event")),
-        };
+        let used = scan.events;
         let mut next = limit;
         match scan.stop {
             Stop::Ended(after) if after == limit => {}
             Stop::Ended(after) => {
                 let swallowed = starts(self.bytes, after, b"MTrk");
                 if whole {
-                    let rest = count(limit - after, "byte");
-                    let place = if swallowed { at + 4 } else { after };
-                    self.faults.add(place, number, || {
-                        if swallowed {
-                            format!(
-                                "the chunk's length runs {rest} past the end of the track, over the next one"
-                            )
-                        } else {
-                            let be = be(limit - after);
-                            format!(
-                                "{rest} between the end of the track and the end of its chunk {be} skipped"
-                            )
-                        }
-                    });
+                    let rest = limit - after;
+                    let (place, damage) = match swallowed {
+                        true => (at + 4, Damage::ChunkOverNext(rest)),
+                        false => (after, Damage::AfterTrack(rest)),
+                    };
+                    self.faults.damage(place, number, damage);
                 }
                 if swallowed || !whole || !self.boundary(limit) {
                     next = after;
                 }
             }
-            Stop::RanOut => self.faults.add(limit, number, || {
-                format!("the track has no end-of-track event; {used}")
-            }),
-            Stop::Cut(from) => self.faults.add(from, number, || {
-                format!("the track ends in the middle of an event; {used}")
-            }),
-            Stop::Bad(from, why) => self.faults.add(from, number, || {
-                format!("{why}; the track is read up to here, {used}")
-            }),
+            Stop::RanOut => self
+                .faults
+                .damage(limit, number, Damage::NoEndOfTrack { used }),
+            Stop::Cut(from) => self.faults.damage(from, number, Damage::CutEvent { used }),
+            Stop::Bad(from, why) => {
+                self.faults
+                    .damage(from, number, Damage::BadEvent { why, used });
+            }
         }
         self.faults.append(scan.faults);
         self.tracks.push(scan.track);
@@ -265,7 +226,8 @@ impl<'a, 'f> Chunks<'a, 'f> {
         };
         let mut faults = Faults::default();
         let mut events = Events::new(bytes, data);
-        while let Some(item) = events.next(&mut |offset, what| faults.add(offset, number, || what))
+        while let Some(item) =
+            events.next(&mut |offset, damage| faults.damage(offset, number, damage))
         {
             track.items += 1;
             if track.items.is_multiple_of(OFTEN) || matches!(item.what, What::Nothing) {

@@ -1,7 +1,7 @@
 //! The header of a file, and the wrapper that it may stand in.
 
 use super::bytes::{find, starts, u16_at, u32_at};
-use super::fault::{Faults, FileError, be, count, grouped};
+use super::fault::{Damage, Faults, FileError};
 
 /// Where the header begins, and the bytes as far as they belong to the file inside a wrapper.
 pub(super) fn find_header<'a>(
@@ -27,9 +27,7 @@ pub(super) fn find_header<'a>(
     if let Some(at) = find(bytes, 0, b"MThd")
         && u32_at(bytes, at + 4) == Some(6)
     {
-        faults.add(0, None, || {
-            format!("{} before the header {} skipped", count(at, "byte"), be(at))
-        });
+        faults.damage(0, None, Damage::BeforeHeader(at));
         return Ok((bytes, at));
     }
     const OTHERS: [(&[u8], &str); 8] = [
@@ -61,13 +59,8 @@ fn riff_data<'a>(bytes: &'a [u8], faults: &mut Faults) -> Result<(&'a [u8], usiz
         if starts(bytes, at, b"data") {
             let rest = bytes.len() - start;
             if len > rest {
-                faults.add(at + 4, None, || {
-                    format!(
-                        "the RIFF wrapper says {}, the file holds {}",
-                        count(len, "byte"),
-                        grouped(rest as u64)
-                    )
-                });
+                let (declared, held) = (len, rest);
+                faults.damage(at + 4, None, Damage::RiffLength { declared, held });
             }
             return match bytes.get(..start + len.min(rest)) {
                 Some(inner) if starts(inner, start, b"MThd") => Ok((inner, start)),
@@ -107,15 +100,9 @@ impl Header {
         let format = u16_at(bytes, start + 8).ok_or_else(|| cut.clone())?;
         let tracks = u16_at(bytes, start + 10).ok_or_else(|| cut.clone())?;
         let division = u16_at(bytes, start + 12).ok_or(cut)?;
-        let mut fault = |at: usize, what: String| faults.add(start + at, None, || what);
+        let mut fault = |at: usize, damage| faults.damage(start + at, None, damage);
         let next = if length < 6 || length > bytes.len() - start - 8 {
-            fault(
-                4,
-                format!(
-                    "the header's length says {}, it needs 6",
-                    count(length, "byte")
-                ),
-            );
+            fault(4, Damage::HeaderLength(length));
             start + 14
         } else {
             start + 8 + length
@@ -123,12 +110,7 @@ impl Header {
         let format = match u8::try_from(format) {
             Ok(format @ 0..=2) => format,
             _ => {
-                fault(
-                    8,
-                    format!(
-                        "type {format} is none of 0, 1 and 2; the tracks are played together, as in type 1"
-                    ),
-                );
+                fault(8, Damage::Type(format));
                 1
             }
         };
@@ -145,12 +127,7 @@ impl Header {
                 return Err(FileError::NoDivision { offset });
             }
             if !matches!(frames, 24 | 25 | 29 | 30) {
-                fault(
-                    12,
-                    format!(
-                        "{frames} frames a second is none of 24, 25, 29.97 and 30; it is used as it stands"
-                    ),
-                );
+                fault(12, Damage::FrameRate(frames));
             }
             // 29 means 30 with dropped frame numbers: 29.97, exactly 30000/1001.
             let per_second = if frames == 29 {

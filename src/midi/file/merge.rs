@@ -9,10 +9,10 @@ use std::collections::BinaryHeap;
 use super::bars::Bars;
 use super::chunks::Track;
 use super::clock::Clock;
-use super::fault::{Faults, FileError, count, grouped};
+use super::fault::{Excess, Faults, FileError};
 use super::header::Timing;
 use super::held::Held;
-use super::limits::{Limits, PAUSE};
+use super::limits::{LONGEST, Limits, PAUSE};
 use super::performance::{KeySignature, Performance, Text};
 use super::progress::Progress;
 use super::track::{Events, Item, What};
@@ -229,17 +229,17 @@ impl<'f> Merge<'f> {
         let track = Some(index + 1);
         let at = self.clock.at(item.tick);
         let Some(at) = at.filter(|at| *at <= self.limits.length) else {
-            let hours = grouped(self.limits.length.0 / (3_600 * TICKS_PER_SECOND));
-            let hint = self.hint();
-            self.faults.limit(item.offset, track, || {
-                format!("this is later than {hours} hours; it and what follows are left out{hint}")
-            });
+            let excess = match self.limits.length {
+                LONGEST => Excess::Longest(LONGEST),
+                most => Excess::Length(most),
+            };
+            self.faults.limit(item.offset, track, excess);
             return Ok(Reading::Over);
         };
         match item.what {
             What::Event(event @ Event::NoteOn { .. }) => {
-                if let Some(why) = self.beyond(at) {
-                    self.faults.limit(item.offset, track, || why);
+                if let Some(excess) = self.beyond(at) {
+                    self.faults.limit(item.offset, track, excess);
                     return Ok(Reading::Over);
                 }
                 if !self.crowded(at, item.offset, track) && unison.passes(index, event) {
@@ -292,16 +292,8 @@ impl<'f> Merge<'f> {
         Ok(Reading::On)
     }
 
-    /// How to read more.
-    fn hint(&self) -> &'static str {
-        match *self.limits == Limits::none() {
-            true => "",
-            false => " (--no-limits reads on)",
-        }
-    }
-
     /// Counts a note; if it is one too many in all, why.
-    fn beyond(&mut self, at: Time) -> Option<String> {
+    fn beyond(&mut self, at: Time) -> Option<Excess> {
         self.notes += 1;
         let pause = self.struck.replace(at).map(|before| at - before);
         self.played += pause.unwrap_or_default().min(PAUSE);
@@ -312,19 +304,11 @@ impl<'f> Merge<'f> {
             ..
         } = *self.limits;
         if self.notes > notes {
-            let notes = count(notes, "note");
-            let hint = self.hint();
-            return Some(format!(
-                "more than {notes}; those that follow are left out{hint}"
-            ));
+            return Some(Excess::Notes(notes));
         }
         let slow = pace.0.saturating_mul(self.notes as u64);
         if self.played > patience && self.played.0 > patience.0.saturating_add(slow) {
-            let (seconds, hint) = (pace.0 / TICKS_PER_SECOND, self.hint());
-            let minutes = patience.0 / TICKS_PER_SECOND / 60;
-            return Some(format!(
-                "for more than {minutes} minutes notes come less often than every {seconds} seconds, as with a wrong division or tempo; what follows is left out{hint}"
-            ));
+            return Some(Excess::Slow { patience, pace });
         }
         None
     }
@@ -338,13 +322,7 @@ impl<'f> Merge<'f> {
         self.second.1 += 1;
         let most = self.limits.notes_a_second;
         if self.second.1 == most.saturating_add(1) {
-            let hint = self.hint();
-            self.faults.limit(offset, track, || {
-                let notes = count(most, "note");
-                format!(
-                    "more than {notes} begin within a second; the rest of them are left out{hint}"
-                )
-            });
+            self.faults.limit(offset, track, Excess::NotesASecond(most));
         }
         self.second.1 > most
     }
@@ -354,11 +332,7 @@ impl<'f> Merge<'f> {
         self.texts += 1;
         let most = self.limits.texts;
         if self.texts == most.saturating_add(1) {
-            let hint = self.hint();
-            self.faults.limit(offset, track, || {
-                let texts = count(most, "text");
-                format!("more than {texts} and key signatures; the rest of them are left out{hint}")
-            });
+            self.faults.limit(offset, track, Excess::Texts(most));
         }
         self.texts <= most
     }

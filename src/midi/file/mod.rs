@@ -30,7 +30,7 @@ mod unison;
 mod write;
 
 pub use bars::{Bars, Place};
-pub use fault::{Fault, FaultKind, Faults, FileError};
+pub use fault::{BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError};
 pub use limits::{LONGEST, Limits};
 pub use performance::{KeySignature, Performance, Text, TextKind};
 pub use write::{FileWriter, write};
@@ -38,7 +38,6 @@ pub use write::{FileWriter, write};
 use std::ops::ControlFlow;
 
 use chunks::{Chunks, Found};
-use fault::count;
 use header::{Header, find_header};
 use merge::Merge;
 
@@ -77,18 +76,11 @@ pub fn read_with(
         });
     }
     if all && tracks.len() != usize::from(header.tracks) {
-        faults.add(start + 10, None, || {
-            format!(
-                "the header says {}, the file holds {}",
-                count(usize::from(header.tracks), "track"),
-                tracks.len()
-            )
-        });
+        let (declared, held) = (header.tracks.into(), tracks.len());
+        faults.damage(start + 10, None, Damage::TrackCount { declared, held });
     }
     if header.format == 0 && tracks.len() > 1 {
-        faults.add(start + 8, None, || {
-            "a file of type 0 holds one track; these are played together".into()
-        });
+        faults.damage(start + 8, None, Damage::TypeZeroTracks);
     }
     let mut merging = |done: f32| reached(FOUND + (1.0 - FOUND) * done);
     let (format, timing) = (header.format, header.timing);
@@ -149,7 +141,9 @@ mod tests {
                 "byte 580, track 1: for more than 60 minutes notes come less often than every 5 seconds, as with a wrong division or tempo; what follows is left out (--no-limits reads on)"
             ]
         );
-        assert_eq!(read.faults.first()[0].kind, FaultKind::Limit);
+        let Limits { patience, pace, .. } = Limits::default();
+        let slow = Excess::Slow { patience, pace };
+        assert_eq!(read.faults.first()[0].kind, FaultKind::Limit(slow));
         assert!(
             read.end < Time(2 * 3_600 * TICKS_PER_SECOND),
             "{}",
@@ -199,6 +193,20 @@ mod tests {
             value: 0,
         };
         assert_eq!(last, [(end, OFF(0, 60)), (end, OFF(0, 62)), (end, up)]);
+    }
+
+    #[test]
+    fn no_file_is_read_beyond_the_longest() {
+        // A tick is half a second; the key goes up 37,000 hours later.
+        let content = [0, 0x90, 60, 64, 0xff, 0xff, 0xff, 0x7f, 0x80, 60, 64];
+        let bytes = file(0, 1, &[ended(&content)]);
+        let (read, said) = within(Limits::none(), &bytes);
+        assert_eq!(
+            said,
+            ["byte 26, track 1: this is later than 1,000 hours; it and what follows are left out"]
+        );
+        let longest = FaultKind::Limit(Excess::Longest(LONGEST));
+        assert_eq!(read.faults.first()[0].kind, longest);
     }
 
     #[test]

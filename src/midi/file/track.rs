@@ -3,6 +3,7 @@
 use midly::{EventIter, MetaMessage, TrackEventKind};
 
 use super::bars::Signature;
+use super::fault::{BadEvent, Damage};
 use super::performance::TextKind;
 use crate::midi::event::Event;
 use crate::midi::message::translate;
@@ -42,7 +43,7 @@ pub(super) enum Stop {
     /// At an event that the limit cuts off.
     Cut(usize),
     /// At an event that cannot be.
-    Bad(usize, &'static str),
+    Bad(usize, BadEvent),
 }
 
 /// [`What::Nothing`] comes after this many events that do not matter here.
@@ -97,7 +98,7 @@ impl<'a> Events<'a> {
 
     /// The next one that matters; the track's end is the last. `faults` is called with what is
     /// skipped, and its offset.
-    pub fn next(&mut self, faults: &mut dyn FnMut(usize, String)) -> Option<Item<'a>> {
+    pub fn next(&mut self, faults: &mut dyn FnMut(usize, Damage)) -> Option<Item<'a>> {
         let first = self.count;
         while self.stop.is_none() {
             let offset = self.offset();
@@ -124,12 +125,7 @@ impl<'a> Events<'a> {
                             kind,
                             length,
                         } => {
-                            faults(
-                                offset,
-                                format!(
-                                    "the content of a meta event {kind:02X} is damaged; it is skipped"
-                                ),
-                            );
+                            faults(offset, Damage::MetaEvent(kind));
                             self.tick += u64::from(delta);
                             self.count += 1;
                             self.parser = EventIter::new(raw.get(length..).unwrap_or_default());
@@ -143,7 +139,7 @@ impl<'a> Events<'a> {
             };
             self.count += 1;
             self.tick += u64::from(event.delta.as_int());
-            let Some(what) = matters(event.kind, |what| faults(offset, what)) else {
+            let Some(what) = matters(event.kind, |damage| faults(offset, damage)) else {
                 continue;
             };
             if matches!(what, What::End) {
@@ -160,7 +156,7 @@ impl<'a> Events<'a> {
 }
 
 /// What of an event matters here.
-fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(String)) -> Option<What<'a>> {
+fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(Damage)) -> Option<What<'a>> {
     let meta = match kind {
         TrackEventKind::Midi { channel, message } => {
             return translate(channel.into(), message).map(What::Event);
@@ -171,7 +167,7 @@ fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(String)) -> Option<W
     let (kind, text) = match meta {
         MetaMessage::EndOfTrack => return Some(What::End),
         MetaMessage::Tempo(tempo) if tempo.as_int() == 0 => {
-            fault("a tempo of 0 microseconds to the quarter is ignored".into());
+            fault(Damage::ZeroTempo);
             return None;
         }
         MetaMessage::Tempo(tempo) => return Some(What::Tempo(tempo.as_int())),
@@ -183,7 +179,7 @@ fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(String)) -> Option<W
             return Some(What::Key { sharps, minor });
         }
         MetaMessage::KeySignature(sharps, _) => {
-            fault(format!("a key signature of {sharps} sharps is ignored"));
+            fault(Damage::KeySignature(sharps));
             return None;
         }
         MetaMessage::Text(text) => (TextKind::Text, text),
@@ -207,12 +203,12 @@ enum Unparsed {
         length: usize,
     },
     Cut,
-    Bad(&'static str),
+    Bad(BadEvent),
 }
 
 /// Why the event at the start of `raw` cannot be parsed.
 fn unparsed(raw: &[u8], running: Option<u8>) -> Unparsed {
-    const LONG: Unparsed = Unparsed::Bad("a number of more than four bytes");
+    const LONG: Unparsed = Unparsed::Bad(BadEvent::LongNumber);
     let varlen = |at: usize| {
         let mut value = 0u32;
         for i in 0..4 {
@@ -228,7 +224,7 @@ fn unparsed(raw: &[u8], running: Option<u8>) -> Unparsed {
         let (delta, mut at) = varlen(0)?;
         let mut status = *raw.get(at).ok_or(Unparsed::Cut)?;
         if status < 0x80 {
-            status = running.ok_or(Unparsed::Bad("data bytes where an event should begin"))?;
+            status = running.ok_or(Unparsed::Bad(BadEvent::StrayData))?;
         } else {
             at += 1;
         }
@@ -251,12 +247,12 @@ fn unparsed(raw: &[u8], running: Option<u8>) -> Unparsed {
                 varlen(at)?;
                 Ok(Unparsed::Cut)
             }
-            0xf1.. => Ok(Unparsed::Bad("a system message that no file may hold")),
+            0xf1.. => Ok(Unparsed::Bad(BadEvent::SystemMessage)),
             _ => {
                 let needed = if matches!(status, 0xc0..=0xdf) { 1 } else { 2 };
                 Ok(match raw.get(at..at + needed) {
                     None => Unparsed::Cut,
-                    Some(_) => Unparsed::Bad("a status byte in the middle of an event"),
+                    Some(_) => Unparsed::Bad(BadEvent::StrayStatus),
                 })
             }
         }
@@ -366,7 +362,7 @@ mod tests {
             [key(Time::ZERO, -3, false), key(at, 3, true)]
         );
         assert_eq!(
-            performance.faults.first()[0].what,
+            performance.faults.first()[0].kind.to_string(),
             "a key signature of 8 sharps is ignored"
         );
     }

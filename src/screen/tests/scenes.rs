@@ -11,7 +11,7 @@ use crate::engine::{Event, Monitor};
 use crate::screen::Options;
 use crate::screen::state::ScreenState;
 use crate::screen::surface::{MouseReports, Presence, Surface};
-use crate::stage::{Command, Stage};
+use crate::stage::{Command, Stage, StageError};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
 use ratatui::style::Modifier;
@@ -133,7 +133,7 @@ impl Stage for Playing {
     fn news(&self) -> &Receiver<()> {
         &self.news
     }
-    fn failed(&mut self) -> Option<String> {
+    fn failed(&mut self) -> Option<StageError> {
         None
     }
     fn patience(&self) -> Duration {

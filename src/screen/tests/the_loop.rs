@@ -6,7 +6,7 @@ use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::screen::{Key, LeftInertia, Options, Outcome, Update};
-use crate::stage::{Command, Pace, Stage};
+use crate::stage::{Command, Pace, Stage, StageError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
     Event, KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
@@ -22,7 +22,7 @@ struct FakeStage {
     clock: Arc<AtomicU64>,
     news: Receiver<()>,
     acts: Vec<Command>,
-    failure: Option<String>,
+    failure: Option<StageError>,
     patience: Duration,
     /// What is different each time that the reading is fetched.
     happens: Option<fn(u32, &mut Scene)>,
@@ -60,7 +60,7 @@ impl Stage for FakeStage {
     fn news(&self) -> &Receiver<()> {
         &self.news
     }
-    fn failed(&mut self) -> Option<String> {
+    fn failed(&mut self) -> Option<StageError> {
         self.failure.clone()
     }
     fn patience(&self) -> Duration {
@@ -648,10 +648,14 @@ fn signals_failure_and_loss_end_it() {
     rig.alarms.0.send(Alarm::Signal(1)).expect("open");
     assert_eq!(rig.run().ok(), Some(Outcome::Signal(1)));
 
-    rig.stage.failure = Some("the engine has stopped".into());
+    let stopped = StageError::Stopped {
+        part: "the engine",
+        why: "provoked".into(),
+    };
+    rig.stage.failure = Some(stopped.clone());
     let outcome = rig.run().expect("an outcome");
     assert_eq!(outcome.exit_code(), 1);
-    assert_eq!(outcome, Outcome::Failed("the engine has stopped".into()));
+    assert_eq!(outcome, Outcome::Failed(stopped));
 }
 
 #[test]
