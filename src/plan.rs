@@ -1,8 +1,8 @@
 //! The values that engine, study, formats and screen share: regions, plans, markers.
 
 use crate::theory::{
-    Catalogue, Chord, Line, ModeId, Notation, PitchClassSet, Pivot, Sonority, SpelledTonality,
-    Spelling, altered, pivot,
+    Catalogue, Chord, KeySet, Line, ModeId, Notation, PitchClassSet, Pivot, Sonority,
+    SpelledTonality, Spelling, altered, pivot,
 };
 use crate::time::Time;
 
@@ -127,8 +127,8 @@ pub struct ChordSpan {
     pub sonority: Sonority,
     /// The tonality that it was heard in.
     pub within: Option<SpelledTonality>,
-    /// The keys that it is voiced with, bit n for MIDI note n.
-    pub keys: u128,
+    /// The keys that it is voiced with.
+    pub keys: KeySet,
 }
 
 impl ChordSpan {

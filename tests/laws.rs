@@ -16,7 +16,8 @@ use peregrinus::plan::{ChordSpan, Marker};
 use peregrinus::recording::{self, Recording};
 use peregrinus::study::{Study, study};
 use peregrinus::theory::{
-    Catalogue, Chord, ModeId, PitchClass, PitchClassSet, Sonority, SpelledTonality, Tonality,
+    Catalogue, Chord, KeySet, ModeId, PitchClass, PitchClassSet, Sonority, SpelledTonality,
+    Tonality,
 };
 use peregrinus::time::Time;
 
@@ -389,6 +390,10 @@ fn bare(change: Change, down: i32) -> String {
         )
     };
     let turned = |s: PitchClassSet| s.up(-down).mask();
+    let moved = |keys: KeySet| -> KeySet {
+        let key = |k: u8| u8::try_from(i32::from(k) - down).ok();
+        keys.iter().filter_map(key).filter(|&k| k < 128).collect()
+    };
     match change {
         Change::Here(e) => format!("here {}", tonality(e)),
         Change::Refined(e) => format!("refined {}", tonality(e)),
@@ -402,15 +407,11 @@ fn bare(change: Change, down: i32) -> String {
                 Sonority::Interval { .. } => "interval".into(),
                 Sonority::Notes { .. } => "notes".into(),
             };
-            let keys = if down >= 0 {
-                keys >> down
-            } else {
-                keys << -down
-            };
             format!(
-                "chord {kind}, {:03x} over {:?}, keys {keys:x}",
+                "chord {kind}, {:03x} over {:?}, keys {:?}",
                 turned(sonority.set()),
-                sonority.bass().up(-down)
+                sonority.bass().up(-down),
+                moved(keys)
             )
         }
         Change::Harmony(HarmonyNow {
@@ -422,11 +423,8 @@ fn bare(change: Change, down: i32) -> String {
             format!("harmony {kind:?} on {root:?} over {bass:?} since {since:?}, line {notes:?}")
         }
         Change::VoicedChord(voiced) => {
-            let keys = match down {
-                0.. => voiced.keys >> down,
-                _ => voiced.keys << -down,
-            };
-            format!("voiced {keys:x}, {:03x}", turned(voiced.sonority.set()))
+            let (keys, set) = (moved(voiced.keys), turned(voiced.sonority.set()));
+            format!("voiced {keys:?}, {set:03x}")
         }
         Change::NoCenter => "no center".into(),
         Change::Silence => "silence".into(),
@@ -699,7 +697,7 @@ proptest! {
                 prop_assert!((0.0..=1.0001).contains(&c.probability), "{c:?}");
                 prop_assert!((0.0..=1.0).contains(&c.nearness), "{c:?}");
             }
-            prop_assert_eq!(r.held & r.pedalled, 0);
+            prop_assert!((r.held & r.pedalled).is_empty());
             Ok(())
         };
         for t in &events {

@@ -4,13 +4,12 @@ use super::estimator::Scores;
 use super::event::Aside;
 use super::features::Frame;
 use super::harmony::Judgement;
-use super::keys::KeySet;
 use super::polymodal::Polymodal;
 use super::progression::HarmonyNow;
 use super::reading::Established;
 use super::stroke::{Arrival, Stroke};
 use super::voicing::VoicedChord;
-use crate::theory::{Sonority, SpelledTonality, Spelling};
+use crate::theory::{KeySet, Sonority, SpelledTonality, Spelling};
 use crate::time::Time;
 
 /// What changed, for an [`Observer`] such as the history.

@@ -23,9 +23,9 @@ pub use fit::{Needs, likeliest, on_its_bass};
 
 use super::features::Direction;
 use super::harmony::{Harmony, Judgement};
-use super::keys::{KeySet, Keys};
+use super::keys::Keys;
 use super::stroke::{Arrival, Stroke};
-use crate::theory::{Hearing, Sonority};
+use crate::theory::{Hearing, KeySet, Sonority};
 use crate::time::Time;
 use follower::Follower;
 

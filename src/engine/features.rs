@@ -7,8 +7,8 @@
 //! and sums over all twelve are taken in whole numbers, so that their order leaves
 //! no trace.
 
-use super::keys::{Fading, KeySet, each};
-use crate::theory::{PitchClass, PitchClassSet};
+use super::keys::Fading;
+use crate::theory::{KeySet, PitchClass, PitchClassSet};
 
 /// Which way music is heard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -133,7 +133,7 @@ impl Frames {
         Frames {
             left: [0.0; 128],
             strikes: [0; 128],
-            struck: 0,
+            struck: KeySet::EMPTY,
             // Half a step later than the last audible one: rounding decides nothing.
             audible: FADE.powf(AUDIBLE + 0.5),
         }
@@ -143,14 +143,14 @@ impl Frames {
         let i = key as usize & 127;
         self.left[i] = 1.0;
         self.strikes[i] = self.strikes[i].saturating_add(1);
-        self.struck |= 1 << i;
+        self.struck |= KeySet::of(key);
     }
 
     /// Ends a step. `sounding`: the keys that sound at its end.
     pub fn close_step(&mut self, sounding: KeySet, fading: Fading) -> Frame {
         let mut frame = Frame::default();
         let mut ends = None;
-        for key in each(sounding | self.struck) {
+        for key in (sounding | self.struck).iter() {
             let i = key as usize & 127;
             let pc = PitchClass::of_key(key);
             let strikes = std::mem::take(&mut self.strikes[i]);
@@ -174,10 +174,10 @@ impl Frames {
         if let Some((low, high)) = ends {
             frame.bass = Some(PitchClass::of_key(low));
             frame.top = Some(PitchClass::of_key(high));
-            frame.bass_struck = self.struck >> low & 1 == 1;
+            frame.bass_struck = self.struck.contains(low);
             frame.span = high - low;
         }
-        self.struck = 0;
+        self.struck = KeySet::EMPTY;
         frame
     }
 }
@@ -309,12 +309,12 @@ mod tests {
     fn a_note_shorter_than_a_step_counts_once_and_a_held_one_fades() {
         let mut frames = Frames::new();
         frames.on_onset(60);
-        let f = frames.close_step(0, Fading::Struck);
+        let f = frames.close_step(KeySet::EMPTY, Fading::Struck);
         assert_eq!((f.count, f.sounding[0], f.bass_struck), (1, 1.0, true));
-        assert!(!frames.close_step(0, Fading::Struck).any());
+        assert!(!frames.close_step(KeySet::EMPTY, Fading::Struck).any());
         frames.on_onset(62);
         let heard: Vec<Frame> = (0..200)
-            .map(|_| frames.close_step(1 << 62, Fading::Struck))
+            .map(|_| frames.close_step(KeySet::of(62), Fading::Struck))
             .collect();
         // The onset's step and AUDIBLE more.
         assert_eq!(heard.iter().filter(|f| f.any()).count(), 151);
@@ -322,7 +322,7 @@ mod tests {
         // An organ's key does not fade.
         frames.on_onset(62);
         let last = (0..2000)
-            .map(|_| frames.close_step(1 << 62, Fading::Sustained))
+            .map(|_| frames.close_step(KeySet::of(62), Fading::Sustained))
             .last();
         assert_eq!(
             last.map(|f| (f.sounding[2], f.bass_struck)),
@@ -335,9 +335,9 @@ mod tests {
         let mut frames = Frames::new();
         frames.on_onset(60);
         frames.on_onset(60);
-        let f = frames.close_step(1 << 60, Fading::Struck);
+        let f = frames.close_step(KeySet::of(60), Fading::Struck);
         assert_eq!((f.onsets[0], f.count, f.sounding[0]), (2, 2, 2.0));
-        let f = frames.close_step(1 << 60, Fading::Struck);
+        let f = frames.close_step(KeySet::of(60), Fading::Struck);
         assert_eq!((f.onsets[0], f.count, f.sounding[0]), (0, 1, FADE));
     }
 }

@@ -13,7 +13,6 @@
 //! but for keys that a transposition carries over the edge of the left hand ([`LOW`]).
 
 use super::features::{Direction, Weights, total};
-use super::keys::{each, highest, lowest};
 use super::network::{Memories, Nets, Network, Views, exp};
 use super::stroke::{Arrival, Stroke};
 use super::weights::{ModelError, Shape, fingerprint};
@@ -263,9 +262,9 @@ impl Harmony {
             }
             Arrival::Joins => self.network.restore(&self.memories),
         }
-        let low = lowest(stroke.struck).unwrap_or(0);
-        let high = highest(stroke.struck).unwrap_or(0);
-        let deep = lowest(stroke.sounding).unwrap_or(low);
+        let low = stroke.struck.lowest().unwrap_or(0);
+        let high = stroke.struck.highest().unwrap_or(0);
+        let deep = stroke.sounding.lowest().unwrap_or(low);
         let dt = match self.before.last {
             // Heard from the end, time goes back.
             Some(last) => {
@@ -294,7 +293,7 @@ impl Harmony {
             }
         }
         let mut blocks = [[0.0; 12]; BLOCKS];
-        for key in each(stroke.struck) {
+        for key in stroke.struck.iter() {
             blocks[0][PitchClass::of_key(key).index()] = 1.0;
         }
         for window in &mut past.windows[OF_STRUCK] {
@@ -318,13 +317,13 @@ impl Harmony {
             let sum = total(window.iter().copied()) + SOFT;
             *block = window.map(|w| (w / sum).sqrt());
         }
-        let struck = stroke.struck.count_ones() as f32;
+        let struck = stroke.struck.len() as f32;
         let over = |key: u8| f32::from(key - deep);
         let scalars: [f32; SCALARS] = [
             dt.min(2.0),
             f32::from(dt < 0.2),
             (struck / 5.0).min(2.0),
-            (stroke.sounding.count_ones() as f32 / 8.0).min(2.0),
+            (stroke.sounding.len() as f32 / 8.0).min(2.0),
             (over(low) / 24.0).min(2.0),
             (over(high) / 48.0).min(2.0),
             f32::from(struck == 1.0 && low > deep),

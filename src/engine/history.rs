@@ -8,7 +8,7 @@ use super::reading::Established;
 use super::stroke::CLUSTER;
 use super::voicing::VoicedChord;
 use crate::plan::{ChordSpan, HarmonySpan, Region, TonalPlan};
-use crate::theory::{Sonority, SpelledTonality, Spelling};
+use crate::theory::{KeySet, Sonority, SpelledTonality, Spelling};
 use crate::time::Time;
 
 /// Regions, homes and chords so far. The last of each may still be running: it
@@ -146,7 +146,7 @@ impl History {
         if self.chord
             && let Some(c) = self.chords.last_mut()
             && c.sonority == voiced.sonority
-            && (!self.voiced || c.keys & !voiced.keys == 0)
+            && (!self.voiced || c.keys.is_subset(voiced.keys))
         {
             c.keys = voiced.keys;
             self.voiced = true;
@@ -178,7 +178,7 @@ impl History {
                 end: at,
                 sonority,
                 within,
-                keys: 0,
+                keys: KeySet::EMPTY,
             },
             line,
         });
@@ -349,7 +349,6 @@ impl Observer for History {
 
 #[cfg(test)]
 mod tests {
-    use super::super::keys::each;
     use super::super::monitor::Monitor;
     use super::*;
     use crate::midi::{Channel, Event};
@@ -378,7 +377,7 @@ mod tests {
         }
         monitor.advance_to(Time::millis(end), &mut history);
         let chords = history.chords().iter().filter(|c| c.end > c.start);
-        chords.map(|c| each(c.keys).collect()).collect()
+        chords.map(|c| c.keys.iter().collect()).collect()
     }
 
     #[test]

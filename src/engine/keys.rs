@@ -2,37 +2,8 @@
 //! much of each is left.
 
 use crate::midi::{Channel, Event, PERCUSSION};
-use crate::theory::{PitchClass, PitchClassSet};
+use crate::theory::KeySet;
 use crate::time::Time;
-
-/// A set of keys, bit n for MIDI note n.
-pub type KeySet = u128;
-
-/// The pitch classes of a set of keys.
-pub fn classes(keys: KeySet) -> PitchClassSet {
-    each(keys).map(PitchClass::of_key).collect()
-}
-
-/// The keys of a set, from the lowest.
-pub fn each(mut set: KeySet) -> impl Iterator<Item = u8> {
-    std::iter::from_fn(move || {
-        let key = set.trailing_zeros() as u8;
-        (set != 0).then(|| {
-            set &= set - 1;
-            key
-        })
-    })
-}
-
-/// The lowest key of a set.
-pub fn lowest(set: KeySet) -> Option<u8> {
-    (set != 0).then(|| set.trailing_zeros() as u8)
-}
-
-/// The highest key of a set.
-pub fn highest(set: KeySet) -> Option<u8> {
-    (set != 0).then(|| 127 - set.leading_zeros() as u8)
-}
 
 /// A value for each key of the keyboard.
 #[derive(Clone, Debug)]
@@ -197,8 +168,8 @@ impl Keys {
             fading: Fading::Struck,
             channels: [ChannelState::default(); 16],
             strikes: [Strike::default(); 128],
-            held: 0,
-            pedalled: 0,
+            held: KeySet::EMPTY,
+            pedalled: KeySet::EMPTY,
             fade,
         }
     }
@@ -261,8 +232,9 @@ impl Keys {
     }
 
     fn sum(&mut self) {
-        self.held = self.channels.iter().fold(0, |s, c| s | c.held);
-        self.pedalled = self.channels.iter().fold(0, |s, c| s | c.pedalled()) & !self.held;
+        self.held = self.channels.iter().map(|c| c.held).collect();
+        let pedalled: KeySet = self.channels.iter().map(ChannelState::pedalled).collect();
+        self.pedalled = pedalled & !self.held;
     }
 
     /// One event.
@@ -277,8 +249,8 @@ impl Keys {
                     return Happened::Nothing;
                 };
                 let c = &mut self.channels[channel.index()];
-                c.held |= 1 << key;
-                c.damped &= !(1 << key);
+                c.held |= KeySet::of(key);
+                c.damped &= !KeySet::of(key);
                 self.strikes[key as usize] = Strike { at, left: 1.0 };
                 self.sum();
                 return Happened::Struck(key);
@@ -288,8 +260,8 @@ impl Keys {
                     return Happened::Nothing;
                 };
                 let c = &mut self.channels[channel.index()];
-                let bit = 1 << key;
-                if c.held & bit != 0 && c.damper {
+                let bit = KeySet::of(key);
+                if c.held.contains(key) && c.damper {
                     c.damped |= bit;
                 }
                 c.held &= !bit;
@@ -300,7 +272,7 @@ impl Keys {
                     c.damper = true;
                 } else if value < DAMPER_UP {
                     c.damper = false;
-                    c.damped = 0;
+                    c.damped = KeySet::EMPTY;
                 }
             }
             Event::Sostenuto { channel, value } => {
@@ -313,24 +285,25 @@ impl Keys {
                     }
                 } else {
                     c.sostenuto = false;
-                    c.caught = 0;
+                    c.caught = KeySet::EMPTY;
                 }
             }
             Event::Soft { .. } => {}
             Event::AllSoundOff { channel } => {
                 let c = &mut self.channels[channel.index()];
-                (c.held, c.damped, c.caught) = (0, 0, 0);
+                (c.held, c.damped, c.caught) = (KeySet::EMPTY, KeySet::EMPTY, KeySet::EMPTY);
             }
             Event::ResetControllers { channel } => {
                 let c = &mut self.channels[channel.index()];
-                (c.damped, c.caught, c.damper, c.sostenuto) = (0, 0, false, false);
+                (c.damped, c.caught) = (KeySet::EMPTY, KeySet::EMPTY);
+                (c.damper, c.sostenuto) = (false, false);
             }
             Event::AllNotesOff { channel } => {
                 let c = &mut self.channels[channel.index()];
                 if c.damper {
                     c.damped |= c.held;
                 }
-                c.held = 0;
+                c.held = KeySet::EMPTY;
             }
             Event::Release => self.release_all(),
         }
@@ -347,7 +320,7 @@ impl Keys {
         if self.fading == Fading::Sustained {
             return;
         }
-        for key in each(self.held | self.pedalled) {
+        for key in (self.held | self.pedalled).iter() {
             self.strikes[key as usize].left *= self.fade[key as usize];
         }
     }
@@ -395,19 +368,22 @@ mod tests {
     #[test]
     fn the_damper_holds_what_is_let_go() {
         let k = keys(&[on(60), damper(127), off(60), on(64), off(64)]);
-        assert_eq!((k.held(), k.pedalled()), (0, 1 << 60 | 1 << 64));
+        assert_eq!(
+            (k.held(), k.pedalled()),
+            (KeySet::EMPTY, KeySet::of(60) | KeySet::of(64))
+        );
         assert_eq!(
             keys(&[on(60), damper(127), off(60), damper(0)]).sounding(),
-            0
+            KeySet::EMPTY
         );
         assert_eq!(
             keys(&[damper(63), on(60), off(60)]).sounding(),
-            0,
+            KeySet::EMPTY,
             "63 is up"
         );
         assert_eq!(
             keys(&[damper(64), on(60), off(60)]).sounding(),
-            1 << 60,
+            KeySet::of(60),
             "64 is down"
         );
     }
@@ -422,19 +398,19 @@ mod tests {
             damper(66),
             damper(58),
         ]);
-        assert_eq!(k.sounding(), 1 << 36);
+        assert_eq!(k.sounding(), KeySet::of(36));
         assert_eq!(
             keys(&[on(36), damper(90), off(36), damper(40)]).sounding(),
-            0
+            KeySet::EMPTY
         );
     }
 
     #[test]
     fn sostenuto_catches_only_what_is_down() {
         let k = keys(&[on(36), sostenuto(127), on(60), off(60), off(36)]);
-        assert_eq!(k.sounding(), 1 << 36);
+        assert_eq!(k.sounding(), KeySet::of(36));
         let k = keys(&[on(36), sostenuto(127), off(36), sostenuto(0)]);
-        assert_eq!(k.sounding(), 0);
+        assert_eq!(k.sounding(), KeySet::EMPTY);
     }
 
     #[test]
@@ -445,7 +421,7 @@ mod tests {
         let k = keys(&[damper(127), on(60), on(64), all_notes_off]);
         assert_eq!(
             (k.held(), k.pedalled()),
-            (0, 1 << 60 | 1 << 64),
+            (KeySet::EMPTY, KeySet::of(60) | KeySet::of(64)),
             "123 leaves the pedal's"
         );
         let k = keys(&[
@@ -455,7 +431,7 @@ mod tests {
                 channel: Channel::ALL[0],
             },
         ]);
-        assert_eq!(k.sounding(), 0);
+        assert_eq!(k.sounding(), KeySet::EMPTY);
         let k = keys(&[
             damper(127),
             on(60),
@@ -465,10 +441,10 @@ mod tests {
                 channel: Channel::ALL[0],
             },
         ]);
-        assert_eq!((k.held(), k.pedalled()), (1 << 64, 0));
+        assert_eq!((k.held(), k.pedalled()), (KeySet::of(64), KeySet::EMPTY));
         assert_eq!(
             keys(&[damper(127), on(60), off(60), Event::Release]).sounding(),
-            0
+            KeySet::EMPTY
         );
     }
 
@@ -479,7 +455,7 @@ mod tests {
             key: 60,
             velocity: 90,
         };
-        assert_eq!(keys(&[drum]).sounding(), 0);
+        assert_eq!(keys(&[drum]).sounding(), KeySet::EMPTY);
         let mut k = Keys::new(Time::millis(100));
         k.set_filter(Filter {
             channels: 1,
@@ -495,7 +471,7 @@ mod tests {
                 velocity: 9,
             },
         );
-        assert_eq!(k.sounding(), 1 << 63);
+        assert_eq!(k.sounding(), KeySet::of(63));
     }
 
     #[test]

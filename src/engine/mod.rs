@@ -45,7 +45,7 @@ pub use features::{Direction, Frame, Frames, Weights};
 pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, RootedTriad, TRIADS};
 pub use history::{BREATH, History, SEEN};
 pub use hysteresis::{Inertia, UnknownInertia};
-pub use keys::{Fading, Filter, KeySet, PerKey, UnknownFading, classes, each, highest, lowest};
+pub use keys::{Fading, Filter, PerKey, UnknownFading};
 pub use monitor::{Monitor, REST};
 pub use open_degrees::open;
 pub use phrases::Phrases;

@@ -8,7 +8,7 @@ use super::event::{Aside, Event};
 use super::explain::{Case, Recent, likeliest_center};
 use super::features::Frames;
 use super::hysteresis::{Here, Home, Inertia, Rival, Verdict};
-use super::keys::{Fading, Happened, KeySet, Keys, lowest};
+use super::keys::{Fading, Happened, Keys};
 use super::open_degrees::open;
 use super::polymodal::PolymodalTracker;
 use super::progression::Progression;
@@ -19,7 +19,8 @@ use super::window::Window;
 use crate::midi;
 use crate::plan::Open;
 use crate::theory::{
-    Bassist, Catalogue, Hearing, PitchClass, PitchClassSet, SpelledTonality, Spelling, Tonality,
+    Bassist, Catalogue, Hearing, KeySet, PitchClass, PitchClassSet, SpelledTonality, Spelling,
+    Tonality,
 };
 use crate::time::Time;
 use std::sync::Arc;
@@ -32,9 +33,6 @@ const STANDING: Time = Time::millis(120_000);
 const REFINE_STEPS: u32 = 5;
 /// A collection without a center is named from this probability on.
 const CLEARLY_FREE: f32 = 0.3;
-/// The middle of the names in use, E♭ to G♯: a note alone is spelled around it. Common
-/// practice, no source.
-const PLAIN: f32 = 2.0;
 
 /// The engine: timed events go in, [`Reading`]s and [`Change`]s come out.
 ///
@@ -251,7 +249,7 @@ impl<E: Estimator> Monitor<E> {
         let same = known.find(|tonic| tonic.pitch_class() == note);
         same.unwrap_or_else(|| {
             let around = pinned.or(self.last_tonic);
-            let around = around.map_or(PLAIN, |tonic| f32::from(tonic.fifths()));
+            let around = around.map_or(Spelling::MIDDLE, |tonic| f32::from(tonic.fifths()));
             // Further out, notes would have two accidentals.
             Spelling::nearest(note, around.clamp(-1.0, 5.0))
         })
@@ -310,7 +308,7 @@ impl<E: Estimator> Monitor<E> {
         if self.chords.on_time(at, &self.keys, hearing) {
             self.tell_chord(at, observer);
         }
-        if self.keys.sounding() == 0 && self.begun && self.silent_since.is_none() {
+        if self.keys.sounding().is_empty() && self.begun && self.silent_since.is_none() {
             self.silent_since = Some(at);
             observer.change(at, Change::Silence);
         }
@@ -659,8 +657,11 @@ impl<E: Estimator> Monitor<E> {
             probability,
             nearness,
             // Of the keys alone: the chord's bass depends on what is pinned.
-            in_bass: lowest(self.keys.sounding())
-                .or(lowest(self.chords.struck().0))
+            in_bass: self
+                .keys
+                .sounding()
+                .lowest()
+                .or(self.chords.struck().0.lowest())
                 .is_some_and(|key| PitchClass::of_key(key) == tonality.center),
             heard: telling,
         })

@@ -98,7 +98,7 @@ mod tests {
     use super::super::reading::Established;
     use super::*;
     use crate::plan::Open;
-    use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
+    use crate::theory::{Catalogue, KeySet, Kinds, PitchClass, PitchClassSet};
 
     fn ms(ms: u64) -> Time {
         Time::millis(ms)
@@ -107,7 +107,13 @@ mod tests {
     fn sound(phrases: &mut Phrases, at: u64) {
         let c = PitchClass::new(0);
         let sonority = Kinds::standard().name(PitchClassSet::EMPTY.with(c), c, PitchClassSet::ALL);
-        phrases.change(ms(at), Change::Chord { sonority, keys: 1 });
+        phrases.change(
+            ms(at),
+            Change::Chord {
+                sonority,
+                keys: KeySet::of(0),
+            },
+        );
     }
 
     fn here(phrases: &mut Phrases, name: &str, since: u64, at: u64) {

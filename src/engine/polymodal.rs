@@ -19,9 +19,9 @@
 //! and invented playing.
 
 use super::features::{Weights, total};
-use super::keys::{KeySet, Keys, each, highest, lowest};
+use super::keys::Keys;
 use super::window::{LONG, ONSET};
-use crate::theory::{Catalogue, ModeId, PitchClass, PitchClassSet, Tonality};
+use crate::theory::{Catalogue, KeySet, ModeId, PitchClass, PitchClassSet, Tonality};
 use crate::time::Time;
 
 /// A stroke is complete after this time.
@@ -106,8 +106,8 @@ impl PolymodalTracker {
             step,
             keep: (-step / LONG).exp(),
             stroke: None,
-            line: 0,
-            under: 0,
+            line: KeySet::EMPTY,
+            under: KeySet::EMPTY,
             latest: None,
             top: [0.0; 12],
             rest: [0.0; 12],
@@ -120,7 +120,7 @@ impl PolymodalTracker {
 
     /// Forgets everything.
     pub fn reset(&mut self) {
-        (self.stroke, self.line, self.under) = (None, 0, 0);
+        (self.stroke, self.line, self.under) = (None, KeySet::EMPTY, KeySet::EMPTY);
         (self.latest, self.likely, self.said) = (None, None, None);
         (self.top, self.rest) = ([0.0; 12], [0.0; 12]);
         self.pairs = [[Pair::default(); 2]; 12];
@@ -132,7 +132,7 @@ impl PolymodalTracker {
 
     /// A key was struck, in the stroke of the hands that began at `start`, above that bass.
     pub fn on_onset(&mut self, key: u8, start: Time, bass: Option<u8>, keys: &Keys) {
-        let (key, sounding) = (1u128 << (key & 127), keys.sounding());
+        let (key, sounding) = (KeySet::of(key), keys.sounding());
         match &mut self.stroke {
             Some(stroke) if stroke.start == start => {
                 stroke.keys |= key;
@@ -162,39 +162,39 @@ impl PolymodalTracker {
         else {
             return;
         };
-        let Some(top) = highest(keys) else { return };
+        let Some(top) = keys.highest() else { return };
         let own = !keys;
         self.line &= sounding & own;
         self.under &= sounding & own;
-        let bit = 1u128 << top;
-        let higher = sounding & !(bit | (bit - 1));
+        let bit = KeySet::of(top);
+        let higher = sounding & !(bit | KeySet::below(top));
         // Left by the fingers, a key of the line goes on in the pedal alone.
         let left = self.line & !held;
         // The line doubled in octaves is one line.
-        let doubled = keys & bit.checked_shr(u32::from(OCTAVE)).unwrap_or(0);
-        let lower = sounding & (bit - 1) & !self.line & !doubled;
+        let doubled = keys & top.checked_sub(OCTAVE).map_or(KeySet::EMPTY, KeySet::of);
+        let lower = sounding & KeySet::below(top) & !self.line & !doubled;
         let latest = self.latest.filter(|l| start.since(l.1) <= SPAN);
-        let is_line = higher & !left == 0
-            && highest(lower).is_some_and(|next| {
+        let is_line = higher.is_subset(left)
+            && lower.highest().is_some_and(|next| {
                 // Under what the pedal holds of the line it has to go on from there.
-                let goes_on = higher == 0
+                let goes_on = higher.is_empty()
                     || latest.is_some_and(|(key, _)| 2 * key.abs_diff(top) <= top - next);
                 top - next >= THIRD && goes_on
             })
-            && lowest(lower).is_some_and(|low| top - low > OCTAVE);
+            && lower.lowest().is_some_and(|low| top - low > OCTAVE);
         let rest = if is_line {
             self.line |= bit;
             self.latest = Some((top, start));
             self.count(Part::Top, top, start, bass);
             keys & !bit & !doubled
-        } else if higher & !left & self.line != 0 {
+        } else if !(higher & !left & self.line).is_empty() {
             keys
         } else {
             let far = |key: u8| latest.is_some_and(|(line, _)| key + OCTAVE < line);
-            each(keys).filter(|&k| far(k)).fold(0, |s, k| s | 1 << k)
+            keys.iter().filter(|&k| far(k)).collect()
         };
         self.under |= rest;
-        for key in each(rest) {
+        for key in rest.iter() {
             self.count(Part::Rest, key, start, None);
         }
     }
@@ -241,15 +241,15 @@ impl PolymodalTracker {
         if self.stroke.is_some_and(|s| at.since(s.start) >= STROKE) {
             self.settle(held);
         }
-        if keys.sounding() != 0 {
+        if !keys.sounding().is_empty() {
             for pc in 0..12 {
                 self.top[pc] *= self.keep;
                 self.rest[pc] *= self.keep;
             }
-            for key in each(self.line & held) {
+            for key in (self.line & held).iter() {
                 self.top[PitchClass::of_key(key).index()] += self.step;
             }
-            for key in each(self.under & held) {
+            for key in (self.under & held).iter() {
                 self.rest[PitchClass::of_key(key).index()] += self.step;
             }
         }

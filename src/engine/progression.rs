@@ -10,9 +10,8 @@
 
 use super::chords::{Needs, likeliest, on_its_bass};
 use super::harmony::{Degrees, Judgement, RootedTriad, TRIADS};
-use super::keys::{KeySet, classes, lowest};
 use super::stroke::{Arrival, Stroke};
-use crate::theory::{Chord, Hearing, Line, PitchClass};
+use crate::theory::{Chord, Hearing, KeySet, Line, PitchClass};
 use crate::time::Time;
 
 /// Roots and triads that may be meant.
@@ -119,10 +118,10 @@ impl Gathered {
         for (sum, said) in self.degrees.iter_mut().zip(degrees) {
             *sum += weight * said;
         }
-        for pc in classes(stroke.sounding).iter() {
+        for pc in stroke.sounding.classes().iter() {
             self.heard[pc.index()] += seconds;
         }
-        if let Some(low) = lowest(stroke.sounding) {
+        if let Some(low) = stroke.sounding.lowest() {
             let bass = PitchClass::of_key(low);
             self.bass[bass.index()] += seconds;
             if likely > 0.5 {
@@ -185,7 +184,7 @@ pub struct LineFollower {
 impl Default for LineFollower {
     fn default() -> LineFollower {
         LineFollower {
-            before: 0,
+            before: KeySet::EMPTY,
             line: None,
             since: Time::ZERO,
             last: Time::ZERO,
@@ -197,12 +196,12 @@ impl LineFollower {
     /// A stroke, when all of it was struck.
     pub fn hear(&mut self, stroke: &Stroke) {
         let keys = stroke.struck;
-        if classes(keys).len() < 3 || keys == self.before {
+        if keys.classes().len() < 3 || keys == self.before {
             return;
         }
         // A voice may be doubled in octaves.
         let one = |keys: KeySet| {
-            let set = classes(keys);
+            let set = keys.classes();
             set.iter().next().filter(|_| set.len() == 1)
         };
         let moved = one(self.before & !keys).zip(one(keys & !self.before));
@@ -288,7 +287,7 @@ impl Progression {
                     self.settle(&before, stroke.at.since(before.stroke.at).seconds());
                 }
                 None => {
-                    let low = lowest(stroke.sounding).unwrap_or(0);
+                    let low = stroke.sounding.lowest().unwrap_or(0);
                     self.states = harmonies_from(PitchClass::of_key(low));
                     self.since = [stroke.at; HARMONIES];
                 }

@@ -2,12 +2,13 @@
 
 use super::collection::Collection;
 use super::hysteresis::Inertia;
-use super::keys::KeySet;
 use super::polymodal::Polymodal;
 use super::progression::HarmonyNow;
 use super::voicing::VoicedChord;
 use crate::plan::Open;
-use crate::theory::{PitchClass, PitchClassSet, Sonority, SpelledTonality, Spelling, Tonality};
+use crate::theory::{
+    KeySet, PitchClass, PitchClassSet, Sonority, SpelledTonality, Spelling, Tonality,
+};
 use crate::time::Time;
 
 /// One tonality as it stands.

@@ -1,8 +1,8 @@
 //! Strokes of the hands: keys struck together, and what sounded with them.
 
 use super::features::Weights;
-use super::keys::{KeySet, Keys, each};
-use crate::theory::PitchClass;
+use super::keys::Keys;
+use crate::theory::{KeySet, PitchClass};
 use crate::time::Time;
 
 /// Keys struck no farther apart belong to one stroke.
@@ -33,13 +33,13 @@ impl Stroke {
     /// At `now`, when its latest key was struck.
     pub fn new(at: Time, struck: KeySet, now: Time, keys: &Keys) -> Stroke {
         let mut sound = [0.0f32; 12];
-        for key in each(keys.sounding()) {
+        for key in keys.sounding().iter() {
             let age = now.since(keys.strike(key).at).seconds() as f32;
             let pc = PitchClass::of_key(key).index();
             sound[pc] = sound[pc].max((-age / FADE).exp());
         }
         // A key released within its own stroke still belongs to it.
-        for key in each(struck) {
+        for key in struck.iter() {
             sound[PitchClass::of_key(key).index()] = 1.0;
         }
         Stroke {

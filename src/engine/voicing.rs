@@ -7,8 +7,8 @@
 //! Until enough of a new chord was struck the one before stays.
 //! Common practice of keyboard teaching, no source.
 
-use super::keys::{KeySet, Keys, classes, each};
-use crate::theory::{PitchClass, PitchClassSet, Sonority, Voicing};
+use super::keys::Keys;
+use crate::theory::{KeySet, PitchClass, PitchClassSet, Sonority, Voicing};
 use crate::time::Time;
 
 /// Maximum number of keys of a broken chord.
@@ -29,7 +29,7 @@ pub struct VoicedChord {
 impl VoicedChord {
     /// The same from bottom to top. Allocates.
     pub fn voicing(self) -> Voicing {
-        Voicing::new(each(self.keys))
+        Voicing::new(self.keys.iter())
     }
 }
 
@@ -78,7 +78,7 @@ impl VoicingTracker {
     /// Some keys may have stopped sounding.
     pub fn on_release(&mut self, at: Time, sounding: KeySet) {
         for past in self.latest.iter_mut().flatten() {
-            if sounding >> past.key & 1 == 0 {
+            if !sounding.contains(past.key) {
                 past.end.get_or_insert(at);
             }
         }
@@ -86,7 +86,7 @@ impl VoicingTracker {
 
     /// A key was struck. True if the voicing changed.
     pub fn on_onset(&mut self, new: &StruckKey) -> bool {
-        let block = classes(new.stroke).len() >= CHORD;
+        let block = new.stroke.classes().len() >= CHORD;
         if block {
             self.latest = [None; RUN];
         } else {
@@ -109,24 +109,28 @@ impl VoicingTracker {
         let bass = new
             .bass
             .filter(|&b| PitchClass::of_key(b) == sonority.bass())
-            .map_or(0, |b| 1 << (b & 127) & sounding);
+            .map_or(KeySet::EMPTY, |b| KeySet::of(b) & sounding);
         let fresh = if block {
             new.stroke | new.keys.held() | bass
         } else {
             let set = sonority.set();
-            let struck = self.now.filter(|_| self.block).map_or(0, |n| n.keys);
+            let struck = self
+                .now
+                .filter(|_| self.block)
+                .map_or(KeySet::EMPTY, |n| n.keys);
             let over = new.keys.held() | bass | struck & sounding;
-            let members = each(over)
+            let members: KeySet = over
+                .iter()
                 .filter(|&k| set.contains(PitchClass::of_key(k)))
-                .fold(0, |all, k| all | 1 << k);
+                .collect();
             let broken = members | self.run(new, set);
-            if classes(broken).len() < CHORD.min(set.len()) {
+            if broken.classes().len() < CHORD.min(set.len()) {
                 return false;
             }
             if let Some(now) = self.now.filter(|n| n.sonority == sonority) {
                 let left = now.keys & sounding;
-                let stands = self.block && 2 * left.count_ones() >= now.keys.count_ones();
-                if stands || broken & !now.keys == 0 {
+                let stands = self.block && 2 * left.len() >= now.keys.len();
+                if stands || broken.is_subset(now.keys) {
                     return false;
                 }
             }
@@ -146,13 +150,13 @@ impl VoicingTracker {
     /// part of the chord or was let go long before the next.
     fn run(&self, new: &StruckKey, set: PitchClassSet) -> KeySet {
         let mut next = new.at;
-        let mut keys = 0;
+        let mut keys = KeySet::EMPTY;
         for &Past { key, struck, end } in self.latest.iter().flatten() {
             let over = end.is_some_and(|end| next.since(end) >= GAP);
             if over || !set.contains(PitchClass::of_key(key)) {
                 break;
             }
-            keys |= 1 << key;
+            keys |= KeySet::of(key);
             next = struck;
             if new.bass == Some(key) {
                 break;
@@ -176,7 +180,7 @@ mod tests {
     impl Observer for Voicings {
         fn change(&mut self, _: Time, change: Change) {
             if let Change::VoicedChord(v) = change {
-                self.0.push(each(v.keys).collect());
+                self.0.push(v.keys.iter().collect());
             }
         }
     }
@@ -211,12 +215,12 @@ mod tests {
             }
         }
         let reading = monitor.reading();
-        let keys = reading.voiced_chord.map_or(0, |v| v.keys);
+        let keys = reading.voiced_chord.map_or(KeySet::EMPTY, |v| v.keys);
         assert_eq!(
             told.0.last().cloned().unwrap_or_default(),
-            each(keys).collect::<Vec<_>>()
+            keys.iter().collect::<Vec<_>>()
         );
-        (each(keys).collect(), told.0)
+        (keys.iter().collect(), told.0)
     }
 
     fn last(script: &str) -> Vec<u8> {

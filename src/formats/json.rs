@@ -300,7 +300,7 @@ fn chord(a: &Analysis, c: &ChordSpan, around: Around) -> ChordOut {
         numeral: numeral(a, c, around).map(|n| n.text(a.notation)),
         bass: c.sonority.bass().index(),
         notes: notes.iter().map(|&n| a.notation.name(n)).collect(),
-        pitches: crate::engine::each(c.keys).collect(),
+        pitches: c.keys.iter().collect(),
         voicing: super::voicing::of(a, c, around),
     }
 }
@@ -420,7 +420,7 @@ mod tests {
             let set: PitchClassSet = keys.iter().map(|&k| PitchClass::of_key(k)).collect();
             let bass = PitchClass::of_key(keys[0]);
             let sonority = Kinds::standard().name(set, bass, PitchClassSet::ALL);
-            let keys = keys.iter().fold(0, |all, k| all | 1 << k);
+            let keys = keys.iter().copied().collect();
             heard.change(at, Change::Chord { sonority, keys });
         }
         let duration = Time::millis(1000 * changes.len() as u64);

@@ -282,7 +282,7 @@ mod tests {
     use crate::engine::History;
     use crate::plan::{HarmonySpan, TonalPlan};
     use crate::study::Study;
-    use crate::theory::{Catalogue, Kinds, PitchClass, PitchClassSet};
+    use crate::theory::{Catalogue, KeySet, Kinds, PitchClass, PitchClassSet};
 
     /// Chords from and to a millisecond, in a tonality or in none, their keys from the bass.
     fn written(chords: &[(u64, u64, &str, &[u8])]) -> String {
@@ -295,7 +295,7 @@ mod tests {
                 end: Time::millis(end),
                 sonority: Kinds::standard().name(set, bass, PitchClassSet::ALL),
                 within: catalogue.parse_tonality(within).ok(),
-                keys: 0,
+                keys: KeySet::EMPTY,
             }
         };
         let study = Study {

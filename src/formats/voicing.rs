@@ -32,7 +32,7 @@ pub(super) fn of(a: &Analysis, c: &ChordSpan, around: Around) -> VoicingOut {
         catalogue: a.catalogue,
         notation: a.notation,
     };
-    let voicing = Voicing::new(crate::engine::each(c.keys));
+    let voicing = Voicing::new(c.keys.iter());
     written(&voicing, c.sonority, c.within, around, words)
 }
 
@@ -81,8 +81,7 @@ pub fn list(a: &Analysis) -> String {
             Some(h) => format!("{} | {}", h.left.join(" "), h.right.join(" ")),
             None => v.notes.join(" "),
         };
-        let intervals =
-            Voicing::new(crate::engine::each(c.keys)).intervals(c.sonority, c.within, a.catalogue);
+        let intervals = Voicing::new(c.keys.iter()).intervals(c.sonority, c.within, a.catalogue);
         let intervals: Vec<String> = intervals.iter().map(Interval::reduced).collect();
         let line = format!(
             "    {:>8}  {label:<14} {:<32} {:<20} {}",

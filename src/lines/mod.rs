@@ -518,11 +518,17 @@ impl Printer<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::theory::{PitchClass, Sonority};
+    use crate::theory::{KeySet, PitchClass, Sonority};
 
     fn chord(ms: u64, note: i32) -> News {
         let sonority = Sonority::Note(PitchClass::new(note));
-        News::Change(Time::millis(ms), Change::Chord { sonority, keys: 1 })
+        News::Change(
+            Time::millis(ms),
+            Change::Chord {
+                sonority,
+                keys: KeySet::of(0),
+            },
+        )
     }
 
     fn silence(ms: u64) -> News {

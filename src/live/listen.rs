@@ -238,7 +238,7 @@ impl Engine {
     /// Until the next step of the grid, or for ever while it rests.
     fn wait(&mut self) -> Duration {
         let next = self.monitor.next_step().map(|s| s + BEHIND + Time(50));
-        let sounding = self.monitor.sounding() != 0;
+        let sounding = !self.monitor.sounding().is_empty();
         let sensing = self.intake.silent_from().filter(|_| sounding);
         let due = match (next, sensing) {
             (Some(a), Some(b)) => Some(a.min(b)),

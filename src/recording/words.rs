@@ -24,10 +24,6 @@ const PIN: &str = "pin=";
 const HOME: &str = "home=";
 const NONE: &str = "none";
 
-/// The middle of the names in use, E♭ to G♯: a note alone is spelled around it. Common
-/// practice, no source.
-const PLAIN: f32 = 2.0;
-
 /// What a text of ours says.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Word {
@@ -103,7 +99,10 @@ fn written(event: Event, catalogue: &Catalogue) -> Option<String> {
             )
         }
         Event::HomeIs(None) => format!("{HOME}{NONE}"),
-        Event::HomeIs(Some(center)) => format!("{HOME}{}", note(Spelling::nearest(center, PLAIN))),
+        Event::HomeIs(Some(center)) => format!(
+            "{HOME}{}",
+            note(Spelling::nearest(center, Spelling::MIDDLE))
+        ),
         Event::Aside(Aside::Begins) => "aside=true".into(),
         Event::Aside(Aside::Ends) => "aside=false".into(),
     })

@@ -3,7 +3,7 @@
 
 use super::entry::Entry;
 use super::past::Still;
-use crate::engine::KeySet;
+use crate::theory::KeySet;
 use crate::time::Time;
 use std::time::Instant;
 

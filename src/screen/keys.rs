@@ -4,7 +4,7 @@
 //! A new action is a row of [`BINDINGS`] and a line in `config/default.toml`.
 
 use super::layout::Way;
-use crate::engine::{self, Inertia, Reading, each};
+use crate::engine::{self, Inertia, Reading};
 use crate::nearest::nearest;
 use crate::stage::{Command, Pace};
 use crate::theory::{Glyphs, PitchClass};
@@ -515,7 +515,7 @@ impl Action {
                 (None, here) => here.and_then(|e| set(engine::Event::Pin(Some(e.spelled)))),
             },
             Action::HomeIs => {
-                let low = each(reading.held).next();
+                let low = reading.held.iter().next();
                 set(engine::Event::HomeIs(low.map(PitchClass::of_key)))
             }
             Action::Aside => set(engine::Event::Aside(match reading.aside {
@@ -547,6 +547,7 @@ mod tests {
     use super::*;
     use crate::screen::pen::columns;
     use crate::screen::tests::Scene;
+    use crate::theory::KeySet;
     use proptest::prelude::*;
 
     fn key(text: &str) -> Key {
@@ -687,10 +688,10 @@ mod tests {
         assert_eq!(now("inertia-lighter"), to(Inertia::Motif));
         assert_eq!(now("inertia-default"), Some(Command::UsualInertia));
         let here = reading.here.map(|e| e.spelled);
-        assert!(here.is_some() && reading.held != 0);
+        assert!(here.is_some() && !reading.held.is_empty());
         let set = |event| Some(Command::Set(event));
         assert_eq!(now("pin"), set(engine::Event::Pin(here)));
-        let low = each(reading.held).next().map(PitchClass::of_key);
+        let low = reading.held.iter().next().map(PitchClass::of_key);
         assert_eq!(now("home-is"), set(engine::Event::HomeIs(low)));
         assert_eq!(
             now("aside"),
@@ -700,7 +701,7 @@ mod tests {
             inertia: Inertia::Section,
             pinned: here,
             aside: Some(Time::ZERO),
-            held: 0,
+            held: KeySet::EMPTY,
             ..reading
         };
         assert_eq!(of("inertia-heavier", &later), None);

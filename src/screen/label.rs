@@ -2,8 +2,8 @@
 //! a rolled chord does not flicker through a label a note.
 
 use super::picture::Picture;
-use crate::engine::{KeySet, SEEN, VoicedChord};
-use crate::theory::{Chord, Sonority, SpelledTonality, neighbour};
+use crate::engine::{SEEN, VoicedChord};
+use crate::theory::{Chord, KeySet, Sonority, SpelledTonality, neighbour};
 use crate::time::Time;
 
 /// A chord, with the tonality that its name refers to.

@@ -3,7 +3,7 @@
 
 use crate::engine::{Established, Explanation, HarmonyNow, History, Reading, VoicedChord};
 use crate::plan::{ChordSpan, HarmonySpan, Marker, Region};
-use crate::theory::PitchClassSet;
+use crate::theory::{KeySet, PitchClassSet};
 use crate::time::Time;
 
 /// A picture that was kept.
@@ -45,7 +45,7 @@ fn at(regions: &[Region], now: Time) -> Option<Established> {
 pub(super) fn with_chord(reading: Reading, span: &ChordSpan) -> Reading {
     Reading {
         held: span.keys,
-        pedalled: 0,
+        pedalled: KeySet::EMPTY,
         struck: span.keys,
         struck_at: span.start,
         chord: Some((span.sonority, span.start)),
@@ -63,10 +63,10 @@ pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading
     let silent = history.rests().find(|&(a, b)| a <= now && now < b);
     let bare = Reading {
         at: now,
-        held: 0,
-        pedalled: 0,
+        held: KeySet::EMPTY,
+        pedalled: KeySet::EMPTY,
         damper: false,
-        struck: 0,
+        struck: KeySet::EMPTY,
         struck_at: Time::ZERO,
         window: [0.0; 12],
         chord: None,

@@ -13,7 +13,7 @@ use super::state::{ScreenState, home_is};
 use super::surface::{MouseReports, Surface};
 use super::view::BarOrder;
 use super::wording::length;
-use crate::engine::{self, Inertia, Reading, each};
+use crate::engine::{self, Inertia, Reading};
 use crate::stage::{Command, Stage};
 use ratatui::crossterm::event::Event;
 use std::io;
@@ -365,14 +365,14 @@ impl ScreenState<'_> {
         let doing = &mut self.showing.doing;
         if stage.source().transport.is_some() {
             // A file has no held key to choose: its bass is what sounds now.
-            match each(reading.sounding()).next() {
+            match reading.sounding().iter().next() {
                 Some(key) => stage.act(home_is(Some(key))),
                 None if reading.stated.is_some() => stage.act(home_is(None)),
                 None => self.said = Some("Nothing sounds that could be home.".into()),
             }
             return;
         }
-        match each(reading.held).next() {
+        match reading.held.iter().next() {
             Some(key) => stage.act(home_is(Some(key))),
             None if matches!(doing, Doing::AwaitingHome { .. }) => {
                 *doing = Doing::Showing(Moment::Present);

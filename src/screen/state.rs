@@ -14,7 +14,7 @@ use super::options::{LeftInertia, Options, Outcome};
 use super::past;
 use super::surface::{Presence, Surface};
 use super::view::View;
-use crate::engine::{self, Reading, each};
+use crate::engine::{self, Reading};
 use crate::source::Source;
 use crate::stage::{Command, Stage};
 use crate::theory::PitchClass;
@@ -175,7 +175,7 @@ impl<'a> ScreenState<'a> {
         let Doing::AwaitingHome { stroke } = self.showing.doing else {
             return;
         };
-        let struck = each(reading.struck).next();
+        let struck = reading.struck.iter().next();
         if let Some(key) = struck.filter(|_| (reading.struck, reading.struck_at) != stroke) {
             self.showing.doing = Doing::Showing(Moment::Present);
             stage.act(home_is(Some(key)));

@@ -11,13 +11,13 @@ use super::picture::Picture;
 use super::view::View;
 use crate::engine::{
     CANDIDATES, Cause, Change, Collection, Contender, Established, Explanation, History, Inertia,
-    KeySet, Observer, Reading, Removed, VoicedChord,
+    Observer, Reading, Removed, VoicedChord,
 };
 use crate::plan::{ChordSpan, Marker, Open};
 use crate::source::{Link, Repeat, Source, Transport};
 use crate::theory::{
-    Catalogue, Glyphs, Kinds, Notation, PitchClass, PitchClassSet, Sonority, SpelledTonality,
-    Tonality,
+    Catalogue, Glyphs, KeySet, Kinds, Notation, PitchClass, PitchClassSet, Sonority,
+    SpelledTonality, Tonality,
 };
 use crate::time::Time;
 use ratatui::buffer::Buffer;
@@ -56,7 +56,7 @@ fn open(mut e: Established, degrees: &[u8], others: &[&str]) -> Established {
 }
 
 fn keys(list: &[u8]) -> KeySet {
-    list.iter().fold(0, |s, k| s | 1 << k)
+    list.iter().copied().collect()
 }
 
 pub(super) fn named(list: &[u8], within: &str) -> Sonority {
@@ -107,10 +107,10 @@ impl Scene {
         Scene {
             reading: Reading {
                 at: Time::ZERO,
-                held: 0,
-                pedalled: 0,
+                held: KeySet::EMPTY,
+                pedalled: KeySet::EMPTY,
                 damper: false,
-                struck: 0,
+                struck: KeySet::EMPTY,
                 struck_at: Time::ZERO,
                 window: [0.0; 12],
                 heard: PitchClassSet::EMPTY,
@@ -178,7 +178,7 @@ impl Scene {
             sec(1.0),
             Change::Chord {
                 sonority: named(&[50, 57], "D dorian"),
-                keys: 0,
+                keys: KeySet::EMPTY,
             },
         );
         h.change(sec(3.5), Change::Here(here));
@@ -187,14 +187,14 @@ impl Scene {
             sec(5.0),
             Change::Chord {
                 sonority: named(&[43, 47, 50], "D dorian"),
-                keys: 0,
+                keys: KeySet::EMPTY,
             },
         );
         h.change(
             sec(10.0),
             Change::Chord {
                 sonority: named(&chord, "D dorian"),
-                keys: 0,
+                keys: KeySet::EMPTY,
             },
         );
         h.advance_to(s.now);
@@ -234,7 +234,7 @@ impl Scene {
             sec(38.0),
             Change::Chord {
                 sonority: named(&[50, 53, 57], "D dorian"),
-                keys: 0,
+                keys: KeySet::EMPTY,
             },
         );
         h.change(sec(40.0), Change::Here(established("D dorian", 38.0, 40.0)));
@@ -244,7 +244,7 @@ impl Scene {
             sec(65.0),
             Change::Chord {
                 sonority: named(&chord, "G mixolydian"),
-                keys: 0,
+                keys: KeySet::EMPTY,
             },
         );
         s.now = sec(67.4);
@@ -314,8 +314,8 @@ impl Scene {
         s.history.advance_to(s.now);
         s.reading = Reading {
             at: s.now,
-            held: 0,
-            pedalled: 0,
+            held: KeySet::EMPTY,
+            pedalled: KeySet::EMPTY,
             damper: false,
             chord: None,
             silent_since: Some(sec(67.4)),
@@ -332,7 +332,7 @@ impl Scene {
         s.reading.here = Some(here);
         s.reading.home = Some(here);
         s.reading.held = keys(&chord);
-        s.reading.pedalled = 0;
+        s.reading.pedalled = KeySet::EMPTY;
         s.reading.chord = Some((named(&chord, "A minor"), sec(14.0)));
         s.reading.voiced_chord = voiced_chord(&chord, "A minor");
         s
@@ -383,7 +383,7 @@ impl Scene {
         s.reading.here = Some(here);
         s.reading.home = Some(here);
         s.reading.held = keys(&chord);
-        s.reading.pedalled = 0;
+        s.reading.pedalled = KeySet::EMPTY;
         s.reading.chord = Some((named(&chord, "C mixolydian"), sec(14.0)));
         s.reading.voiced_chord = voiced_chord(&chord, "C mixolydian");
         s
@@ -394,7 +394,7 @@ impl Scene {
         let mut s = Scene::dorian();
         let chord = [62, 67, 72];
         s.reading.held = keys(&chord);
-        s.reading.pedalled = 0;
+        s.reading.pedalled = KeySet::EMPTY;
         s.reading.chord = Some((named(&chord, "D dorian"), sec(14.0)));
         s.reading.voiced_chord = voiced_chord(&chord, "D dorian");
         s

@@ -13,12 +13,14 @@ use super::progress::Progress;
 use super::progression::{self, Sheet};
 use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
-    Arrival, Degrees, Direction, HARMONIES, Harmony, Judgement, KeySet, Meant, Needs, RootedTriad,
-    Stroke, classes, evidence, harmonies_from, likeliest, lowest, on_its_bass, weight,
+    Arrival, Degrees, Direction, HARMONIES, Harmony, Judgement, Meant, Needs, RootedTriad, Stroke,
+    evidence, harmonies_from, likeliest, on_its_bass, weight,
 };
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
-use crate::theory::{Bassist, Catalogue, Hearing, Kinds, PitchClass, PitchClassSet, Sonority};
+use crate::theory::{
+    Bassist, Catalogue, Hearing, KeySet, Kinds, PitchClass, PitchClassSet, Sonority,
+};
 use crate::time::Time;
 use std::ops::Range;
 
@@ -27,11 +29,9 @@ use std::ops::Range;
 const BACK: f32 = 0.8;
 const CHANGE: f32 = 1.0;
 const CHANGE_BASS: f32 = 1.5;
-/// The bonus of a chord struck together whose kind costs no more than [`PLAIN`], and of the
-/// bass under it.
+/// The bonus of a plain chord struck together, and of the bass under it.
 const TOGETHER: f32 = 1.5;
 const TOGETHER_BASS: f32 = 1.5;
-const PLAIN: f32 = 0.3;
 /// A chord follows a bass that was struck alone within this time.
 const AFTER_BASS: Time = Time::millis(1500);
 /// The bonus of the lowest note within this time, in the same harmony.
@@ -109,7 +109,10 @@ impl Chords {
         let strokes = std::mem::take(&mut self.strokes);
         let heard = std::mem::take(&mut self.heard);
         if let Some(first) = strokes.first() {
-            let from = lowest(first.sounding).map_or(PitchClass::new(0), PitchClass::of_key);
+            let from = first
+                .sounding
+                .lowest()
+                .map_or(PitchClass::new(0), PitchClass::of_key);
             let end = sounds.iter().map(|s| s.off).max().unwrap_or(at);
             let bars = self.bars.clone();
             let mut sheet = Sheet::new(&strokes, end, (regions, catalogue), bars.as_ref());
@@ -193,10 +196,10 @@ impl Chords {
                 work.step()?;
             }
             for (k, (both, stroke)) in heard.iter_mut().zip(strokes).enumerate() {
-                let low = lowest(stroke.sounding).unwrap_or(0);
+                let low = stroke.sounding.lowest().unwrap_or(0);
                 // A chord after its bass has that bass.
                 bass = bass.filter(|&(at, key)| key < low && stroke.at.since(at) < AFTER_BASS);
-                if stroke.struck.count_ones() == 1 {
+                if stroke.struck.len() == 1 {
                     bass = bass.or(Some((stroke.at, low)));
                 } else if bass.is_none() {
                     struck_together(stroke, both);
@@ -281,7 +284,7 @@ fn spans(
             let likely = |degrees: &Degrees, heard: &[f32; 12]| {
                 likeliest(degrees, heard, bass, harmony, Needs::TwoOfATriad)
             };
-            let few = classes(span.keys).len() < 3;
+            let few = span.keys.classes().len() < 3;
             let mut chord = |of_whole: &mut Option<(Degrees, [f32; 12])>| {
                 let own = (!few)
                     .then(|| likely(&courses.mean(&span), &span.heard(&mut of_span)))
@@ -297,7 +300,7 @@ fn spans(
                 Some(named) => named,
                 None => match chord(&mut of_whole) {
                     Some(chord) => Sonority::Chord(on_its_bass(chord, hearing)),
-                    None => Kinds::standard().name(classes(span.keys).with(bass), bass, hearing),
+                    None => Kinds::standard().name(span.keys.classes().with(bass), bass, hearing),
                 },
             };
             // The same chord again, where only the harmony meant has changed, is one span.
@@ -346,15 +349,15 @@ struct Span {
 
 /// A plain chord struck together is more likely meant than not, over its own bass.
 fn struck_together(stroke: &Stroke, said: &mut Judgement) {
-    let set = classes(stroke.struck);
-    let Some(low) = lowest(stroke.sounding).filter(|_| set.len() >= 3) else {
+    let set = stroke.struck.classes();
+    let Some(low) = stroke.sounding.lowest().filter(|_| set.len() >= 3) else {
         return;
     };
     let bass = PitchClass::of_key(low);
     let kinds = Kinds::standard();
     let named = kinds.name(set.with(bass), bass, Hearing::default());
     said.bass[bass.index()] += TOGETHER_BASS;
-    if let Some(c) = named.chord().filter(|c| kinds.kind(c.kind).cost <= PLAIN) {
+    if let Some(c) = named.chord().filter(|c| kinds.kind(c.kind).is_plain()) {
         said.chords[kinds.kind(c.kind).triad() as usize][c.root.index()] += TOGETHER;
     }
 }
@@ -371,7 +374,7 @@ fn figures(strokes: &[Stroke], meant: &[RootedTriad], said: &mut [Said]) {
         let before = (0..k).rev().take_while(near);
         let low = before
             .chain((k..strokes.len()).take_while(near))
-            .filter_map(|i| lowest(strokes[i].sounding))
+            .filter_map(|i| strokes[i].sounding.lowest())
             .min();
         if let Some(low) = low {
             said.bass[PitchClass::of_key(low).index()] += LOWEST;
@@ -383,7 +386,7 @@ impl Span {
     /// `end`: when the last sound ends. There is a stroke in `range`.
     fn new(strokes: &[Stroke], range: Range<usize>, end: Option<Time>) -> Span {
         let start = strokes[range.start].at;
-        let sounding = |s: &Stroke| classes(s.sounding);
+        let sounding = |s: &Stroke| s.sounding.classes();
         let own = &strokes[range.clone()];
         Span {
             start,
@@ -391,7 +394,7 @@ impl Span {
                 Some(stroke) => stroke.at,
                 None => end.unwrap_or(start).max(start),
             },
-            keys: own.iter().fold(0, |k, s| k | s.struck),
+            keys: own.iter().map(|s| s.struck).collect(),
             alone: own.iter().all(|s| sounding(s) == sounding(&own[0])),
             strokes: range,
         }
@@ -417,7 +420,7 @@ impl Span {
         meant: RootedTriad,
         hearing: Hearing,
     ) -> Option<Sonority> {
-        let (set, kinds) = (classes(self.keys), Kinds::standard());
+        let (set, kinds) = (self.keys.classes(), Kinds::standard());
         let named = kinds.name(set.with(bass), bass, hearing);
         let c = named.chord()?;
         let same = (c.root, kinds.kind(c.kind).triad()) == meant;

@@ -14,11 +14,11 @@ use super::course::{Course, Moment, Prices, Run};
 use super::progress::Progress;
 use super::sounds::{Sound, Sounds};
 use crate::engine::{
-    BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, KeySet, Learned, PerKey, STEP, Scores,
-    at_place, open,
+    BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, Learned, PerKey, STEP, Scores, at_place,
+    open,
 };
 use crate::plan::{Region, TonalPlan};
-use crate::theory::{Catalogue, PitchClass, PitchClassSet, Spelling, Tonality};
+use crate::theory::{Catalogue, KeySet, PitchClass, PitchClassSet, Spelling, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -465,7 +465,7 @@ impl FramesBackward {
             next_off: 0,
             frames: Frames::new(),
             counts: PerKey::default(),
-            sounding: 0,
+            sounding: KeySet::EMPTY,
             fading,
             taken: 0,
             steps: end.since(begin).0.div_ceil(STEP.0),
@@ -484,7 +484,7 @@ impl Iterator for FramesBackward {
         let until = Time(self.taken * STEP.0);
         while let Some(&(_, key)) = self.onsets.get(self.next_on).filter(|o| o.0 <= until) {
             self.counts[key] += 1;
-            self.sounding |= 1 << (key & 127);
+            self.sounding |= KeySet::of(key);
             self.frames.on_onset(key);
             self.next_on += 1;
         }
@@ -492,7 +492,7 @@ impl Iterator for FramesBackward {
             let count = &mut self.counts[key];
             *count = count.saturating_sub(1);
             if *count == 0 {
-                self.sounding &= !(1 << (key & 127));
+                self.sounding &= !KeySet::of(key);
             }
             self.next_off += 1;
         }

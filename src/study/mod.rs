@@ -12,13 +12,13 @@ mod progression;
 mod sounds;
 
 use crate::engine::{
-    Arrival, Aside, Change, Event, Frame, History, Judgement, KeySet, Monitor, Observer, STEP,
-    Scores, Stroke,
+    Arrival, Aside, Change, Event, Frame, History, Judgement, Monitor, Observer, STEP, Scores,
+    Stroke,
 };
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Marker, TonalPlan};
 use crate::recording::Recording;
-use crate::theory::Catalogue;
+use crate::theory::{Catalogue, KeySet};
 use crate::time::Time;
 use chords::Chords;
 use hindsight::Hindsight;

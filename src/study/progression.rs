@@ -1,9 +1,9 @@
 //! The harmonies of a whole recording at their own pace, in hindsight.
 
-use crate::engine::{CHANGE, Gathered, KeySet, LineFollower, Meant, RootedTriad, Stroke};
+use crate::engine::{CHANGE, Gathered, LineFollower, Meant, RootedTriad, Stroke};
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
-use crate::theory::{Bassist, Catalogue, Hearing, Line, PitchClassSet, Sonority};
+use crate::theory::{Bassist, Catalogue, Hearing, KeySet, Line, PitchClassSet, Sonority};
 use crate::time::Time;
 
 /// The factor of a change's price: harmonies begin on bars rather than on other beats, and seldom
@@ -89,7 +89,7 @@ impl<'a> Sheet<'a> {
             start: stroke.at,
             gathered: Gathered::NOTHING,
             line: None,
-            keys: 0,
+            keys: KeySet::EMPTY,
         });
         let seconds = until.since(stroke.at).seconds();
         run.gathered.take(stroke, seconds, meant);

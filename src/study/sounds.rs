@@ -1,6 +1,7 @@
 //! Keys from their onsets to their ends.
 
-use crate::engine::{KeySet, PerKey, each};
+use crate::engine::PerKey;
+use crate::theory::KeySet;
 use crate::time::Time;
 
 /// A key from its onset to its end.
@@ -23,13 +24,13 @@ pub(super) struct Sounds {
 impl Sounds {
     /// A key was struck, or something stopped sounding.
     pub fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
-        let again = struck.map_or(0, |key| 1 << key);
-        for key in each(self.sounding & (!sounding | again)) {
+        let again = struck.map_or(KeySet::EMPTY, KeySet::of);
+        for key in (self.sounding & (!sounding | again)).iter() {
             if let Some(on) = self.since[key].take() {
                 self.list.push(Sound { key, on, off: at });
             }
         }
-        for key in each(sounding & (!self.sounding | again)) {
+        for key in (sounding & (!self.sounding | again)).iter() {
             self.since[key] = Some(at);
         }
         self.sounding = sounding;
@@ -37,7 +38,7 @@ impl Sounds {
 
     /// The sounds since the last call. What still sounds is cut at `at` and begins anew there.
     pub fn until(&mut self, at: Time) -> Vec<Sound> {
-        for key in each(self.sounding) {
+        for key in self.sounding.iter() {
             if let Some(on) = self.since[key].replace(at) {
                 self.list.push(Sound { key, on, off: at });
             }

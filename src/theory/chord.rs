@@ -112,7 +112,7 @@ impl Chord {
         let stacked = root.up(step.number as usize - 1, step.semitones() as i32);
         // Where the note only lies under the chord, no double accidental, and none
         // for a white key unless it leads to the root (C♯m/B♯).
-        let white = Spelling::nearest(self.bass, 2.0);
+        let white = Spelling::nearest(self.bass, Spelling::MIDDLE);
         match (white.accidental(), stacked.accidental()) {
             (0, _) if step.semitones() != 11 => white,
             (_, -1..=1) => stacked,

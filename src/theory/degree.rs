@@ -13,8 +13,8 @@ pub struct Degree {
     pub alter: i8,
 }
 
-/// Semitones of the major scale's degrees.
-const MAJOR: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
+/// Semitones of the major scale's degrees, and so of the major and perfect intervals.
+pub(super) const MAJOR: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
 
 /// The numbers of the common chromatic degrees: the major scale's, and ♭2 ♭3 ♯4 ♭6 ♭7.
 /// Common practice, no source.

@@ -76,6 +76,11 @@ impl Kind {
         self.set
     }
 
+    /// Whether its name is not far-fetched: a bound of our own choosing.
+    pub fn is_plain(&self) -> bool {
+        self.cost <= 0.3
+    }
+
     pub(super) fn has(&self, semitones: i32) -> bool {
         self.set.contains(PitchClass::new(semitones))
     }

@@ -13,6 +13,7 @@ mod convention;
 mod degree;
 mod family;
 mod harte;
+mod key_set;
 mod kind;
 mod kinds;
 mod line;
@@ -40,6 +41,7 @@ pub use convention::{
 };
 pub use degree::{Degree, NotADegree, spell_degree};
 pub use family::{Shade, alterations, brightness_order, relatives};
+pub use key_set::KeySet;
 pub use kind::{FOREIGN_BASS, Kind, KindId, Member, Triad, bass_cost};
 pub use kinds::Kinds;
 pub use line::{Line, Motion};

@@ -31,6 +31,9 @@ pub enum Glyphs {
 
 impl Spelling {
     pub const C: Spelling = Spelling(0);
+    /// The middle of the names in use, E♭ to G♯: where nothing else decides, a note is spelled
+    /// around it. Common practice, no source.
+    pub const MIDDLE: f32 = 2.0;
 
     /// At a place on the line of fifths.
     pub const fn at(fifths: i8) -> Spelling {

@@ -4,6 +4,7 @@
 use super::catalogue::Catalogue;
 use super::chord::{Chord, Sonority};
 use super::convention::Notation;
+use super::degree::MAJOR;
 use super::kind::{KindId, Triad};
 use super::kinds::Kinds;
 use super::mode::SpelledTonality;
@@ -243,8 +244,6 @@ impl Interval {
         let place = |key: u8, note: Spelling| 7 * octave(key, note) + note.letter() as i32;
         let steps = place(high, b) - place(low, a);
         let semitones = i32::from(high) - i32::from(low);
-        // Semitones of the major or perfect interval with as many steps.
-        const MAJOR: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
         let degree = steps.rem_euclid(7);
         let plain = MAJOR[degree as usize] + 12 * steps.div_euclid(7);
         let perfect = [0, 3, 4].contains(&degree);

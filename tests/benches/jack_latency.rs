@@ -63,7 +63,7 @@ fn measure() {
             .send
             .send([0x90, key, 64])
             .unwrap_or_else(|e| panic!("{e}"));
-        let held = |r: &peregrinus::engine::Reading| r.held >> key & 1 == 1;
+        let held = |r: &peregrinus::engine::Reading| r.held.contains(key);
         while !listener.feed.reading().as_ref().is_some_and(held) {
             let _ = listener.feed.news().recv_timeout(Duration::from_millis(5));
             assert!(start.elapsed() < Duration::from_secs(2), "a note is lost");

@@ -1,7 +1,7 @@
 //! The bass: kept through the notes above it.
 
 use super::super::harmony::Judgement;
-use super::super::keys::{Keys, classes, each, lowest};
+use super::super::keys::Keys;
 use super::figure::ROUND;
 use super::follower::Follower;
 use crate::theory::{Chord, PitchClass};
@@ -27,18 +27,18 @@ impl Follower {
         key: u8,
         judgement: &Judgement,
     ) -> bool {
-        let low = lowest(keys.sounding()).unwrap_or(key);
+        let low = keys.sounding().lowest().unwrap_or(key);
         let before = self.bass;
         let likely = |key: u8| judgement.bass[PitchClass::of_key(key).index()];
         // The bass that was there before this stroke, so that the order in which
         // its notes arrive does not matter.
         let stays = self.bass_before.filter(|&(b, t)| {
-            let sounds = keys.sounding() >> b & 1 == 1;
+            let sounds = keys.sounding().contains(b);
             // A chord follows a bass that was struck alone and not held on under others.
             let short = self.ended[b].is_some_and(|e| e.since(self.after_bass) < HELD_ON);
-            let follows = self.bass_alone && short || classes(self.cluster).len() < 3;
+            let follows = self.bass_alone && short || self.cluster.classes().len() < 3;
             // Struck by the same hands just now.
-            let just = self.cluster >> b & 1 == 1;
+            let just = self.cluster.contains(b);
             // Another note of a figure over it: C A F A.
             let own = |c: Chord| {
                 [b, low]
@@ -64,6 +64,8 @@ impl Follower {
             let on = keys.strike(k).at;
             on >= self.began && at.since(on) < ROUND
         };
-        each(keys.held() | self.heard).find(|&k| keys.held() >> k & 1 == 1 || now(k))
+        (keys.held() | self.heard)
+            .iter()
+            .find(|&k| keys.held().contains(k) || now(k))
     }
 }

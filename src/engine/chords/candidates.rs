@@ -1,11 +1,11 @@
 //! The chords in question: the one that stands, that of a figure, that of the weighed notes.
 
 use super::super::harmony::RootedTriad;
-use super::super::keys::{KeySet, Keys, classes, each, lowest};
+use super::super::keys::Keys;
 use super::fit::{Likely, Needs, audible, fit, likeliest, meant_by, on_its_bass};
 use super::follower::Follower;
 use super::salience::PASSING;
-use crate::theory::{Bassist, Chord, Hearing, Kinds, PitchClass, Sonority};
+use crate::theory::{Bassist, Chord, Hearing, KeySet, Kinds, PitchClass, Sonority};
 use crate::time::Time;
 
 /// A roll that takes no longer is as good as a block.
@@ -14,9 +14,8 @@ const FAST_ROLL: Time = Time::millis(250);
 const TRUST: Time = Time::millis(4000);
 /// How far from the likeliest harmony a chord may lie that was struck as a block.
 const BLOCK: f32 = 1.0;
-/// The same if nothing else sounds and its kind costs no more than [`PLAIN`].
+/// The same if nothing else sounds and its kind is plain.
 const WHOLE: f32 = 4.0;
-const PLAIN: f32 = 0.3;
 /// The same for a figure whose keys are all held, and for one of single keys.
 const WHOLE_FIGURE: f32 = 6.0;
 const LINE: f32 = 3.0;
@@ -47,13 +46,16 @@ impl Follower {
         let sounding = keys.sounding();
         let from = self.horizon.max(self.began);
         let passing = |k: u8| at.since(keys.strike(k).at) < PASSING;
-        let melody = each(self.alone & sounding).filter(|&k| passing(k));
-        let under = sounding & !melody.fold(0, |set, k| set | 1 << k);
+        let melody: KeySet = (self.alone & sounding)
+            .iter()
+            .filter(|&k| passing(k))
+            .collect();
+        let under = sounding & !melody;
         let melody_sounds = under != sounding;
-        let fresh = each(under).all(|k| keys.strike(k).at >= from);
-        let set = classes(under).with(bass);
+        let fresh = under.iter().all(|k| keys.strike(k).at >= from);
+        let set = under.classes().with(bass);
         let together =
-            classes(self.cluster).len() >= 3 || self.rolling && at.since(self.roll_at) < FAST_ROLL;
+            self.cluster.classes().len() >= 3 || self.rolling && at.since(self.roll_at) < FAST_ROLL;
         let whole = together && sounding == self.cluster;
         // A melody note that was struck with it may have gone.
         let block = self.block & sounding;
@@ -66,7 +68,7 @@ impl Follower {
         {
             return Some(Sonority::Chord(c));
         }
-        if !fresh || set.len() < 3 || !(together || self.rolling || classes(block).len() >= 3) {
+        if !fresh || set.len() < 3 || !(together || self.rolling || block.classes().len() >= 3) {
             return None;
         }
         let standing = self.standing().map(|(c, _)| c).filter(|_| !whole);
@@ -90,7 +92,7 @@ impl Follower {
                     // The learned weights know no voicings without their root.
                     () if whole && hearing.bassist == Bassist::Plays => true,
                     // Nothing but a plain chord sounds: then it is that.
-                    () if whole && Kinds::standard().kind(c.kind).cost <= PLAIN => nats > -WHOLE,
+                    () if whole && Kinds::standard().kind(c.kind).is_plain() => nats > -WHOLE,
                     () => (together || c.root == c.bass) && (nats > -BLOCK || agreed(c)),
                 }
             }
@@ -110,12 +112,12 @@ impl Follower {
     ) -> Option<Sonority> {
         let figure = self.figure.keys();
         let all = self.figure_on(keys);
-        let set = classes(all);
-        let bass = PitchClass::of_key(lowest(all)?);
+        let set = all.classes();
+        let bass = PitchClass::of_key(all.lowest()?);
         let again = self.figure.again();
         let named = Kinds::standard().name(set, bass, hearing);
         let chord = named.chord()?;
-        let whole = figure & !keys.held() == 0;
+        let whole = figure.is_subset(keys.held());
         let even = self.even();
         if !(again || even || whole) {
             return None;
@@ -126,14 +128,14 @@ impl Follower {
             () if line => LINE,
             () => BLOCK,
         };
-        let plain = again || line || Kinds::standard().kind(chord.kind).cost <= PLAIN;
+        let plain = again || line || Kinds::standard().kind(chord.kind).is_plain();
         let means = meant_by(chord);
         (plain && (means == meant || likely.nats(means) > -far)).then_some(named)
     }
 
     /// The keys of the figure; a bass that is held on below belongs to it.
     fn figure_on(&self, keys: &Keys) -> KeySet {
-        self.figure.keys() | lowest(keys.held()).map_or(0, |k| 1 << k)
+        self.figure.keys() | keys.held().lowest().map_or(KeySet::EMPTY, KeySet::of)
     }
 
     /// The chord that stands, if the figure has only notes of it, over its bass: the same keys
@@ -141,12 +143,12 @@ impl Follower {
     pub(super) fn comes_round(&self, keys: &Keys) -> Option<Sonority> {
         let all = self.figure_on(keys);
         let (chord, _) = self.standing()?;
-        let set = classes(all);
+        let set = all.classes();
         // Where the figure is not repeated the root must be there: after a change of the pedal
         // B D F♯ is no longer Gmaj7.
         let again = self.figure.again();
         let least = if again { 2 } else { 3 };
-        let bass = PitchClass::of_key(lowest(all)?);
+        let bass = PitchClass::of_key(all.lowest()?);
         let rooted = again || set.contains(chord.root);
         let stands =
             rooted && chord.bass == bass && set.is_subset(chord.set()) && set.len() >= least;
@@ -159,13 +161,13 @@ impl Follower {
         let gap: [f32; EVEN - 1] =
             std::array::from_fn(|i| latest[i].0.since(latest[i + 1].0).seconds() as f32);
         let mean = gap.iter().sum::<f32>() / gap.len() as f32;
-        let all = latest.iter().all(|s| s.1 != 0);
+        let all = latest.iter().all(|s| !s.1.is_empty());
         all && gap.iter().all(|g| (g - mean).abs() < UNEVEN * mean)
     }
 
     /// Most of the latest strokes were single keys.
     fn single(&self) -> bool {
-        let single = self.recent[..6].iter().filter(|s| s.1.count_ones() <= 2);
+        let single = self.recent[..6].iter().filter(|s| s.1.len() <= 2);
         single.count() >= 4
     }
 
@@ -225,8 +227,8 @@ impl Follower {
             }
             // Dm/B♭ is never written for what is a chord on B♭.
             (Some(new), _) if new.bass_member().is_none() => {
-                let sounds = kinds.name(classes(keys.sounding()).with(bass), bass, hearing);
-                let plain = |c: &Chord| c.root == bass && kinds.kind(c.kind).cost <= PLAIN;
+                let sounds = kinds.name(keys.sounding().classes().with(bass), bass, hearing);
+                let plain = |c: &Chord| c.root == bass && kinds.kind(c.kind).is_plain();
                 Sonority::Chord(sounds.chord().filter(plain).unwrap_or(new))
             }
             (Some(new), _) => Sonority::Chord(on_its_bass(new, hearing)),
@@ -243,7 +245,7 @@ impl Follower {
                 })
             }
             _ if audible.len() < 3 => kinds.name(audible.with(bass), bass, hearing),
-            _ => kinds.name(classes(keys.sounding()).with(bass), bass, hearing),
+            _ => kinds.name(keys.sounding().classes().with(bass), bass, hearing),
         }
     }
 }

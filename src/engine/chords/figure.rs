@@ -6,7 +6,7 @@
 //! one that steps far down towards it, and when as many strokes have passed as the cell
 //! before had. What looked like two short cells is one when the lower floor comes again.
 
-use super::super::keys::{KeySet, classes, lowest};
+use crate::theory::KeySet;
 use crate::time::Time;
 
 /// After this long without a stroke a new figure begins.
@@ -37,7 +37,7 @@ struct Cell {
 
 impl Cell {
     const EMPTY: Cell = Cell {
-        keys: 0,
+        keys: KeySet::EMPTY,
         floor: NONE,
         above: NONE,
         strokes: 0,
@@ -50,7 +50,7 @@ impl Cell {
             keys: stroke,
             floor: low,
             strokes: 1,
-            bass: classes(stroke).len() == 1,
+            bass: stroke.classes().len() == 1,
             ..Cell::EMPTY
         }
     }
@@ -82,7 +82,7 @@ impl Figure {
         cell: Cell::EMPTY,
         began: Time::ZERO,
         before: Cell::EMPTY,
-        round: 0,
+        round: KeySet::EMPTY,
         last: Time::ZERO,
         low: 0,
         low_before: 0,
@@ -90,16 +90,16 @@ impl Figure {
 
     /// The key that the present cell stands on.
     pub fn floor(&self) -> Option<u8> {
-        (self.cell.keys != 0).then_some(self.cell.floor)
+        (!self.cell.keys.is_empty()).then_some(self.cell.floor)
     }
 
     /// Keys struck together. `held`: a finger holds the floor, so that no other follows
     /// above it.
     pub fn go_on(&mut self, at: Time, stroke: KeySet, held: bool) {
-        let Some(low) = lowest(stroke) else { return };
+        let Some(low) = stroke.lowest() else { return };
         let late = at.since(self.began) > ROUND && !held;
         let complete = self.cell.strokes == self.before.strokes && self.again();
-        if self.cell.keys == 0 || late || at.since(self.last) > GAP {
+        if self.cell.keys.is_empty() || late || at.since(self.last) > GAP {
             *self = Figure {
                 cell: Cell::new(stroke, low),
                 began: at,
@@ -147,7 +147,7 @@ impl Figure {
             before.fall = before.fall.max(cell.fall).max(step);
             return;
         }
-        let same = cell.keys & !self.round == 0 && self.round >> cell.floor & 1 == 1;
+        let same = cell.keys.is_subset(self.round) && self.round.contains(cell.floor);
         if !same {
             self.round = cell.keys;
         }
@@ -157,7 +157,7 @@ impl Figure {
 
     /// Whether only keys of the round before were struck in this one.
     pub fn again(&self) -> bool {
-        self.cell.keys & !self.round == 0
+        self.cell.keys.is_subset(self.round)
     }
 
     /// Whether it stands on a bass that was struck by itself.
@@ -178,15 +178,14 @@ impl Figure {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::each;
 
     /// Single keys, 200 ms apart; then the keys of the figure.
     fn after(keys: &[u8]) -> (Vec<u8>, bool) {
         let mut figure = Figure::NONE;
-        for (i, key) in (0..).zip(keys) {
-            figure.go_on(Time::millis(1000 + 200 * i), 1 << key, false);
+        for (i, &key) in (0..).zip(keys) {
+            figure.go_on(Time::millis(1000 + 200 * i), KeySet::of(key), false);
         }
-        (each(figure.keys()).collect(), figure.again())
+        (figure.keys().iter().collect(), figure.again())
     }
 
     #[test]
@@ -221,10 +220,10 @@ mod tests {
     #[test]
     fn after_a_gap_nothing_is_left() {
         let mut figure = Figure::NONE;
-        figure.go_on(Time::millis(0), 1 << 48, false);
-        figure.go_on(Time::millis(200), 1 << 55, false);
-        figure.go_on(Time::millis(2000), 1 << 57, false);
-        assert_eq!(figure.keys(), 1 << 57);
+        figure.go_on(Time::millis(0), KeySet::of(48), false);
+        figure.go_on(Time::millis(200), KeySet::of(55), false);
+        figure.go_on(Time::millis(2000), KeySet::of(57), false);
+        assert_eq!(figure.keys(), KeySet::of(57));
         assert_eq!(figure.floor(), Some(57));
     }
 }

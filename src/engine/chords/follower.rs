@@ -1,12 +1,12 @@
 //! Follows the strokes, and says which harmony is meant and which chord it is.
 
 use super::super::harmony::{Judgement, RootedTriad, TRIADS};
-use super::super::keys::{KeySet, Keys, PerKey, classes, each, highest, lowest};
+use super::super::keys::{Keys, PerKey};
 use super::super::stroke::{Arrival, CLUSTER, Stroke};
 use super::course::Course;
 use super::figure::Figure;
 use super::fit::{Likely, meant_by};
-use crate::theory::{Chord, Hearing, Kinds, PitchClass, Sonority};
+use crate::theory::{Chord, Hearing, KeySet, Kinds, PitchClass, Sonority};
 use crate::time::Time;
 
 /// A key struck within this time after a lower one that is held belongs to the same roll.
@@ -124,25 +124,25 @@ impl Follower {
     /// [`Follower::judge`].
     pub fn strike(&mut self, at: Time, keys: &Keys, key: u8) -> (Stroke, Arrival) {
         self.mark_ends(at, keys);
-        let bit = 1u128 << key;
-        let silent = keys.sounding() & !bit == 0;
+        let bit = KeySet::of(key);
+        let silent = keys.sounding().is_subset(bit);
         if silent && self.last_end().is_some_and(|end| at.since(end) >= REST) {
             *self = Follower::default();
             self.sounding = keys.sounding();
         }
-        let arrival = if at.since(self.cluster_at) > CLUSTER || self.cluster == 0 {
+        let arrival = if at.since(self.cluster_at) > CLUSTER || self.cluster.is_empty() {
             Arrival::Begins
         } else {
             Arrival::Joins
         };
         if arrival == Arrival::Begins {
-            self.chord_before = self.cluster.count_ones() > 2;
-            if self.bass.is_some_and(|(b, _)| self.cluster >> b & 1 == 1) {
+            self.chord_before = self.cluster.len() > 2;
+            if self.bass.is_some_and(|(b, _)| self.cluster.contains(b)) {
                 self.bass_alone = !self.chord_before;
                 self.after_bass = at;
             }
             self.bass_before = self.bass;
-            self.cluster = 0;
+            self.cluster = KeySet::EMPTY;
             self.cluster_at = at;
         }
         self.cluster |= bit;
@@ -166,18 +166,18 @@ impl Follower {
         judgement: &Judgement,
         hearing: Hearing,
     ) -> bool {
-        let bit = 1u128 << key;
-        let below = keys.sounding() & (bit - 1);
+        let bit = KeySet::of(key);
+        let below = keys.sounding() & KeySet::below(key);
         // A roll goes on upward, each key soon after the one before.
         let roll = self.latest.is_some_and(|(t, k)| {
-            at.since(t) > AT_ONCE && at.since(t) < ROLL && k < key && keys.held() >> k & 1 == 1
+            at.since(t) > AT_ONCE && at.since(t) < ROLL && k < key && keys.held().contains(k)
         });
         self.latest = Some((at, key));
         if !roll {
             self.roll_at = self.cluster_at;
         }
         self.rolling = roll;
-        let lone = self.cluster.count_ones() == 1 && key >= 60 && below.count_ones() >= 2 && !roll;
+        let lone = self.cluster.len() == 1 && key >= 60 && below.len() >= 2 && !roll;
         self.alone = if lone {
             self.alone | bit
         } else {
@@ -185,18 +185,18 @@ impl Follower {
         };
         // Alone, too, is a melody note struck together with a note of the figure, if the chord
         // lacks it.
-        let top = highest(self.cluster).unwrap_or(key);
-        let bottom = lowest(self.cluster).unwrap_or(key);
+        let top = self.cluster.highest().unwrap_or(key);
+        let bottom = self.cluster.lowest().unwrap_or(key);
         let foreign = |c: Chord| !c.set().contains(PitchClass::of_key(top));
         if !roll
-            && self.cluster.count_ones() == 2
+            && self.cluster.len() == 2
             && top >= 60
             && top - bottom >= ANOTHER_HAND
             && self
                 .standing()
                 .is_some_and(|(c, _)| foreign(c) && c.set().contains(PitchClass::of_key(bottom)))
         {
-            self.alone |= 1u128 << top;
+            self.alone |= KeySet::of(top);
         }
 
         // Like everything else it is judged anew with every key of a stroke.
@@ -205,31 +205,31 @@ impl Follower {
             Arrival::Joins => self.figure = self.figure_before,
         }
         let floor = self.figure.floor();
-        let held = floor.is_some_and(|f| keys.held() >> f & 1 == 1);
+        let held = floor.is_some_and(|f| keys.held().contains(f));
         // A melody over two or more keys that are held is no part of the figure, nor is one
         // that meets a key in the middle of it.
-        let under = (keys.held() & (bit - 1)).count_ones();
-        let met = self.cluster.count_ones() == 2 && self.alone >> top & 1 == 1;
+        let under = (keys.held() & KeySet::below(key)).len();
+        let met = self.cluster.len() == 2 && self.alone.contains(top);
         let line = match under {
-            _ if met && floor.is_some_and(|f| bottom > f) => 1 << bottom,
+            _ if met && floor.is_some_and(|f| bottom > f) => KeySet::of(bottom),
             0 | 1 => self.cluster,
             _ => self.cluster & !self.alone,
         };
         self.figure.go_on(self.cluster_at, line, held);
         // A stroke of three or more different notes is a harmony of its own:
         // what came before is past, but for a bass that still sounds.
-        let struck = classes(self.cluster);
+        let struck = self.cluster.classes();
         let one = if roll {
             self.since(keys, self.roll_at)
         } else {
             self.cluster
         };
-        if classes(one).len() >= 3 {
+        if one.classes().len() >= 3 {
             self.block = one;
         }
         let new_bass = self.follow_bass(at, keys, key, judgement);
         // A new bass that begins all by itself after a chord is a harmony of its own, too.
-        let afresh = new_bass && self.chord_before && keys.sounding() & !self.cluster == 0;
+        let afresh = new_bass && self.chord_before && keys.sounding().is_subset(self.cluster);
         if struck.len() >= 3 || afresh {
             self.horizon = if roll { self.roll_at } else { self.cluster_at };
         }
@@ -267,7 +267,7 @@ impl Follower {
         self.mark_ends(at, keys);
         // A lone note may have become a part of the chord that sounds under it.
         let under = keys.sounding() & !self.alone;
-        if self.alone & keys.sounding() == 0 || under.count_ones() < 2 {
+        if (self.alone & keys.sounding()).is_empty() || under.len() < 2 {
             return false;
         }
         self.name(at, keys, judgement, hearing, None)
@@ -275,12 +275,12 @@ impl Follower {
 
     /// When the latest of the keys that were heard stopped sounding.
     fn last_end(&self) -> Option<Time> {
-        each(self.heard).filter_map(|key| self.ended[key]).max()
+        self.heard.iter().filter_map(|key| self.ended[key]).max()
     }
 
     fn mark_ends(&mut self, at: Time, keys: &Keys) {
         let sounding = keys.sounding();
-        for key in each(self.sounding & !sounding) {
+        for key in (self.sounding & !sounding).iter() {
             self.ended[key] = Some(at);
             self.lasted[key] = at.since(keys.strike(key).at);
         }
@@ -321,7 +321,7 @@ impl Follower {
                 () => CHANGE_BASS,
             };
             let mut said = j.bass;
-            let line = self.recent[..4].iter().all(|s| s.1.count_ones() == 1);
+            let line = self.recent[..4].iter().all(|s| s.1.len() == 1);
             if let Some(low) = self.lowest_of_it(at, keys) {
                 said[PitchClass::of_key(low).index()] += if line { LOWEST_OF_LINE } else { LOWEST };
             }
@@ -355,9 +355,10 @@ impl Follower {
         let bass = found.bass();
         let of_it = |k: &u8| {
             PitchClass::of_key(*k) == bass
-                && (keys.sounding() >> k & 1 == 1 || keys.strike(*k).at >= self.began)
+                && (keys.sounding().contains(*k) || keys.strike(*k).at >= self.began)
         };
-        self.deepest = each(keys.sounding() | self.heard)
+        self.deepest = (keys.sounding() | self.heard)
+            .iter()
             .find(of_it)
             .or(self.bass.map(|(key, _)| key));
         let changed = self.now.map(|n| n.0) != Some(found);
@@ -370,7 +371,7 @@ impl Follower {
     /// A bare fifth that is all that sounds, after another one: together they are no chord.
     fn bare_fifth(&self, keys: &Keys) -> Option<Sonority> {
         let bare = |keys: KeySet| {
-            let (set, low) = (classes(keys), PitchClass::of_key(lowest(keys)?));
+            let (set, low) = (keys.classes(), PitchClass::of_key(keys.lowest()?));
             let high = low.up(7);
             let fifth = set.len() == 2 && set.contains(high);
             fifth.then_some(Sonority::Interval { low, high })
@@ -392,8 +393,8 @@ impl Follower {
         }
         // A stroke of notes that the chord already has is still that chord.
         match self.standing() {
-            Some((c, _)) if classes(self.cluster).is_subset(c.set()) => {
-                let sounds = classes(keys.sounding());
+            Some((c, _)) if self.cluster.classes().is_subset(c.set()) => {
+                let sounds = keys.sounding().classes();
                 let whole = c.set().is_subset(sounds.with(c.bass));
                 if whole { CHANGE_WHOLE } else { CHANGE_OWN }
             }
@@ -411,9 +412,9 @@ impl Follower {
         let short = self.cluster_at.since(self.began) < FIRST;
         let mut deep = u8::MAX;
         for &(at, keys) in &self.recent {
-            let set = classes(keys);
-            let low = lowest(keys).unwrap_or(0);
-            if keys == 0 || !set.is_subset(full) || self.cluster_at.since(at) > FIRST {
+            let set = keys.classes();
+            let low = keys.lowest().unwrap_or(0);
+            if keys.is_empty() || !set.is_subset(full) || self.cluster_at.since(at) > FIRST {
                 break;
             }
             // What was said a moment ago may have been a guess at this one.
@@ -435,8 +436,11 @@ impl Follower {
 
     /// What sounds and was struck at `from` or later.
     fn since(&self, keys: &Keys, from: Time) -> KeySet {
-        let late = each(keys.sounding()).filter(|&k| keys.strike(k).at >= from);
-        late.fold(0, |set, k| set | 1 << k)
+        let late = keys
+            .sounding()
+            .iter()
+            .filter(|&k| keys.strike(k).at >= from);
+        late.collect()
     }
 
     fn latest_stroke(&self, at: Time) -> Time {

@@ -1,7 +1,7 @@
 //! The salience of notes: how much each counts for the chord, held by a finger, by the pedal,
 //! or let go.
 
-use super::super::keys::{Keys, classes, each};
+use super::super::keys::Keys;
 use super::follower::Follower;
 use crate::theory::PitchClass;
 use crate::time::Time;
@@ -39,9 +39,9 @@ impl Follower {
             w[pc] = w[pc].max(weight);
         };
         let bass = self.bass.map(|b| b.0);
-        for key in each(keys.held()) {
+        for key in keys.held().iter() {
             let strike = keys.strike(key);
-            let passing = self.alone >> key & 1 == 1 && at.since(strike.at) < PASSING;
+            let passing = self.alone.contains(key) && at.since(strike.at) < PASSING;
             put(
                 key,
                 if passing {
@@ -51,7 +51,7 @@ impl Follower {
                 },
             );
         }
-        for key in each(keys.pedalled()) {
+        for key in keys.pedalled().iter() {
             let strike = keys.strike(key);
             let old = strike.at < horizon && Some(key) != bass;
             // What was struck over the present bass belongs to it.
@@ -65,7 +65,7 @@ impl Follower {
             put(key, left * if old { PAST } else { PEDALLED });
         }
         // A hand that holds a whole chord has left the one before.
-        let whole = classes(keys.held() & !self.alone).len() >= 3;
+        let whole = (keys.held() & !self.alone).classes().len() >= 3;
         for (key, ended) in self.ended.iter() {
             let Some(ended) = *ended else { continue };
             let since = at.since(ended).seconds() as f32;
@@ -74,7 +74,7 @@ impl Follower {
             }
             if Some(key) == bass {
                 put(key, BASS_LET_GO);
-            } else if !whole && keys.strike(key).at >= horizon && self.alone >> key & 1 == 0 {
+            } else if !whole && keys.strike(key).at >= horizon && !self.alone.contains(key) {
                 let lasted = self.lasted[key].seconds() as f32;
                 put(
                     key,

@@ -6,8 +6,7 @@ use super::likely::{Likely, likeliest_on, likely};
 use super::passage::{Passage, Without};
 use crate::engine::estimator::{Estimator, Learned, STEP};
 use crate::engine::features::{Frame, Frames};
-use crate::engine::keys::KeySet;
-use crate::theory::{Catalogue, PitchClass, SpelledTonality, Tonality};
+use crate::theory::{Catalogue, KeySet, PitchClass, SpelledTonality, Tonality};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -141,7 +140,7 @@ impl<E: Estimator> Case<E> {
     /// The same without something, from the last moment before it would be missed.
     fn read_without(&mut self, moments: &[Moment<E::State>], without: &Without) -> Likely {
         let mut gone = vec![false; self.passage.strikes.len()];
-        let mut silent: Vec<KeySet> = vec![0; self.passage.steps.len()];
+        let mut silent: Vec<KeySet> = vec![KeySet::EMPTY; self.passage.steps.len()];
         // At least one step is taken, even if the end is cut off.
         let mut first = match without.cut.is_empty() {
             true => self.passage.steps.len(),
@@ -153,7 +152,7 @@ impl<E: Estimator> Case<E> {
                 gone[strike] = true;
             }
             for keys in &mut silent[note.from..note.until] {
-                *keys |= 1 << note.key;
+                *keys |= KeySet::of(note.key);
             }
         }
         let before = moments.iter().rev().find(|m| m.step <= first);

@@ -1,8 +1,8 @@
 //! The last seconds of the music, step by step, and what can be removed from them.
 
 use super::explanation::{CAUSES, CHORDS, ENDS, Removed};
-use crate::engine::keys::{Fading, KeySet, classes, each};
-use crate::theory::{PitchClass, PitchClassSet, Sonority};
+use crate::engine::keys::Fading;
+use crate::theory::{KeySet, PitchClass, PitchClassSet, Sonority};
 use crate::time::Time;
 use std::ops::Range;
 
@@ -113,7 +113,7 @@ impl Passage {
                     strike: Some(n),
                 });
             }
-            for key in each(step.sounding) {
+            for key in step.sounding.iter() {
                 let latest = &mut latest[key as usize & 127];
                 if latest.is_none() {
                     *latest = Some(notes.len());
@@ -142,8 +142,8 @@ impl Passage {
         for stroke in self.strikes.chunk_by(|a, b| a.stroke == b.stroke) {
             let strikes = first..first + stroke.len();
             first = strikes.end;
-            let keys = stroke.iter().fold(0, |all, s| all | 1 << s.key);
-            let Some(last) = stroke.last().filter(|_| classes(keys).len() > 1) else {
+            let keys: KeySet = stroke.iter().map(|s| s.key).collect();
+            let Some(last) = stroke.last().filter(|_| keys.classes().len() > 1) else {
                 continue;
             };
             match (last.sonority, chords.last_mut()) {

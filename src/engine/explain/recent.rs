@@ -6,8 +6,8 @@ use super::passage::{Passage, Step, Strike};
 use crate::engine::chords::ChordTracker;
 use crate::engine::estimator::Estimator;
 use crate::engine::features::Frames;
-use crate::engine::keys::{Fading, KeySet, classes};
-use crate::theory::{Catalogue, SpelledTonality};
+use crate::engine::keys::Fading;
+use crate::theory::{Catalogue, KeySet, SpelledTonality};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -54,7 +54,7 @@ impl<S: Clone> Recent<S> {
             struck: 0,
         };
         let step = Step {
-            sounding: 0,
+            sounding: KeySet::EMPTY,
             fading: Fading::Struck,
             bass: None,
         };
@@ -148,9 +148,9 @@ impl<S: Clone> Recent<S> {
                     ..s
                 })
                 .collect();
-            let sounding = steps.iter().fold(0, |all, s| all | s.sounding);
-            let struck = strikes.iter().fold(0, |all, s| all | 1 << s.key);
-            let heard = classes(sounding | struck).len();
+            let sounding: KeySet = steps.iter().map(|s| s.sounding).collect();
+            let struck: KeySet = strikes.iter().map(|s| s.key).collect();
+            let heard = (sounding | struck).classes().len();
             // The whole once, and without the bass and each pitch class; chords and
             // phrase ends lie half way and a quarter way back, on average.
             let halves = 2 * (2 + heard) + CHORDS + ENDS / 2;

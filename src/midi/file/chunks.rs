@@ -6,7 +6,7 @@
 use super::bytes::{find, starts, u32_at};
 use super::fault::{Damage, Excess, Faults, FileError};
 use super::limits::Limits;
-use super::progress::Progress;
+use super::progress::{EVERY, Progress};
 use super::track::{Events, Stop, What};
 use crate::midi::event::Event;
 
@@ -50,9 +50,6 @@ pub(super) struct Found<'a> {
     pub tracks: Vec<Track<'a>>,
     pub all: bool,
 }
-
-/// Progress is reported each time this many events are parsed.
-const OFTEN: usize = 4_096;
 
 impl<'a, 'f> Chunks<'a, 'f> {
     /// Finds the tracks from `at` on.
@@ -230,7 +227,7 @@ impl<'a, 'f> Chunks<'a, 'f> {
             events.next(&mut |offset, damage| faults.damage(offset, number, damage))
         {
             track.items += 1;
-            if track.items.is_multiple_of(OFTEN) || matches!(item.what, What::Nothing) {
+            if track.items.is_multiple_of(EVERY) || matches!(item.what, What::Nothing) {
                 let done = events.offset() as f32 / self.bytes.len() as f32;
                 (self.progress)(done)?;
             }

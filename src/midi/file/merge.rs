@@ -14,7 +14,7 @@ use super::header::Timing;
 use super::held::Held;
 use super::limits::{LONGEST, Limits, PAUSE};
 use super::performance::{KeySignature, Performance, Text};
-use super::progress::Progress;
+use super::progress::{EVERY, Progress};
 use super::track::{Events, Item, What};
 use super::unison::Unison;
 use crate::midi::event::{Event, Timed};
@@ -94,9 +94,6 @@ enum Reading {
     /// A limit is reached; what follows is left out.
     Over,
 }
-
-/// Progress is reported each time this many events are merged.
-const OFTEN: usize = 4_096;
 
 /// The line of time as it grows.
 pub(super) struct Merge<'f> {
@@ -222,7 +219,7 @@ impl<'f> Merge<'f> {
         unison: &mut Unison,
     ) -> Result<Reading, FileError> {
         self.items.0 += 1;
-        if self.items.0.is_multiple_of(OFTEN) || matches!(item.what, What::Nothing) {
+        if self.items.0.is_multiple_of(EVERY) || matches!(item.what, What::Nothing) {
             let (done, all) = self.items;
             (self.progress)(done.min(all) as f32 / all as f32)?;
         }

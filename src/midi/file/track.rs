@@ -5,6 +5,7 @@ use midly::{EventIter, MetaMessage, TrackEventKind};
 use super::bars::Signature;
 use super::fault::{BadEvent, Damage};
 use super::performance::TextKind;
+use super::progress::EVERY;
 use crate::midi::event::Event;
 use crate::midi::message::translate;
 
@@ -29,7 +30,7 @@ pub(super) enum What<'a> {
     Signature(Signature),
     /// The track's end.
     End,
-    /// Nothing that matters for many events: an occasion to tell progress.
+    /// Nothing that matters for [`EVERY`] events: an occasion to tell progress.
     Nothing,
 }
 
@@ -45,9 +46,6 @@ pub(super) enum Stop {
     /// At an event that cannot be.
     Bad(usize, BadEvent),
 }
-
-/// [`What::Nothing`] comes after this many events that do not matter here.
-const OFTEN: usize = 4_096;
 
 /// Parses a track, as far as it goes.
 pub(super) struct Events<'a> {
@@ -102,7 +100,7 @@ impl<'a> Events<'a> {
         let first = self.count;
         while self.stop.is_none() {
             let offset = self.offset();
-            if self.count - first == OFTEN {
+            if self.count - first == EVERY {
                 return Some(Item {
                     tick: self.tick,
                     offset,

@@ -6,12 +6,11 @@
 //! of the mode, a triangle a note outside it. Where there are rows enough, the degree
 //! of each stands below.
 
-use crate::engine::{KeySet, each};
 use crate::screen::claim::{Claim, reference};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns};
 use crate::screen::picture::Picture;
-use crate::theory::{PitchClass, degree_in};
+use crate::theory::{KeySet, PitchClass, degree_in};
 use ratatui::style::Style;
 
 /// The keys of a full piano.
@@ -88,8 +87,8 @@ pub(in crate::screen) fn draw(
         write_degrees(pen, (front + 1, below), keys, picture, look, degrees);
     }
     // Arrows for keys that sound out of view.
-    let below = each(sounding).any(|k| k < first);
-    let above = each(sounding).any(|k| k > last);
+    let below = sounding.iter().any(|k| k < first);
+    let above = sounding.iter().any(|k| k > last);
     if below {
         pen.dot(
             left.saturating_sub(1),
@@ -137,7 +136,7 @@ fn write_degrees(
     let mode = look.catalogue.mode(reference.spelled.tonality.mode);
     let above = |key: u8| PitchClass::of_key(key).above(center);
     let sounding = picture.reading.sounding();
-    let sounds = |key: &u8| sounding >> key & 1 == 1;
+    let sounds = |key: &u8| sounding.contains(*key);
     let shown = keys.first..=keys.last;
     let mut list: Vec<u8> = shown.clone().filter(sounds).collect();
     // A mode that is still open has no notes yet that could be written.
@@ -229,7 +228,8 @@ pub(in crate::screen) fn lowest(w: u16, sounding: KeySet, before: u8, degrees: D
     };
     let before = before.clamp(24, top);
     let outside = |low: u8| {
-        each(sounding)
+        sounding
+            .iter()
             .filter(|&k| k < low || k >= low + keys)
             .count()
     };
@@ -243,8 +243,8 @@ pub(in crate::screen) fn lowest(w: u16, sounding: KeySet, before: u8, degrees: D
 /// The sign of a key that sounds.
 fn mark(key: u8, picture: &Picture, look: &Look) -> Option<(char, Style)> {
     let reading = picture.reading;
-    let held = reading.held >> key & 1 == 1;
-    if !held && reading.pedalled >> key & 1 == 0 {
+    let held = reading.held.contains(key);
+    if !held && !reading.pedalled.contains(key) {
         return None;
     }
     let styles = look.styles();

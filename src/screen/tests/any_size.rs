@@ -10,7 +10,7 @@ use crate::screen::panels::{
 };
 use crate::screen::pen::Pen;
 use crate::screen::timeline;
-use crate::theory::{Chord, KindId, ModeId, SpelledTonality, Spelling, Tonality};
+use crate::theory::{Chord, KeySet, KindId, ModeId, SpelledTonality, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
 
@@ -98,11 +98,11 @@ prop_compose! {
 
 prop_compose! {
     fn readings()(
-        (held, pedalled, damper) in (any::<u128>(), any::<u128>(), any::<bool>()),
+        (held, pedalled, damper) in (key_sets(), key_sets(), any::<bool>()),
         window in prop::array::uniform12(share()),
         heard in any::<u16>(),
         chord in prop::option::of((sonority(), time())),
-        voiced in prop::option::of((any::<u128>(), any::<u128>(), sonority())),
+        voiced in prop::option::of((key_sets(), key_sets(), sonority())),
         (here, pinned) in (prop::option::of(any_established()), prop::option::of(any_established())),
         home in prop::option::of(any_established()),
         contender in prop::option::of(contenders()),
@@ -115,12 +115,16 @@ prop_compose! {
             held, pedalled, damper, window, chord, here, home, contender, collection, silent_since, begun,
             heard: PitchClassSet::from_mask(heard),
             // Few keys, or nearly all.
-            voiced_chord: voiced.map(|(a, b, sonority)| VoicedChord { keys: if a & 1 == 0 { a & b } else { a }, sonority }),
+            voiced_chord: voiced.map(|(a, b, sonority)| VoicedChord { keys: if a.contains(0) { a } else { a & b }, sonority }),
             inertia: Inertia::ALL[inertia],
             pinned: pinned.map(|p| p.spelled),
             ..Scene::nothing().reading
         }
     }
+}
+
+fn key_sets() -> impl Strategy<Value = KeySet> {
+    any::<u128>().prop_map(KeySet::from_mask)
 }
 
 fn histories() -> impl Strategy<Value = History> {
@@ -133,7 +137,7 @@ fn histories() -> impl Strategy<Value = History> {
         Just(Change::Rest),
         prop::option::of(-20..20i8).prop_map(|f| Change::HomeIs(f.map(Spelling::at))),
         prop_oneof![Just(Aside::Begins), Just(Aside::Ends)].prop_map(Change::Aside),
-        (sonority(), any::<u128>()).prop_map(|(sonority, keys)| Change::Chord { sonority, keys }),
+        (sonority(), key_sets()).prop_map(|(sonority, keys)| Change::Chord { sonority, keys }),
     ];
     prop::collection::vec((0..9000u64, change), 0..30).prop_map(|changes| {
         let mut h = History::default();
@@ -188,7 +192,7 @@ prop_compose! {
 prop_compose! {
     pub(in crate::screen) fn any_scene()(
         (way, panels, hidden) in (0..3usize, prop::sample::subsequence(&Panel::ALL[..], 0..=7), any::<bool>()),
-        (past, still) in (prop::option::of((sonority(), time(), any::<u128>())), any::<bool>()), banners in prop::collection::vec(text(), 0..3),
+        (past, still) in (prop::option::of((sonority(), time(), key_sets())), any::<bool>()), banners in prop::collection::vec(text(), 0..3),
         reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()), explanation in prop::option::of(explanations()),
         markers in prop::collection::vec((time(), prop::option::of((time(), time())), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
     ) -> Scene {
@@ -341,7 +345,7 @@ fn the_piano_does_not_jump() {
     let mut view = View::default();
     let mut lowest = |held: &[u8], width: u16| {
         scene.reading.held = keys(held);
-        scene.reading.pedalled = 0;
+        scene.reading.pedalled = KeySet::EMPTY;
         let degrees = piano::Degrees::OfWhatSounds;
         let sounding = scene.reading.sounding();
         view.lowest_key = piano::lowest(width, sounding, view.lowest_key, degrees);

@@ -485,9 +485,13 @@ fn the_strip_shows_where_chords_are_left_out() {
     let chords = [quick[0], quick[1], quick[2], quick[3], quick[1], quick[2]];
     for (at, chord) in starts.into_iter().zip(chords) {
         let sonority = named(&chord, "D dorian");
-        scene
-            .history
-            .change(sec(at), Change::Chord { sonority, keys: 0 });
+        scene.history.change(
+            sec(at),
+            Change::Chord {
+                sonority,
+                keys: KeySet::EMPTY,
+            },
+        );
     }
     scene.now = sec(20.0);
     scene.history.advance_to(scene.now);

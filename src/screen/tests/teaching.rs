@@ -409,7 +409,7 @@ fn the_degrees_stay_whatever_is_played() {
         let rows = |sounding: &[u8]| -> Vec<String> {
             let mut scene = Scene::dorian().here(within);
             scene.reading.held = keys(sounding);
-            scene.reading.pedalled = 0;
+            scene.reading.pedalled = KeySet::EMPTY;
             let buf = scene.panel((120, 8), glyphs(Glyphs::Unicode), |pen, picture, look| {
                 piano_from(36, pen, picture, look, Degrees::OfTheMode);
             });

@@ -998,7 +998,7 @@ fn home_is_said_from_the_piano_and_asides_begin_and_end() {
 
     // Nothing is held: the next key counts.
     let mut rig = Rig::new(Scene::wandering());
-    rig.stage.scene.reading.held = 0;
+    rig.stage.scene.reading.held = KeySet::EMPTY;
     rig.surface.presses = vec!["q", "w", "o"];
     rig.surface.into = Some(rig.keys.0.clone());
     rig.stage.happens = Some(|n, scene| {

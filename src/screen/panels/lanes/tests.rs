@@ -9,7 +9,7 @@ use crate::screen::picture::Picture;
 use crate::screen::tests::any_size::any_scene;
 use crate::screen::tests::{Scene, as_text, established, named, sec};
 use crate::screen::timeline::{self, Drawn, StripView};
-use crate::theory::{Catalogue, Glyphs, Notation, PitchClass, Spelling};
+use crate::theory::{Catalogue, Glyphs, KeySet, Notation, PitchClass, Spelling};
 use proptest::prelude::*;
 use ratatui::buffer::Buffer;
 use ratatui::buffer::Cell;
@@ -22,7 +22,13 @@ fn sitting() -> Scene {
     let h = &mut s.history;
     let chord = |at: f64, keys: &[u8], within: &str| {
         let sonority = named(keys, within);
-        (sec(at), Change::Chord { sonority, keys: 0 })
+        (
+            sec(at),
+            Change::Chord {
+                sonority,
+                keys: KeySet::EMPTY,
+            },
+        )
     };
     let here = |at: f64, name: &str| (sec(at), Change::Here(established(name, at - 2.0, at)));
     let changes = [
