@@ -10,7 +10,7 @@ use std::time::Duration;
 
 /// What the player asks of the keyboard, file or demo that plays.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Command {
+pub enum Request {
     /// A stop of inertia that the player has chosen: remembered for the next time.
     Inertia(Inertia),
     /// The usual stop of inertia again; none is remembered any longer.
@@ -45,14 +45,14 @@ pub enum Pace {
 pub trait Stage {
     /// The latest reading.
     fn reading(&mut self) -> Reading;
-    /// The latest explanation of those asked for with [`Command::Explain`].
+    /// The latest explanation of those asked for with [`Request::Explain`].
     fn explanation(&mut self) -> Option<Explanation>;
     /// The history so far, brought up to date.
     fn past(&mut self) -> (&History, &[Marker]);
     fn source(&mut self) -> Source;
     /// The stream's time now, for ages and the strip's right edge.
     fn now(&self) -> Time;
-    fn act(&mut self, command: Command);
+    fn act(&mut self, request: Request);
     /// The next job set off from the piano, by its place in the settings.
     fn job(&mut self) -> Option<usize> {
         None

@@ -10,7 +10,7 @@ use peregrinus::recording::{self, Recording};
 use peregrinus::screen::Action;
 use peregrinus::settings::Settings;
 use peregrinus::source::{Link, Repeat};
-use peregrinus::stage::Command;
+use peregrinus::stage::Request;
 use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, KeySet, PitchClass, Spelling};
 use peregrinus::time::Time;
@@ -612,14 +612,14 @@ fn jobs_from_the_settings() {
         });
     }
     let reading = listener.feed.reading().unwrap();
-    let commands: Vec<Option<Command>> = done
+    let requests: Vec<Option<Request>> = done
         .iter()
         .map(|&n| Action::named(settings.jobs[n].action))
-        .map(|action| action.and_then(|a| a.command(&reading)))
+        .map(|action| action.and_then(|a| a.request(&reading)))
         .collect();
-    let marks = Some(Command::Mark);
-    let heavier = Some(Command::Inertia(Inertia::Period));
-    assert_eq!(commands, [marks, heavier, marks]);
+    let marks = Some(Request::Mark);
+    let heavier = Some(Request::Inertia(Inertia::Period));
+    assert_eq!(requests, [marks, heavier, marks]);
     assert_eq!(reading.held, KeySet::of(60), "only the music is heard");
     assert_eq!(listener.feed.history().chords().len(), 1);
 }

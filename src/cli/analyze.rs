@@ -73,7 +73,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     unread.iter().for_each(|what| console::report(what));
     let mut out = std::io::stdout().lock();
     let progress = RefCell::new(ProgressLine::new());
-    let take = |path: &Path, result: Outcome| {
+    let take = |path: &Path, result: FileResult| {
         progress.borrow_mut().clear();
         match result {
             Ok(report) => {
@@ -133,7 +133,7 @@ struct Report {
     faults: midi::Faults,
 }
 
-type Outcome = Result<Report, Failure>;
+type FileResult = Result<Report, Failure>;
 
 /// Works on all cores and hands the results on in the order of the files. At most twice as
 /// many files as cores are begun and not handed on yet, so that memory is bounded. `tell`
@@ -142,7 +142,7 @@ fn each_file(
     files: &[PathBuf],
     settings: &Settings,
     args: &Args,
-    mut take: impl FnMut(&Path, Outcome) -> std::io::Result<()>,
+    mut take: impl FnMut(&Path, FileResult) -> std::io::Result<()>,
     mut tell: impl FnMut(f64),
 ) -> Result<(), Failure> {
     let most = 2 * rayon::current_num_threads();
@@ -204,7 +204,7 @@ const OFTEN: Duration = Duration::from_millis(200);
 struct Work<'f> {
     path: &'f Path,
     done: Share,
-    result: Receiver<Outcome>,
+    result: Receiver<FileResult>,
 }
 
 /// How much of a file is done, 0 to 1, told from thread to thread.
@@ -233,7 +233,7 @@ fn report(
     settings: &Settings,
     args: &Args,
     mut tell: impl FnMut(f32) -> ControlFlow<()>,
-) -> Outcome {
+) -> FileResult {
     let limits = args.much.limits();
     let mut read = |share| tell(READING * share);
     let mut recording = file::read(path, &settings.catalogue, &limits, &mut read)?;

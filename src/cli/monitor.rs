@@ -165,7 +165,7 @@ fn follow(
         catalogue: &settings.catalogue,
         jobs: &jobs,
     };
-    let lines::Outcome { told, end } = lines::follow(performer, &options);
+    let lines::LinesOutcome { told, end } = lines::follow(performer, &options);
     (told, end.map(|()| ExitCode::SUCCESS).map_err(Failure::from))
 }
 

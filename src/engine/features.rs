@@ -20,7 +20,7 @@ pub enum Direction {
 }
 
 /// Twelve weights, by pitch class.
-pub type Weights = [f32; 12];
+pub type PitchClassProfile = [f32; 12];
 
 /// Seconds in a step; see [`super::STEP`].
 const STEP: f32 = 0.1;
@@ -84,7 +84,7 @@ pub struct Frame {
     /// How many notes were struck.
     pub onsets: [u8; 12],
     /// What sounds: 1 for each key at its onset, then fading.
-    pub sounding: Weights,
+    pub sounding: PitchClassProfile,
     /// The lowest key that counts, and the highest.
     pub bass: Option<PitchClass>,
     pub top: Option<PitchClass>,
@@ -185,7 +185,7 @@ impl Frames {
 /// One step's input to the network, before it is turned to each of the twelve centers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Inputs {
-    pub blocks: [Weights; BLOCKS],
+    pub blocks: [PitchClassProfile; BLOCKS],
     pub scalars: [f32; SCALARS],
 }
 
@@ -193,9 +193,9 @@ pub struct Inputs {
 #[derive(Clone, Debug)]
 pub struct Features {
     keep: [f32; 9],
-    windows: [Weights; 9],
+    windows: [PitchClassProfile; 9],
     /// The pitch classes struck last, and how many steps ago.
-    struck: Weights,
+    struck: PitchClassProfile,
     since: Option<u32>,
     keep_density: f32,
     density: f32,
@@ -227,7 +227,7 @@ impl Features {
     pub fn step(&mut self, frame: &Frame) -> Inputs {
         let onset = frame.onsets.map(|n| f32::from(n.min(2)));
         let sound = frame.sounding.map(|s| s.min(2.0));
-        let one = |pc: Option<PitchClass>| -> Weights {
+        let one = |pc: Option<PitchClass>| -> PitchClassProfile {
             std::array::from_fn(|i| f32::from(u8::from(pc.is_some_and(|p| p.index() == i))))
         };
         let (bass, top) = (one(frame.bass), one(frame.top));
@@ -241,7 +241,7 @@ impl Features {
         let seconds = self.since.map_or(30.0, |n| n as f32 * STEP);
         let lingering = matches!(self.since, Some(4..=20));
 
-        let source: Weights = std::array::from_fn(|i| STEP * sound[i] + 0.1 * onset[i]);
+        let source: PitchClassProfile = std::array::from_fn(|i| STEP * sound[i] + 0.1 * onset[i]);
         let bass_now = bass.map(|b| STEP * b);
         let sources = [
             source,

@@ -12,7 +12,7 @@
 //! remembered before it. What is twelve wide turns with the music to the last bit,
 //! but for keys that a transposition carries over the edge of the left hand ([`LOW`]).
 
-use super::features::{Direction, Weights, total};
+use super::features::{Direction, PitchClassProfile, total};
 use super::network::{Memories, Nets, Network, Views, exp};
 use super::stroke::{Arrival, Stroke};
 use super::weights::{ModelError, Shape, fingerprint};
@@ -172,8 +172,8 @@ impl Judgement {
 /// What is remembered between strokes.
 #[derive(Clone, Debug)]
 struct Past {
-    windows: [Weights; WINDOWS],
-    sound: Weights,
+    windows: [PitchClassProfile; WINDOWS],
+    sound: PitchClassProfile,
     bass: Option<PitchClass>,
     last: Option<Time>,
 }

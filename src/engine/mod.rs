@@ -41,7 +41,7 @@ pub use estimator::{
 };
 pub use event::{Aside, Event};
 pub use explain::{CANDIDATES, CAUSES, Candidate, Case, Cause, Explanation, Removed};
-pub use features::{Direction, Frame, Frames, Weights};
+pub use features::{Direction, Frame, Frames, PitchClassProfile};
 pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, RootedTriad, TRIADS};
 pub use history::{BREATH, History, SEEN};
 pub use hysteresis::{Inertia, UnknownInertia};
@@ -51,7 +51,7 @@ pub use open_degrees::open;
 pub use phrases::Phrases;
 pub use polymodal::Polymodal;
 pub use progression::{
-    CHANGE, Gathered, HARMONIES, HarmonyNow, LineFollower, Meant, Progression, evidence,
+    CHANGE, HARMONIES, HarmonyEvidence, HarmonyNow, LineFollower, Meant, Progression, evidence,
     harmonies_from, weight,
 };
 pub use reading::{Contender, Established, Reading};

@@ -18,7 +18,7 @@
 //! All constants but the window's own are our choice, set on the études, the scenarios
 //! and invented playing.
 
-use super::features::{Weights, total};
+use super::features::{PitchClassProfile, total};
 use super::keys::Keys;
 use super::window::{LONG, ONSET};
 use crate::theory::{Catalogue, KeySet, ModeId, PitchClass, PitchClassSet, Tonality};
@@ -71,7 +71,7 @@ struct Pair {
 
 /// A stroke that may not be complete.
 #[derive(Clone, Copy, Debug)]
-struct Stroke {
+struct OpenStroke {
     start: Time,
     keys: KeySet,
     /// What sounded at its last key, with it, and the bass that was meant.
@@ -83,14 +83,14 @@ struct Stroke {
 pub(super) struct PolymodalTracker {
     step: f32,
     keep: f32,
-    stroke: Option<Stroke>,
+    stroke: Option<OpenStroke>,
     /// Keys that sound, by whom they belong to.
     line: KeySet,
     under: KeySet,
     /// The line's latest key.
     latest: Option<(u8, Time)>,
-    top: Weights,
-    rest: Weights,
+    top: PitchClassProfile,
+    rest: PitchClassProfile,
     /// By the lower of the two: first those whose lower note the top line has.
     pairs: [[Pair; 2]; 12],
     /// What is likely and since when, and what is reported.
@@ -141,7 +141,7 @@ impl PolymodalTracker {
             }
             _ => {
                 self.settle(keys.held() & !key);
-                self.stroke = Some(Stroke {
+                self.stroke = Some(OpenStroke {
                     start,
                     keys: key,
                     sounding,
@@ -153,7 +153,7 @@ impl PolymodalTracker {
 
     /// Decides which part the keys of the stroke belong to. `held`: those still held.
     fn settle(&mut self, held: KeySet) {
-        let Some(Stroke {
+        let Some(OpenStroke {
             start,
             keys,
             sounding,
@@ -306,7 +306,7 @@ impl PolymodalTracker {
 
 /// The mode on the center of `here` that has all notes that are clearly in a window:
 /// that of `here`, or else the one with the fewest others, then the nearest to it.
-fn fitting(window: &Weights, here: Tonality, catalogue: &Catalogue) -> Option<Tonality> {
+fn fitting(window: &PitchClassProfile, here: Tonality, catalogue: &Catalogue) -> Option<Tonality> {
     let sum = total(*window);
     let clear: PitchClassSet = PitchClass::all()
         .filter(|pc| window[pc.index()] > CLEAR * sum)
@@ -342,9 +342,9 @@ mod tests {
 
     /// What was said, and when in seconds.
     #[derive(Default, Debug, PartialEq)]
-    struct Said(Vec<(f64, Option<Polymodal>)>);
+    struct Changes(Vec<(f64, Option<Polymodal>)>);
 
-    impl Observer for Said {
+    impl Observer for Changes {
         fn change(&mut self, at: Time, change: Change) {
             if let Change::Polymodal(polymodal) = change {
                 self.0.push((at.seconds(), polymodal));
@@ -418,9 +418,9 @@ mod tests {
         }
     }
 
-    fn hear(events: &[(Time, Event)]) -> (Said, Monitor) {
+    fn hear(events: &[(Time, Event)]) -> (Changes, Monitor) {
         let mut m = fresh();
-        let mut told = Said::default();
+        let mut told = Changes::default();
         for &(at, event) in events {
             m.on_event(at, event, &mut told);
         }
@@ -520,7 +520,7 @@ mod tests {
         let events = Playing::bars(4, 0.9, &LYDIAN).events();
         let (told, _) = hear(&events);
         let mut m = fresh();
-        let mut often = Said::default();
+        let mut often = Changes::default();
         for (at, event) in events {
             while m.now() + Time::millis(17) < at {
                 m.advance_to(m.now() + Time::millis(17), &mut often);
@@ -546,7 +546,7 @@ mod tests {
             let playing = Playing::bars(rounds, 0.95, bars).up(by);
             for events in [playing.events(), playing.pedalled()] {
                 let (told, m) = hear(&events);
-                assert_eq!(told, Said::default(), "{why}");
+                assert_eq!(told, Changes::default(), "{why}");
                 assert!(m.reading().here.is_some(), "{why}: it was music");
             }
         }
@@ -660,12 +660,12 @@ mod tests {
             let bytes = std::fs::read(&path).expect("a file");
             let catalogue = Catalogue::standard();
             let recording = crate::recording::read(&bytes, catalogue).expect("a recording");
-            let mut told = Said::default();
+            let mut told = Changes::default();
             let mut m = fresh();
             for (at, event) in recording.events() {
                 m.on_event(at, event, &mut told);
             }
-            assert_eq!(told, Said::default(), "{}", path.display());
+            assert_eq!(told, Changes::default(), "{}", path.display());
             heard += 1;
         }
         assert!(heard >= 5);

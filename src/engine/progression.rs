@@ -89,7 +89,7 @@ impl Meant {
 
 /// What was heard of one harmony.
 #[derive(Clone, Copy, Debug)]
-pub struct Gathered {
+pub struct HarmonyEvidence {
     seconds: f32,
     weight: f32,
     degrees: Degrees,
@@ -98,8 +98,8 @@ pub struct Gathered {
     first_bass: Option<PitchClass>,
 }
 
-impl Gathered {
-    pub const NOTHING: Gathered = Gathered {
+impl HarmonyEvidence {
+    pub const NOTHING: HarmonyEvidence = HarmonyEvidence {
         seconds: 0.0,
         weight: 0.0,
         degrees: [0.0; 11],
@@ -247,7 +247,7 @@ pub struct Progression {
     score: [f32; HARMONIES],
     /// When the likeliest course to each entered it, and what was heard since.
     since: [Time; HARMONIES],
-    gathered: [Gathered; HARMONIES],
+    gathered: [HarmonyEvidence; HARMONIES],
     standing: Option<Standing>,
     line: LineFollower,
     now: Option<HarmonyNow>,
@@ -259,7 +259,7 @@ impl Default for Progression {
             states: harmonies_from(PitchClass::new(0)),
             score: [0.0; HARMONIES],
             since: [Time::ZERO; HARMONIES],
-            gathered: [Gathered::NOTHING; HARMONIES],
+            gathered: [HarmonyEvidence::NOTHING; HARMONIES],
             standing: None,
             line: LineFollower::default(),
             now: None,
@@ -320,7 +320,7 @@ impl Progression {
         let mut gathered = if stays {
             self.gathered[state]
         } else {
-            Gathered::NOTHING
+            HarmonyEvidence::NOTHING
         };
         let since = if stays {
             self.since[state]
@@ -357,7 +357,7 @@ impl Progression {
             // Counted from the best, so that long music stays in range.
             let stays = self.score[s] >= most - CHANGE;
             if !stays {
-                self.gathered[s] = Gathered::NOTHING;
+                self.gathered[s] = HarmonyEvidence::NOTHING;
                 self.since[s] = standing.stroke.at;
             }
             let from = if stays { self.score[s] - most } else { -CHANGE };

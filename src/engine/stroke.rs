@@ -1,6 +1,6 @@
 //! Strokes of the hands: keys struck together, and what sounded with them.
 
-use super::features::Weights;
+use super::features::PitchClassProfile;
 use super::keys::Keys;
 use crate::theory::{KeySet, PitchClass};
 use crate::time::Time;
@@ -24,7 +24,7 @@ pub struct Stroke {
     pub at: Time,
     pub struck: KeySet,
     /// What sounds, 1 for a fresh note.
-    pub sound: Weights,
+    pub sound: PitchClassProfile,
     /// Everything that sounds.
     pub sounding: KeySet,
 }

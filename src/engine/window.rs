@@ -1,7 +1,7 @@
 //! The rolling pitch-class window: what is shown as heard lately, and what decides
 //! which degrees are open.
 
-use super::features::{Frame, Weights, total};
+use super::features::{Frame, PitchClassProfile, total};
 use crate::theory::{PitchClass, PitchClassSet};
 use crate::time::Time;
 
@@ -9,8 +9,8 @@ use crate::time::Time;
 #[derive(Clone, Debug)]
 pub struct Window {
     step: f32,
-    short: Weights,
-    long: Weights,
+    short: PitchClassProfile,
+    long: PitchClassProfile,
     keep_short: f32,
     keep_long: f32,
 }
@@ -54,7 +54,7 @@ impl Window {
     }
 
     /// The window that is shown: shares summing to 1, or all 0.
-    pub fn shares(&self) -> Weights {
+    pub fn shares(&self) -> PitchClassProfile {
         let sum = total(self.short);
         if sum < 1e-6 {
             [0.0; 12]

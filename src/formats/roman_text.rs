@@ -49,7 +49,7 @@ struct Entry {
 }
 
 /// What comes to stand where.
-struct Place {
+struct Position {
     /// Hundredths of a second.
     at: u64,
     /// Which chord; none for silence.
@@ -138,10 +138,10 @@ fn title(file: &str) -> String {
 
 /// Where chords and silence stand, in order, each at least [`APART`] after the one before and
 /// none moved by more than that: of those that would have to be, the longest stays.
-fn places(chords: &[ChordSpan]) -> Vec<Place> {
-    let mut all: Vec<Place> = Vec::new();
+fn places(chords: &[ChordSpan]) -> Vec<Position> {
+    let mut all: Vec<Position> = Vec::new();
     let length = |i: usize| chords.get(i).map(|c| c.end.since(c.start));
-    let put = |all: &mut Vec<Place>, at: Time, chord: Option<usize>| {
+    let put = |all: &mut Vec<Position>, at: Time, chord: Option<usize>| {
         let at = hundredths(at);
         let last = match all.last_mut() {
             // Moved itself, beyond where this one begins.
@@ -149,7 +149,7 @@ fn places(chords: &[ChordSpan]) -> Vec<Place> {
             last => {
                 let soonest = last.map_or(0, |l| l.at + APART);
                 let (at, beside) = (at.max(soonest), Vec::new());
-                return all.push(Place { at, chord, beside });
+                return all.push(Position { at, chord, beside });
             }
         };
         match (last.chord, chord) {
@@ -177,7 +177,7 @@ fn places(chords: &[ChordSpan]) -> Vec<Place> {
         put(&mut all, c.start, Some(i));
     }
     // The last chord ends where it ended, or with its measure.
-    let closed = |last: &Place| measure(last.at) * BEATS * PLACES == hundredths(end);
+    let closed = |last: &Position| measure(last.at) * BEATS * PLACES == hundredths(end);
     if !all.last().is_some_and(closed) {
         put(&mut all, end, None);
     }
@@ -192,7 +192,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
     let chords = &chords[..];
     let mut key: Option<(Spelling, bool)> = None;
     let mut within: Option<SpelledTonality> = None;
-    let mut entry = |p: Place| {
+    let mut entry = |p: Position| {
         let mut e = Entry {
             at: p.at,
             text: "NC".to_owned(),

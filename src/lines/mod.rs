@@ -10,7 +10,7 @@ use crate::plain;
 use crate::plan::Claim;
 use crate::screen::Action;
 use crate::source::{Link, Source};
-use crate::stage::{Chronicle, Command, News, StageError};
+use crate::stage::{Chronicle, News, Request, StageError};
 use crate::theory::{Around, Catalogue, Chord, Notation, SpelledTonality};
 use crate::time::Time;
 use clap::ValueEnum;
@@ -57,7 +57,7 @@ pub enum LinesError {
 }
 
 #[derive(Serialize)]
-struct Line<'a> {
+struct OutputLine<'a> {
     #[serde(skip)]
     time: Time,
     at: f64,
@@ -81,9 +81,9 @@ struct Line<'a> {
     voicing: Option<VoicingOut>,
 }
 
-impl Line<'_> {
+impl OutputLine<'_> {
     fn of(time: Time, what: &'static str) -> Self {
-        Line {
+        OutputLine {
             time,
             at: time.seconds(),
             what,
@@ -104,7 +104,7 @@ fn spoken(line: &str) -> io::Result<()> {
 }
 
 /// How it ended.
-pub struct Outcome {
+pub struct LinesOutcome {
     /// The last notice about the way in that went to standard error.
     pub told: Option<String>,
     pub end: Result<(), LinesError>,
@@ -112,7 +112,7 @@ pub struct Outcome {
 
 /// Prints what the stage brings until a signal, the end of the file, or a failure. Jobs set
 /// off from the piano are done as far as they need no screen.
-pub fn follow(stage: &mut dyn Chronicle, options: &Options) -> Outcome {
+pub fn follow(stage: &mut dyn Chronicle, options: &Options) -> LinesOutcome {
     let mut printer = Printer {
         options,
         voice: (options.spoken && options.format == Format::Text)
@@ -126,7 +126,7 @@ pub fn follow(stage: &mut dyn Chronicle, options: &Options) -> Outcome {
         waiting: Waiting::default(),
     };
     let end = print(stage, options, &mut printer);
-    Outcome {
+    LinesOutcome {
         told: printer.way_in.notice,
         end,
     }
@@ -172,11 +172,11 @@ fn print(
                 return Ok(());
             }
             let reading = stage.reading();
-            let Some(command) = action.and_then(|a| a.command(&reading)) else {
+            let Some(request) = action.and_then(|a| a.request(&reading)) else {
                 continue;
             };
-            stage.act(command);
-            if let Command::Inertia(_) | Command::UsualInertia = command {
+            stage.act(request);
+            if let Request::Inertia(_) | Request::UsualInertia = request {
                 let stop = stage.reading().inertia;
                 console::report(&format!("inertia {}", stop.name()));
             }
@@ -373,9 +373,9 @@ impl Printer<'_> {
                 let now = voice.past(here, pinned);
                 now.map_or(Ok(()), |line| spoken(&line))
             }
-            (News::Marker(marker), None) => self.write(&Line {
+            (News::Marker(marker), None) => self.write(&OutputLine {
                 name: Some(marker.name),
-                ..Line::of(marker.at, "marker")
+                ..OutputLine::of(marker.at, "marker")
             }),
             (News::Marker(marker), Some(_)) => spoken(&format!("marker {}", marker.name)),
         }
@@ -400,7 +400,7 @@ impl Printer<'_> {
             ..
         } = *self.options;
         let within = self.pinned.or(self.here);
-        let tonality = |what, e: Established| Line {
+        let tonality = |what, e: Established| OutputLine {
             center: Some(e.spelled.tonality.center.index()),
             mode: Some(&catalogue.mode(e.spelled.tonality.mode).id),
             name: Some(match e.open.claim() {
@@ -410,9 +410,9 @@ impl Printer<'_> {
             }),
             open: Some(e.open.numbers().collect()),
             or: Some(e.open.others().map(|m| &*catalogue.mode(m).id).collect()),
-            ..Line::of(at, what)
+            ..OutputLine::of(at, what)
         };
-        let plain = |what| Line::of(at, what);
+        let plain = |what| OutputLine::of(at, what);
         let line = match change {
             Change::Here(e) => {
                 self.here = Some(e.spelled);
@@ -433,14 +433,14 @@ impl Printer<'_> {
             }
             Change::Pinned(pinned) => {
                 self.pinned = pinned;
-                Line {
+                OutputLine {
                     center: pinned.map(|t| t.tonality.center.index()),
                     mode: pinned.map(|t| &*catalogue.mode(t.tonality.mode).id),
                     name: pinned.map(|t| notation.tonality(t, catalogue)),
                     ..plain(pinned.map_or("unpinned", |_| "pinned"))
                 }
             }
-            Change::HomeIs(note) => Line {
+            Change::HomeIs(note) => OutputLine {
                 center: note.map(|note| note.pitch_class().index()),
                 name: note.map(|note| notation.name(note)),
                 ..plain(note.map_or("unstated", |_| "home is"))
@@ -454,13 +454,13 @@ impl Printer<'_> {
                 let around = Around::from((self.before, None));
                 self.around = around;
                 self.before = sonority.chord().or(self.before);
-                Line {
+                OutputLine {
                     name: Some(notation.sonority(sonority, (within, around), catalogue)),
                     numeral: notation.numeral(sonority, (within, around), catalogue),
                     ..plain("chord")
                 }
             }
-            Change::Polymodal(polymodal) => Line {
+            Change::Polymodal(polymodal) => OutputLine {
                 name: polymodal.map(|a| {
                     let mode = |t| notation.mode(t, catalogue);
                     format!("top line {}, the rest {}", mode(a.top), mode(a.rest))
@@ -479,7 +479,7 @@ impl Printer<'_> {
                     notation: &notation,
                 };
                 let (s, around) = (voiced.sonority, self.around);
-                Line {
+                OutputLine {
                     name: Some(notation.sonority(s, (within, around), catalogue)),
                     voicing: Some(voicing_out(&voiced.voicing(), s, within, around, words)),
                     ..plain("voicing")
@@ -497,7 +497,7 @@ impl Printer<'_> {
         self.write(&line)
     }
 
-    fn write(&self, line: &Line) -> io::Result<()> {
+    fn write(&self, line: &OutputLine) -> io::Result<()> {
         let mut out = io::stdout().lock();
         match self.options.format {
             Format::Json => {

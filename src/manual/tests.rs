@@ -1,7 +1,7 @@
 //! The pages against the program that they speak of.
 
 use super::*;
-use crate::screen::Keys;
+use crate::screen::KeyBindings;
 use crate::settings::{self, Settings};
 use crate::theory::Catalogue;
 use markup::{Block, Run, parse};
@@ -140,7 +140,7 @@ fn the_page_of_keys_has_every_action() {
     let keys = settings["keys"].as_table().expect("a table");
     let rows = rows("keys");
     let named: Vec<&str> = rows.iter().map(|r| r[0][0].as_str()).collect();
-    assert_eq!(named, Keys::actions().collect::<Vec<_>>());
+    assert_eq!(named, KeyBindings::actions().collect::<Vec<_>>());
     for row in &rows {
         let wanted: Vec<String> = match &keys[&row[0][0]] {
             toml::Value::String(key) => vec![key.clone()],

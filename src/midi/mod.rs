@@ -29,8 +29,8 @@ mod wire;
 
 pub use event::{Channel, Event, PERCUSSION, Timed};
 pub use file::{
-    BadEvent, Bars, Damage, Excess, Fault, FaultKind, Faults, FileError, FileWriter, KeySignature,
-    LONGEST, Limits, Performance, Place, Text, TextKind, read, read_with, write,
+    BadEvent, BarBeat, Bars, Damage, Excess, Fault, FaultKind, Faults, FileError, FileWriter,
+    KeySignature, LONGEST, Limits, Performance, Text, TextKind, read, read_with, write,
 };
 pub use intake::{Incoming, IntakeReceiver, IntakeSender, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};

@@ -9,7 +9,7 @@ use crate::live::{About, Feed, Listener, Order, Player, Unwritten};
 use crate::plain;
 use crate::plan::Marker;
 use crate::source::{Link, Repeat, Source, Transport};
-use crate::stage::{Chronicle, Command, News, Pace, Stage, StageError};
+use crate::stage::{Chronicle, News, Pace, Request, Stage, StageError};
 use crate::time::Time;
 use asked::Asked;
 use crossbeam_channel::{Receiver, never};
@@ -246,45 +246,45 @@ impl Stage for Performer {
         }
     }
 
-    fn act(&mut self, command: Command) {
-        match command {
-            Command::Inertia(inertia) => {
+    fn act(&mut self, request: Request) {
+        match request {
+            Request::Inertia(inertia) => {
                 self.remember(Some(inertia));
                 self.set(Event::Inertia(inertia));
             }
-            Command::UsualInertia => {
+            Request::UsualInertia => {
                 self.remember(None);
                 self.set(Event::Inertia(self.usual));
             }
-            Command::Set(event) => {
+            Request::Set(event) => {
                 // The settings name another.
                 if let Event::Inertia(inertia) = event {
                     self.usual = inertia;
                 }
                 self.set(event);
             }
-            Command::Mark => {
+            Request::Mark => {
                 self.marked += 1;
                 self.order(Order::Mark(self.marked.to_string(), About::Phrase));
             }
-            Command::KeepLast => {
+            Request::KeepLast => {
                 self.kept += 1;
                 let name = format!("kept {}", self.kept);
                 self.order(Order::Mark(name, About::Last(KEPT)));
             }
-            Command::Explain => self.order(Order::Explain),
-            Command::SeekTo(to) => self.order(Order::Seek(to)),
-            Command::Pause | Command::SeekBy(_) | Command::Pace(_) | Command::Repeat => {
+            Request::Explain => self.order(Order::Explain),
+            Request::SeekTo(to) => self.order(Order::Seek(to)),
+            Request::Pause | Request::SeekBy(_) | Request::Pace(_) | Request::Repeat => {
                 let Some(at) = self.ahead() else { return };
-                match command {
-                    Command::Pause if at.ended => self.order(Order::Seek(Time::ZERO)),
-                    Command::Pause if at.paused => self.order(Order::Resume),
-                    Command::Pause => self.order(Order::Pause),
-                    Command::SeekBy(seconds) => {
+                match request {
+                    Request::Pause if at.ended => self.order(Order::Seek(Time::ZERO)),
+                    Request::Pause if at.paused => self.order(Order::Resume),
+                    Request::Pause => self.order(Order::Pause),
+                    Request::SeekBy(seconds) => {
                         let to = at.position.seconds() + f64::from(seconds);
                         self.order(Order::Seek(Time::from_seconds(to)));
                     }
-                    Command::Pace(pace) => {
+                    Request::Pace(pace) => {
                         if let Some(speed) = next_speed(at.speed, pace) {
                             self.order(Order::Speed(speed));
                         }
@@ -351,7 +351,7 @@ mod tests {
         let catalogue = Arc::new(Catalogue::standard().clone());
         let monitor = Monitor::new(Arc::clone(&catalogue)).expect("the embedded weights");
         let mut performer = Performer::new(monitor.reading());
-        let set = |performer: &mut Performer, event| performer.act(Command::Set(event));
+        let set = |performer: &mut Performer, event| performer.act(Request::Set(event));
         set(&mut performer, Event::Aside(Aside::Begins));
         assert!(performer.reading().aside.is_some());
         set(&mut performer, Event::Aside(Aside::Ends));
@@ -376,14 +376,14 @@ mod tests {
             Box::new(move |stop| keep.borrow_mut().push(stop)),
             Inertia::Motif,
         );
-        performer.act(Command::Inertia(Inertia::Section));
+        performer.act(Request::Inertia(Inertia::Section));
         assert_eq!(performer.reading().inertia, Inertia::Section);
-        performer.act(Command::UsualInertia);
+        performer.act(Request::UsualInertia);
         assert_eq!(performer.reading().inertia, Inertia::Motif);
         // A change of the settings changes the default; the player has chosen nothing.
-        performer.act(Command::Set(Event::Inertia(Inertia::Period)));
-        performer.act(Command::Inertia(Inertia::Chord));
-        performer.act(Command::UsualInertia);
+        performer.act(Request::Set(Event::Inertia(Inertia::Period)));
+        performer.act(Request::Inertia(Inertia::Chord));
+        performer.act(Request::UsualInertia);
         assert_eq!(performer.reading().inertia, Inertia::Period);
         let chosen = [Some(Inertia::Section), None, Some(Inertia::Chord), None];
         assert_eq!(*kept.borrow(), chosen);

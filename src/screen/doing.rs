@@ -49,11 +49,11 @@ pub(super) enum Doing {
     Typing { entry: Entry, moment: Moment },
     /// It shows the present and waits for the piano key that is home: for another stroke
     /// than this one.
-    AwaitingHome { stroke: Stroke },
+    AwaitingHome { stroke: LatestStroke },
 }
 
 /// The keys struck together last, and when.
-pub(super) type Stroke = (KeySet, Time);
+pub(super) type LatestStroke = (KeySet, Time);
 
 /// Which moment is shown.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -15,7 +15,7 @@ pub(super) struct Entry {
 
 /// What a key did to it.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Outcome {
+pub(super) enum EntryState {
     /// It is still being typed.
     Open,
     Left,
@@ -36,20 +36,20 @@ impl Entry {
     }
 
     /// Takes a key of the computer's keyboard.
-    pub fn take(&mut self, event: &Event, catalogue: &Catalogue, letters: Letters) -> Outcome {
+    pub fn take(&mut self, event: &Event, catalogue: &Catalogue, letters: Letters) -> EntryState {
         let Event::Key(key) = event else {
-            return Outcome::Open;
+            return EntryState::Open;
         };
         if key.kind == KeyEventKind::Release {
-            return Outcome::Open;
+            return EntryState::Open;
         }
         let plain = !key
             .modifiers
             .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT);
         match key.code {
-            KeyCode::Esc => return Outcome::Left,
+            KeyCode::Esc => return EntryState::Left,
             KeyCode::Enter => match catalogue.parse_tonality_in(&self.text, letters) {
-                Ok(written) => return Outcome::Pinned(written),
+                Ok(written) => return EntryState::Pinned(written),
                 Err(_) if self.text.trim().is_empty() => {
                     self.fault = Some("nothing is typed yet".to_owned());
                 }
@@ -68,7 +68,7 @@ impl Entry {
             }
             _ => {}
         }
-        Outcome::Open
+        EntryState::Open
     }
 }
 
@@ -77,14 +77,14 @@ mod tests {
     use super::*;
     use ratatui::crossterm::event::KeyEvent;
 
-    fn typed(text: &str) -> (Entry, Outcome) {
+    fn typed(text: &str) -> (Entry, EntryState) {
         let mut entry = Entry::default();
         let keys = text.chars().map(|c| match c {
             '\n' => KeyCode::Enter,
             '<' => KeyCode::Backspace,
             c => KeyCode::Char(c),
         });
-        let mut last = Outcome::Open;
+        let mut last = EntryState::Open;
         for code in keys {
             let event = Event::Key(KeyEvent::new(code, KeyModifiers::NONE));
             last = entry.take(&event, Catalogue::standard(), Letters::English);
@@ -97,7 +97,7 @@ mod tests {
         let catalogue = Catalogue::standard();
         let want = catalogue.parse_tonality("Eb mixolydian").unwrap();
         let (_, outcome) = typed("Ebb< mixolydian\n");
-        assert_eq!(outcome, Outcome::Pinned(want));
+        assert_eq!(outcome, EntryState::Pinned(want));
     }
 
     #[test]
@@ -105,13 +105,13 @@ mod tests {
         let (mut entry, _) = typed("D dorain\n");
         let clear = Event::Key(KeyEvent::new(KeyCode::Char('u'), KeyModifiers::CONTROL));
         let outcome = entry.take(&clear, Catalogue::standard(), Letters::English);
-        assert_eq!((entry, outcome), (Entry::default(), Outcome::Open));
+        assert_eq!((entry, outcome), (Entry::default(), EntryState::Open));
     }
 
     #[test]
     fn what_is_no_tonality_stays_and_is_explained() {
         let (entry, outcome) = typed("D dorain\n");
-        assert_eq!(outcome, Outcome::Open);
+        assert_eq!(outcome, EntryState::Open);
         assert!(
             entry.line(Glyphs::Unicode).contains("dorian"),
             "{}",

@@ -6,7 +6,7 @@
 use super::layout::Way;
 use crate::engine::{self, Inertia, Reading};
 use crate::nearest::nearest;
-use crate::stage::{Command, Pace};
+use crate::stage::{Pace, Request};
 use crate::theory::{Glyphs, PitchClass};
 use crate::time::Time;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -26,8 +26,8 @@ pub enum Action {
     Inertia(InertiaStep),
     /// The usual stop of inertia again.
     UsualInertia,
-    /// This command goes to the stage, whatever is shown.
-    Ask(Command),
+    /// This request goes to the stage, whatever is shown.
+    Ask(Request),
     /// Scrolls the history.
     Scroll(Direction),
     Zoom(Zoom),
@@ -152,17 +152,17 @@ const BINDINGS: &[Binding] = &[
     bind("inertia-lighter", "inertia: quicker to change", Action::Inertia(InertiaStep::Lighter), &[sign('[')]),
     bind("inertia-heavier", "inertia: slower to change", Action::Inertia(InertiaStep::Heavier), &[sign(']')]),
     bind("inertia-default", "inertia: the usual stop", Action::UsualInertia, &[sign('i')]),
-    bind("marker", "mark the phrase before", Action::Ask(Command::Mark), &[sign('m')]),
-    bind("keep", "keep the last 30 seconds", Action::Ask(Command::KeepLast), &[sign('k')]),
+    bind("marker", "mark the phrase before", Action::Ask(Request::Mark), &[sign('m')]),
+    bind("keep", "keep the last 30 seconds", Action::Ask(Request::KeepLast), &[sign('k')]),
     bind("marker-back", "to the marker before", Action::Jump(Direction::Back), &[sign('<')]),
     bind("marker-forward", "to the marker after", Action::Jump(Direction::Forward), &[sign('>')]),
     bind("again", "replay from that moment", Action::Again, &[named(KeyCode::Enter)]),
-    for_files(bind("pause", "pause and go on", Action::Ask(Command::Pause), &[sign(' ')])),
-    for_files(bind("seek-back", "five seconds back", Action::Ask(Command::SeekBy(-5.0)), &[named(KeyCode::Left)])),
-    for_files(bind("seek-forward", "five seconds forward", Action::Ask(Command::SeekBy(5.0)), &[named(KeyCode::Right)])),
-    for_files(bind("slower", "play more slowly", Action::Ask(Command::Pace(Pace::Slower)), &[sign('-')])),
-    for_files(bind("faster", "play faster", Action::Ask(Command::Pace(Pace::Faster)), &[sign('+'), sign('=')])),
-    for_files(bind("repeat", "repeat: start, end, off", Action::Ask(Command::Repeat), &[sign('r')])),
+    for_files(bind("pause", "pause and go on", Action::Ask(Request::Pause), &[sign(' ')])),
+    for_files(bind("seek-back", "five seconds back", Action::Ask(Request::SeekBy(-5.0)), &[named(KeyCode::Left)])),
+    for_files(bind("seek-forward", "five seconds forward", Action::Ask(Request::SeekBy(5.0)), &[named(KeyCode::Right)])),
+    for_files(bind("slower", "play more slowly", Action::Ask(Request::Pace(Pace::Slower)), &[sign('-')])),
+    for_files(bind("faster", "play faster", Action::Ask(Request::Pace(Pace::Faster)), &[sign('+'), sign('=')])),
+    for_files(bind("repeat", "repeat: start, end, off", Action::Ask(Request::Repeat), &[sign('r')])),
     bind("history-back", "history: back", Action::Scroll(Direction::Back), &[sign(',')]),
     bind("history-forward", "history: forward", Action::Scroll(Direction::Forward), &[sign('.')]),
     bind("history-nearer", "history: zoom in", Action::Zoom(Zoom::Nearer), &[sign('z')]),
@@ -378,14 +378,14 @@ impl FromStr for Key {
 
 /// Which keys do what: the defaults, and what the user's settings say instead.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Keys {
+pub struct KeyBindings {
     /// Of each action, in the order of the table.
     of: Vec<Vec<Key>>,
 }
 
-impl Default for Keys {
-    fn default() -> Keys {
-        let mut keys = Keys {
+impl Default for KeyBindings {
+    fn default() -> KeyBindings {
+        let mut keys = KeyBindings {
             of: vec![Vec::new(); BINDINGS.len()],
         };
         for b in BINDINGS {
@@ -417,14 +417,14 @@ impl fmt::Display for Clash {
 }
 
 /// A line of the help.
-pub(super) struct Line {
+pub(super) struct HelpLine {
     pub keys: Vec<Key>,
     pub words: &'static str,
     /// In force only while a file plays.
     pub file: bool,
 }
 
-impl Keys {
+impl KeyBindings {
     /// The names of all actions, in the order of the help.
     pub fn actions() -> impl Iterator<Item = &'static str> {
         BINDINGS.iter().map(|b| b.name)
@@ -473,8 +473,8 @@ impl Keys {
     }
 
     /// What the help says.
-    pub(super) fn lines(&self) -> impl Iterator<Item = Line> {
-        BINDINGS.iter().zip(&self.of).map(|(b, keys)| Line {
+    pub(super) fn lines(&self) -> impl Iterator<Item = HelpLine> {
+        BINDINGS.iter().zip(&self.of).map(|(b, keys)| HelpLine {
             keys: keys.clone(),
             words: b.words,
             file: b.file,
@@ -498,18 +498,18 @@ impl Action {
         Some(binding.action)
     }
 
-    /// Its command to the stage at this reading; none where it is about what is drawn.
+    /// Its request to the stage at this reading; none where it is about what is drawn.
     /// [`Action::HomeIs`] means the lowest key that is held; without one it takes back what
     /// was said.
-    pub fn command(self, reading: &Reading) -> Option<Command> {
-        let set = |event| Some(Command::Set(event));
+    pub fn request(self, reading: &Reading) -> Option<Request> {
+        let set = |event| Some(Request::Set(event));
         match self {
-            Action::Ask(command) => Some(command),
+            Action::Ask(request) => Some(request),
             Action::Inertia(step) => {
                 let next = step.from(reading.inertia);
-                (next != reading.inertia).then_some(Command::Inertia(next))
+                (next != reading.inertia).then_some(Request::Inertia(next))
             }
-            Action::UsualInertia => Some(Command::UsualInertia),
+            Action::UsualInertia => Some(Request::UsualInertia),
             Action::Pin => match (reading.pinned, reading.here) {
                 (Some(_), _) => set(engine::Event::Pin(None)),
                 (None, here) => here.and_then(|e| set(engine::Event::Pin(Some(e.spelled)))),
@@ -556,7 +556,7 @@ mod tests {
 
     #[test]
     fn each_action_has_its_name_and_its_keys() {
-        let mut names: Vec<&str> = Keys::actions().collect();
+        let mut names: Vec<&str> = KeyBindings::actions().collect();
         names.sort_unstable();
         names.dedup();
         assert_eq!(names.len(), BINDINGS.len());
@@ -570,12 +570,12 @@ mod tests {
                 assert_eq!(key(&k.to_string()), *k);
             }
         }
-        assert_eq!(Keys::default().clash(), None);
+        assert_eq!(KeyBindings::default().clash(), None);
     }
 
     #[test]
     fn releases_are_no_actions() {
-        let keys = Keys::default();
+        let keys = KeyBindings::default();
         let action = |event| pressed(&Event::Key(event)).and_then(|k| keys.action(k));
         let press = KeyEvent::new(KeyCode::Char('q'), KeyModifiers::NONE);
         assert_eq!(action(press), Some(Action::Quit));
@@ -652,7 +652,7 @@ mod tests {
 
     #[test]
     fn control_c_quits_whatever_is_bound() {
-        let mut keys = Keys::default();
+        let mut keys = KeyBindings::default();
         keys.bind("quit", &[]);
         assert_eq!(keys.action(key("Ctrl-C")), Some(Action::Quit));
         assert_eq!(keys.first(Action::Quit), Some(QUITS));
@@ -664,14 +664,14 @@ mod tests {
 
     #[test]
     fn two_actions_on_one_key_are_both_named() {
-        let mut keys = Keys::default();
+        let mut keys = KeyBindings::default();
         keys.bind("help", &[key("F1"), key("m"), key("m")]);
         let said = keys.clash().map(|c| c.to_string());
         let want = "'m' is the key of both help and marker: give one of them another";
         assert_eq!(said.as_deref(), Some(want));
         keys.bind("marker", &[]);
         assert_eq!(keys.clash(), None);
-        assert_eq!(keys.first(Action::Ask(Command::Mark)), None);
+        assert_eq!(keys.first(Action::Ask(Request::Mark)), None);
     }
 
     #[test]
@@ -679,17 +679,17 @@ mod tests {
         let mut reading = Scene::dorian().reading;
         reading.inertia = Inertia::Phrase;
         let of = |action: &str, reading: &Reading| {
-            Action::named(action).and_then(|a| a.command(reading))
+            Action::named(action).and_then(|a| a.request(reading))
         };
         let now = |action| of(action, &reading);
         assert_eq!(Action::named("quit"), Some(Action::Quit));
-        assert_eq!(now("marker"), Some(Command::Mark));
-        let to = |stop| Some(Command::Inertia(stop));
+        assert_eq!(now("marker"), Some(Request::Mark));
+        let to = |stop| Some(Request::Inertia(stop));
         assert_eq!(now("inertia-lighter"), to(Inertia::Motif));
-        assert_eq!(now("inertia-default"), Some(Command::UsualInertia));
+        assert_eq!(now("inertia-default"), Some(Request::UsualInertia));
         let here = reading.here.map(|e| e.spelled);
         assert!(here.is_some() && !reading.held.is_empty());
-        let set = |event| Some(Command::Set(event));
+        let set = |event| Some(Request::Set(event));
         assert_eq!(now("pin"), set(engine::Event::Pin(here)));
         let low = reading.held.iter().next().map(PitchClass::of_key);
         assert_eq!(now("home-is"), set(engine::Event::HomeIs(low)));

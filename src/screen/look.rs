@@ -1,6 +1,6 @@
 //! How a picture is to be written: conventions, colours, signs.
 
-use super::keys::Keys;
+use super::keys::KeyBindings;
 use super::palette::{Depth, Palette, Styles};
 use crate::theory::{Catalogue, Glyphs, Notation, SpelledTonality};
 
@@ -11,7 +11,7 @@ pub(super) struct Look<'a> {
     pub depth: Depth,
     pub catalogue: &'a Catalogue,
     /// The keys in force, where they are named.
-    pub keys: &'a Keys,
+    pub keys: &'a KeyBindings,
 }
 
 impl Look<'_> {
@@ -46,7 +46,7 @@ pub(super) struct LookSettings<'a> {
     /// How many colours, where the user says; else as many as the terminal says.
     pub depth: Option<Depth>,
     pub terminal: Depth,
-    pub keys: Keys,
+    pub keys: KeyBindings,
 }
 
 impl LookSettings<'_> {

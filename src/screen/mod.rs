@@ -1,7 +1,7 @@
 //! The terminal: keys and time change what the screen is doing, and that is drawn.
 //!
 //! It knows nothing of threads or ports: what it shows comes from a [`Stage`](crate::stage::Stage),
-//! and what the player wants goes back to it as a [`Command`](crate::stage::Command).
+//! and what the player wants goes back to it as a [`Request`](crate::stage::Request).
 //!
 //! One way through it: `terminal` and `keyboard` → `run` (the loop) → `respond` (what a
 //! key does) → `state` (what the screen is doing) → `frame` (the picture of it) → `draw`
@@ -40,7 +40,7 @@ mod view;
 mod wording;
 
 pub use keyboard::keyboard;
-pub use keys::{Action, Clash, Direction, InertiaStep, Key, KeyError, Keys, Toward, Zoom};
+pub use keys::{Action, Clash, Direction, InertiaStep, Key, KeyBindings, KeyError, Toward, Zoom};
 pub use layout::{Panel, Panels, Way};
 pub use options::{LeftInertia, Options, Outcome, Update};
 pub use palette::{Depth, Palette, Styles, UnknownName};

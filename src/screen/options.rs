@@ -1,6 +1,6 @@
 //! How the screen is to be, what changes in that meanwhile, and how it ended.
 
-use super::keys::Keys;
+use super::keys::KeyBindings;
 use super::layout::{Panels, Way};
 use super::palette::{Depth, Palette};
 use crate::engine::{self, Inertia};
@@ -19,7 +19,7 @@ pub struct Options {
     /// How many colours are to be used, where the user says; else what the terminal says.
     pub depth: Option<Depth>,
     pub terminal: Depth,
-    pub keys: Keys,
+    pub keys: KeyBindings,
     /// The way to begin, and the panels to be seen.
     pub way: Way,
     pub panels: Panels,
@@ -54,7 +54,7 @@ pub struct Update {
     pub palette: Option<Palette>,
     pub depth: Option<Option<Depth>>,
     pub panels: Option<Panels>,
-    pub keys: Option<Keys>,
+    pub keys: Option<KeyBindings>,
     pub mouse: Option<bool>,
     /// Settings that change readings, for the stage.
     pub events: Vec<engine::Event>,

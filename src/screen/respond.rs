@@ -14,7 +14,7 @@ use super::surface::{MouseReports, Surface};
 use super::view::BarOrder;
 use super::wording::length;
 use crate::engine::{self, Inertia, Reading};
-use crate::stage::{Command, Stage};
+use crate::stage::{Request, Stage};
 use ratatui::crossterm::event::Event;
 use std::io;
 use std::ops::ControlFlow;
@@ -49,7 +49,7 @@ impl ScreenState<'_> {
             look.keys = keys;
         }
         for event in update.events {
-            stage.act(Command::Set(event));
+            stage.act(Request::Set(event));
         }
         (self.said, self.refused) = (update.said, update.refused);
         match update.mouse {
@@ -89,11 +89,11 @@ impl ScreenState<'_> {
         if let Doing::Typing { entry, moment } = &mut self.showing.doing {
             let taken = entry.take(event, self.look.catalogue, self.look.notation.letters);
             match taken {
-                entry::Outcome::Open => {}
-                entry::Outcome::Left => self.showing.doing = Doing::Showing(*moment),
-                entry::Outcome::Pinned(tonality) => {
+                entry::EntryState::Open => {}
+                entry::EntryState::Left => self.showing.doing = Doing::Showing(*moment),
+                entry::EntryState::Pinned(tonality) => {
                     self.showing.doing = Doing::Showing(*moment);
-                    stage.act(Command::Set(engine::Event::Pin(Some(tonality))));
+                    stage.act(Request::Set(engine::Event::Pin(Some(tonality))));
                 }
             }
             match action {
@@ -135,7 +135,7 @@ impl ScreenState<'_> {
             | Action::UsualInertia
             | Action::Pin
             | Action::Aside
-            | Action::Ask(_) => self.command(action, stage),
+            | Action::Ask(_) => self.request(action, stage),
             Action::Scroll(direction) => view.past().scroll(direction, stage.now()),
             Action::Zoom(zoom) => {
                 let whole = view.drawn.past.map(|p| p.whole).unwrap_or_default();
@@ -201,19 +201,19 @@ impl ScreenState<'_> {
         Ok(GO_ON)
     }
 
-    /// Passes an action's command on to the stage. What is pinned is what is seen, which may
+    /// Passes an action's request on to the stage. What is pinned is what is seen, which may
     /// be frozen.
-    fn command(&mut self, action: Action, stage: &mut dyn Stage) {
-        match action.command(&self.seen(stage)) {
-            Some(command) => {
-                stage.act(command);
-                self.said = match command {
-                    Command::Inertia(inertia) => Some(format!(
+    fn request(&mut self, action: Action, stage: &mut dyn Stage) {
+        match action.request(&self.seen(stage)) {
+            Some(request) => {
+                stage.act(request);
+                self.said = match request {
+                    Request::Inertia(inertia) => Some(format!(
                         "{} Back to the usual stop{}.",
                         told(inertia),
                         self.by(Action::UsualInertia)
                     )),
-                    Command::UsualInertia => Some(told(stage.reading().inertia)),
+                    Request::UsualInertia => Some(told(stage.reading().inertia)),
                     _ => None,
                 };
             }
@@ -350,7 +350,7 @@ impl ScreenState<'_> {
             return;
         };
         match stage.source().transport {
-            Some(_) => stage.act(Command::SeekTo(from)),
+            Some(_) => stage.act(Request::SeekTo(from)),
             None => {
                 let again = Again::begin(from, stage.now());
                 self.showing.doing.show(Moment::Again(again));

@@ -16,7 +16,7 @@ use super::surface::{Presence, Surface};
 use super::view::View;
 use crate::engine::{self, Reading};
 use crate::source::Source;
-use crate::stage::{Command, Stage};
+use crate::stage::{Request, Stage};
 use crate::theory::PitchClass;
 use crate::time::Time;
 use ratatui::buffer::Buffer;
@@ -197,15 +197,15 @@ impl<'a> ScreenState<'a> {
             happened && now.saturating_duration_since(at) >= if moved { ASK_ANEW } else { ASK }
         });
         if new && reading.begun {
-            stage.act(Command::Explain);
+            stage.act(Request::Explain);
             self.asked = Some((now, asked));
         }
     }
 }
 
 /// What the player says home is: the note of this key, or nothing any longer.
-pub(super) fn home_is(key: Option<u8>) -> Command {
-    Command::Set(engine::Event::HomeIs(key.map(PitchClass::of_key)))
+pub(super) fn home_is(key: Option<u8>) -> Request {
+    Request::Set(engine::Event::HomeIs(key.map(PitchClass::of_key)))
 }
 
 /// What the player should know at the start: which key shows the keys, and an inertia that

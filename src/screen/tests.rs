@@ -1,7 +1,7 @@
 //! Pictures from hand-made readings and histories, as text.
 
 use super::draw;
-use super::keys::Keys;
+use super::keys::KeyBindings;
 use super::layout::{Panels, Wanted, Way};
 use super::look::Look;
 use super::palette::{Depth, Palette};
@@ -85,7 +85,7 @@ pub(super) struct Scene {
     pub source: Source,
     pub now: Time,
     pub help: bool,
-    pub keys: Keys,
+    pub keys: KeyBindings,
     /// What decides, if that is shown.
     pub explanation: Option<Explanation>,
     /// The harmonized scale is shown.
@@ -139,7 +139,7 @@ impl Scene {
             },
             now: Time::ZERO,
             help: false,
-            keys: Keys::default(),
+            keys: KeyBindings::default(),
             explanation: None,
             scale: false,
             ended: None,

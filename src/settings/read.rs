@@ -6,7 +6,7 @@ use super::values::{Job, Settings, SettingsError};
 use crate::engine::{Fading, Filter, Inertia, Model};
 use crate::midi::PERCUSSION;
 use crate::nearest::nearest;
-use crate::screen::{Depth, Key, Keys, Palette, Panel, Panels, Way};
+use crate::screen::{Depth, Key, KeyBindings, Palette, Panel, Panels, Way};
 use crate::theory::{
     Accidentals, AugmentedMark, Bassist, Cadential, Catalogue, DiminishedMark, Enharmonic, Glyphs,
     HalfDiminished, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis, NumeralCase,
@@ -36,7 +36,7 @@ impl Settings {
             depth: None,
             lines: false,
             mouse: true,
-            keys: Keys::default(),
+            keys: KeyBindings::default(),
             way: Way::default(),
             panels: Panels::default(),
             jobs: Vec::new(),
@@ -170,7 +170,7 @@ impl Settings {
     fn take_keys(&mut self, mut table: Table, faults: &Faults) {
         let wanted = "a key or a list of keys, such as \"q\" or [\"q\", \"F10\"]";
         let mut places = Vec::new();
-        for action in Keys::actions() {
+        for action in KeyBindings::actions() {
             let Some(list) = table.texts(action, wanted) else {
                 continue;
             };
@@ -200,7 +200,7 @@ impl Settings {
                       \"controller 67\" or [\"controller 67\", \"key C8\"]";
         let mut given: Vec<At<Job>> = Vec::new();
         let mut named = Vec::new();
-        for action in Keys::actions() {
+        for action in KeyBindings::actions() {
             let Some(list) = table.texts(action, wanted) else {
                 continue;
             };
@@ -281,14 +281,17 @@ mod tests {
         let keys = DEFAULTS
             .lines()
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
-        assert_eq!(keys.count(), 4 + 3 + 13 + 6 + Keys::actions().count());
-        assert_eq!(s.keys, Keys::default());
+        assert_eq!(
+            keys.count(),
+            4 + 3 + 13 + 6 + KeyBindings::actions().count()
+        );
+        assert_eq!(s.keys, KeyBindings::default());
         assert_eq!(
             (s.jobs.as_slice(), s.lines, s.mouse),
             (&[][..], false, true)
         );
         assert!(!s.inertia_is_set);
-        for action in Keys::actions() {
+        for action in KeyBindings::actions() {
             assert!(DEFAULTS.contains(&format!("\n{action} = ")), "{action}");
         }
     }
@@ -404,13 +407,13 @@ mod tests {
         let mut s = Settings::standard().expect("the embedded defaults");
         let text = "[keys]\nmarker = ['F5', 'Ctrl-K']\nrepeat = []\nquit = 'r'\n";
         s.override_with(text, Path::new("s.toml")).expect("right");
-        let mut wanted = Keys::default();
+        let mut wanted = KeyBindings::default();
         let key = |k: &str| k.parse().expect("a key");
         wanted.bind("marker", &[key("F5"), key("Ctrl-K")]);
         wanted.bind("repeat", &[]);
         wanted.bind("quit", &[key("r")]);
         assert_eq!(s.keys, wanted);
-        assert_ne!(s.keys, Keys::default());
+        assert_ne!(s.keys, KeyBindings::default());
     }
 
     /// Places in the list are what the live part tells: the order is that of the file.

@@ -4,7 +4,7 @@ use super::fault::{Fault, FaultKind};
 use crate::engine::{self, Fading, Filter, Inertia, Model};
 use crate::midi::Trigger;
 use crate::plain;
-use crate::screen::{Depth, Keys, Palette, Panels, Way};
+use crate::screen::{Depth, KeyBindings, Palette, Panels, Way};
 use crate::theory::{Bassist, Catalogue, Notation};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -31,7 +31,7 @@ pub struct Settings {
     pub lines: bool,
     /// The mouse counts.
     pub mouse: bool,
-    pub keys: Keys,
+    pub keys: KeyBindings,
     /// The way to begin, and the panels to be seen.
     pub way: Way,
     pub panels: Panels,
@@ -43,7 +43,7 @@ pub struct Settings {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Job {
     pub trigger: Trigger,
-    /// One of [`Keys::actions`].
+    /// One of [`KeyBindings::actions`].
     pub action: &'static str,
 }
 

@@ -222,7 +222,7 @@ mod tests {
         assert!(files.next().keys.is_some());
         std::fs::remove_file(files.folder.path().join("settings.toml")).expect("removed");
         let update = files.next();
-        assert_eq!(update.keys, Some(crate::screen::Keys::default()));
+        assert_eq!(update.keys, Some(crate::screen::KeyBindings::default()));
         // No inertia is set any longer: what is in force stays.
         assert_eq!(update.events, []);
     }

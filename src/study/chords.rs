@@ -164,7 +164,7 @@ impl Chords {
         let mut said = Vec::with_capacity(count);
         let mut decided = |(state, both): (usize, Judgement)| {
             meant.push(states[state]);
-            said.push(Said {
+            said.push(StrokeEvidence {
                 bass: both.bass,
                 degrees: both.degrees_on(states[state].0),
             });
@@ -236,11 +236,11 @@ impl Chords {
 struct Courses {
     meant: Vec<RootedTriad>,
     basses: Vec<PitchClass>,
-    said: Vec<Said>,
+    said: Vec<StrokeEvidence>,
 }
 
 /// What is said of a stroke, as far as it matters once its harmony is known.
-struct Said {
+struct StrokeEvidence {
     bass: [f32; 12],
     /// On the root that is meant.
     degrees: Degrees,
@@ -364,7 +364,7 @@ fn struck_together(stroke: &Stroke, said: &mut Judgement) {
 
 /// The bass of a figure is its lowest note: the lowest of the strokes around, in the same
 /// harmony.
-fn figures(strokes: &[Stroke], meant: &[RootedTriad], said: &mut [Said]) {
+fn figures(strokes: &[Stroke], meant: &[RootedTriad], said: &mut [StrokeEvidence]) {
     for (k, said) in said.iter_mut().enumerate() {
         let at = strokes[k].at;
         let near = |i: &usize| {

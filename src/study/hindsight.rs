@@ -364,7 +364,7 @@ struct WayBack<'a> {
 }
 
 /// Where it was before some step.
-struct Place {
+struct StepState {
     state: <Learned as Estimator>::State,
     frames: FramesBackward,
     known: u64,
@@ -413,15 +413,15 @@ impl<'a> WayBack<'a> {
         }
     }
 
-    fn place(&self) -> Place {
-        Place {
+    fn place(&self) -> StepState {
+        StepState {
             state: self.ears.state(),
             frames: self.frames.clone(),
             known: self.known,
         }
     }
 
-    fn go_to(&mut self, place: Place) {
+    fn go_to(&mut self, place: StepState) {
         self.ears.restore(&place.state);
         (self.frames, self.known) = (place.frames, place.known);
     }

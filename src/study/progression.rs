@@ -1,6 +1,6 @@
 //! The harmonies of a whole recording at their own pace, in hindsight.
 
-use crate::engine::{CHANGE, Gathered, LineFollower, Meant, RootedTriad, Stroke};
+use crate::engine::{CHANGE, HarmonyEvidence, LineFollower, Meant, RootedTriad, Stroke};
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Bassist, Catalogue, Hearing, KeySet, Line, PitchClassSet, Sonority};
@@ -49,7 +49,7 @@ pub(super) struct Sheet<'a> {
 struct Run {
     harmony: RootedTriad,
     start: Time,
-    gathered: Gathered,
+    gathered: HarmonyEvidence,
     line: Option<Line>,
     keys: KeySet,
 }
@@ -87,7 +87,7 @@ impl<'a> Sheet<'a> {
         let run = self.run.get_or_insert(Run {
             harmony,
             start: stroke.at,
-            gathered: Gathered::NOTHING,
+            gathered: HarmonyEvidence::NOTHING,
             line: None,
             keys: KeySet::EMPTY,
         });

@@ -53,7 +53,7 @@ pub use numeral::{
 };
 pub use pitch::{PitchClass, PitchClassSet};
 pub use pivot::{Pivot, altered, pivot};
-pub use scale::{Form, Harmonized, Place, Size, Stack, Step, Thirds};
+pub use scale::{ChordPlace, Form, Harmonized, Size, Stack, Step, Thirds};
 pub use spelling::{Glyphs, NotANote, Spelling, accidentals};
 pub use tonality::{TonalityError, UnknownMode};
 pub use voicing::{Hands, Interval, Structure, Voicing};

@@ -282,7 +282,7 @@ impl Harmonized {
     /// The degree on which `chord` stands in this tonality, in any inversion: form, step, and
     /// whether it holds the triad or the seventh there (a ninth holds the seventh). The first
     /// form that has all its notes; `None` if no form has them.
-    pub fn locate(&self, chord: Chord) -> Option<Place> {
+    pub fn locate(&self, chord: Chord) -> Option<ChordPlace> {
         let sounding = Kinds::standard()
             .kind(chord.kind)
             .set()
@@ -306,7 +306,7 @@ impl Harmonized {
                 (third && top).then_some(size)
             };
             let size = has(Size::Seventh).or_else(|| has(Size::Triad));
-            Some(Place { form, at, size })
+            Some(ChordPlace { form, at, size })
         })
     }
 }
@@ -419,7 +419,7 @@ fn by_sound(notes: &[Spelling]) -> Option<(Chord, Vec<Spelling>)> {
 
 /// Where a chord stands in a harmonized scale.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Place {
+pub struct ChordPlace {
     pub form: usize,
     /// Of the form's steps.
     pub at: usize,

@@ -2,7 +2,7 @@
 
 use super::super::harmony::RootedTriad;
 use super::super::keys::Keys;
-use super::fit::{Likely, Needs, audible, fit, likeliest, meant_by, on_its_bass};
+use super::fit::{HarmonyEstimate, Needs, audible, fit, likeliest, meant_by, on_its_bass};
 use super::follower::Follower;
 use super::salience::PASSING;
 use crate::theory::{Bassist, Chord, Hearing, KeySet, Kinds, PitchClass, Sonority};
@@ -36,7 +36,7 @@ impl Follower {
     /// What sounds, if all of it was struck in this harmony, together or in a roll.
     pub(super) fn as_it_stands(
         &self,
-        likely: &Likely,
+        likely: &HarmonyEstimate,
         at: Time,
         keys: &Keys,
         bass: PitchClass,
@@ -105,7 +105,7 @@ impl Follower {
     /// evenly one by one, or rolled and held.
     pub(super) fn as_figure(
         &self,
-        likely: &Likely,
+        likely: &HarmonyEstimate,
         keys: &Keys,
         meant: RootedTriad,
         hearing: Hearing,
@@ -174,7 +174,7 @@ impl Follower {
     /// The kind of chord that the harmony is, by what was heard of it; or its notes.
     pub(super) fn explained(
         &self,
-        likely: &Likely,
+        likely: &HarmonyEstimate,
         at: Time,
         keys: &Keys,
         bass: PitchClass,

@@ -29,17 +29,17 @@ pub(super) fn meant_by(chord: Chord) -> RootedTriad {
 }
 
 /// What is likely at a stroke.
-pub(super) struct Likely {
+pub(super) struct HarmonyEstimate {
     pub judgement: Judgement,
     best: RootedTriad,
     /// The probability of the best.
     pub sure: f32,
 }
 
-impl Likely {
-    pub fn new(judgement: Judgement, bass: PitchClass) -> Likely {
+impl HarmonyEstimate {
+    pub fn new(judgement: Judgement, bass: PitchClass) -> HarmonyEstimate {
         let (best, sure) = judgement.best(bass);
-        Likely {
+        HarmonyEstimate {
             judgement,
             best,
             sure,

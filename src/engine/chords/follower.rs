@@ -5,7 +5,7 @@ use super::super::keys::{Keys, PerKey};
 use super::super::stroke::{Arrival, CLUSTER, Stroke};
 use super::course::Course;
 use super::figure::Figure;
-use super::fit::{Likely, meant_by};
+use super::fit::{HarmonyEstimate, meant_by};
 use crate::theory::{Chord, Hearing, KeySet, Kinds, PitchClass, Sonority};
 use crate::time::Time;
 
@@ -39,7 +39,7 @@ const FIRST: Time = Time::millis(1200);
 
 /// A key that was struck.
 #[derive(Clone, Copy)]
-struct StruckKey {
+struct KeyArrival {
     arrival: Arrival,
     /// A new bass or several notes at once: such a stroke often brings a new harmony.
     weighty: bool,
@@ -238,7 +238,7 @@ impl Follower {
             keys,
             judgement,
             hearing,
-            Some(StruckKey {
+            Some(KeyArrival {
                 arrival,
                 weighty: new_bass || struck.len() >= 3,
             }),
@@ -294,15 +294,15 @@ impl Follower {
         keys: &Keys,
         judgement: &Judgement,
         hearing: Hearing,
-        onset: Option<StruckKey>,
+        onset: Option<KeyArrival>,
     ) -> bool {
         let Some((lowest, _)) = self.bass else {
             return false;
         };
         let lowest = PitchClass::of_key(lowest);
-        let likely = Likely::new(*judgement, lowest);
+        let likely = HarmonyEstimate::new(*judgement, lowest);
         let j = &likely.judgement;
-        if let Some(StruckKey { arrival, weighty }) = onset {
+        if let Some(KeyArrival { arrival, weighty }) = onset {
             let price = self.price(keys, weighty);
             self.harmonies
                 .go_on(arrival, price, j.chords.as_flattened());
@@ -313,7 +313,7 @@ impl Follower {
         if new {
             self.began = self.first_of(meant).unwrap_or(self.latest_stroke(at));
         }
-        if let Some(StruckKey { arrival, weighty }) = onset {
+        if let Some(KeyArrival { arrival, weighty }) = onset {
             // A new harmony has a bass of its own.
             let price = match () {
                 () if new => 0.0,

@@ -13,7 +13,7 @@ const LEFT: usize = 4;
 
 /// Something was struck.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Strike {
+pub(super) struct Onset {
     pub key: u8,
     /// In which step, and when.
     pub step: u64,
@@ -37,7 +37,7 @@ pub(super) struct Step {
 pub(super) struct Passage {
     pub steps: Vec<Step>,
     /// With their steps counted from the first of these.
-    pub strikes: Vec<Strike>,
+    pub strikes: Vec<Onset>,
 }
 
 /// From one strike of a key to its next.

@@ -2,7 +2,7 @@
 
 use super::case::Case;
 use super::explanation::{CHORDS, ENDS};
-use super::passage::{Passage, Step, Strike};
+use super::passage::{Onset, Passage, Step};
 use crate::engine::chords::ChordTracker;
 use crate::engine::estimator::Estimator;
 use crate::engine::features::Frames;
@@ -42,7 +42,7 @@ pub(in crate::engine) struct Recent<S> {
     at: Time,
     /// Rings: the n-th at n modulo their length. Of `saved`, n counts by [`EVERY`].
     steps: Vec<Step>,
-    strikes: Vec<Strike>,
+    strikes: Vec<Onset>,
     saved: Vec<Saved<S>>,
 }
 
@@ -58,7 +58,7 @@ impl<S: Clone> Recent<S> {
             fading: Fading::Struck,
             bass: None,
         };
-        let strike = Strike {
+        let strike = Onset {
             key: 0,
             step: 0,
             at: Time::ZERO,
@@ -83,7 +83,7 @@ impl<S: Clone> Recent<S> {
 
     /// A key was struck, and the chords know of it.
     pub fn on_onset(&mut self, at: Time, key: u8, chords: &ChordTracker) {
-        self.strikes[self.struck as usize % STRIKES] = Strike {
+        self.strikes[self.struck as usize % STRIKES] = Onset {
             key,
             step: self.taken,
             at,
@@ -140,10 +140,10 @@ impl<S: Clone> Recent<S> {
             let steps: Vec<Step> = (first..self.taken)
                 .map(|i| self.steps[i as usize % STEPS])
                 .collect();
-            let strikes: Vec<Strike> = (saved.struck..self.struck)
+            let strikes: Vec<Onset> = (saved.struck..self.struck)
                 .map(|i| self.strikes[i as usize % STRIKES])
                 .filter(|s| s.step < self.taken)
-                .map(|s| Strike {
+                .map(|s| Onset {
                     step: s.step - first,
                     ..s
                 })

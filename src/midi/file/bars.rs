@@ -57,7 +57,7 @@ impl Signature {
 
 /// A place in the music.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Place {
+pub struct BarBeat {
     /// From 1.
     pub bar: u64,
     /// From 1, with what lies between beats as a fraction.
@@ -150,7 +150,7 @@ impl Bars {
     }
 
     /// Where a moment lies; what comes before the first signature counts in the first bar.
-    pub fn place(&self, at: Time) -> Place {
+    pub fn place(&self, at: Time) -> BarBeat {
         let (s, _) = self.stretch(at);
         let beats = self.into(&s) + at.since(s.at).0 as f64 / self.beat(&s);
         // Rounded, so that an error of less than a tick does not put a moment into the beat
@@ -158,7 +158,7 @@ impl Bars {
         let beats = (beats * 1e4).round() / 1e4;
         let whole = s.signature.beats();
         let bars = (beats / whole as f64).floor();
-        Place {
+        BarBeat {
             bar: s.bar + bars as u64,
             beat: beats - bars * whole as f64 + 1.0,
         }

@@ -29,7 +29,7 @@ mod track;
 mod unison;
 mod write;
 
-pub use bars::{Bars, Place};
+pub use bars::{BarBeat, Bars};
 pub use fault::{BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError};
 pub use limits::{LONGEST, Limits};
 pub use performance::{KeySignature, Performance, Text, TextKind};

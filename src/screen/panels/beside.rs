@@ -10,7 +10,7 @@ use crate::screen::large;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
-use crate::theory::{Beside, Changes, Glyphs, Harmonized, Pair, Place, Size, SpelledTonality};
+use crate::theory::{Beside, Changes, ChordPlace, Glyphs, Harmonized, Pair, Size, SpelledTonality};
 
 /// The fields of a side: the note, then numeral and label of the triad and the seventh.
 const FIELDS: usize = 5;
@@ -203,7 +203,7 @@ struct Row {
 }
 
 impl Row {
-    fn new(both: &Beside, pair: &Pair, lit: [Option<Place>; 2], look: &Look) -> Row {
+    fn new(both: &Beside, pair: &Pair, lit: [Option<ChordPlace>; 2], look: &Look) -> Row {
         let side = |h: &Harmonized, at: Option<usize>| -> [String; FIELDS] {
             let Some(step) = at.and_then(|at| h.usual().get(at)) else {
                 return Default::default();

@@ -1,7 +1,7 @@
 //! The help, over everything else: the keys in force and what the signs mean, in two
 //! columns on a wide screen, on several pages on a small one.
 
-use crate::screen::keys::{Action, Line, TURNS, WORDS};
+use crate::screen::keys::{Action, HelpLine, TURNS, WORDS};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped};
 use crate::screen::picture::Picture;
@@ -270,7 +270,7 @@ fn legend<'a>(signs: &[(&'a str, &str)], room: u16) -> Vec<(&'a str, String)> {
 }
 
 /// The keys of an action, as many as have room.
-fn shown(line: &Line, glyphs: Glyphs) -> String {
+fn shown(line: &HelpLine, glyphs: Glyphs) -> String {
     let mut text = String::new();
     for key in &line.keys {
         let key = key.shown(glyphs);

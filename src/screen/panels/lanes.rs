@@ -261,7 +261,7 @@ const AWAY_ASCII: Signs = Signs {
 };
 
 /// The columns that a region has.
-struct Stroke<'a> {
+struct RegionColumns<'a> {
     region: &'a Region,
     start: u16,
     end: u16,
@@ -289,7 +289,7 @@ impl Lanes<'_> {
 
     /// Each column goes to the region that takes the most of it, so that the line stays
     /// one line however much is in view.
-    fn strokes(&self) -> Vec<Stroke<'_>> {
+    fn strokes(&self) -> Vec<RegionColumns<'_>> {
         let mut owners: Vec<Option<(&Region, Time)>> = vec![None; self.window.count as usize];
         for (r, (a, b)) in self.regions() {
             for x in a..b {
@@ -301,12 +301,12 @@ impl Lanes<'_> {
                 }
             }
         }
-        let mut all: Vec<Stroke> = Vec::new();
+        let mut all: Vec<RegionColumns> = Vec::new();
         for (x, owner) in (0..).zip(owners) {
             let Some((region, _)) = owner else { continue };
             match all.last_mut() {
                 Some(s) if s.end == x && std::ptr::eq(s.region, region) => s.end += 1,
-                _ => all.push(Stroke {
+                _ => all.push(RegionColumns {
                     region,
                     start: x,
                     end: x + 1,
@@ -362,7 +362,7 @@ impl Lanes<'_> {
 
     /// The line: a stroke a region, joined to the one before. What is too short for a
     /// stroke leaves a dash in its lane.
-    fn line(&self, pen: &mut Pen, strokes: &[Stroke]) {
+    fn line(&self, pen: &mut Pen, strokes: &[RegionColumns]) {
         let (p, plan) = (self.p, self.picture.history.plan());
         let styles = self.look.styles();
         for (r, (a, b)) in self.regions() {
@@ -373,7 +373,7 @@ impl Lanes<'_> {
                 pen.dot(p.gutter + a, p.row(self.lane(r)), dash, styles.away);
             }
         }
-        let mut last: Option<&Stroke> = None;
+        let mut last: Option<&RegionColumns> = None;
         for s in strokes {
             let home = at_home(&plan.home, s.region);
             let signs = self.signs_of(home);
@@ -383,7 +383,7 @@ impl Lanes<'_> {
                 pen.dot(p.gutter + x, row, signs.along, style);
             }
             // Joined only where nothing is between them.
-            let joined = |l: &&Stroke| {
+            let joined = |l: &&RegionColumns| {
                 l.end == s.start && !self.is_rest(s.start) && !self.is_rest(l.end - 1)
             };
             if let Some(before) = last.filter(joined) {
@@ -490,7 +490,7 @@ impl Lanes<'_> {
     }
 
     /// The modes' names: in a lane of one row on the line, else above it.
-    fn names(&self, pen: &mut Pen, strokes: &[Stroke]) {
+    fn names(&self, pen: &mut Pen, strokes: &[RegionColumns]) {
         let (look, p) = (self.look, self.p);
         let styles = look.styles();
         let on_line = p.tall == 1;

@@ -78,7 +78,7 @@ pub(in crate::screen) fn draw(
         }
     }
     if below > 0 {
-        let keys = Keys {
+        let keys = VisibleKeys {
             first,
             last,
             left,
@@ -109,7 +109,7 @@ pub(in crate::screen) fn draw(
 
 /// Which keys are shown, and where.
 #[derive(Clone, Copy)]
-struct Keys {
+struct VisibleKeys {
     first: u8,
     last: u8,
     /// The first one's column, and columns a key.
@@ -123,7 +123,7 @@ struct Keys {
 fn write_degrees(
     pen: &mut Pen,
     (y, rows): (u16, u16),
-    keys: Keys,
+    keys: VisibleKeys,
     picture: &Picture,
     look: &Look,
     degrees: Degrees,

@@ -16,7 +16,7 @@ pub(in crate::screen) fn polymodal_words(polymodal: Polymodal, look: &Look) -> S
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::screen::keys::Keys;
+    use crate::screen::keys::KeyBindings;
     use crate::screen::{Depth, Palette};
     use crate::theory::{Catalogue, Glyphs, Notation};
 
@@ -28,7 +28,7 @@ mod tests {
             top: t("C lydian_dominant"),
             rest: t("C ionian"),
         };
-        let keys = Keys::default();
+        let keys = KeyBindings::default();
         let said = |notation| {
             let look = Look {
                 notation,

@@ -13,7 +13,7 @@ use crate::screen::large;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit};
 use crate::screen::picture::Picture;
-use crate::theory::{Glyphs, Harmonized, Place, Size, Spelling, Stack, Step, spell_degree};
+use crate::theory::{ChordPlace, Glyphs, Harmonized, Size, Spelling, Stack, Step, spell_degree};
 use ratatui::style::Style;
 
 pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, label: &Label, look: &Look) {
@@ -125,7 +125,7 @@ struct Table {
 impl Table {
     /// The usual form, and below it the chords of the others where `spare` rows are
     /// enough for one; without, on the degree that sounds the form that it sounds in.
-    fn new(scale: &Harmonized, place: Option<Place>, spare: usize, look: &Look) -> Table {
+    fn new(scale: &Harmonized, place: Option<ChordPlace>, spare: usize, look: &Look) -> Table {
         let text = |&n: &Spelling| look.notation.name(n);
         let cell = |step: &Step, s: &Stack| {
             let notes: Vec<String> = s.notes.iter().map(text).collect();

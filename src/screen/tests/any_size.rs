@@ -199,7 +199,7 @@ prop_compose! {
         let markers = markers.into_iter().map(|(at, about, name)| Marker { at, about, name }).collect();
         let past = past.map(|(sonority, start, keys)| ChordSpan { start, end: start, sonority, within: None, keys });
         let (way, panels) = (Way::ALL[way], panels.into_iter().collect());
-        Scene { reading, history, markers, source, now, help, ended, explanation, scale, way, panels, hidden, past, still, frozen: still.then_some(now), banners, keys: Keys::default() }
+        Scene { reading, history, markers, source, now, help, ended, explanation, scale, way, panels, hidden, past, still, frozen: still.then_some(now), banners, keys: KeyBindings::default() }
     }
 }
 

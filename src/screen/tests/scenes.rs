@@ -11,7 +11,7 @@ use crate::engine::{Event, Monitor};
 use crate::screen::Options;
 use crate::screen::state::ScreenState;
 use crate::screen::surface::{MouseReports, Presence, Surface};
-use crate::stage::{Command, Stage, StageError};
+use crate::stage::{Request, Stage, StageError};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
 use ratatui::style::Modifier;
@@ -106,28 +106,28 @@ impl Stage for Playing {
     fn now(&self) -> Time {
         self.monitor.now()
     }
-    fn act(&mut self, command: Command) {
+    fn act(&mut self, request: Request) {
         let at = self.monitor.now();
-        match command {
-            Command::Inertia(inertia) => self.say(Event::Inertia(inertia)),
-            Command::UsualInertia => self.say(Event::Inertia(Inertia::default())),
-            Command::Set(event) => self.say(event),
-            Command::Explain => self.explanation = self.monitor.case().map(|c| c.explain()),
-            Command::Mark => self.markers.push(Marker {
+        match request {
+            Request::Inertia(inertia) => self.say(Event::Inertia(inertia)),
+            Request::UsualInertia => self.say(Event::Inertia(Inertia::default())),
+            Request::Set(event) => self.say(event),
+            Request::Explain => self.explanation = self.monitor.case().map(|c| c.explain()),
+            Request::Mark => self.markers.push(Marker {
                 at,
                 about: Some(self.history.phrase_before(at)),
                 name: (self.markers.len() + 1).to_string(),
             }),
-            Command::KeepLast => self.markers.push(Marker {
+            Request::KeepLast => self.markers.push(Marker {
                 at,
                 about: Some((at - Time::millis(30_000), at)),
                 name: "kept 1".into(),
             }),
-            Command::Pause
-            | Command::SeekBy(_)
-            | Command::SeekTo(_)
-            | Command::Pace(_)
-            | Command::Repeat => panic!("{command:?} is for files"),
+            Request::Pause
+            | Request::SeekBy(_)
+            | Request::SeekTo(_)
+            | Request::Pace(_)
+            | Request::Repeat => panic!("{request:?} is for files"),
         }
     }
     fn news(&self) -> &Receiver<()> {
@@ -204,7 +204,7 @@ fn options(glyphs: Glyphs, palette: Palette) -> Options {
         terminal: Depth::default(),
         way: Way::Playing,
         panels: Panels::default(),
-        keys: Keys::default(),
+        keys: KeyBindings::default(),
         mouse: true,
         jobs: Vec::new(),
         catalogue: Arc::new(Catalogue::standard().clone()),

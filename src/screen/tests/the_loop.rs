@@ -6,7 +6,7 @@ use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::screen::{Key, LeftInertia, Options, Outcome, Update};
-use crate::stage::{Command, Pace, Stage, StageError};
+use crate::stage::{Pace, Request, Stage, StageError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
     Event, KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
@@ -21,7 +21,7 @@ struct FakeStage {
     /// Milliseconds, moved by the test.
     clock: Arc<AtomicU64>,
     news: Receiver<()>,
-    acts: Vec<Command>,
+    acts: Vec<Request>,
     failure: Option<StageError>,
     patience: Duration,
     /// What is different each time that the reading is fetched.
@@ -51,8 +51,8 @@ impl Stage for FakeStage {
     fn now(&self) -> Time {
         self.scene.now + Time::millis(self.clock.load(Ordering::SeqCst))
     }
-    fn act(&mut self, command: Command) {
-        self.acts.push(command);
+    fn act(&mut self, request: Request) {
+        self.acts.push(request);
     }
     fn job(&mut self) -> Option<usize> {
         self.jobs.pop()
@@ -179,7 +179,7 @@ struct Rig {
     news: Sender<()>,
     keys: (Sender<Event>, Receiver<Event>),
     alarms: (Sender<Alarm>, Receiver<Alarm>),
-    bound: Keys,
+    bound: KeyBindings,
     hint: bool,
     left: Option<LeftInertia>,
     updates: (Sender<Update>, Receiver<Update>),
@@ -206,7 +206,7 @@ impl Rig {
             news,
             keys: unbounded(),
             alarms: unbounded(),
-            bound: Keys::default(),
+            bound: KeyBindings::default(),
             hint: false,
             left: None,
             updates: unbounded(),
@@ -278,14 +278,14 @@ fn keys_become_commands() {
     assert_eq!(
         rig.stage.acts,
         [
-            Command::Pause,
-            Command::Pace(Pace::Slower),
-            Command::Pace(Pace::Faster),
-            Command::Repeat,
-            Command::Mark,
-            Command::Inertia(Inertia::Period),
-            Command::Inertia(Inertia::Motif),
-            Command::SeekBy(-5.0),
+            Request::Pause,
+            Request::Pace(Pace::Slower),
+            Request::Pace(Pace::Faster),
+            Request::Repeat,
+            Request::Mark,
+            Request::Inertia(Inertia::Period),
+            Request::Inertia(Inertia::Motif),
+            Request::SeekBy(-5.0),
         ]
     );
 }
@@ -309,7 +309,7 @@ fn what_decides_is_asked_for_when_it_is_wanted() {
         assert_eq!(rig.run().ok(), Some(Outcome::Quit));
         assert!(player.join().is_ok_and(|sent| sent));
         let asks = rig.stage.acts.iter();
-        let asks = asks.filter(|a| **a == Command::Explain).count() as f64;
+        let asks = asks.filter(|a| **a == Request::Explain).count() as f64;
         (asks, start.elapsed().as_secs_f64())
     };
     let later = |n: u32, s: &mut Scene| s.reading.at = sec(14.2) + Time::millis(u64::from(n));
@@ -376,7 +376,7 @@ fn the_help_turns_its_pages() {
     // Closed, the space bar is the player's again.
     assert_eq!(
         last(&["?", "?", "?", "?", "?", "?", " q"]).1,
-        [Command::Pause]
+        [Request::Pause]
     );
 }
 
@@ -394,7 +394,7 @@ fn keys_of_the_users_own_count_and_no_others() {
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
     assert_eq!(
         rig.stage.acts,
-        [Command::Pause, Command::Mark, Command::Mark]
+        [Request::Pause, Request::Mark, Request::Mark]
     );
     assert!(!rig.surface.last.contains("help"), "{}", rig.surface.last);
 }
@@ -406,7 +406,7 @@ fn jobs_from_the_piano_do_what_keys_do() {
     // What no action has, and what has no number, is passed over.
     rig.stage.jobs = vec![2, 0, 3, 99, 1, 0];
     assert_eq!(rig.run().ok(), Some(Outcome::Quit));
-    assert_eq!(rig.stage.acts, [Command::Mark, Command::Mark]);
+    assert_eq!(rig.stage.acts, [Request::Mark, Request::Mark]);
     // Set off while it runs: the help opens, and the hint has been seen.
     let mut rig = Rig::new(Scene::dorian());
     rig.hint = true;
@@ -478,7 +478,7 @@ fn the_mouse_works_over_the_strip() {
 #[test]
 fn settings_change_while_it_runs() {
     let mut rig = Rig::new(Scene::file());
-    let mut keys = Keys::default();
+    let mut keys = KeyBindings::default();
     keys.bind("quit", &["x".parse().expect("a key")]);
     let update = Update {
         notation: Some(Notation {
@@ -510,8 +510,8 @@ fn settings_change_while_it_runs() {
     assert_eq!(
         rig.stage.acts,
         [
-            Command::Set(engine::Event::Bassist(engine::Bassist::Plays)),
-            Command::Set(engine::Event::Inertia(Inertia::Motif)),
+            Request::Set(engine::Event::Bassist(engine::Bassist::Plays)),
+            Request::Set(engine::Event::Inertia(Inertia::Motif)),
         ]
     );
 }
@@ -593,7 +593,7 @@ fn an_inertia_left_last_time_is_said() {
     assert_eq!(acts, []);
     let (picture, acts) = shown(&["i", "q"], &[key("i")]);
     assert!(!picture.contains(said), "{picture}");
-    assert_eq!(acts, [Command::UsualInertia]);
+    assert_eq!(acts, [Request::UsualInertia]);
     let (picture, _) = shown(&["q"], &[]);
     assert!(picture.contains(&format!("{said}.")), "{picture}");
 }
@@ -800,7 +800,7 @@ fn ended_news_leave_the_keys_in_force() {
 }
 
 /// The last picture, and what was asked of the stage, after these words.
-fn after(scene: Scene, words: &[&'static str]) -> (String, Vec<Command>) {
+fn after(scene: Scene, words: &[&'static str]) -> (String, Vec<Request>) {
     let mut rig = Rig::new(scene);
     rig.surface.size = (120, 36);
     rig.surface.presses = words.iter().rev().copied().collect();
@@ -901,12 +901,12 @@ fn one_steps_back_chord_by_chord_and_forth() {
 fn what_is_here_is_pinned_or_what_is_typed() {
     let here = Scene::wandering().reading.here.expect("a tonality");
     let (_, acts) = after(Scene::wandering(), &["nq"]);
-    assert_eq!(acts, [Command::Set(engine::Event::Pin(Some(here.spelled)))]);
+    assert_eq!(acts, [Request::Set(engine::Event::Pin(Some(here.spelled)))]);
 
     let mut pinned = Scene::wandering();
     pinned.reading.pinned = Some(here.spelled);
     let (picture, acts) = after(pinned, &["nq"]);
-    assert_eq!(acts, [Command::Set(engine::Event::Pin(None))]);
+    assert_eq!(acts, [Request::Set(engine::Event::Pin(None))]);
     assert!(picture.contains("pinned G Mixolydian"), "{picture}");
 
     let written = Catalogue::standard().parse_tonality("Eb lydian");
@@ -916,7 +916,7 @@ fn what_is_here_is_pinned_or_what_is_typed() {
         Scene::wandering(),
         &["N", "Eb q", "\n", "\u{1b}", "N", "Eb lydian\nq"],
     );
-    assert_eq!(acts, [Command::Set(engine::Event::Pin(Some(written)))]);
+    assert_eq!(acts, [Request::Set(engine::Event::Pin(Some(written)))]);
     let (picture, acts) = after(Scene::nothing(), &["n", "q"]);
     assert_eq!(acts, []);
     assert!(picture.contains("Nothing is established"), "{picture}");
@@ -982,7 +982,7 @@ fn no_key_is_silently_without_effect() {
         (pinned, &["t", "h", "q"], "What is pinned is home"),
     ] {
         let (picture, acts) = after(scene, keys);
-        let asked = acts.iter().all(|act| *act == Command::Explain);
+        let asked = acts.iter().all(|act| *act == Request::Explain);
         assert!(asked, "{keys:?}: {acts:?}");
         assert!(picture.contains(said), "{keys:?}\n{picture}");
     }
@@ -990,7 +990,7 @@ fn no_key_is_silently_without_effect() {
 
 #[test]
 fn home_is_said_from_the_piano_and_asides_begin_and_end() {
-    let home_is = |key| Command::Set(engine::Event::HomeIs(Some(PitchClass::of_key(key))));
+    let home_is = |key| Request::Set(engine::Event::HomeIs(Some(PitchClass::of_key(key))));
     let mut held = Scene::wandering();
     held.reading.held = keys(&[50, 57]);
     let (_, acts) = after(held, &["oq"]);
@@ -1013,13 +1013,13 @@ fn home_is_said_from_the_piano_and_asides_begin_and_end() {
     let mut aside = Scene::wandering();
     assert_eq!(
         after(aside.clone(), &["aq"]).1,
-        [Command::Set(engine::Event::Aside(engine::Aside::Begins))]
+        [Request::Set(engine::Event::Aside(engine::Aside::Begins))]
     );
     aside.reading.aside = Some(aside.now);
     let (picture, acts) = after(aside, &["aq"]);
     assert_eq!(
         acts,
-        [Command::Set(engine::Event::Aside(engine::Aside::Ends))]
+        [Request::Set(engine::Event::Aside(engine::Aside::Ends))]
     );
     assert!(picture.contains("aside"), "{picture}");
 }

@@ -1,7 +1,7 @@
 //! What a chord is in its context.
 
 use super::context::{Around, Context};
-use super::place::Place;
+use super::place::Within;
 use super::value::{Numeral, Role};
 use crate::theory::catalogue::Catalogue;
 use crate::theory::chord::Chord;
@@ -9,7 +9,7 @@ use crate::theory::chord::Chord;
 /// What `chord` is in its context.
 pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numeral {
     let mode = catalogue.mode(context.within.tonality.mode);
-    let place = Place {
+    let place = Within {
         catalogue,
         mode,
         center: context.within.tonality.center,

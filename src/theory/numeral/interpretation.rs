@@ -8,7 +8,7 @@
 //! textbooks, no single source; checked against tests/reference/.
 
 use super::context::{Ahead, beyond};
-use super::place::{Interpretation, Place, is_dominant, is_half_diminished, kind, leads};
+use super::place::{Interpretation, Within, is_dominant, is_half_diminished, kind, leads};
 use super::value::{Role, Sixth, Target};
 use crate::theory::chord::Chord;
 use crate::theory::degree::{Degree, spell_degree};
@@ -44,7 +44,7 @@ fn names(chord: Chord) -> Vec<Chord> {
     all
 }
 
-impl Place<'_> {
+impl Within<'_> {
     pub fn read(&self, chord: Chord, before: Option<Chord>, ahead: Ahead) -> Interpretation {
         let names = names(chord);
         let after = ahead[0];
@@ -283,7 +283,7 @@ impl Place<'_> {
         }
         let id = if target.minor { "minor" } else { "ionian" };
         let (_, mode) = self.catalogue.iter().find(|(_, m)| m.id == id)?;
-        let there = Place {
+        let there = Within {
             center: to,
             mode,
             ..*self

@@ -20,7 +20,7 @@ pub(super) struct Interpretation {
 }
 
 /// The tonality in which a chord is read.
-pub(super) struct Place<'a> {
+pub(super) struct Within<'a> {
     pub catalogue: &'a Catalogue,
     pub mode: &'a Mode,
     pub center: PitchClass,
@@ -54,7 +54,7 @@ pub(super) fn leads(chord: Chord) -> Option<usize> {
     }
 }
 
-impl Place<'_> {
+impl Within<'_> {
     /// A root as a degree of the mode, or else by its spelling.
     pub fn degree_of(&self, root: PitchClass, spelled: Spelling) -> Degree {
         let above = root.above(self.center);

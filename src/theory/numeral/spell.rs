@@ -1,6 +1,6 @@
 //! How the notes of a chord are spelled in its tonality.
 
-use super::place::{Interpretation, Place, kind, leads};
+use super::place::{Interpretation, Within, kind, leads};
 use super::value::{Notes, Role};
 use crate::theory::chord::Chord;
 use crate::theory::degree::{Degree, spell_degree};
@@ -8,7 +8,7 @@ use crate::theory::kind::Member;
 use crate::theory::pitch::PitchClass;
 use crate::theory::spelling::Spelling;
 
-impl Place<'_> {
+impl Within<'_> {
     /// A note of the chord as a degree of the tonality, as theory spells it.
     pub fn stands(&self, found: &Interpretation, pc: PitchClass) -> Degree {
         let Some(m) = found.chord.member(pc) else {

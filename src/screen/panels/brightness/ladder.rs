@@ -9,7 +9,7 @@ use crate::theory::{Mode, ModeId, Shade, alterations};
 
 /// What is known of a mode.
 #[derive(Clone, Copy, PartialEq)]
-pub(super) enum Said {
+pub(super) enum ModeStatus {
     Nothing,
     /// One of the modes that are still possible.
     Open,
@@ -30,7 +30,7 @@ pub(super) struct RungNote {
 pub(super) struct Rung {
     pub mode: ModeId,
     pub name: String,
-    pub said: Said,
+    pub said: ModeStatus,
     pub chosen: bool,
     /// Each degree's.
     pub notes: Vec<RungNote>,
@@ -77,7 +77,7 @@ impl<'a> Ladder<'a> {
             rungs.push(Rung {
                 mode: shade.mode,
                 name: name(shade.mode, reference, look),
-                said: Said::Nothing,
+                said: ModeStatus::Nothing,
                 chosen: false,
                 notes: notes.collect(),
                 step,
@@ -100,7 +100,7 @@ impl<'a> Ladder<'a> {
         };
         let own = reference.spelled.tonality.mode;
         let mut say =
-            |mode: ModeId, said: Said| match self.rungs.iter_mut().find(|r| r.mode == mode) {
+            |mode: ModeId, said: ModeStatus| match self.rungs.iter_mut().find(|r| r.mode == mode) {
                 Some(rung) => {
                     rung.said = said;
                     true
@@ -109,13 +109,13 @@ impl<'a> Ladder<'a> {
             };
         if reference.claim != Claim::Decided {
             for other in reference.open.others() {
-                say(other, Said::Open);
+                say(other, ModeStatus::Open);
             }
         }
         let present = match reference.claim {
-            Claim::Decided => Said::Present,
-            Claim::Guess => Said::Guess,
-            Claim::Undecided => Said::Open,
+            Claim::Decided => ModeStatus::Present,
+            Claim::Guess => ModeStatus::Guess,
+            Claim::Undecided => ModeStatus::Open,
         };
         let among = say(own, present);
         if let Some(here) = picture.reading.here.filter(|_| reference.pinned) {
@@ -123,7 +123,7 @@ impl<'a> Ladder<'a> {
             let other = t.center == reference.spelled.tonality.center && t.mode != own;
             if other
                 && let Some(heard) = claim::mode(t, here.open, look)
-                && !say(t.mode, Said::Heard)
+                && !say(t.mode, ModeStatus::Heard)
             {
                 self.heard = Some(heard);
             }
@@ -143,10 +143,10 @@ impl<'a> Ladder<'a> {
 
     /// The rung that must be in view, and the one that should be in the middle.
     pub fn middle(&self) -> (Option<usize>, usize) {
-        let said = |said: &[Said]| self.rungs.iter().position(|r| said.contains(&r.said));
-        let present = said(&[Said::Present, Said::Guess]);
+        let said = |said: &[ModeStatus]| self.rungs.iter().position(|r| said.contains(&r.said));
+        let present = said(&[ModeStatus::Present, ModeStatus::Guess]);
         let present = present.or(self.beside.as_ref().map(|b| b.1));
-        let middle = present.or(said(&[Said::Open]));
+        let middle = present.or(said(&[ModeStatus::Open]));
         let chosen = self.rungs.iter().position(|r| r.chosen);
         (chosen, middle.unwrap_or(self.rungs.len() / 2))
     }

@@ -1,6 +1,6 @@
 //! The modes in rows, small or in large letters, each with the step to it.
 
-use super::ladder::{Ladder, Rung, Said};
+use super::ladder::{Ladder, ModeStatus, Rung};
 use crate::screen::large;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit};
@@ -48,7 +48,7 @@ impl Ladder<'_> {
     fn afar(&self, pen: &mut Pen, rows: u16, look: &Look) -> Option<u16> {
         let (top, stride) = large::afar(rows, self.rungs.len(), look.glyphs())?;
         let text = |r: &Rung| match r.said {
-            Said::Open | Said::Guess => format!("{}?", r.name),
+            ModeStatus::Open | ModeStatus::Guess => format!("{}?", r.name),
             _ => r.name.clone(),
         };
         // A question mark may follow the name.
@@ -64,16 +64,16 @@ impl Ladder<'_> {
         for (at, rung) in self.rungs.iter().enumerate() {
             let y = top + at as u16 * stride;
             let style = match rung.said {
-                Said::Present => styles.chord,
-                Said::Guess => styles.asleep,
-                Said::Heard => styles.home,
-                Said::Open => styles.strong,
-                Said::Nothing if rung.chosen => styles.strong,
-                Said::Nothing => styles.text,
+                ModeStatus::Present => styles.chord,
+                ModeStatus::Guess => styles.asleep,
+                ModeStatus::Heard => styles.home,
+                ModeStatus::Open => styles.strong,
+                ModeStatus::Nothing if rung.chosen => styles.strong,
+                ModeStatus::Nothing => styles.text,
             };
-            let lit = matches!(rung.said, Said::Present | Said::Guess);
+            let lit = matches!(rung.said, ModeStatus::Present | ModeStatus::Guess);
             large::in_brackets(pen, (2, y), &text(rung), lit, style);
-            if rung.said == Said::Heard {
+            if rung.said == ModeStatus::Heard {
                 pen.put(x, y, "(heard)", styles.home);
             }
             if rung.chosen {
@@ -108,7 +108,7 @@ impl Ladder<'_> {
     ) {
         let styles = look.styles();
         let (signs, style) = match rung.said {
-            Said::Nothing => (
+            ModeStatus::Nothing => (
                 None,
                 if rung.chosen {
                     styles.strong
@@ -116,10 +116,10 @@ impl Ladder<'_> {
                     styles.text
                 },
             ),
-            Said::Open => (None, styles.strong),
-            Said::Present => (Some(('[', ']')), styles.lit),
-            Said::Guess => (Some(('[', ']')), styles.asleep),
-            Said::Heard => (Some(('(', ')')), styles.home),
+            ModeStatus::Open => (None, styles.strong),
+            ModeStatus::Present => (Some(('[', ']')), styles.lit),
+            ModeStatus::Guess => (Some(('[', ']')), styles.asleep),
+            ModeStatus::Heard => (Some(('(', ')')), styles.home),
         };
         let style = match self.reference {
             None => styles.quiet,
@@ -129,7 +129,7 @@ impl Ladder<'_> {
             pen.dot(0, y, look.sign('▸', '>'), styles.center);
         }
         let mark = match rung.said {
-            Said::Open | Said::Guess => "?",
+            ModeStatus::Open | ModeStatus::Guess => "?",
             _ => "",
         };
         let text = format!("{}{mark}", rung.name);
@@ -149,7 +149,7 @@ impl Ladder<'_> {
         let before = if apart { y.saturating_sub(1) } else { y };
         if !place.notes.is_empty() {
             let plain = match rung.said {
-                Said::Present | Said::Guess => styles.strong,
+                ModeStatus::Present | ModeStatus::Guess => styles.strong,
                 _ => styles.text,
             };
             for (note, &x) in rung.notes.iter().zip(&place.notes) {

@@ -1,6 +1,6 @@
 //! What is said in words: the caption, and the lines below the modes.
 
-use super::ladder::{Ladder, Rung, Said};
+use super::ladder::{Ladder, ModeStatus, Rung};
 use super::names::{name, note, said_alterations};
 use super::order::nearest;
 use crate::screen::claim::Claim;
@@ -14,7 +14,7 @@ impl Ladder<'_> {
     pub fn legend(&self, room: u16, look: &Look) -> String {
         // What is needed least stands last, and is left out first.
         let mut parts = Vec::new();
-        let present = |r: &Rung| matches!(r.said, Said::Present | Said::Guess);
+        let present = |r: &Rung| matches!(r.said, ModeStatus::Present | ModeStatus::Guess);
         let word = match self.reference {
             Some(r) if r.pinned => "pinned",
             _ => "here",
@@ -24,7 +24,7 @@ impl Ladder<'_> {
         }
         match &self.heard {
             Some(heard) => parts.push(format!("heard: {heard}")),
-            None if self.rungs.iter().any(|r| r.said == Said::Heard) => {
+            None if self.rungs.iter().any(|r| r.said == ModeStatus::Heard) => {
                 parts.push("(heard)".to_owned());
             }
             None => {}
