@@ -19,7 +19,7 @@ pub enum Direction {
     Backward,
 }
 
-/// Twelve weights, by pitch class.
+/// A weight for each pitch class, from C.
 pub type PitchClassProfile = [f32; 12];
 
 /// Seconds in a step; see [`super::STEP`].

@@ -57,10 +57,10 @@ pub(in crate::screen) fn draw(
             .collect(),
     };
     lanes.ground(pen);
-    let strokes = lanes.strokes();
-    lanes.line(pen, &strokes);
+    let spans = lanes.spans();
+    lanes.line(pen, &spans);
     lanes.signs(pen);
-    lanes.names(pen, &strokes);
+    lanes.names(pen, &spans);
     lanes.gutter(pen);
     if p.markers > 0 {
         timeline::markers(pen, (p.gutter, 0), p.markers, &window, picture, look);
@@ -289,7 +289,7 @@ impl Lanes<'_> {
 
     /// Each column goes to the region that takes the most of it, so that the line stays
     /// one line however much is in view.
-    fn strokes(&self) -> Vec<RegionColumns<'_>> {
+    fn spans(&self) -> Vec<RegionColumns<'_>> {
         let mut owners: Vec<Option<(&Region, Time)>> = vec![None; self.window.count as usize];
         for (r, (a, b)) in self.regions() {
             for x in a..b {
@@ -362,11 +362,11 @@ impl Lanes<'_> {
 
     /// The line: a stroke a region, joined to the one before. What is too short for a
     /// stroke leaves a dash in its lane.
-    fn line(&self, pen: &mut Pen, strokes: &[RegionColumns]) {
+    fn line(&self, pen: &mut Pen, spans: &[RegionColumns]) {
         let (p, plan) = (self.p, self.picture.history.plan());
         let styles = self.look.styles();
         for (r, (a, b)) in self.regions() {
-            let near = strokes.get(strokes.partition_point(|s| s.end <= a)..);
+            let near = spans.get(spans.partition_point(|s| s.end <= a)..);
             let mut near = near.into_iter().flatten().take_while(|s| s.start < b);
             if !near.any(|s| std::ptr::eq(s.region, r)) {
                 let dash = self.look.sign('╴', '~');
@@ -374,7 +374,7 @@ impl Lanes<'_> {
             }
         }
         let mut last: Option<&RegionColumns> = None;
-        for s in strokes {
+        for s in spans {
             let home = at_home(&plan.home, s.region);
             let signs = self.signs_of(home);
             let style = if home { styles.home } else { styles.away };
@@ -490,7 +490,7 @@ impl Lanes<'_> {
     }
 
     /// The modes' names: in a lane of one row on the line, else above it.
-    fn names(&self, pen: &mut Pen, strokes: &[RegionColumns]) {
+    fn names(&self, pen: &mut Pen, spans: &[RegionColumns]) {
         let (look, p) = (self.look, self.p);
         let styles = look.styles();
         let on_line = p.tall == 1;
@@ -500,7 +500,7 @@ impl Lanes<'_> {
             taken.extend(self.stated().map(|(x, lane, _)| (x, lane)));
             taken.extend(self.present());
         }
-        for s in strokes {
+        for s in spans {
             let r = s.region;
             let lane = self.lane(r);
             let free = |x: u16| !self.is_rest(x) && !taken.contains(&(x, lane));

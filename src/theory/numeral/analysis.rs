@@ -9,17 +9,17 @@ use crate::theory::chord::Chord;
 /// What `chord` is in its context.
 pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numeral {
     let mode = catalogue.mode(context.within.tonality.mode);
-    let place = Within {
+    let within = Within {
         catalogue,
         mode,
         center: context.within.tonality.center,
         tonic: context.within.tonic,
     };
     let Around { before, ahead } = context.around;
-    let found = place.read(chord, before, ahead);
-    let notes = place.spell(chord, &found, ahead[0]);
-    let named = place.stands(&found, chord.root);
-    let bass = place.stands(&found, chord.bass);
+    let found = within.read(chord, before, ahead);
+    let notes = within.spell(chord, &found, ahead[0]);
+    let named = within.stands(&found, chord.root);
+    let bass = within.stands(&found, chord.bass);
     let mut own = [0; 7];
     for d in mode.degrees.iter().rev() {
         own[(d.number as usize + 6) % 7] = d.alter;
@@ -31,7 +31,7 @@ pub fn analyse(chord: Chord, context: &Context, catalogue: &Catalogue) -> Numera
         named: (chord, named),
         bass,
         own,
-        center: place.center,
+        center: within.center,
         minor: mode.id == "minor",
         minor_key: !mode.is_major(),
         notes,
