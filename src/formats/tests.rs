@@ -3,15 +3,15 @@
 use super::*;
 use crate::theory::{
     Accidentals, AugmentedMark, Beside, Cadential, Catalogue, ChordMarks, DiminishedMark, Glyphs,
-    HalfDiminished, Harmonized, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis,
-    NumeralCase, PitchClass, SpelledTonality, Spelling, Tonality,
+    HalfDiminished, Harmonized, IonianName, Letters, MajorSeventh, MinorMark, Notation,
+    NumeralBasis, NumeralCase, PitchClass, SpelledTonality, Spelling, Tonality,
 };
 use unicode_width::UnicodeWidthStr;
 
 const ASCII: Notation = Notation {
     glyphs: Glyphs::Ascii,
     numeral_basis: NumeralBasis::Mode,
-    ionian_is_major: true,
+    ionian: IonianName::Major,
     ..Notation::PLAIN
 };
 
@@ -336,7 +336,7 @@ fn the_tables_say_the_same_under_every_convention() {
             ..Notation::PLAIN
         },
         Notation {
-            ionian_is_major: true,
+            ionian: IonianName::Major,
             ..Notation::PLAIN
         },
     ];

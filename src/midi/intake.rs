@@ -308,7 +308,10 @@ impl IntakeReceiver {
         let heard = Time(self.shared.heard.load(SeqCst));
         if sensing || heard > self.heard {
             self.heard = heard;
-            self.sensing.heard(heard, sensing);
+            match sensing {
+                true => self.sensing.sensed(heard),
+                false => self.sensing.heard(heard),
+            }
         }
     }
 }

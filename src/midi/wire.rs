@@ -96,10 +96,15 @@ impl Sensing {
         Sensing::default()
     }
 
-    /// Bytes came; `sensing` if FE was among them.
-    pub fn heard(&mut self, at: Time, sensing: bool) {
-        if sensing || self.last.is_some() {
-            self.last = self.last.max(Some(at));
+    /// Bytes came, FE among them: active sensing has begun, if it had not.
+    pub fn sensed(&mut self, at: Time) {
+        self.last = self.last.max(Some(at));
+    }
+
+    /// Bytes came without FE.
+    pub fn heard(&mut self, at: Time) {
+        if self.last.is_some() {
+            self.sensed(at);
         }
     }
 
@@ -264,20 +269,20 @@ mod tests {
     fn sensing() {
         let mut sensing = Sensing::new();
         let ms = Time::millis;
-        sensing.heard(ms(0), false);
+        sensing.heard(ms(0));
         assert!(!sensing.expired(ms(10_000)), "not armed");
         assert_eq!(sensing.deadline(), None);
-        sensing.heard(ms(1_000), true);
+        sensing.sensed(ms(1_000));
         assert!(!sensing.expired(ms(1_300)));
-        sensing.heard(ms(1_300), false);
+        sensing.heard(ms(1_300));
         assert!(!sensing.expired(ms(1_600)));
         assert!(sensing.deadline().unwrap() > ms(1_600));
         assert!(sensing.deadline().unwrap() <= ms(1_601));
         assert!(sensing.expired(ms(1_630)));
         assert!(!sensing.expired(ms(1_640)), "once");
-        sensing.heard(ms(2_000), false);
+        sensing.heard(ms(2_000));
         assert!(!sensing.expired(ms(3_000)), "not armed again");
-        sensing.heard(ms(3_000), true);
+        sensing.sensed(ms(3_000));
         assert!(sensing.expired(ms(3_301)));
     }
 

@@ -134,19 +134,36 @@ pub(super) fn wide_in_brackets(text: &str) -> u16 {
         .sum()
 }
 
+/// Whether brackets are drawn around a text that has room for them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Brackets {
+    Drawn,
+    LeftOut,
+}
+
+impl Brackets {
+    /// Around what is lit.
+    pub fn around(lit: bool) -> Brackets {
+        match lit {
+            true => Brackets::Drawn,
+            false => Brackets::LeftOut,
+        }
+    }
+}
+
 /// A text in [`AFAR`] rows; without brackets it stands where it would stand in them. Not
 /// for ASCII, which has no letters of that height.
 pub(super) fn in_brackets(
     pen: &mut Pen,
     (x, y): (u16, u16),
     text: &str,
-    brackets: bool,
+    brackets: Brackets,
     style: Style,
 ) {
     // Brackets and not reversed letters, which would touch the edges of their background.
     let inner = x + width("[", Size::Four, Glyphs::Unicode);
     let end = write(pen, (inner, y), text, Size::Four, style, Glyphs::Unicode);
-    if brackets {
+    if brackets == Brackets::Drawn {
         write(pen, (x, y), "[", Size::Four, style, Glyphs::Unicode);
         write(pen, (end, y), "]", Size::Four, style, Glyphs::Unicode);
     }

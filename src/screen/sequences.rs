@@ -41,15 +41,15 @@ enum State {
     /// ESC ESC: the key twice, or some terminals' Alt before a sequence.
     EscapeTwice,
     /// `ESC [`, and what is held.
-    Control { alt: bool },
+    Control(KeyModifiers),
     /// `ESC O`, and what is held.
-    Shift3 { alt: bool },
+    Shift3(KeyModifiers),
     /// `ESC [ M`: a button and a place follow, a byte each.
     Mouse,
     /// `ESC [ [`: one letter follows.
     Console,
     /// A character of several bytes.
-    Character { alt: bool },
+    Character(KeyModifiers),
     /// Everything up to its end is text that was pasted.
     Paste,
 }
@@ -77,8 +77,8 @@ impl Sequences {
                 self.key(escape.0, escape.1);
                 self.key(escape.0, escape.1);
             }
-            State::Control { .. } if alone => self.character('[', true),
-            State::Shift3 { .. } if alone => self.character('O', true),
+            State::Control(_) if alone => self.character('[', KeyModifiers::ALT),
+            State::Shift3(_) if alone => self.character('O', KeyModifiers::ALT),
             _ => {}
         }
         self.begin(State::Nothing);
@@ -93,24 +93,24 @@ impl Sequences {
     fn byte(&mut self, byte: u8) {
         if byte == CTRL_C {
             self.begin(State::Nothing);
-            return self.plain(byte, false);
+            return self.plain(byte, KeyModifiers::NONE);
         }
         match self.state {
-            State::Nothing => self.plain(byte, false),
+            State::Nothing => self.plain(byte, KeyModifiers::NONE),
             State::Escape => self.after_escape(byte),
             State::EscapeTwice => match byte {
-                b'[' => self.begin(State::Control { alt: true }),
-                b'O' => self.begin(State::Shift3 { alt: true }),
+                b'[' => self.begin(State::Control(KeyModifiers::ALT)),
+                b'O' => self.begin(State::Shift3(KeyModifiers::ALT)),
                 _ => {
                     self.key(KeyCode::Esc, KeyModifiers::NONE);
                     self.after_escape(byte);
                 }
             },
-            State::Control { alt } => self.control(byte, alt),
-            State::Shift3 { alt } => match byte {
+            State::Control(held) => self.control(byte, held),
+            State::Shift3(held) => match byte {
                 b'0'..=b'9' | b';' if self.held.len() < LONGEST => self.held.push(byte),
                 b'A'..=b'Z' => {
-                    let modifiers = Parameters::of(&self.held).last_modifiers(alt);
+                    let modifiers = Parameters::of(&self.held).last_modifiers(held);
                     self.begin(State::Nothing);
                     match byte {
                         b'M' => self.key(KeyCode::Enter, modifiers.0),
@@ -125,7 +125,12 @@ impl Sequences {
                     if let [button, column, row] = self.held[..] {
                         self.begin(State::Nothing);
                         let from_one = |b: u8| u16::from(b - 32);
-                        self.mouse(button - 32, from_one(column), from_one(row), false);
+                        self.mouse(
+                            button - 32,
+                            from_one(column),
+                            from_one(row),
+                            MouseEventKind::Down,
+                        );
                     }
                 }
                 _ => self.again(byte),
@@ -137,7 +142,7 @@ impl Sequences {
                 }
                 _ => self.again(byte),
             },
-            State::Character { alt } => match byte {
+            State::Character(held) => match byte {
                 0x80..=0xbf => {
                     self.held.push(byte);
                     let whole = self.held.first().map_or(0, |&first| length(first));
@@ -146,7 +151,7 @@ impl Sequences {
                         let c = text.and_then(|t| t.chars().next());
                         self.begin(State::Nothing);
                         if let Some(c) = c {
-                            self.character(c, alt);
+                            self.character(c, held);
                         }
                     }
                 }
@@ -167,27 +172,23 @@ impl Sequences {
     /// What has begun is broken off by a byte that cannot belong to it.
     fn again(&mut self, byte: u8) {
         self.begin(State::Nothing);
-        self.plain(byte, false);
+        self.plain(byte, KeyModifiers::NONE);
     }
 
     fn after_escape(&mut self, byte: u8) {
         match byte {
-            b'[' => self.begin(State::Control { alt: false }),
-            b'O' => self.begin(State::Shift3 { alt: false }),
+            b'[' => self.begin(State::Control(KeyModifiers::NONE)),
+            b'O' => self.begin(State::Shift3(KeyModifiers::NONE)),
             ESC => self.begin(State::EscapeTwice),
             _ => {
                 self.begin(State::Nothing);
-                self.plain(byte, true);
+                self.plain(byte, KeyModifiers::ALT);
             }
         }
     }
 
     /// A byte that stands for itself, or begins something.
-    fn plain(&mut self, byte: u8, alt: bool) {
-        let held = match alt {
-            true => KeyModifiers::ALT,
-            false => KeyModifiers::NONE,
-        };
+    fn plain(&mut self, byte: u8, held: KeyModifiers) {
         let control = held | KeyModifiers::CONTROL;
         match byte {
             ESC => self.begin(State::Escape),
@@ -197,10 +198,10 @@ impl Sequences {
             0 => self.key(KeyCode::Char(' '), control),
             0x01..=0x1a => self.key(KeyCode::Char(char::from(byte - 1 + b'a')), control),
             0x1c..=0x1f => self.key(KeyCode::Char(char::from(byte - 0x1c + b'4')), control),
-            b' '..=b'~' => self.character(char::from(byte), alt),
+            b' '..=b'~' => self.character(char::from(byte), held),
             // The first byte of a character; others are no beginning, and are left out.
             0xc2..=0xf4 => {
-                self.begin(State::Character { alt });
+                self.begin(State::Character(held));
                 self.held.push(byte);
             }
             0x80.. => {}
@@ -208,32 +209,36 @@ impl Sequences {
     }
 
     /// A byte after `ESC [`.
-    fn control(&mut self, byte: u8, alt: bool) {
+    fn control(&mut self, byte: u8, held: KeyModifiers) {
         match byte {
             b'[' if self.held.is_empty() => self.begin(State::Console),
             b'M' if self.held.is_empty() => self.begin(State::Mouse),
             b' '..=b'?' if self.held.len() < LONGEST => self.held.push(byte),
             b'@'..=b'~' => {
-                let held = std::mem::take(&mut self.held);
+                let inside = std::mem::take(&mut self.held);
                 self.begin(State::Nothing);
-                self.complete(&held, byte, alt);
+                self.complete(&inside, byte, held);
             }
             _ => self.again(byte),
         }
     }
 
     /// A whole control sequence: what stands between `ESC [` and its last byte, and that.
-    fn complete(&mut self, held: &[u8], last: u8, alt: bool) {
-        if let Some(report) = held.strip_prefix(b"<") {
+    fn complete(&mut self, inside: &[u8], last: u8, held: KeyModifiers) {
+        if let Some(report) = inside.strip_prefix(b"<") {
             let all = Parameters::of(report);
             if let ([button, column, row], b'M' | b'm') = (all.numbers(), last)
                 && let Ok(button) = u8::try_from(*button)
             {
-                self.mouse(button, *column, *row, last == b'm');
+                let how = match last {
+                    b'm' => MouseEventKind::Up,
+                    _ => MouseEventKind::Down,
+                };
+                self.mouse(button, *column, *row, how);
             }
             return;
         }
-        let all = Parameters::of(held);
+        let all = Parameters::of(inside);
         let first = all.number(0);
         match last {
             b'~' => match (first, all.number(1), all.number(2)) {
@@ -241,25 +246,25 @@ impl Sequences {
                 // As xterm says a key that has no sequence of its own: modifiers, then the
                 // character.
                 (Some(27), Some(mask), Some(c)) => {
-                    self.coded(c, (modifiers(mask, alt), KeyEventKind::Press));
+                    self.coded(c, (modifiers(mask, held), KeyEventKind::Press));
                 }
                 (Some(number), ..) => {
                     if let Some(code) = numbered(number) {
-                        self.pressed(code, all.modifiers(alt));
+                        self.pressed(code, all.modifiers(held));
                     }
                 }
                 (None, ..) => {}
             },
             b'u' => {
                 if let Some(c) = first {
-                    self.coded(c, all.modifiers(alt));
+                    self.coded(c, all.modifiers(held));
                 }
             }
-            b'I' if held.is_empty() => self.events.push(Event::FocusGained),
-            b'O' if held.is_empty() => self.events.push(Event::FocusLost),
+            b'I' if inside.is_empty() => self.events.push(Event::FocusGained),
+            b'O' if inside.is_empty() => self.events.push(Event::FocusLost),
             // A place of the cursor looks like this, too; nobody has asked for it.
             b'R' if first.is_some_and(|n| n != 1) => {}
-            _ => self.lettered(last, all.last_modifiers(alt)),
+            _ => self.lettered(last, all.last_modifiers(held)),
         }
     }
 
@@ -304,10 +309,8 @@ impl Sequences {
         self.pressed(code, (held, kind));
     }
 
-    fn character(&mut self, c: char, alt: bool) {
-        let mut held = KeyModifiers::NONE;
+    fn character(&mut self, c: char, mut held: KeyModifiers) {
         held.set(KeyModifiers::SHIFT, c.is_uppercase());
-        held.set(KeyModifiers::ALT, alt);
         self.key(KeyCode::Char(c), held);
     }
 
@@ -320,9 +323,9 @@ impl Sequences {
         self.events.push(Event::Key(event));
     }
 
-    /// A report of the mouse: the button's number with its modifiers, and the place,
-    /// counted from one.
-    fn mouse(&mut self, button: u8, column: u16, row: u16, released: bool) {
+    /// A report of the mouse: the button's number with its modifiers, the place, counted from
+    /// one, and what happened to a button that is not dragged.
+    fn mouse(&mut self, button: u8, column: u16, row: u16, how: fn(MouseButton) -> MouseEventKind) {
         let moves = button & 32 != 0;
         let pressed = match button & 3 {
             0 => Some(MouseButton::Left),
@@ -332,8 +335,7 @@ impl Sequences {
         };
         let kind = match (button >> 6, pressed) {
             (0, Some(button)) if moves => MouseEventKind::Drag(button),
-            (0, Some(button)) if released => MouseEventKind::Up(button),
-            (0, Some(button)) => MouseEventKind::Down(button),
+            (0, Some(button)) => how(button),
             (0, None) if moves => MouseEventKind::Moved,
             // The form of X10 does not say which.
             (0, None) => MouseEventKind::Up(MouseButton::Left),
@@ -386,14 +388,21 @@ fn numbered(number: u16) -> Option<KeyCode> {
     }
 }
 
-/// One more than the sum of what is held: 1 for Shift, 2 for Alt, 4 for Control.
-fn modifiers(mask: u16, alt: bool) -> KeyModifiers {
+/// What is held by a number, one more than the sum of 1 for Shift, 2 for Alt, 4 for Control, and
+/// `held`.
+fn modifiers(mask: u16, held: KeyModifiers) -> KeyModifiers {
     let bits = mask.saturating_sub(1);
-    let mut held = KeyModifiers::NONE;
-    held.set(KeyModifiers::SHIFT, bits & 1 != 0);
-    held.set(KeyModifiers::ALT, alt || bits & 2 != 0);
-    held.set(KeyModifiers::CONTROL, bits & 4 != 0);
-    held
+    let mut all = held;
+    for (bit, key) in [
+        (1, KeyModifiers::SHIFT),
+        (2, KeyModifiers::ALT),
+        (4, KeyModifiers::CONTROL),
+    ] {
+        if bits & bit != 0 {
+            all |= key;
+        }
+    }
+    all
 }
 
 /// Numbers between semicolons, each perhaps with another after a colon. More than these
@@ -442,21 +451,21 @@ impl Parameters {
         self.numbers().get(at).copied()
     }
 
-    /// What the second one says.
-    fn modifiers(&self, alt: bool) -> (KeyModifiers, KeyEventKind) {
+    /// What the second one says, and `held`.
+    fn modifiers(&self, held: KeyModifiers) -> (KeyModifiers, KeyEventKind) {
         let kind = match self.kind {
             Some(2) => KeyEventKind::Repeat,
             Some(3) => KeyEventKind::Release,
             _ => KeyEventKind::Press,
         };
-        (modifiers(self.number(1).unwrap_or(1), alt), kind)
+        (modifiers(self.number(1).unwrap_or(1), held), kind)
     }
 
     /// What the second one says; where there is one alone, that.
-    fn last_modifiers(&self, alt: bool) -> (KeyModifiers, KeyEventKind) {
+    fn last_modifiers(&self, held: KeyModifiers) -> (KeyModifiers, KeyEventKind) {
         match self.numbers() {
-            [only] => (modifiers(*only, alt), KeyEventKind::Press),
-            _ => self.modifiers(alt),
+            [only] => (modifiers(*only, held), KeyEventKind::Press),
+            _ => self.modifiers(held),
         }
     }
 }

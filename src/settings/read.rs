@@ -9,7 +9,8 @@ use crate::nearest::nearest;
 use crate::screen::{Depth, Key, KeyBindings, Palette, Panel, Panels, Way};
 use crate::theory::{
     Accidentals, AugmentedMark, Bassist, Cadential, Catalogue, DiminishedMark, Enharmonic, Glyphs,
-    HalfDiminished, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis, NumeralCase,
+    HalfDiminished, IonianName, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis,
+    NumeralCase,
 };
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -126,7 +127,7 @@ impl Settings {
         set(&mut own.case, table.choice("numeral_case", &[
             ("textbook", NumeralCase::Textbook), ("capitals", NumeralCase::Capitals)]));
         set(&mut own.cadential, table.choice("six_four", &[("I64", Cadential::Tonic), ("V", Cadential::Dominant)]));
-        set(&mut own.ionian_is_major, table.choice("ionian", &[("Ionian", false), ("major", true)]));
+        set(&mut own.ionian, table.choice("ionian", &[("Ionian", IonianName::Ionian), ("major", IonianName::Major)]));
         set(&mut own.glyphs, table.choice("glyphs", &[("unicode", Glyphs::Unicode), ("ascii", Glyphs::Ascii)]));
         set(&mut own.letters, table.choice("letters", &[
             ("english", Letters::English), ("german", Letters::German),

@@ -267,14 +267,23 @@ pub fn syllable(note: Spelling, tonic: Spelling, glyphs: Glyphs) -> String {
     }
 }
 
+/// What the Ionian mode is called.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum IonianName {
+    /// By the name that it has among the modes.
+    #[default]
+    Ionian,
+    /// `major`.
+    Major,
+}
+
 /// The user's conventions. They change how a thing is written, never what it is:
 /// the Harte labels do not depend on them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Notation {
     pub glyphs: Glyphs,
     pub numeral_basis: NumeralBasis,
-    /// Ionian is written "major".
-    pub ionian_is_major: bool,
+    pub ionian: IonianName,
     pub letters: Letters,
     pub marks: ChordMarks,
     pub accidentals: Accidentals,
@@ -288,7 +297,7 @@ impl Notation {
     pub const PLAIN: Notation = Notation {
         glyphs: Glyphs::Unicode,
         numeral_basis: NumeralBasis::MajorScale,
-        ionian_is_major: false,
+        ionian: IonianName::Ionian,
         letters: Letters::English,
         marks: ChordMarks::PLAIN,
         accidentals: Accidentals::ByContext,

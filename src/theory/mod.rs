@@ -37,7 +37,7 @@ pub use catalogue::Catalogue;
 pub use chord::{Chord, Sonority};
 pub use convention::{
     Accidentals, AugmentedMark, Cadential, ChordMarks, DiminishedMark, Enharmonic, HalfDiminished,
-    Letters, MajorSeventh, MinorMark, Notation, NumeralBasis, NumeralCase, syllable,
+    IonianName, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis, NumeralCase, syllable,
 };
 pub use degree::{Degree, NotADegree, spell_degree};
 pub use family::{Shade, alterations, brightness_order, relatives};

@@ -2,7 +2,7 @@
 
 use super::catalogue::Catalogue;
 use super::chord::{Chord, Sonority};
-use super::convention::{Accidentals, Enharmonic, Letters, Notation};
+use super::convention::{Accidentals, Enharmonic, IonianName, Letters, Notation};
 use super::kind::Triad;
 use super::kinds::Kinds;
 use super::mode::{SpelledTonality, Tonality};
@@ -98,7 +98,7 @@ impl Notation {
     /// `Dorian`.
     pub fn mode(&self, t: Tonality, catalogue: &Catalogue) -> String {
         let mode = catalogue.mode(t.mode);
-        if mode.id == "ionian" && self.ionian_is_major {
+        if mode.id == "ionian" && self.ionian == IonianName::Major {
             return "major".into();
         }
         self.mode_name(&mode.name)

@@ -145,7 +145,13 @@ fn afar(pen: &mut Pen, rows: &[Row], right: u16, look: &Look) -> Option<u16> {
                 first,
                 Glyphs::Unicode,
             );
-            large::in_brackets(pen, (x + 4 + numeral, y), &texts[2], lit, second);
+            large::in_brackets(
+                pen,
+                (x + 4 + numeral, y),
+                &texts[2],
+                large::Brackets::around(lit),
+                second,
+            );
         }
     }
     Some(top + rows.len() as u16 * stride)

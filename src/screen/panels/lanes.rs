@@ -454,8 +454,8 @@ impl Lanes<'_> {
     fn signs(&self, pen: &mut Pen) {
         let (look, p) = (self.look, self.p);
         let styles = look.styles();
-        for (x, lane, said) in self.stated() {
-            let sign = stated_sign(said, look);
+        for (x, lane, note) in self.stated() {
+            let sign = stated_sign(note, look);
             pen.dot(p.gutter + x, p.row(lane), sign, styles.strong);
         }
         if let Some((x, lane)) = self.present() {
@@ -470,13 +470,13 @@ impl Lanes<'_> {
 
     /// Column and lane of each statement, and whether it was one: what is taken back is
     /// so in the lane of the one before.
-    fn stated(&self) -> impl Iterator<Item = (u16, u16, bool)> + '_ {
+    fn stated(&self) -> impl Iterator<Item = (u16, u16, Option<Spelling>)> + '_ {
         let all = self.picture.history.stated();
         all.iter().enumerate().filter_map(move |(i, &(at, note))| {
             let before = || all.get(..i)?.iter().rev().find_map(|s| s.1);
             let said = note.or_else(before)?;
             let lane = self.order.lane(said.pitch_class());
-            Some((self.window.past(at)?, lane, note.is_some()))
+            Some((self.window.past(at)?, lane, note))
         })
     }
 

@@ -18,7 +18,7 @@ mod tests {
     use super::*;
     use crate::screen::keys::KeyBindings;
     use crate::screen::{Depth, Palette};
-    use crate::theory::{Catalogue, Glyphs, Notation};
+    use crate::theory::{Catalogue, Glyphs, IonianName, Notation};
 
     #[test]
     fn the_modes_are_named_as_the_user_wants_them() {
@@ -41,11 +41,10 @@ mod tests {
         };
         let plain = Notation::default();
         assert_eq!(said(plain), "top line Lydian dominant, the rest Ionian");
-        let ionian_is_major = true;
         let glyphs = Glyphs::Ascii;
         assert_eq!(
             said(Notation {
-                ionian_is_major,
+                ionian: IonianName::Major,
                 glyphs,
                 ..plain
             }),

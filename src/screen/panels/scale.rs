@@ -233,7 +233,13 @@ impl Table {
                         Glyphs::Unicode,
                     );
                     let start = x + numeral[i] + 2;
-                    large::in_brackets(pen, (start, y), &cell.label, lit, second);
+                    large::in_brackets(
+                        pen,
+                        (start, y),
+                        &cell.label,
+                        large::Brackets::around(lit),
+                        second,
+                    );
                     let after = start + label[i] + 1;
                     marks(pen, (after, y + 2), cell.differs, cell.characteristic, look);
                 }

@@ -10,6 +10,7 @@ use crate::screen::picture::Picture;
 use crate::screen::timeline::{self, Columns, Drawn, StripView};
 use crate::screen::transition::Transition;
 use crate::screen::wording::abbreviated;
+use crate::theory::Spelling;
 use ratatui::style::Style;
 
 /// Columns of the rows' names.
@@ -135,11 +136,11 @@ pub(in crate::screen) fn at_home(home: &[Region], r: &Region) -> bool {
     home.is_none_or(|h| h.spelled.tonality.center == r.spelled.tonality.center)
 }
 
-/// The sign of what the player said is home, and of taking it back.
-pub(in crate::screen) fn stated_sign(said: bool, look: &Look) -> char {
-    match said {
-        true => look.sign('⌂', '@'),
-        false => look.sign('×', 'x'),
+/// The sign of what the player said is home, a note, and of taking it back, none.
+pub(in crate::screen) fn stated_sign(note: Option<Spelling>, look: &Look) -> char {
+    match note {
+        Some(_) => look.sign('⌂', '@'),
+        None => look.sign('×', 'x'),
     }
 }
 
@@ -159,7 +160,7 @@ fn draw_stated(
             continue;
         };
         let name = note.map(|n| look.notation.name(n)).unwrap_or_default();
-        let text = format!("{}{name}", stated_sign(note.is_some(), look));
+        let text = format!("{}{name}", stated_sign(note, look));
         let end = pen.put(GUTTER + x, y, &text, style);
         // A space parts it from the line of home.
         if end < GUTTER + window.count {
@@ -266,7 +267,8 @@ fn names(
         }
         let tonic = look.center(r.spelled);
         let small = match claim::mode(r.spelled.tonality, r.open, look) {
-            Some(mode) => shorter(&tonic, &mode, said == Some(r.spelled.tonic)),
+            Some(mode) if said == Some(r.spelled.tonic) => same_center(&tonic, &mode),
+            Some(mode) => new_center(&tonic, &mode),
             None if said == Some(r.spelled.tonic) => Vec::new(),
             None => vec![tonic],
         };
@@ -292,24 +294,23 @@ fn names(
     }
 }
 
-/// A name from whole to the center alone. Where the center has been said just
-/// before, the mode may stand alone, as it is what is new, and the center never does.
-fn shorter(tonic: &str, mode: &str, said: bool) -> Vec<String> {
-    let mut names = vec![format!("{tonic} {mode}")];
-    if said {
-        names.push(mode.to_owned());
-    }
-    for letters in [5, 4, 3] {
-        let short = abbreviated(mode, letters);
-        names.push(format!("{tonic} {short}"));
-        if said {
-            names.push(short);
-        }
-    }
-    if !said {
-        names.push(tonic.to_owned());
-    }
-    names
+/// A mode's name from whole to short.
+fn shorter(mode: &str) -> impl Iterator<Item = String> {
+    let short = [5, 4, 3].map(|letters| abbreviated(mode, letters));
+    std::iter::once(mode.to_owned()).chain(short)
+}
+
+/// A name from whole to the center alone.
+fn new_center(tonic: &str, mode: &str) -> Vec<String> {
+    let names = shorter(mode).map(|mode| format!("{tonic} {mode}"));
+    names.chain([tonic.to_owned()]).collect()
+}
+
+/// A name from whole to short where the center has been said just before: the mode may stand
+/// alone, as it is what is new, and the center never does.
+fn same_center(tonic: &str, mode: &str) -> Vec<String> {
+    let both = |mode: String| [format!("{tonic} {mode}"), mode];
+    shorter(mode).flat_map(both).collect()
 }
 
 #[cfg(test)]
@@ -319,11 +320,11 @@ mod tests {
     #[test]
     fn names_grow_shorter_step_by_step() {
         assert_eq!(
-            shorter("C", "Phrygian", false),
+            new_center("C", "Phrygian"),
             ["C Phrygian", "C Phryg", "C Phry", "C Phr", "C"]
         );
         assert_eq!(
-            shorter("C", "Phrygian", true),
+            same_center("C", "Phrygian"),
             [
                 "C Phrygian",
                 "Phrygian",

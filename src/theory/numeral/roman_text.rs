@@ -1,7 +1,7 @@
 //! A numeral in RomanText.
 
 use super::place::kind;
-use super::value::{Numeral, Role, Sixth, roman};
+use super::value::{LetterCase, Numeral, Role, Sixth, roman};
 use crate::theory::degree::Degree;
 use crate::theory::kind::Triad;
 use crate::theory::pitch::PitchClass;
@@ -123,5 +123,5 @@ fn roman_degree(d: Degree, small: bool, minor: bool) -> Option<String> {
         return None;
     }
     let sign = accidentals(d.alter - usual, Glyphs::Ascii);
-    Some(sign + &roman(d.number, small))
+    Some(sign + &roman(d.number, LetterCase::small_if(small)))
 }

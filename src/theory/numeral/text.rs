@@ -1,7 +1,7 @@
 //! A numeral as text, by the user's conventions.
 
 use super::place::kind;
-use super::value::{Numeral, Role, Sixth, Target, roman};
+use super::value::{LetterCase, Numeral, Role, Sixth, Target, roman};
 use crate::theory::convention::{Cadential, Notation, NumeralBasis, NumeralCase};
 use crate::theory::degree::Degree;
 use crate::theory::kind::{Kind, Member, Triad};
@@ -41,7 +41,8 @@ impl Numeral {
         let capitals = notation.case == NumeralCase::Capitals;
         let sign = self.sign(target.degree, target.minor, notation);
         let small = target.minor && !capitals;
-        accidentals(sign, notation.glyphs) + &roman(target.degree.number, small)
+        accidentals(sign, notation.glyphs)
+            + &roman(target.degree.number, LetterCase::small_if(small))
     }
 
     fn textbook(&self, notation: &Notation) -> String {
@@ -88,7 +89,7 @@ impl Numeral {
         if matches!(self.role, Role::Cadential(_)) && notation.cadential == Cadential::Dominant {
             (number, small) = (5, false);
         }
-        let mut text = accidentals(sign, glyphs) + &roman(number, small);
+        let mut text = accidentals(sign, glyphs) + &roman(number, LetterCase::small_if(small));
         let seventh = k.seventh();
         match (triad, seventh) {
             (Triad::Diminished, Some(10)) => text.push(if ascii { '0' } else { 'ø' }),
@@ -165,9 +166,9 @@ impl Numeral {
         let stand = |d: Degree| {
             let small = matches!(kind(chord.kind).triad(), Triad::Minor | Triad::Diminished);
             let sign = self.sign(d, small, notation);
-            accidentals(sign, glyphs) + &roman(d.number, false)
+            accidentals(sign, glyphs) + &roman(d.number, LetterCase::Capital)
         };
-        let local = || roman(self.degree.number, false);
+        let local = || roman(self.degree.number, LetterCase::Capital);
         // V of the tonic, or of the degree.
         let five = |t: Option<Target>| {
             let d = t.map_or(Degree::at(1, 0), |t| t.degree);

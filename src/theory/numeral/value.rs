@@ -112,12 +112,29 @@ impl Numeral {
     }
 }
 
+/// Whether a numeral is written in capital or in small letters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum LetterCase {
+    Capital,
+    Small,
+}
+
+impl LetterCase {
+    /// As textbooks write what stands on a minor or diminished triad.
+    pub fn small_if(minor: bool) -> LetterCase {
+        match minor {
+            true => LetterCase::Small,
+            false => LetterCase::Capital,
+        }
+    }
+}
+
 /// The roman numeral of a degree, 1-7.
-pub(super) fn roman(number: u8, small: bool) -> String {
+pub(super) fn roman(number: u8, case: LetterCase) -> String {
     const ROMAN: [&str; 7] = ["I", "II", "III", "IV", "V", "VI", "VII"];
     let capital = ROMAN[(number as usize + 6) % 7];
-    match small {
-        true => capital.to_lowercase(),
-        false => capital.to_owned(),
+    match case {
+        LetterCase::Small => capital.to_lowercase(),
+        LetterCase::Capital => capital.to_owned(),
     }
 }

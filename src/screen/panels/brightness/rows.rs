@@ -72,7 +72,13 @@ impl Ladder<'_> {
                 ModeStatus::Nothing => styles.text,
             };
             let lit = matches!(rung.said, ModeStatus::Present | ModeStatus::Guess);
-            large::in_brackets(pen, (2, y), &text(rung), lit, style);
+            large::in_brackets(
+                pen,
+                (2, y),
+                &text(rung),
+                large::Brackets::around(lit),
+                style,
+            );
             if rung.said == ModeStatus::Heard {
                 pen.put(x, y, "(heard)", styles.home);
             }
