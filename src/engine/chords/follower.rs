@@ -34,6 +34,8 @@ const LOWEST: f32 = 1.5;
 const LOWEST_OF_LINE: f32 = 2.0;
 /// After this much silence nothing that was heard before belongs to the harmony.
 const REST: Time = Time::millis(2000);
+/// A third that was heard within this time belongs to a harmony even where it seems to begin later.
+const GUESSED: Time = Time::millis(2500);
 /// A harmony is recognized at most this long after its first note.
 const FIRST: Time = Time::millis(1200);
 
@@ -51,6 +53,8 @@ struct KeyArrival {
 pub(super) struct Follower {
     pub(super) harmonies: Course<{ 12 * TRIADS.len() }>,
     pub(super) basses: Course<12>,
+    /// What is meant, and since when; and what is said of it.
+    pub(super) meant_now: Option<(Sonority, Time)>,
     pub(super) now: Option<(Sonority, Time)>,
     /// The keys of the last stroke, and when it began.
     pub(super) cluster: KeySet,
@@ -361,11 +365,42 @@ impl Follower {
             .iter()
             .find(of_it)
             .or(self.bass.map(|(key, _)| key));
-        let changed = self.now.map(|n| n.0) != Some(found);
+        if self.meant_now.map(|n| n.0) != Some(found) {
+            self.meant_now = Some((found, at));
+        }
+        let said = self.without_its_third(at, found, keys).unwrap_or(found);
+        let changed = self.now.map(|n| n.0) != Some(said);
         if changed {
-            self.now = Some((found, at));
+            self.now = Some((said, at));
         }
         changed
+    }
+
+    /// The two notes of a harmony whose third was not heard in it: an interval, whatever chord is
+    /// expected.
+    fn without_its_third(&self, at: Time, found: Sonority, keys: &Keys) -> Option<Sonority> {
+        let chord = found.chord()?;
+        let thirds = [3, 4].map(|n| chord.root.up(n));
+        let third = thirds.into_iter().find(|&pc| chord.set().contains(pc))?;
+        let all = keys.sounding() | self.heard;
+        let since = |from: Time| -> KeySet {
+            let of_it = |&key: &u8| {
+                keys.sounding().contains(key)
+                    || keys.strike(key).at >= from
+                    || self.ended[key].is_some_and(|end| end > from)
+            };
+            all.iter().filter(of_it).collect()
+        };
+        let guessed = self.began.min(Time(at.0.saturating_sub(GUESSED.0)));
+        if since(guessed).classes().contains(third) {
+            return None;
+        }
+        let notes = since(self.began) | self.cluster;
+        let low = PitchClass::of_key(notes.lowest()?);
+        let mut above = notes.classes().iter().filter(|&pc| pc != low);
+        let high = above.next()?;
+        let interval = Sonority::Interval { low, high };
+        above.next().is_none().then_some(interval)
     }
 
     /// A bare fifth that is all that sounds, after another one: together they are no chord.
@@ -382,7 +417,7 @@ impl Follower {
 
     /// The chord that stands, and since when.
     pub(super) fn standing(&self) -> Option<(Chord, Time)> {
-        let (sonority, since) = self.now?;
+        let (sonority, since) = self.meant_now?;
         Some((sonority.chord()?, since))
     }
 
