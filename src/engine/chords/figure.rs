@@ -77,6 +77,13 @@ impl Default for Figure {
     }
 }
 
+/// Whether a finger is on the floor of a figure: while it is held, no other follows above it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Floor {
+    Held,
+    LetGo,
+}
+
 impl Figure {
     pub const NONE: Figure = Figure {
         cell: Cell::EMPTY,
@@ -93,10 +100,10 @@ impl Figure {
         (!self.cell.keys.is_empty()).then_some(self.cell.floor)
     }
 
-    /// Keys struck together. `held`: a finger holds the floor, so that no other follows
-    /// above it.
-    pub fn go_on(&mut self, at: Time, stroke: KeySet, held: bool) {
+    /// Keys struck together.
+    pub fn go_on(&mut self, at: Time, stroke: KeySet, floor: Floor) {
         let Some(low) = stroke.lowest() else { return };
+        let held = floor == Floor::Held;
         let late = at.since(self.began) > ROUND && !held;
         let complete = self.cell.strokes == self.before.strokes && self.again();
         if self.cell.keys.is_empty() || late || at.since(self.last) > GAP {
@@ -183,7 +190,7 @@ mod tests {
     fn after(keys: &[u8]) -> (Vec<u8>, bool) {
         let mut figure = Figure::NONE;
         for (i, &key) in (0..).zip(keys) {
-            figure.go_on(Time::millis(1000 + 200 * i), KeySet::of(key), false);
+            figure.go_on(Time::millis(1000 + 200 * i), KeySet::of(key), Floor::LetGo);
         }
         (figure.keys().iter().collect(), figure.again())
     }
@@ -220,9 +227,9 @@ mod tests {
     #[test]
     fn after_a_gap_nothing_is_left() {
         let mut figure = Figure::NONE;
-        figure.go_on(Time::millis(0), KeySet::of(48), false);
-        figure.go_on(Time::millis(200), KeySet::of(55), false);
-        figure.go_on(Time::millis(2000), KeySet::of(57), false);
+        figure.go_on(Time::millis(0), KeySet::of(48), Floor::LetGo);
+        figure.go_on(Time::millis(200), KeySet::of(55), Floor::LetGo);
+        figure.go_on(Time::millis(2000), KeySet::of(57), Floor::LetGo);
         assert_eq!(figure.keys(), KeySet::of(57));
         assert_eq!(figure.floor(), Some(57));
     }

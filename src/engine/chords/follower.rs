@@ -4,7 +4,7 @@ use super::super::harmony::{Judgement, RootedTriad, TRIADS};
 use super::super::keys::{Keys, PerKey};
 use super::super::stroke::{Arrival, CLUSTER, Stroke};
 use super::course::Course;
-use super::figure::Figure;
+use super::figure::{Figure, Floor};
 use super::fit::{HarmonyEstimate, meant_by};
 use crate::theory::{Chord, Hearing, KeySet, Kinds, PitchClass, Sonority};
 use crate::time::Time;
@@ -209,7 +209,10 @@ impl Follower {
             Arrival::Joins => self.figure = self.figure_before,
         }
         let floor = self.figure.floor();
-        let held = floor.is_some_and(|f| keys.held().contains(f));
+        let standing = match floor {
+            Some(f) if keys.held().contains(f) => Floor::Held,
+            _ => Floor::LetGo,
+        };
         // A melody over two or more keys that are held is no part of the figure, nor is one
         // that meets a key in the middle of it.
         let under = (keys.held() & KeySet::below(key)).len();
@@ -219,7 +222,7 @@ impl Follower {
             0 | 1 => self.cluster,
             _ => self.cluster & !self.alone,
         };
-        self.figure.go_on(self.cluster_at, line, held);
+        self.figure.go_on(self.cluster_at, line, standing);
         // A stroke of three or more different notes is a harmony of its own:
         // what came before is past, but for a bass that still sounds.
         let struck = self.cluster.classes();
