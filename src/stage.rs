@@ -50,6 +50,8 @@ pub trait Stage {
     /// The history so far, brought up to date.
     fn past(&mut self) -> (&History, &[Marker]);
     fn source(&mut self) -> Source;
+    /// The stop of inertia where none is chosen.
+    fn usual_inertia(&self) -> Inertia;
     /// The stream's time now, for ages and the strip's right edge.
     fn now(&self) -> Time;
     fn act(&mut self, request: Request);

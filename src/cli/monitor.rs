@@ -14,6 +14,7 @@ use crate::plain;
 use crate::screen::{self, Depth, LeftInertia, Outcome};
 use crate::settings::Settings;
 use crate::source::Link;
+use crate::stage::Stage;
 use std::io::IsTerminal;
 use std::path::Path;
 use std::process::ExitCode;

@@ -97,11 +97,6 @@ impl Performer {
         }
     }
 
-    /// The stop of inertia where none is chosen.
-    pub fn usual_inertia(&self) -> Inertia {
-        self.usual
-    }
-
     fn remember(&self, inertia: Option<Inertia>) {
         if let Some(remember) = &self.remember {
             remember(inertia);
@@ -193,6 +188,10 @@ fn next_speed(now: f32, pace: Pace) -> Option<f32> {
 }
 
 impl Stage for Performer {
+    fn usual_inertia(&self) -> Inertia {
+        self.usual
+    }
+
     fn reading(&mut self) -> Reading {
         self.leave_demo_for_a_keyboard();
         let reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);

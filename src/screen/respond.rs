@@ -208,6 +208,9 @@ impl ScreenState<'_> {
             Some(request) => {
                 stage.act(request);
                 self.said = match request {
+                    Request::Inertia(inertia) if inertia == stage.usual_inertia() => {
+                        Some(format!("{} This is the usual stop.", told(inertia)))
+                    }
                     Request::Inertia(inertia) => Some(format!(
                         "{} Back to the usual stop{}.",
                         told(inertia),

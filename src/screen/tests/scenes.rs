@@ -91,6 +91,10 @@ impl Playing {
 }
 
 impl Stage for Playing {
+    fn usual_inertia(&self) -> Inertia {
+        Inertia::default()
+    }
+
     fn reading(&mut self) -> Reading {
         self.monitor.reading()
     }

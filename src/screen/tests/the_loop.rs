@@ -32,6 +32,10 @@ struct FakeStage {
 }
 
 impl Stage for FakeStage {
+    fn usual_inertia(&self) -> Inertia {
+        Inertia::default()
+    }
+
     fn reading(&mut self) -> Reading {
         self.fetched += 1;
         if let Some(happens) = self.happens {
@@ -985,6 +989,25 @@ fn no_key_is_silently_without_effect() {
         let asked = acts.iter().all(|act| *act == Request::Explain);
         assert!(asked, "{keys:?}: {acts:?}");
         assert!(picture.contains(said), "{keys:?}\n{picture}");
+    }
+}
+
+#[test]
+fn a_stop_of_inertia_says_the_way_back_unless_it_is_the_usual_one() {
+    use Inertia::{Motif, Period, Phrase};
+    let usual = "This is the usual stop.";
+    let back = "Back to the usual stop (i).";
+    for (before, becomes, said, unsaid) in
+        [(Motif, Phrase, usual, back), (Phrase, Period, back, usual)]
+    {
+        let mut scene = Scene::wandering();
+        scene.reading.inertia = before;
+        let (picture, acts) = after(scene, &["]", "q"]);
+        assert_eq!(acts, [Request::Inertia(becomes)]);
+        // Over two lines, perhaps.
+        let words: Vec<&str> = picture.split_whitespace().collect();
+        let read = words.join(" ");
+        assert!(read.contains(said) && !read.contains(unsaid), "{picture}");
     }
 }
 
