@@ -34,8 +34,8 @@ const LOWEST: f32 = 1.5;
 const LOWEST_OF_LINE: f32 = 2.0;
 /// After this much silence nothing that was heard before belongs to the harmony.
 const REST: Time = Time::millis(2000);
-/// A third that was heard within this time belongs to a harmony even where it seems to begin later.
-const GUESSED: Time = Time::millis(2500);
+/// A third heard this short a time ago belongs to the harmony, though it may seem to begin later.
+const LATELY: Time = Time::millis(2500);
 /// A harmony is recognized at most this long after its first note.
 const FIRST: Time = Time::millis(1200);
 
@@ -53,8 +53,9 @@ struct KeyArrival {
 pub(super) struct Follower {
     pub(super) harmonies: Course<{ 12 * TRIADS.len() }>,
     pub(super) basses: Course<12>,
-    /// What is meant, and since when; and what is said of it.
-    pub(super) meant_now: Option<(Sonority, Time)>,
+    /// What the present notes are taken for, and since when.
+    pub(super) taken_for: Option<(Sonority, Time)>,
+    /// The label: the same, or an interval where its third was not heard.
     pub(super) now: Option<(Sonority, Time)>,
     /// The keys of the last stroke, and when it began.
     pub(super) cluster: KeySet,
@@ -368,8 +369,8 @@ impl Follower {
             .iter()
             .find(of_it)
             .or(self.bass.map(|(key, _)| key));
-        if self.meant_now.map(|n| n.0) != Some(found) {
-            self.meant_now = Some((found, at));
+        if self.taken_for.map(|n| n.0) != Some(found) {
+            self.taken_for = Some((found, at));
         }
         let said = self.without_its_third(at, found, keys).unwrap_or(found);
         let changed = self.now.map(|n| n.0) != Some(said);
@@ -394,8 +395,8 @@ impl Follower {
             };
             all.iter().filter(of_it).collect()
         };
-        let guessed = self.began.min(Time(at.0.saturating_sub(GUESSED.0)));
-        if since(guessed).classes().contains(third) {
+        let lately = self.began.min(Time(at.0.saturating_sub(LATELY.0)));
+        if since(lately).classes().contains(third) {
             return None;
         }
         let notes = since(self.began) | self.cluster;
@@ -420,7 +421,7 @@ impl Follower {
 
     /// The chord that stands, and since when.
     pub(super) fn standing(&self) -> Option<(Chord, Time)> {
-        let (sonority, since) = self.meant_now?;
+        let (sonority, since) = self.taken_for?;
         Some((sonority.chord()?, since))
     }
 
