@@ -7,7 +7,7 @@
 #[path = "../common/jackd.rs"]
 mod jackd;
 
-use jackd::{Keyboard, Server, sweep};
+use jackd::{Keyboard, Server, forget_the_dead, sweep};
 use peregrinus::engine::Monitor;
 use peregrinus::live::{SystemClock, Wanted, World, listen};
 use peregrinus::midi;
@@ -26,6 +26,7 @@ fn main() {
     }
     // As in the tests: libjack reads the server's name from the environment.
     let name = format!("peregrinus-latency-{}", std::process::id());
+    forget_the_dead();
     let server = Server::start(&name);
     let this = std::env::current_exe().unwrap_or_else(|e| panic!("{e}"));
     let status = Command::new(this)

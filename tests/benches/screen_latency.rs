@@ -11,7 +11,7 @@
 #[path = "../common/jackd.rs"]
 mod jackd;
 
-use jackd::{Keyboard, Server, sweep};
+use jackd::{Keyboard, Server, forget_the_dead, sweep};
 use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -54,6 +54,7 @@ fn main() -> ExitCode {
 /// As in the tests: libjack reads the server's name from the environment.
 fn with_a_server() -> Outcome<()> {
     let name = format!("peregrinus-screen-{}", std::process::id());
+    forget_the_dead();
     let server = Server::start(&name);
     let status = Command::new(std::env::current_exe()?)
         .env("JACK_DEFAULT_SERVER", &name)

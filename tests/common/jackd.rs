@@ -8,6 +8,7 @@
 #![allow(dead_code)]
 
 use std::fs::File;
+use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex};
@@ -23,29 +24,37 @@ pub struct Server(Child);
 
 impl Server {
     pub fn start(name: &str) -> Server {
+        let said = std::env::temp_dir().join(format!("{name}.log"));
+        let log = File::create(&said).expect("the server's words can be written down");
         let child = Command::new("jackd")
             .args([
                 "-n", name, "-r", "-S", "-d", "dummy", "-r", "48000", "-p", "256",
             ])
             .env("JACK_NO_AUDIO_RESERVATION", "1")
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
+            .stdout(log.try_clone().expect("the file can be shared"))
+            .stderr(log)
             .spawn()
             .expect("jackd starts (Debian: apt-get install jackd2)");
+        let server = Server(child);
         let up = Command::new("jack_wait")
             .args(["-s", name, "-w", "-t", "10"])
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .status()
             .expect("jack_wait runs");
-        assert!(up.success(), "the server is up");
-        Server(child)
+        let words = std::fs::read_to_string(&said).unwrap_or_default();
+        let _ = std::fs::remove_file(&said);
+        assert!(
+            up.success(),
+            "the server is up; it said:\n{words}\nin /dev/shm: {:?}",
+            left_behind().collect::<Vec<_>>()
+        );
+        server
     }
 }
 
 impl Server {
-    /// Without a chance to say goodbye. It keeps its place in the table of servers, which has
-    /// eight, until one of the same name is started.
+    /// Without a chance to say goodbye. It keeps its place in the table of servers.
     pub fn kill(mut self) {
         self.0.kill().expect("the server can be killed");
         self.0.wait().expect("the server ends");
@@ -76,6 +85,7 @@ pub fn with_server(test: &str, up: bool, body: impl FnOnce(&str)) {
     static TURN: Mutex<()> = Mutex::new(());
     let _turn = TURN.lock();
     let _turn_of_the_process = turn_of_the_process();
+    forget_the_dead();
     let server = up.then(|| Server::start(&name));
     let output = Command::new(std::env::current_exe().unwrap())
         .args(["--exact", test, "--quiet", "--nocapture"])
@@ -107,15 +117,41 @@ fn turn_of_the_process() -> File {
 
 /// Removes what a server leaves behind.
 pub fn sweep(name: &str) {
-    for entry in std::fs::read_dir("/dev/shm")
-        .into_iter()
-        .flatten()
-        .flatten()
-    {
-        if entry.file_name().to_string_lossy().contains(name) {
-            let _ = std::fs::remove_file(entry.path());
+    for path in left_behind() {
+        if path.to_string_lossy().contains(name) {
+            let _ = std::fs::remove_file(path);
         }
     }
+}
+
+/// The table of servers has eight places (jack2 1.9), and a server that was killed keeps its own:
+/// after eight test programs that were broken off none could start. If no server lives at all,
+/// the table and everything beside it is of the dead, and the next server makes it anew. Not for
+/// a program that has already been a client: it would keep the old table.
+pub fn forget_the_dead() {
+    let processes = std::fs::read_dir("/proc").into_iter().flatten().flatten();
+    let lives = processes
+        .filter_map(|process| std::fs::read_to_string(process.path().join("comm")).ok())
+        .any(|program| program.starts_with("jackd"));
+    if !lives {
+        for path in left_behind() {
+            let _ = if path.is_dir() {
+                std::fs::remove_dir_all(path)
+            } else {
+                std::fs::remove_file(path)
+            };
+        }
+    }
+}
+
+/// What servers and their clients keep in memory under a name.
+fn left_behind() -> impl Iterator<Item = PathBuf> {
+    let entries = std::fs::read_dir("/dev/shm").into_iter().flatten();
+    let paths = entries.flatten().map(|entry| entry.path());
+    paths.filter(|path| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        name.starts_with("jack")
+    })
 }
 
 /// So that whoever counts results does not count the inner one as well.
