@@ -11,7 +11,11 @@ use std::sync::Arc;
 
 use serde::Deserialize;
 
-use peregrinus::engine::{Change, Collection, Monitor, Observer, Reading};
+use peregrinus::engine::{Change, Collection, Event, Monitor, Observer, Reading};
+use peregrinus::midi::Timed;
+use peregrinus::plan::ChordSpan;
+use peregrinus::recording::Recording;
+use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, Glyphs, Notation, PitchClass};
 use peregrinus::time::Time;
 use scenario::pitch_class;
@@ -41,6 +45,8 @@ struct Expect {
     apart: Option<Vec<String>>,
     #[serde(default)]
     chords: Vec<(String, String)>,
+    #[serde(default)]
+    hindsight_chords: Vec<(String, String)>,
     why: Option<String>,
     known_fault: Option<String>,
 }
@@ -55,6 +61,8 @@ struct Said {
     readings: Vec<(Time, Reading)>,
     /// Times at which another center than the one before was shown.
     center_changes: Vec<Time>,
+    /// The chords in hindsight, if anybody asks about them.
+    hindsight: Vec<ChordSpan>,
 }
 
 #[derive(Default)]
@@ -96,6 +104,22 @@ fn play(scenario: &Scene) -> Result<Said, String> {
     for setting in scenario.settings()? {
         monitor.on_event(Time::ZERO, setting, &mut changes);
     }
+    let asked = |e: &Expect| !e.hindsight_chords.is_empty();
+    let hindsight = if scenario.expect.iter().any(asked) {
+        let notes = events.iter().filter_map(|&(at, event)| match event {
+            Event::Midi(event) => Some(Timed { at, event }),
+            _ => None,
+        });
+        let recording = Recording {
+            notes: notes.collect(),
+            end: events.last().map_or(Time::ZERO, |e| e.0),
+            ..Recording::default()
+        };
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        study(&recording, monitor.clone(), &catalogue).chords
+    } else {
+        Vec::new()
+    };
     let mut events = events.into_iter().peekable();
     let mut readings = Vec::new();
     for look in looks {
@@ -108,6 +132,7 @@ fn play(scenario: &Scene) -> Result<Said, String> {
     Ok(Said {
         readings,
         center_changes: changes.at,
+        hindsight,
     })
 }
 
@@ -115,7 +140,7 @@ fn play(scenario: &Scene) -> Result<Said, String> {
 fn stretch(scenario: &Scene, e: &Expect) -> Result<Option<(Time, Time)>, String> {
     let time = |p: &String| Ok::<Time, String>(scenario.time(scenario.place(p)?));
     match (&e.at, &e.from, &e.to) {
-        (None, None, None) if !e.chords.is_empty() => Ok(None),
+        (None, None, None) if !e.chords.is_empty() || !e.hindsight_chords.is_empty() => Ok(None),
         (Some(at), None, None) => {
             let at = time(at)?;
             Ok(Some((at, at + Time(1))))
@@ -320,6 +345,19 @@ fn misses(scenario: &Scene, e: &Expect, said: &Said) -> Result<Vec<String>, Stri
             lines.push(format!("at {place}: {want} expected, read {is}"));
         }
     }
+    for (place, want) in &e.hindsight_chords {
+        let at = scenario.time(scenario.place(place)?) + CLUSTER;
+        let spans = &said.hindsight;
+        let is = match spans.iter().find(|c| c.start <= at && at < c.end) {
+            Some(c) => ASCII.sonority(c.sonority, c.within, Catalogue::standard()),
+            None => "nothing".into(),
+        };
+        if is != plain(want) {
+            lines.push(format!(
+                "at {place}, in hindsight: {want} expected, read {is}"
+            ));
+        }
+    }
     if let (Some(most), Some((from, to))) = (e.center_changes, stretch(scenario, e)?) {
         let changes: Vec<String> = said
             .center_changes
@@ -380,6 +418,7 @@ fn describe(e: &Expect) -> String {
 /// Whether an expectation says anything that could fail.
 fn says_something(e: &Expect) -> bool {
     !e.chords.is_empty()
+        || !e.hindsight_chords.is_empty()
         || [
             &e.center,
             &e.mode,
@@ -477,6 +516,9 @@ fn a_wrong_expectation_and_an_idle_mark_are_both_told() {
     );
     let known = check("chords = [['1.1', 'Am']]\nknown_fault = 'it is C'");
     assert_eq!(known, Ok(vec![]));
+    assert_eq!(check("hindsight_chords = [['1.1', 'C']]"), Ok(vec![]));
+    let wrong = check("hindsight_chords = [['2.1', 'Am']]").expect("it plays");
+    assert!(wrong[0].contains("Am expected, read C"), "{wrong:?}");
     let idle = check("chords = [['1.1', 'C']]\nknown_fault = 'none'").expect("it plays");
     assert!(
         idle[0].contains("take its known_fault mark away"),

@@ -20,6 +20,7 @@ mod follower;
 mod salience;
 
 pub use fit::{Needs, likeliest, on_its_bass};
+pub use follower::{LATELY, SILENCE};
 
 use super::features::Direction;
 use super::harmony::{Harmony, Judgement};

@@ -34,7 +34,7 @@ mod window;
 
 pub use crate::theory::Bassist;
 pub use change::{Change, Observer};
-pub use chords::{Needs, likeliest, on_its_bass};
+pub use chords::{LATELY, Needs, SILENCE, likeliest, on_its_bass};
 pub use collection::Collection;
 pub use estimator::{
     COLLECTIONS, Estimator, Learned, Model, STEP, Scores, TONALITIES, at_place, place,

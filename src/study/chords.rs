@@ -13,13 +13,13 @@ use super::progress::Progress;
 use super::progression::{self, Sheet};
 use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
-    Arrival, Degrees, Direction, HARMONIES, Harmony, Judgement, Meant, Needs, RootedTriad, Stroke,
-    evidence, harmonies_from, likeliest, on_its_bass, weight,
+    Arrival, Degrees, Direction, HARMONIES, Harmony, Judgement, LATELY, Meant, Needs, RootedTriad,
+    SILENCE, Stroke, evidence, harmonies_from, likeliest, on_its_bass, weight,
 };
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{
-    Bassist, Catalogue, Hearing, KeySet, Kinds, PitchClass, PitchClassSet, Sonority,
+    Bassist, Catalogue, Chord, Hearing, KeySet, Kinds, PitchClass, PitchClassSet, Sonority,
 };
 use crate::time::Time;
 use std::ops::Range;
@@ -256,11 +256,8 @@ fn spans(
     let end = sounds.iter().map(|s| s.off).max();
     let (mut of_span, mut of_run) = (Overlapping::new(sounds), Overlapping::new(sounds));
     let mut out: Vec<ChordSpan> = Vec::new();
-    let mut first = 0;
     // Strokes of one harmony, and in it those over one bass.
-    for run in courses.meant.chunk_by(|a, b| a == b) {
-        let run = first..first + run.len();
-        first = run.end;
+    for run in runs(strokes, sounds, &courses.meant) {
         let harmony = courses.meant[run.start];
         let whole = Span::new(strokes, run.clone(), end);
         let mut of_whole: Option<(Degrees, [f32; 12])> = None;
@@ -296,13 +293,14 @@ fn spans(
                     likely(degrees, heard)
                 })
             };
-            let sonority = match span.as_it_stands(bass, harmony, hearing) {
-                Some(named) => named,
-                None => match chord(&mut of_whole) {
-                    Some(chord) => Sonority::Chord(on_its_bass(chord, hearing)),
-                    None => Kinds::standard().name(span.keys.classes().with(bass), bass, hearing),
-                },
-            };
+            let stands = span.as_it_stands(bass, harmony, hearing);
+            let sonority = stands.unwrap_or_else(|| match chord(&mut of_whole) {
+                Some(chord) => {
+                    let chord = on_its_bass(chord, hearing);
+                    without_its_third(chord, strokes, &whole).unwrap_or(Sonority::Chord(chord))
+                }
+                None => Kinds::standard().name(span.keys.classes().with(bass), bass, hearing),
+            });
             // The same chord again, where only the harmony meant has changed, is one span.
             match out.last_mut() {
                 Some(before) if before.sonority == sonority && before.end == span.start => {
@@ -320,6 +318,52 @@ fn spans(
         }
     }
     out
+}
+
+/// Strokes of one harmony, without a silence between them.
+fn runs(strokes: &[Stroke], sounds: &[Sound], meant: &[RootedTriad]) -> Vec<Range<usize>> {
+    let mut sounds: Vec<&Sound> = sounds.iter().collect();
+    sounds.sort_by_key(|sound| sound.on);
+    let mut sounds = sounds.into_iter().peekable();
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    let mut over = Time::default();
+    for (k, stroke) in strokes.iter().enumerate() {
+        while let Some(sound) = sounds.next_if(|sound| sound.on < stroke.at) {
+            over = over.max(sound.off);
+        }
+        let goes_on = k > 0 && meant[k - 1] == meant[k] && stroke.at.since(over) < SILENCE;
+        match runs.last_mut() {
+            Some(run) if goes_on => run.end = k + 1,
+            _ => runs.push(k..k + 1),
+        }
+    }
+    runs
+}
+
+/// The two notes of a harmony whose third was not heard in it, nor shortly before: an interval,
+/// whatever chord is expected.
+fn without_its_third(chord: Chord, strokes: &[Stroke], harmony: &Span) -> Option<Sonority> {
+    let thirds = [3, 4].map(|n| chord.root.up(n));
+    let third = thirds.into_iter().find(|&pc| chord.set().contains(pc))?;
+    let own = &strokes[harmony.strokes.clone()];
+    let before = strokes[..harmony.strokes.start].iter().rev();
+    let lately = before.take_while(|s| harmony.start.since(s.at) <= LATELY);
+    let has_it = |s: &Stroke| s.sounding.classes().contains(third);
+    if own.iter().chain(lately).any(has_it) {
+        return None;
+    }
+    let sounding: KeySet = own.iter().map(|s| s.sounding).collect();
+    let notes = match harmony.keys.classes().len() {
+        1 => sounding,
+        _ => harmony.keys,
+    };
+    let low = PitchClass::of_key(notes.lowest()?);
+    let mut above = notes.classes().iter().filter(|&pc| pc != low);
+    let high = above.next()?;
+    above
+        .next()
+        .is_none()
+        .then_some(Sonority::Interval { low, high })
 }
 
 impl Courses {

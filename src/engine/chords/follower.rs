@@ -33,9 +33,9 @@ const CHANGE_BASS: f32 = 1.0;
 const LOWEST: f32 = 1.5;
 const LOWEST_OF_LINE: f32 = 2.0;
 /// After this much silence nothing that was heard before belongs to the harmony.
-const REST: Time = Time::millis(2000);
+pub const SILENCE: Time = Time::millis(2000);
 /// A third heard this short a time ago belongs to the harmony, though it may seem to begin later.
-const LATELY: Time = Time::millis(2500);
+pub const LATELY: Time = Time::millis(2500);
 /// A harmony is recognized at most this long after its first note.
 const FIRST: Time = Time::millis(1200);
 
@@ -131,7 +131,7 @@ impl Follower {
         self.mark_ends(at, keys);
         let bit = KeySet::of(key);
         let silent = keys.sounding().is_subset(bit);
-        if silent && self.last_end().is_some_and(|end| at.since(end) >= REST) {
+        if silent && self.last_end().is_some_and(|end| at.since(end) >= SILENCE) {
             *self = Follower::default();
             self.sounding = keys.sounding();
         }
