@@ -2,7 +2,8 @@
 //! music, and the moments flagged.
 //!
 //! A recording is a Standard MIDI File that every program plays. What MIDI has no message for
-//! stands in it as text events, the words of a recording: see `words`. Files of other programs
+//! stands in it as text events, the words of a recording: see `words`; what is known of it as a
+//! sitting, in a track of its own: see `facts`. Files of other programs
 //! have none of these and are read all the same.
 //!
 //! To study a file's bytes:
@@ -27,9 +28,11 @@
 //! # }
 //! ```
 
+mod facts;
 mod read;
 mod words;
 mod write;
 
+pub use facts::{Beat, Facts, TRACK};
 pub use read::{Recording, Said, read, read_with};
 pub use write::{Writer, write};

@@ -1,5 +1,6 @@
 //! Reading: a file's content as the engine takes it in.
 
+use super::facts::{self, Facts};
 use super::words::Word;
 use crate::engine::Event;
 use crate::midi::{
@@ -22,6 +23,8 @@ pub struct Recording {
     pub end: Time,
     /// Where its bars and beats are, if the file says so.
     pub bars: Option<Bars>,
+    /// What it says of itself, if it is a sitting.
+    pub facts: Facts,
     /// What could not be read of the file; empty if it is whole.
     pub faults: Faults,
 }
@@ -69,6 +72,9 @@ impl Recording {
         let mut releases = Vec::new();
         let mut unknown: Option<(&str, u64, usize)> = None;
         for (i, text) in texts.iter().enumerate() {
+            if text.kind == TextKind::Text && out.facts.take(&text.text, catalogue) {
+                continue;
+            }
             match word(i) {
                 Some((Ok(Word::Event(event)), text)) => out.said.push(Said {
                     before_note: text.before_event,
@@ -84,16 +90,20 @@ impl Recording {
                 Some((Err(word), text)) => {
                     unknown.get_or_insert((word.said, text.offset, 0)).2 += 1;
                 }
-                _ if text.kind == TextKind::Marker => out.markers.push(Marker {
-                    at: text.at,
-                    about: match word(i + 1) {
-                        Some((Ok(Word::About(from, to)), next)) if next.at == text.at => {
-                            Some((from, to))
-                        }
-                        _ => None,
-                    },
-                    name: text.text.clone(),
-                }),
+                _ if text.kind == TextKind::Marker
+                    && !facts::is_of_the_plan(texts.get(i + 1), text.at) =>
+                {
+                    out.markers.push(Marker {
+                        at: text.at,
+                        about: match word(i + 1) {
+                            Some((Ok(Word::About(from, to)), next)) if next.at == text.at => {
+                                Some((from, to))
+                            }
+                            _ => None,
+                        },
+                        name: text.text.clone(),
+                    })
+                }
                 _ => {}
             }
         }

@@ -69,6 +69,8 @@ pub enum FaultKind {
     },
     #[error("keyboard.transpose is {0}; it must lie between -48 and 48")]
     Transpose(i64),
+    #[error("sittings.rest is {0}; it must lie between 10 and 86400 seconds")]
+    Rest(i64),
     #[error("keyboard.channels holds {0}; channels are numbered 1 to 16")]
     Channel(i64),
     #[error(

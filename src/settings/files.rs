@@ -5,6 +5,7 @@ use super::values::{Settings, SettingsError};
 use crate::engine::Model;
 use crate::file::{self, ReadError};
 use crate::folders;
+use crate::folders;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -42,6 +43,9 @@ impl Settings {
             Ok(text) => s.override_with(&text, path)?,
             Err(ReadError::Missing) if presence == Presence::Optional => {}
             Err(e) => return Err(SettingsError::whole(path.into(), e)),
+        }
+        if let Some(folder) = &mut s.sittings_folder {
+            *folder = path.with_file_name("").join(folders::from_home(folder));
         }
         if let Some(weights) = &s.weights {
             // Beside the settings, unless it says where from the root on.

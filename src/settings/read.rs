@@ -12,6 +12,7 @@ use crate::theory::{
     HalfDiminished, IonianName, Letters, MajorSeventh, MinorMark, Notation, NumeralBasis,
     NumeralCase,
 };
+use crate::time::Time;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -41,6 +42,9 @@ impl Settings {
             way: Way::default(),
             panels: Panels::default(),
             jobs: Vec::new(),
+            keep: true,
+            sittings_folder: None,
+            sitting_rest: Time::ZERO,
             catalogue: Arc::new(Catalogue::standard().clone()),
         };
         s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
@@ -61,6 +65,7 @@ impl Settings {
         let mut file = Table::file(&faults);
         own.take_keyboard(file.table("keyboard"), &faults);
         own.take_reading(file.table("reading"));
+        own.take_sittings(file.table("sittings"), &faults);
         own.take_notation(file.table("notation"));
         let mut screen = file.table("screen");
         let palettes = Palette::ALL.map(|p| (p.name(), p));
@@ -100,6 +105,21 @@ impl Settings {
         }
         let fadings = [Fading::Struck, Fading::Sustained].map(|f| (f.name(), f));
         set(&mut self.fading, table.choice("fading", &fadings));
+        table.finish();
+    }
+
+    fn take_sittings(&mut self, mut table: Table, faults: &Faults) {
+        set(&mut self.keep, table.boolean("keep"));
+        if let Some(folder) = table.text("folder") {
+            let named = PathBuf::from(folder.value);
+            self.sittings_folder = Some(named).filter(|f| !f.as_os_str().is_empty());
+        }
+        if let Some(At { value, at }) = table.integer("rest") {
+            match u64::try_from(value) {
+                Ok(seconds @ 10..=86_400) => self.sitting_rest = Time::millis(1000 * seconds),
+                _ => faults.add(at, FaultKind::Rest(value)),
+            }
+        }
         table.finish();
     }
 

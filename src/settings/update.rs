@@ -19,6 +19,12 @@ impl Settings {
             ("keyboard.port", start.port != new.port),
             ("reading.weights", start.weights != new.weights),
             ("modes.toml", start.catalogue != new.catalogue),
+            (
+                "[sittings]",
+                start.keep != new.keep
+                    || start.sittings_folder != new.sittings_folder
+                    || start.sitting_rest != new.sitting_rest,
+            ),
             ("[jobs]", start.jobs != new.jobs),
             ("screen.lines", start.lines != new.lines),
         ];

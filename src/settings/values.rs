@@ -2,10 +2,12 @@
 
 use super::fault::{Fault, FaultKind};
 use crate::engine::{self, Fading, Filter, Inertia, Model};
+use crate::folders;
 use crate::midi::Trigger;
 use crate::plain;
 use crate::screen::{Depth, KeyBindings, Palette, Panels, Way};
 use crate::theory::{Bassist, Catalogue, Notation};
+use crate::time::Time;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -36,6 +38,12 @@ pub struct Settings {
     pub way: Way,
     pub panels: Panels,
     pub jobs: Vec<Job>,
+    /// Whether everything that is played is kept.
+    pub keep: bool,
+    /// The folder of sittings that the user named, if any: see [`Settings::sittings`].
+    pub sittings_folder: Option<PathBuf>,
+    /// A sitting ends after this much silence.
+    pub sitting_rest: Time,
     pub catalogue: Arc<Catalogue>,
 }
 
@@ -89,6 +97,12 @@ impl SettingsError {
 }
 
 impl Settings {
+    /// The folder of sittings; none on a system that has no place for a user's data.
+    pub fn sittings(&self) -> Option<PathBuf> {
+        let usual = || Some(folders::data()?.join("sittings"));
+        self.sittings_folder.clone().or_else(usual)
+    }
+
     /// The settings that change a reading, as events for the engine's start.
     pub fn events(&self) -> [engine::Event; 4] {
         [

@@ -19,6 +19,7 @@ mod clock;
 mod fault;
 mod header;
 mod held;
+mod last_track;
 mod limits;
 mod merge;
 mod performance;
@@ -31,9 +32,10 @@ mod write;
 
 pub use bars::{BarBeat, Bars};
 pub use fault::{BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError};
+pub use last_track::{counts_as_we_do, with_last_track};
 pub use limits::{LONGEST, Limits};
 pub use performance::{KeySignature, Performance, Text, TextKind};
-pub use write::{FileWriter, write};
+pub use write::{FileWriter, track, write};
 
 use std::ops::ControlFlow;
 

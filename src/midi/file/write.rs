@@ -11,7 +11,7 @@
 use std::io::{self, Seek, SeekFrom, Write};
 
 use super::limits::LONGEST;
-use super::performance::{Performance, TextKind};
+use super::performance::{KeySignature, Performance, Text, TextKind};
 use crate::midi::event::{Channel, Event, Timed};
 use crate::time::Time;
 
@@ -27,8 +27,7 @@ pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> 
     let mut first = Track::default();
     first.tempo();
     for key in &performance.key_signatures {
-        let content = [key.sharps as u8, u8::from(key.minor)];
-        first.meta(key.at, 0x59, &content);
+        first.key(key);
     }
 
     let mut second = Track::default();
@@ -122,6 +121,17 @@ impl Track {
         self.bytes.extend(content);
     }
 
+    fn key(&mut self, key: &KeySignature) {
+        let content = [key.sharps as u8, u8::from(key.minor)];
+        self.meta(key.at, 0x59, &content);
+    }
+
+    /// The whole chunk. (No track that is written at once reaches 4 gigabytes.)
+    fn chunk(&self) -> Vec<u8> {
+        let length = (self.bytes.len() + END.len()) as u32;
+        [&b"MTrk"[..], &length.to_be_bytes(), &self.bytes, &END].concat()
+    }
+
     fn tempo(&mut self) {
         self.meta(Time::ZERO, 0x51, &[0x07, 0xa1, 0x20]);
     }
@@ -181,6 +191,27 @@ impl Track {
     }
 }
 
+/// What every file begins with: the header, and the first track with its tempo.
+pub(super) fn beginning() -> Vec<u8> {
+    let mut first = Track::default();
+    first.tempo();
+    [&header()[..], &first.chunk()].concat()
+}
+
+/// A whole track of texts and key signatures, each in order of time.
+pub fn track(texts: &[Text], key_signatures: &[KeySignature]) -> Vec<u8> {
+    let mut track = Track::default();
+    let mut keys = key_signatures.iter().peekable();
+    for text in texts {
+        while let Some(key) = keys.next_if(|key| key.at <= text.at) {
+            track.key(key);
+        }
+        track.text(text.at, text.kind, &text.text);
+    }
+    keys.for_each(|key| track.key(key));
+    track.chunk()
+}
+
 /// Writes what is played while it is played. After each [`flush`](FileWriter::flush) the file is
 /// complete and valid; a crash loses at most what came later.
 ///
@@ -197,13 +228,7 @@ pub struct FileWriter<W: Write + Seek> {
 impl<W: Write + Seek> FileWriter<W> {
     /// Begins a file at the current position of `out`, which should be its start.
     pub fn new(mut out: W) -> io::Result<FileWriter<W>> {
-        let mut first = Track::default();
-        first.tempo();
-        out.write_all(&header())?;
-        out.write_all(b"MTrk")?;
-        out.write_all(&length(first.bytes.len() as u64 + END.len() as u64)?)?;
-        out.write_all(&first.bytes)?;
-        out.write_all(&END)?;
+        out.write_all(&beginning())?;
         out.write_all(b"MTrk")?;
         out.write_all(&length(END.len() as u64)?)?;
         let start = out.stream_position()?;
@@ -266,7 +291,6 @@ impl<W: Write + Seek> FileWriter<W> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::performance::{KeySignature, Text};
     use super::super::testing::read_all;
     use super::*;
     use proptest::prelude::*;

@@ -1,0 +1,100 @@
+//! A sitting's file: completed, and changed. What is written is written beside it, made to reach
+//! the disk, and then takes its place, so that a file is always the old one or the new one.
+
+use super::folder::{Folder, Growing, private};
+use crate::file::{self, ReadError};
+use crate::midi::{self, FileError, Limits};
+use crate::plan::Marker;
+use crate::recording::{self, Beat, Facts, Recording, TRACK};
+use crate::theory::Catalogue;
+use std::fs::File;
+use std::io::{self, Cursor, Write};
+use std::path::Path;
+use std::sync::Arc;
+
+/// A sitting's file cannot be read or written.
+#[derive(Debug, thiserror::Error)]
+pub enum ChangeError {
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    #[error(transparent)]
+    Damaged(#[from] FileError),
+    #[error("cannot be written: {}", crate::plain::reason(.0))]
+    Write(#[from] io::Error),
+}
+
+/// Puts what is known of it into a sitting that has ended, and the file among the others.
+pub fn complete(
+    folder: &Folder,
+    growing: Growing,
+    facts: &Facts,
+    catalogue: &Arc<Catalogue>,
+) -> Result<Recording, ChangeError> {
+    let bytes = file::bytes(&growing.path, Limits::default().bytes)?;
+    let mut recording = recording::read(&bytes, catalogue)?;
+    let bytes = with_facts(&bytes, &recording, facts, catalogue)?;
+    put(&folder.path(&growing.id), &bytes)?;
+    growing.done();
+    recording.facts = facts.clone();
+    Ok(recording)
+}
+
+/// Changes what is known of a sitting. What was played stays byte for byte what it was.
+pub fn change(
+    folder: &Folder,
+    id: &str,
+    catalogue: &Arc<Catalogue>,
+    change: impl FnOnce(&mut Facts),
+) -> Result<Recording, ChangeError> {
+    let path = folder.path(id);
+    let bytes = file::bytes(&path, Limits::default().bytes)?;
+    let mut recording = recording::read(&bytes, catalogue)?;
+    let mut facts = std::mem::take(&mut recording.facts);
+    change(&mut facts);
+    let bytes = with_facts(&bytes, &recording, &facts, catalogue)?;
+    put(&path, &bytes)?;
+    recording.facts = facts;
+    Ok(recording)
+}
+
+/// A file's bytes with its facts in the last track. A file that is not whole is written anew, of
+/// all that could be read.
+pub(super) fn with_facts(
+    bytes: &[u8],
+    recording: &Recording,
+    facts: &Facts,
+    catalogue: &Arc<Catalogue>,
+) -> io::Result<Vec<u8>> {
+    let track = |beat, markers: &[Marker]| facts.track(markers, beat, catalogue);
+    let beat = match midi::counts_as_we_do(bytes) {
+        true => Beat::Ours,
+        false => Beat::Foreign,
+    };
+    if let Some(whole) = midi::with_last_track(bytes, TRACK, &track(beat, &recording.markers)) {
+        return Ok(whole);
+    }
+    let anew = recording::write(recording, catalogue, Cursor::new(Vec::new()))?.into_inner();
+    let track = track(Beat::Ours, &recording.markers);
+    midi::with_last_track(&anew, TRACK, &track)
+        .ok_or_else(|| io::Error::other("the file just written is not whole"))
+}
+
+/// Writes a file beside its place, and puts it there when it has reached the disk.
+pub(super) fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let beside = path.with_extension(format!("{}.new", std::process::id()));
+    // A program that was killed may have left one.
+    let _ = std::fs::remove_file(&beside);
+    let mut file = private().create_new(true).open(&beside)?;
+    let written = file.write_all(bytes).and_then(|()| file.sync_all());
+    drop(file);
+    let there = written.and_then(|()| std::fs::rename(&beside, path));
+    if there.is_err() {
+        let _ = std::fs::remove_file(&beside);
+        return there;
+    }
+    // The name as well; not every system can.
+    if let Some(folder) = path.parent().and_then(|folder| File::open(folder).ok()) {
+        let _ = folder.sync_all();
+    }
+    Ok(())
+}

@@ -1,0 +1,157 @@
+//! Where sittings lie, and what they are called.
+
+use jiff::ZonedDateTime;
+use std::fs::{File, OpenOptions};
+use std::io::{self, ErrorKind};
+use std::path::{Path, PathBuf};
+
+/// The folder of all sittings.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Folder {
+    root: PathBuf,
+}
+
+const ENDING: &str = "mid";
+const LOCK: &str = "lock";
+/// More sittings than this do not begin in one second.
+const MOST_IN_A_SECOND: u32 = 1000;
+
+/// A sitting that is being played: its file, and the lock that says that its program lives.
+#[derive(Debug)]
+pub struct Growing {
+    pub id: String,
+    pub path: PathBuf,
+    lock: PathBuf,
+    _held: File,
+}
+
+impl Folder {
+    pub fn new(root: impl Into<PathBuf>) -> Folder {
+        Folder { root: root.into() }
+    }
+
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// The file of a sitting that has ended.
+    pub fn path(&self, id: &str) -> PathBuf {
+        self.root.join(format!("{id}.{ENDING}"))
+    }
+
+    pub fn index(&self) -> PathBuf {
+        self.root.join("index.sqlite")
+    }
+
+    fn growing(&self) -> PathBuf {
+        self.root.join("growing")
+    }
+
+    /// The sittings that have ended, the newest first; none where there is no folder.
+    pub fn ids(&self) -> io::Result<Vec<String>> {
+        let mut ids = ids(&self.root)?;
+        ids.sort_by(|a, b| b.cmp(a));
+        Ok(ids)
+    }
+
+    /// Makes the folders, for nobody but their owner.
+    pub fn make(&self) -> io::Result<()> {
+        let mut builder = std::fs::DirBuilder::new();
+        builder.recursive(true);
+        #[cfg(unix)]
+        std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+        builder.create(self.growing())
+    }
+
+    /// A name for a sitting that begins `at`, which no other has, and its lock.
+    pub fn begin(&self, at: &ZonedDateTime) -> io::Result<Growing> {
+        self.make()?;
+        let name = at.strftime("%Y-%m-%d_%H-%M-%S").to_string();
+        for number in 1..=MOST_IN_A_SECOND {
+            let id = match number {
+                1 => name.clone(),
+                _ => format!("{name}-{number}"),
+            };
+            if self.path(&id).exists() {
+                continue;
+            }
+            let path = self.growing().join(format!("{id}.{ENDING}"));
+            let lock = self.growing().join(format!("{id}.{LOCK}"));
+            match private().create_new(true).open(&lock) {
+                Ok(held) => {
+                    held.try_lock()?;
+                    return Ok(Growing {
+                        id,
+                        path,
+                        lock,
+                        _held: held,
+                    });
+                }
+                Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
+                Err(e) => return Err(e),
+            }
+        }
+        Err(ErrorKind::AlreadyExists.into())
+    }
+
+    /// The sittings that were being played when their program stopped. Each is ours alone as long
+    /// as the value lives.
+    pub fn cut_off(&self) -> io::Result<Vec<Growing>> {
+        let mut all = Vec::new();
+        let mut ids = ids(&self.growing())?;
+        ids.sort();
+        for id in ids {
+            let path = self.growing().join(format!("{id}.{ENDING}"));
+            let lock = self.growing().join(format!("{id}.{LOCK}"));
+            let held = private().create(true).truncate(false).open(&lock)?;
+            // Its program lives, or another one is looking after it.
+            if held.try_lock().is_err() || !path.exists() {
+                continue;
+            }
+            all.push(Growing {
+                id,
+                path,
+                lock,
+                _held: held,
+            });
+        }
+        Ok(all)
+    }
+}
+
+impl Growing {
+    /// The file has been taken care of, or was never made.
+    pub fn done(self) {
+        let _ = std::fs::remove_file(&self.path);
+        let _ = std::fs::remove_file(&self.lock);
+    }
+}
+
+/// For nobody but its owner.
+pub(super) fn private() -> OpenOptions {
+    let mut options = OpenOptions::new();
+    options.read(true).write(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options
+}
+
+/// The names of the MIDI files in a folder, without their endings.
+fn ids(folder: &Path) -> io::Result<Vec<String>> {
+    let entries = match std::fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(e) if e.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
+        Err(e) => return Err(e),
+    };
+    let mut ids = Vec::new();
+    for entry in entries {
+        let path = entry?.path();
+        let id = path.file_stem().and_then(|id| id.to_str());
+        if let Some(id) = id
+            && path.extension().is_some_and(|e| e == ENDING)
+        {
+            ids.push(id.to_owned());
+        }
+    }
+    Ok(ids)
+}

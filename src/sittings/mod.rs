@@ -1,0 +1,20 @@
+//! Sittings: what was played at the keyboard on other days, kept and found again.
+//!
+//! The MIDI files in the user's data folder are the truth: each holds what was played and, in a
+//! track of its own, what is known of it ([`Facts`](crate::recording::Facts)). The index beside
+//! them is made of the files, and made anew whenever it is not to be trusted.
+//!
+//! ```text
+//!  DATA/peregrinus/sittings/2026-11-29_20-15-03.mid           a sitting that has ended
+//!  DATA/peregrinus/sittings/growing/2026-11-29_21-40-11.mid   one that is being played
+//!  DATA/peregrinus/sittings/growing/2026-11-29_21-40-11.lock  held while its program lives
+//!  DATA/peregrinus/sittings/index.sqlite
+//! ```
+
+mod files;
+mod folder;
+mod sitting;
+
+pub use files::{ChangeError, change, complete};
+pub use folder::Folder;
+pub use sitting::{Sitting, Stay};

@@ -1,0 +1,86 @@
+//! What the index knows of a sitting.
+
+use crate::midi::Event;
+use crate::plan::Region;
+use crate::recording::Recording;
+use crate::theory::{Catalogue, Notation};
+
+/// A sitting, as the list shows it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Sitting {
+    /// The name of its file, without the ending; nothing else has it.
+    pub id: String,
+    /// When its first note sounded, as the clock of the place had it (RFC 3339).
+    pub begun: Option<String>,
+    pub seconds: f64,
+    /// How many keys were struck.
+    pub notes: u64,
+    /// The player's name for it.
+    pub name: Option<String>,
+    pub tags: Vec<String>,
+    /// It did not end by itself.
+    pub cut_off: bool,
+    /// Where the music was, as heard, in order.
+    pub here: Vec<Stay>,
+    /// And what was home.
+    pub home: Vec<Stay>,
+    /// The player's markers: seconds, name.
+    pub markers: Vec<(f64, String)>,
+}
+
+/// A region, in plain values.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stay {
+    /// In seconds.
+    pub start: f64,
+    pub end: f64,
+    /// The pitch class of the center.
+    pub center: u8,
+    /// The mode's id.
+    pub mode: String,
+    /// As a musician reads it: "D Dorian".
+    pub label: String,
+}
+
+impl Sitting {
+    /// What a sitting's file says.
+    pub fn of(id: &str, recording: &Recording, catalogue: &Catalogue) -> Sitting {
+        let facts = &recording.facts;
+        let stays = |regions: &[Region]| {
+            let stays = regions.iter().map(|r| Stay::of(r, catalogue));
+            stays.collect::<Vec<_>>()
+        };
+        let struck = |e: &Event| matches!(e, Event::NoteOn { .. });
+        let markers = recording.markers.iter();
+        Sitting {
+            id: id.into(),
+            begun: facts.begun.clone(),
+            seconds: recording.end.seconds(),
+            notes: recording.notes.iter().filter(|t| struck(&t.event)).count() as u64,
+            name: facts.name.clone(),
+            tags: facts.tags.clone(),
+            cut_off: facts.cut_off,
+            here: stays(&facts.heard.regions),
+            home: stays(&facts.heard.home),
+            markers: markers.map(|m| (m.at.seconds(), m.name.clone())).collect(),
+        }
+    }
+
+    /// What it is called: its name, or else that of its file.
+    pub fn title(&self) -> &str {
+        self.name.as_deref().unwrap_or(&self.id)
+    }
+}
+
+impl Stay {
+    fn of(region: &Region, catalogue: &Catalogue) -> Stay {
+        let t = region.spelled.tonality;
+        Stay {
+            start: region.start.seconds(),
+            end: region.end.seconds(),
+            center: t.center.index() as u8,
+            mode: catalogue.mode(t.mode).id.clone(),
+            label: Notation::PLAIN.tonality(region.spelled, catalogue),
+        }
+    }
+}
