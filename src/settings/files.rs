@@ -5,7 +5,6 @@ use super::values::{Settings, SettingsError};
 use crate::engine::Model;
 use crate::file::{self, ReadError};
 use crate::folders;
-use crate::folders;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
