@@ -27,7 +27,7 @@ fn line(t: &Timed) -> Option<String> {
         Event::AllSoundOff { channel } => ("control", channel, 120, 0),
         Event::ResetControllers { channel } => ("control", channel, 121, 0),
         Event::AllNotesOff { channel } => ("control", channel, 123, 0),
-        // It has no message of its own: see src/midi/record.rs.
+        // It has no message of its own: see src/midi/file/write.rs.
         Event::Release => return None,
     };
     Some(format!("{} {kind} {} {a} {b}", t.at.0, channel.number()))

@@ -31,7 +31,7 @@ impl Entry {
         };
         match &self.fault {
             None => format!("pin: {}{cursor}  Enter pins, Esc leaves", self.text),
-            Some(fault) => format!("pin: {}{cursor}  {fault}; such as Eb lydian", self.text),
+            Some(fault) => format!("pin: {}{cursor}  {fault}", self.text),
         }
     }
 

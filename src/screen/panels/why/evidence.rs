@@ -36,6 +36,11 @@ impl<'a> Evidence<'a> {
         }
     }
 
+    /// Whether it is likelier that the notes have no center than that they have this one.
+    pub fn no_center(&self) -> bool {
+        self.open.is_none() && self.e.no_center_probability > self.e.center_probability
+    }
+
     /// What is lost without a cause (0-1): probability of the center or of the tonality.
     pub fn change(&self, c: &Cause) -> f32 {
         if self.center {

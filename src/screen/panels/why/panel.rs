@@ -3,7 +3,7 @@
 use super::evidence::Evidence;
 use super::rows;
 use super::table::{Table, scale};
-use super::words::{listed, percent, without};
+use super::words::{listed, percent, why_no_center, without};
 use crate::engine::Cause;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, fit_words, wrapped};
@@ -38,7 +38,10 @@ pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
     let evidence = Evidence::new(e, picture, look);
     let causes = evidence.causes();
     let sentence = if w < 100 && h >= 8 { 2 } else { 1 };
-    headline(pen, &evidence, &causes, sentence, look);
+    match evidence.no_center() {
+        true => no_center(pen, &evidence, picture, sentence),
+        false => headline(pen, &evidence, &causes, sentence, look),
+    }
     let heads = u16::from(h >= 14);
     let air = u16::from(h >= 11);
     let first = sentence + air + heads;
@@ -67,6 +70,33 @@ pub(in crate::screen) fn panel(pen: &mut Pen, picture: &Picture, look: &Look) {
     if picture.asleep().is_some() {
         pen.tint(0, h, styles.asleep);
     }
+}
+
+/// `nothing is established: no center is likeliest, 97 %: the notes are whole-tone. Of the
+/// centers C is, 1 %.`
+fn no_center(pen: &mut Pen, evidence: &Evidence, picture: &Picture, rows: u16) {
+    let look = evidence.look;
+    let styles = look.styles();
+    let start = format!(
+        "no center is likeliest, {}",
+        percent(evidence.e.no_center_probability)
+    );
+    let why = why_no_center(picture);
+    let next = format!("{}, {}", evidence.name(), percent(evidence.probability()));
+    let texts = [
+        format!("{start}: {why}. Of the centers {next}."),
+        format!("{start}: {why}."),
+        format!("{start}."),
+    ];
+    let w = pen.width();
+    let lines = texts.iter().map(|text| wrapped(text, w));
+    let lines = lines.into_iter().find(|l| l.len() <= usize::from(rows));
+    let start = fit_words(&start, w, look.glyphs());
+    let lines = lines.unwrap_or_else(|| vec![start.clone()]);
+    for (y, line) in (0..rows).zip(&lines) {
+        pen.put(0, y, line, styles.text);
+    }
+    pen.put(0, 0, &start, styles.strong);
 }
 
 /// `G Mixolydian, 88 %: mostly because G is in the bass and F, not F♯, was heard.` As
@@ -128,8 +158,12 @@ fn against(pen: &mut Pen, y: u16, evidence: &Evidence) {
     }
     items.extend(evidence.against());
     let room = pen.width();
-    if items.is_empty() {
-        let text = fit_words("nothing heard speaks against it", room, look.glyphs());
+    if items.is_empty() || evidence.no_center() {
+        let text = match evidence.no_center() {
+            true => "nothing heard speaks clearly for one center",
+            false => "nothing heard speaks against it",
+        };
+        let text = fit_words(text, room, look.glyphs());
         pen.put(0, y, &text, styles.quiet);
         return;
     }

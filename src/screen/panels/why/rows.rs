@@ -1,7 +1,7 @@
 //! The evidence in one row or two.
 
 use super::evidence::Evidence;
-use super::words::{listed, percent, without};
+use super::words::{listed, percent, why_no_center, without};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words};
 use crate::screen::picture::Picture;
@@ -25,6 +25,16 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         return;
     };
     let evidence = Evidence::new(e, picture, look);
+    if evidence.no_center() {
+        let share = percent(e.no_center_probability);
+        let room = w.saturating_sub(CAPTION);
+        let name = fit(&format!("no center {share}"), room, look.glyphs());
+        let x = pen.put(CAPTION, 0, &name, styles.strong) + 2;
+        let why = why_no_center(picture);
+        let room = w.saturating_sub(x);
+        pen.put(x, 0, &fit_words(&why, room, look.glyphs()), style);
+        return;
+    }
     let causes = evidence.causes();
     let pro = causes.iter().filter(|c| evidence.change(c) > 0.0);
     let pro: Vec<String> = pro.map(|c| evidence.item(c)).collect();

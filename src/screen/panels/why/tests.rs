@@ -1,6 +1,6 @@
 use super::{draw, panel};
 use crate::engine::{CANDIDATES, CAUSES};
-use crate::engine::{Cause, Removed};
+use crate::engine::{Cause, Collection, Removed};
 use crate::plan::Open;
 use crate::screen::look::Look;
 use crate::screen::pen::Pen;
@@ -244,4 +244,31 @@ fn e_causes(s: &mut Scene) -> impl Iterator<Item = &mut Cause> {
     s.explanation
         .iter_mut()
         .flat_map(|e| e.causes.iter_mut().flatten())
+}
+
+/// A class that asks why nothing is established is told why, and no guess of nought in a hundred.
+#[test]
+fn where_no_center_is_likeliest_that_is_explained() {
+    let mut s = mixolydian();
+    s.reading.here = None;
+    let e = s.explanation.as_mut().expect("explained");
+    (e.center_probability, e.no_center_probability) = (0.12, 0.8);
+    e.causes = [None; CAUSES];
+    s.reading.collection = None;
+    s.reading.heard = PitchClassSet::ALL;
+    let told = panel_of(&s, (140, 16), Glyphs::Unicode);
+    let sentence = "no center is likeliest, 80 %: 12 different notes were heard lately, none of \
+                    them as a resting point. Of the centers G, 12 %.";
+    assert!(told.starts_with(sentence), "{told}");
+    assert!(
+        told.contains("nothing heard speaks clearly for one center"),
+        "{told}"
+    );
+    assert!(!told.contains("against it"), "{told}");
+    s.reading.collection = Some(Collection::WHOLE_TONE);
+    let rows = rows_of(&s, 78);
+    assert!(
+        rows.starts_with("evidence no center 80 %  the notes are whole-tone"),
+        "{rows}"
+    );
 }

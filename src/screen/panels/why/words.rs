@@ -24,6 +24,19 @@ pub(super) fn without(picture: &Picture) -> &'static str {
     }
 }
 
+/// Why the notes have no center.
+pub(super) fn why_no_center(picture: &Picture) -> String {
+    let reading = &picture.reading;
+    match (reading.collection, reading.heard.len()) {
+        (Some(collection), _) => format!("the notes are {}", collection.name()),
+        (None, 8..) => format!(
+            "{} different notes were heard lately, none of them as a resting point",
+            reading.heard.len()
+        ),
+        (None, _) => "no note was heard as a resting point".into(),
+    }
+}
+
 impl Evidence<'_> {
     /// What speaks against it, the strongest first, with figures.
     pub fn against(&self) -> Vec<String> {
