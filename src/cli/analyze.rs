@@ -250,7 +250,7 @@ fn report(
     let study = |share| tell(READING + (1.0 - READING) * share);
     let study = study::study_with(&recording, monitor, &settings.catalogue, study);
     let ControlFlow::Continue(study) = study else {
-        return Err(Failure::Told);
+        return Err(Failure::Reported);
     };
     // What was played has been heard: hours of it need not stay while they are written about.
     recording.notes = Vec::new();

@@ -23,7 +23,7 @@ pub enum Failure {
     Failed(String),
     /// The user has been told already.
     #[error("told already")]
-    Told,
+    Reported,
     /// A result could not be written.
     #[error("the output cannot be written: {}", plain::reason(.0))]
     Write(#[from] io::Error),

@@ -79,7 +79,7 @@ pub fn main() -> ExitCode {
     match result {
         Ok(code) => code,
         Err(e) if e.is_closed_pipe() => ExitCode::SUCCESS,
-        Err(Failure::Told) => ExitCode::FAILURE,
+        Err(Failure::Reported) => ExitCode::FAILURE,
         Err(e) => {
             console::report(&e.to_string());
             ExitCode::from(e.exit_code())

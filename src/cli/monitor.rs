@@ -184,7 +184,7 @@ fn whole(
     if told != Some(&*plain::name(&what)) {
         console::report(&what);
     }
-    outcome.and(Err(Failure::Told))
+    outcome.and(Err(Failure::Reported))
 }
 
 fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<ExitCode, Failure> {

@@ -342,7 +342,7 @@ impl Printer<'_> {
             }
         }
         self.way_in = Source {
-            // Said once, though it may be gone meanwhile.
+            // A notice is printed once, even if the way in has dropped it by then.
             notice: source.notice.or(self.way_in.notice.take()),
             ..source
         };

@@ -355,7 +355,7 @@ mod tests {
         assert!(performer.reading().aside.is_some());
         set(&mut performer, Event::Aside(Aside::Ends));
         assert_eq!(performer.reading().aside, None);
-        // What has come is asked for no more.
+        // An answer that has come is not waited for any longer.
         assert_eq!(performer.asked, Asked::default());
 
         let here = catalogue.parse_tonality("D dorian").ok();

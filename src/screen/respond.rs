@@ -212,7 +212,7 @@ impl ScreenState<'_> {
                         Some(format!("{} This is the usual stop.", told(inertia)))
                     }
                     Request::Inertia(inertia) => Some(format!(
-                        "{} Back to the usual stop{}.",
+                        "{} To the usual stop{}.",
                         told(inertia),
                         self.by(Action::UsualInertia)
                     )),

@@ -228,7 +228,7 @@ mod tests {
         let (before, begins) = (after[change - 1], after[change]);
         assert!(begins.is_some_and(|r| r.1 < near), "{before:?} {begins:?}");
         assert!(after[..change].iter().all(|r| r.is_none_or(|r| r.0 == 7)));
-        // What is over is told a while longer, then no more.
+        // A rival that is no longer gaining is still shown for a while.
         let ends: Vec<_> = (0..40).map(|_| step(&calm)).collect();
         assert!(ends[4].is_some() && ends[39].is_none(), "{ends:?}");
     }

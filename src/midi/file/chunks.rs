@@ -7,7 +7,7 @@ use super::bytes::{find, starts, u32_at};
 use super::fault::{Damage, Excess, Faults, FileError};
 use super::limits::Limits;
 use super::progress::{EVERY, Progress};
-use super::track::{Events, Stop, What};
+use super::track::{Content, Events, Stop};
 use crate::midi::event::Event;
 
 /// A track that was found, and what it holds.
@@ -227,18 +227,18 @@ impl<'a, 'f> Chunks<'a, 'f> {
             events.next(&mut |offset, damage| faults.damage(offset, number, damage))
         {
             track.items += 1;
-            if track.items.is_multiple_of(EVERY) || matches!(item.what, What::Nothing) {
+            if track.items.is_multiple_of(EVERY) || matches!(item.what, Content::Nothing) {
                 let done = events.offset() as f32 / self.bytes.len() as f32;
                 (self.progress)(done)?;
             }
             match item.what {
-                What::Event(event) => {
+                Content::Event(event) => {
                     track.played += 1;
                     if let Event::NoteOn { channel, .. } = event {
                         track.channels |= channel.bit();
                     }
                 }
-                What::End => track.ended = true,
+                Content::End => track.ended = true,
                 _ => {}
             }
         }

@@ -15,7 +15,7 @@ use super::held::Held;
 use super::limits::{LONGEST, Limits, PAUSE};
 use super::performance::{KeySignature, Performance, Text};
 use super::progress::{EVERY, Progress};
-use super::track::{Events, Item, What};
+use super::track::{Content, Events, Item};
 use super::unison::Unison;
 use crate::midi::event::{Event, Timed};
 use crate::time::{TICKS_PER_SECOND, Time};
@@ -62,18 +62,18 @@ impl<'a> Voice<'a> {
         let item = next.unwrap_or(Item {
             tick: self.events.tick(),
             offset: self.events.offset(),
-            what: What::End,
+            what: Content::End,
         });
         match (item.what, &mut self.held) {
-            (What::Event(event), Some(held)) => held.hear(event),
-            (What::End, held) => {
+            (Content::Event(event), Some(held)) => held.hear(event),
+            (Content::End, held) => {
                 self.ended = true;
                 if let Some(held) = held {
                     let (tick, offset) = (item.tick, item.offset);
                     let release = |event| Item {
                         tick,
                         offset,
-                        what: What::Event(event),
+                        what: Content::Event(event),
                     };
                     self.waiting.push(item);
                     let releases = held.releases().into_iter().rev();
@@ -89,7 +89,7 @@ impl<'a> Voice<'a> {
 
 /// Whether the reading goes on.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Reading {
+enum Advance {
     On,
     /// A limit is reached; what follows is left out.
     Over,
@@ -158,7 +158,7 @@ impl<'f> Merge<'f> {
             2 => merge.patterns(tracks)?,
             _ => merge.together(tracks)?,
         };
-        if reading == Reading::Over {
+        if reading == Advance::Over {
             merge.release();
         }
         merge.out.events.shrink_to_fit();
@@ -166,22 +166,22 @@ impl<'f> Merge<'f> {
     }
 
     /// The tracks follow one another.
-    fn patterns(&mut self, tracks: &[Track]) -> Result<Reading, FileError> {
+    fn patterns(&mut self, tracks: &[Track]) -> Result<Advance, FileError> {
         for (index, track) in tracks.iter().enumerate() {
             let mut voice = Voice::new(track, AtEnd::Release);
             let mut unison = Unison::of(std::iter::empty());
             self.clock.restart();
             while let Some(item) = voice.next() {
-                if self.take(index, &item, &mut unison)? == Reading::Over {
-                    return Ok(Reading::Over);
+                if self.take(index, &item, &mut unison)? == Advance::Over {
+                    return Ok(Advance::Over);
                 }
             }
         }
-        Ok(Reading::On)
+        Ok(Advance::On)
     }
 
     /// The tracks play together; at equal times in their order.
-    fn together(&mut self, tracks: &[Track]) -> Result<Reading, FileError> {
+    fn together(&mut self, tracks: &[Track]) -> Result<Advance, FileError> {
         let mut unison = Unison::of(tracks.iter().map(|t| t.channels));
         let voices = tracks.iter().map(|track| {
             let mut voice = Voice::new(track, AtEnd::AsWritten);
@@ -197,8 +197,8 @@ impl<'f> Merge<'f> {
                 break;
             };
             while let Some(item) = next.take() {
-                if self.take(index, &item, &mut unison)? == Reading::Over {
-                    return Ok(Reading::Over);
+                if self.take(index, &item, &mut unison)? == Advance::Over {
+                    return Ok(Advance::Over);
                 }
                 *next = voice.next();
                 let Some(item) = next else { break };
@@ -209,7 +209,7 @@ impl<'f> Merge<'f> {
                 }
             }
         }
-        Ok(Reading::On)
+        Ok(Advance::On)
     }
 
     fn take(
@@ -217,9 +217,9 @@ impl<'f> Merge<'f> {
         index: usize,
         item: &Item,
         unison: &mut Unison,
-    ) -> Result<Reading, FileError> {
+    ) -> Result<Advance, FileError> {
         self.items.0 += 1;
-        if self.items.0.is_multiple_of(EVERY) || matches!(item.what, What::Nothing) {
+        if self.items.0.is_multiple_of(EVERY) || matches!(item.what, Content::Nothing) {
             let (done, all) = self.items;
             (self.progress)(done.min(all) as f32 / all as f32)?;
         }
@@ -231,24 +231,24 @@ impl<'f> Merge<'f> {
                 most => Excess::Length(most),
             };
             self.faults.limit(item.offset, track, excess);
-            return Ok(Reading::Over);
+            return Ok(Advance::Over);
         };
         match item.what {
-            What::Event(event @ Event::NoteOn { .. }) => {
+            Content::Event(event @ Event::NoteOn { .. }) => {
                 if let Some(excess) = self.beyond(at) {
                     self.faults.limit(item.offset, track, excess);
-                    return Ok(Reading::Over);
+                    return Ok(Advance::Over);
                 }
                 if !self.crowded(at, item.offset, track) && unison.passes(index, event) {
                     self.out.events.push(Timed { at, event });
                 }
             }
-            What::Event(event) => {
+            Content::Event(event) => {
                 if unison.passes(index, event) {
                     self.out.events.push(Timed { at, event });
                 }
             }
-            What::Text(kind, text) => {
+            Content::Text(kind, text) => {
                 if self.text(item.offset, track) {
                     self.out.texts.push(Text {
                         at,
@@ -259,20 +259,20 @@ impl<'f> Merge<'f> {
                     });
                 }
             }
-            What::Key { sharps, minor } => {
+            Content::Key { sharps, minor } => {
                 if self.text(item.offset, track) {
                     let key = KeySignature { at, sharps, minor };
                     self.out.key_signatures.push(key);
                 }
             }
-            What::Tempo(tempo) => {
+            Content::Tempo(tempo) => {
                 self.clock.set_tempo(tempo);
                 self.tempo = Some(tempo);
                 if let Some(bars) = &mut self.out.bars {
                     bars.tempo((at, item.tick), tempo);
                 }
             }
-            What::Signature(signature) => {
+            Content::Signature(signature) => {
                 let here = (at, item.tick);
                 match (&mut self.out.bars, self.division) {
                     (_, None) => {}
@@ -283,10 +283,10 @@ impl<'f> Merge<'f> {
                     }
                 }
             }
-            What::End | What::Nothing => {}
+            Content::End | Content::Nothing => {}
         }
         self.out.end = at;
-        Ok(Reading::On)
+        Ok(Advance::On)
     }
 
     /// Counts a note; if it is one too many in all, why.

@@ -9,16 +9,16 @@ use super::progress::EVERY;
 use crate::midi::event::Event;
 use crate::midi::message::translate;
 
-/// One event of a track that matters here, or [`What::Nothing`].
+/// One event of a track that matters here, or [`Content::Nothing`].
 pub(super) struct Item<'a> {
     pub tick: u64,
     /// Of its first byte, in the file.
     pub offset: usize,
-    pub what: What<'a>,
+    pub what: Content<'a>,
 }
 
 #[derive(Clone, Copy)]
-pub(super) enum What<'a> {
+pub(super) enum Content<'a> {
     Event(Event),
     Text(TextKind, &'a [u8]),
     Key {
@@ -104,7 +104,7 @@ impl<'a> Events<'a> {
                 return Some(Item {
                     tick: self.tick,
                     offset,
-                    what: What::Nothing,
+                    what: Content::Nothing,
                 });
             }
             let running = self.parser.running_status();
@@ -140,7 +140,7 @@ impl<'a> Events<'a> {
             let Some(what) = matters(event.kind, |damage| faults(offset, damage)) else {
                 continue;
             };
-            if matches!(what, What::End) {
+            if matches!(what, Content::End) {
                 self.stop = Some(Stop::Ended(self.offset()));
             }
             return Some(Item {
@@ -154,27 +154,27 @@ impl<'a> Events<'a> {
 }
 
 /// What of an event matters here.
-fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(Damage)) -> Option<What<'a>> {
+fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(Damage)) -> Option<Content<'a>> {
     let meta = match kind {
         TrackEventKind::Midi { channel, message } => {
-            return translate(channel.into(), message).map(What::Event);
+            return translate(channel.into(), message).map(Content::Event);
         }
         TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => return None,
         TrackEventKind::Meta(meta) => meta,
     };
     let (kind, text) = match meta {
-        MetaMessage::EndOfTrack => return Some(What::End),
+        MetaMessage::EndOfTrack => return Some(Content::End),
         MetaMessage::Tempo(tempo) if tempo.as_int() == 0 => {
             fault(Damage::ZeroTempo);
             return None;
         }
-        MetaMessage::Tempo(tempo) => return Some(What::Tempo(tempo.as_int())),
+        MetaMessage::Tempo(tempo) => return Some(Content::Tempo(tempo.as_int())),
         // Nothing above the line is no signature.
         MetaMessage::TimeSignature(count @ 1.., unit, _, _) => {
-            return Some(What::Signature(Signature { count, unit }));
+            return Some(Content::Signature(Signature { count, unit }));
         }
         MetaMessage::KeySignature(sharps @ -7..=7, minor) => {
-            return Some(What::Key { sharps, minor });
+            return Some(Content::Key { sharps, minor });
         }
         MetaMessage::KeySignature(sharps, _) => {
             fault(Damage::KeySignature(sharps));
@@ -189,7 +189,7 @@ fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(Damage)) -> Option<W
         MetaMessage::CuePoint(text) => (TextKind::Cue, text),
         _ => return None,
     };
-    Some(What::Text(kind, text))
+    Some(Content::Text(kind, text))
 }
 
 /// What midly could not parse.

@@ -40,7 +40,7 @@ pub(in crate::screen) fn draw(
     if pen.width() < SMALLEST.0 || pen.height() < SMALLEST.1 {
         return strip::draw(pen, picture, view, look);
     }
-    let order = Order::new(picture, look);
+    let order = LaneOrder::new(picture, look);
     let p = Places::new(pen.width(), pen.height(), &order, look);
     let window = Columns::new(pen.width() - p.gutter, view, picture);
     let lanes = Lanes {
@@ -71,7 +71,7 @@ pub(in crate::screen) fn draw(
 }
 
 /// Which center is in which lane.
-struct Order {
+struct LaneOrder {
     /// In the middle: the center that has been home longest until now, else the center here.
     middle: Spelling,
     /// Home at the moment.
@@ -80,8 +80,8 @@ struct Order {
     said: [Option<Spelling>; 12],
 }
 
-impl Order {
-    fn new(picture: &Picture, look: &Look) -> Order {
+impl LaneOrder {
+    fn new(picture: &Picture, look: &Look) -> LaneOrder {
         let begun = |r: &&Region| r.start <= picture.now;
         let homes = || picture.history.plan().home.iter().filter(begun);
         let mut long = [Time::ZERO; 12];
@@ -101,7 +101,7 @@ impl Order {
             let tonic = || r.placed(&look.notation, look.catalogue).tonic;
             said[r.spelled.tonality.center.index()].get_or_insert_with(tonic);
         }
-        Order {
+        LaneOrder {
             said,
             middle: home.or(here).unwrap_or(Spelling::C),
             home: homes().next_back().map(|r| r.spelled.tonality.center),
@@ -150,7 +150,7 @@ struct Places {
 }
 
 impl Places {
-    fn new(w: u16, h: u16, order: &Order, look: &Look) -> Places {
+    fn new(w: u16, h: u16, order: &LaneOrder, look: &Look) -> Places {
         let mut spare = h - SMALLEST.1;
         let mut take = |rows: u16, leave: u16| {
             let taken = if spare >= rows + leave { rows } else { 0 };
@@ -271,7 +271,7 @@ struct Lanes<'a> {
     picture: &'a Picture<'a>,
     look: &'a Look<'a>,
     window: &'a Columns,
-    order: &'a Order,
+    order: &'a LaneOrder,
     p: &'a Places,
     /// The columns that are silent.
     rests: Vec<bool>,

@@ -187,7 +187,7 @@ fn the_lanes_stand_around_the_longest_home() {
 fn twelve_lanes_around_home() {
     for fifths in -12..=12 {
         let home = Spelling::at(fifths);
-        let order = lanes::Order {
+        let order = lanes::LaneOrder {
             middle: home,
             home: None,
             said: [None; 12],
@@ -205,7 +205,7 @@ fn twelve_lanes_around_home() {
             assert_eq!(order.lane(c.up(7)), up);
         }
     }
-    let order = lanes::Order {
+    let order = lanes::LaneOrder {
         middle: Spelling::at(2),
         home: None,
         said: [None; 12],
