@@ -13,10 +13,25 @@ pub struct Source {
     pub transport: Option<Transport>,
     /// The file that is being written.
     pub recording: Option<String>,
+    /// Whether what is played is kept as a sitting.
+    pub keeping: Keeping,
     /// Messages that the queue could not take.
     pub dropped: u64,
     /// A line that tells the player something: a keyboard gone, how to connect one.
     pub notice: Option<String>,
+}
+
+/// Whether what is played is kept as a sitting.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Keeping {
+    #[default]
+    Off,
+    /// The next note begins one.
+    Ready,
+    /// One is being kept.
+    Growing,
+    /// One is in memory alone: its disk takes nothing.
+    Stuck,
 }
 
 /// What the notes come from just now.

@@ -9,7 +9,7 @@ use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 use peregrinus::engine::{Event, Monitor};
-use peregrinus::live::{SystemClock, Wanted, World, listen};
+use peregrinus::live::{Keep, SystemClock, Wanted, World, listen};
 use peregrinus::midi::{Connection, PortError, PortInfo, Ports, Sink};
 use peregrinus::recording;
 use peregrinus::source::Link;
@@ -698,7 +698,7 @@ fn each_state_of_the_ports_is_told() {
             ..Wanted::default()
         };
         let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
-        let listener = listen(world, wanted, monitor, &[], None).unwrap();
+        let listener = listen(world, wanted, monitor, &[], Keep::default()).unwrap();
         let status = listener.feed.status();
         assert_eq!(status.notice, case.notice, "{}", case.name);
         let link = match case.connected {

@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use jackd::{Keyboard, Server, with_server, within};
 use peregrinus::engine::{Monitor, STEP};
-use peregrinus::live::{Listener, SystemClock, Wanted, World, listen};
+use peregrinus::live::{Keep, Listener, SystemClock, Wanted, World, listen};
 use peregrinus::midi::{self, Event};
 use peregrinus::source::Link;
 use peregrinus::theory::{Catalogue, KeySet};
@@ -262,7 +262,7 @@ fn hears() -> Listener {
         clock: Arc::new(SystemClock::start()),
         ports: midi::system("peregrinus"),
     };
-    listen(world, Wanted::default(), monitor, &[], None).unwrap()
+    listen(world, Wanted::default(), monitor, &[], Keep::default()).unwrap()
 }
 
 #[test]

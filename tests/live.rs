@@ -3,13 +3,16 @@
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::engine::{Aside, Event, History, Inertia, Monitor};
-use peregrinus::live::{About, Clock, Listener, Order, Player, Wanted, World, listen, play};
+use peregrinus::live::{
+    About, Clock, Keep, Listener, Order, Player, Sittings, Wanted, World, listen, play,
+};
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
-use peregrinus::plan::{ChordSpan, Marker, TonalPlan};
+use peregrinus::plan::{ChordSpan, Marker, Region, TonalPlan};
 use peregrinus::recording::{self, Recording};
 use peregrinus::screen::Action;
 use peregrinus::settings::Settings;
-use peregrinus::source::{Link, Repeat};
+use peregrinus::sittings::{Folder, Recovered, recover};
+use peregrinus::source::{Keeping, Link, Repeat};
 use peregrinus::stage::Request;
 use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, KeySet, PitchClass, Spelling};
@@ -147,6 +150,15 @@ fn start_with(
     jobs: Vec<Trigger>,
     record: Option<&std::path::Path>,
 ) -> (Listener, FakePorts, Arc<FakeClock>) {
+    let record = record.map(Path::to_owned);
+    let keep = Keep {
+        record,
+        ..Keep::default()
+    };
+    start_keeping(jobs, keep)
+}
+
+fn start_keeping(jobs: Vec<Trigger>, keep: Keep) -> (Listener, FakePorts, Arc<FakeClock>) {
     let wanted = Wanted {
         jobs,
         ..Wanted::default()
@@ -157,7 +169,7 @@ fn start_with(
         clock: clock.clone(),
         ports: Box::new(ports.clone()),
     };
-    let listener = listen(world, wanted, monitor(), &[], record).unwrap();
+    let listener = listen(world, wanted, monitor(), &[], keep).unwrap();
     (listener, ports, clock)
 }
 
@@ -230,7 +242,7 @@ fn a_keyboard_that_was_held_is_waited_for_and_no_other_taken() {
         clock,
         ports: Box::new(ports.clone()),
     };
-    let listener = listen(world, wanted, monitor(), &[], None).unwrap();
+    let listener = listen(world, wanted, monitor(), &[], Keep::default()).unwrap();
     let told = |link, notice: &str| {
         let s = listener.feed.status();
         s.link == link && s.name == "Stage Piano" && s.notice.is_some_and(|n| n.contains(notice))
@@ -713,4 +725,206 @@ fn a_feed_that_nobody_reads_does_not_hold_up_the_end() {
         let _ = gone.send(());
     });
     assert!(told.recv_timeout(Duration::from_secs(20)).is_ok(), "stuck");
+}
+
+/// Sittings in a folder of the test, by a calendar that stands.
+fn keeping(root: &Path) -> Keep {
+    let calendar = || {
+        let when = "2026-11-29T20:15:03+01:00[+01:00]".parse();
+        when.expect("a date")
+    };
+    let sittings = Sittings {
+        folder: Folder::new(root),
+        calendar: Box::new(calendar),
+        rest: Time::millis(60_000),
+    };
+    Keep {
+        record: None,
+        sittings: Some(sittings),
+    }
+}
+
+/// Plays chords of three keys, a second each, from `at` on; returns when the last ends.
+fn play_chords(ports: &FakePorts, clock: &FakeClock, mut at: Time, chords: &[[u8; 3]]) -> Time {
+    for chord in chords {
+        clock.set(at);
+        for &key in chord {
+            ports.send(&[0x90, key, 80]);
+        }
+        at += Time::millis(900);
+        clock.set(at);
+        for &key in chord {
+            ports.send(&[0x80, key, 0]);
+        }
+        at += Time::millis(100);
+    }
+    clock.set(at);
+    at
+}
+
+/// D Dorian: i and IV.
+const SHUTTLE: [[u8; 3]; 8] = {
+    let (i, iv) = ([50, 65, 69], [55, 71, 74]);
+    [i, iv, i, iv, i, iv, i, iv]
+};
+
+fn sitting(root: &Path, id: &str) -> Recording {
+    let bytes = std::fs::read(Folder::new(root).path(id)).expect("a sitting");
+    let recording = recording::read(&bytes, Catalogue::standard()).expect("a recording");
+    assert!(recording.faults.is_empty());
+    // Another reader than ours.
+    assert!(midly::Smf::parse(&bytes).is_ok_and(|smf| smf.tracks.len() == 3));
+    recording
+}
+
+/// What is said of it when it is read again is what was said of it live.
+fn same_plan(recording: &Recording) {
+    let study = study(
+        recording,
+        monitor(),
+        &Arc::new(Catalogue::standard().clone()),
+    );
+    let plan = study.heard.plan();
+    assert!(!plan.regions.is_empty() && !plan.home.is_empty());
+    let kept = &recording.facts.heard;
+    let close = |a: &[Region], b: &[Region]| {
+        assert_eq!(a.len(), b.len(), "{a:?} {b:?}");
+        for (a, b) in a.iter().zip(b) {
+            assert_eq!(
+                (a.start, a.end, a.since, a.spelled, a.open),
+                (b.start, b.end, b.since, b.spelled, b.open)
+            );
+            // Four digits are written.
+            assert!((a.probability - b.probability).abs() < 1e-4);
+        }
+    };
+    close(&plan.regions, &kept.regions);
+    close(&plan.home, &kept.home);
+}
+
+/// From the first note, without being asked; the second after a rest is a sitting of its own,
+/// read again exactly as it was heard.
+#[test]
+fn sittings_are_kept_and_read_again_as_they_were_heard() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("a").join("sittings");
+    let (listener, ports, clock) = start_keeping(Vec::new(), keeping(&root));
+    wait_for(|| listener.feed.status().keeping == Keeping::Ready);
+    listener.order(Order::Set(Event::Inertia(Inertia::Motif)));
+    let end = play_chords(&ports, &clock, Time::millis(5_000), &SHUTTLE);
+    // The pedal stays down over the rest, and belongs to what comes after it.
+    ports.send(&[0xb0, 64, 127]);
+    clock.set(end + Time::millis(10));
+    wait_for(|| listener.feed.status().keeping == Keeping::Growing);
+    clock.set(end + Time::millis(70_000));
+    wait_for(|| listener.feed.status().keeping == Keeping::Ready);
+    let kept = listener.feed.status().about_sittings.unwrap();
+    assert_eq!(kept, "kept as 2026-11-29_20-15-03");
+    // A fifth up: G Dorian, and home is said anew.
+    let up = SHUTTLE.map(|chord| chord.map(|key| key + 5));
+    let again = play_chords(&ports, &clock, end + Time::millis(90_000), &up);
+    clock.set(again + Time::millis(50));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.at > again));
+    listener.finish().unwrap();
+
+    let first = sitting(&root, "2026-11-29_20-15-03");
+    assert_eq!(
+        first.facts.begun.as_deref(),
+        Some("2026-11-29T20:15:03+01:00")
+    );
+    assert!(!first.facts.cut_off && first.notes.len() == 49);
+    let second = sitting(&root, "2026-11-29_20-15-03-2");
+    let pedal = |r: &Recording| matches!(r.notes[0].event, midi::Event::Damper { value: 127, .. });
+    assert!(!pedal(&first) && pedal(&second));
+    let inertia = Event::Inertia(Inertia::Motif);
+    for (recording, center) in [(&first, 2), (&second, 7)] {
+        assert_eq!(recording.said.first().map(|s| s.event), Some(inertia));
+        assert_eq!(recording.notes.iter().map(|t| t.at).min(), Some(Time::ZERO));
+        let here = recording.facts.heard.regions[0].spelled.tonality;
+        assert_eq!(here.center, PitchClass::new(center));
+        same_plan(recording);
+    }
+    assert!(Folder::new(&root).cut_off().unwrap().is_empty());
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let mode = |path: &Path| std::fs::metadata(path).unwrap().permissions().mode() & 0o777;
+        assert_eq!((mode(&root), mode(&root.join("growing"))), (0o700, 0o700));
+        let path = Folder::new(&root).path("2026-11-29_20-15-03");
+        assert_eq!(mode(&path), 0o600);
+    }
+}
+
+/// What is on the disk at any moment is what the next start keeps whole.
+#[test]
+fn a_sitting_that_is_cut_off_is_kept_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("sittings");
+    let (listener, ports, clock) = start_keeping(Vec::new(), keeping(&root));
+    play_chords(&ports, &clock, Time::millis(1_000), &SHUTTLE);
+    let growing = root.join("growing").join("2026-11-29_20-15-03.mid");
+    let notes = |path: &Path| {
+        let bytes = std::fs::read(path).unwrap_or_default();
+        recording::read(&bytes, Catalogue::standard()).map_or(0, |r| r.notes.len())
+    };
+    wait_for(|| notes(&growing) == 48);
+    // As the disk is when the machine stops; and another program does not touch what lives.
+    let other = folder.path().join("other");
+    let folder_of_other = Folder::new(&other);
+    folder_of_other.make().unwrap();
+    let copy = other.join("growing").join("2026-11-29_20-15-03.mid");
+    std::fs::copy(&growing, &copy).unwrap();
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let living = recover(&Folder::new(&root), &catalogue, &monitor()).unwrap();
+    assert!(living.is_empty(), "{living:?}");
+    let whole = std::fs::read(&copy).unwrap();
+    listener.finish().unwrap();
+
+    for length in [whole.len(), whole.len() - 1, whole.len() / 2, 120, 30, 3, 0] {
+        std::fs::write(&copy, &whole[..length]).unwrap();
+        let before = notes(&copy);
+        let all = recover(&folder_of_other, &catalogue, &monitor()).unwrap();
+        match (before, &all[..]) {
+            (0, []) => {}
+            // It is no MIDI file yet; nothing in it is a note.
+            (0, [Recovered::Left { .. }]) => std::fs::remove_file(&copy).unwrap(),
+            (_, [Recovered::Kept(kept)]) => {
+                assert!(kept.cut_off);
+                let recording = sitting(&other, &kept.id);
+                assert_eq!(recording.notes.len(), before, "{length} bytes");
+                assert!(recording.facts.cut_off);
+                std::fs::remove_file(folder_of_other.path(&kept.id)).unwrap();
+            }
+            other => panic!("{length} bytes: {other:?}"),
+        }
+        assert!(!copy.exists(), "{length} bytes");
+    }
+}
+
+/// A folder that is taken away is made again; one that cannot be made is waited for, and said.
+#[test]
+fn a_disk_that_goes_and_comes_back_loses_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("sittings");
+    // No folder can be where a file is.
+    std::fs::write(&root, "in the way").unwrap();
+    let (listener, ports, clock) = start_keeping(Vec::new(), keeping(&root));
+    let at = play_chords(&ports, &clock, Time::millis(1_000), &SHUTTLE);
+    wait_for(|| listener.feed.status().keeping == Keeping::Stuck);
+    let said = listener.feed.status().about_sittings.unwrap();
+    assert!(said.contains("in memory alone"), "{said}");
+    std::fs::remove_file(&root).unwrap();
+    wait_for(|| listener.feed.status().keeping == Keeping::Growing);
+    // In the middle of it everything is deleted.
+    let growing = root.join("growing").join("2026-11-29_20-15-03.mid");
+    assert!(growing.exists());
+    std::fs::remove_dir_all(&root).unwrap();
+    let at = play_chords(&ports, &clock, at, &SHUTTLE);
+    wait_for(|| growing.exists());
+    clock.set(at + Time::millis(100));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.at > at));
+    listener.finish().unwrap();
+    let recording = sitting(&root, "2026-11-29_20-15-03");
+    assert_eq!(recording.notes.len(), 96);
+    same_plan(&recording);
 }

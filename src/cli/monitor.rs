@@ -7,14 +7,16 @@ use super::{engine, memory};
 use crate::console;
 use crate::engine::{Inertia, Reading};
 use crate::lines;
-use crate::live::{self, Listener, SystemClock, Unwritten, Wanted, World};
+use crate::live::{self, Keep, Listener, Sittings, SystemClock, Unwritten, Wanted, World};
 use crate::midi;
 use crate::performer::{Performer, demo, demo_notice};
 use crate::plain;
 use crate::screen::{self, Depth, LeftInertia, Outcome};
 use crate::settings::Settings;
+use crate::sittings::Folder;
 use crate::source::Link;
 use crate::stage::Stage;
+use jiff::ZonedDateTime;
 use std::io::IsTerminal;
 use std::path::Path;
 use std::process::ExitCode;
@@ -128,9 +130,22 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
         wanted,
         engine::untold_monitor(settings),
         &settings.events(),
-        record,
+        Keep {
+            record: record.map(Path::to_owned),
+            sittings: sittings(settings),
+        },
     )?;
     Ok((listener, idle))
+}
+
+/// Where what is played is kept, unless the user does not want it, or the system has no place.
+fn sittings(settings: &Settings) -> Option<Sittings> {
+    let folder = settings.sittings().filter(|_| settings.keep)?;
+    Some(Sittings {
+        folder: Folder::new(folder),
+        calendar: Box::new(ZonedDateTime::now),
+        rest: settings.sitting_rest,
+    })
 }
 
 /// Whether there is a screen, not lines. A terminal that calls itself dumb moves no cursor.

@@ -3,16 +3,19 @@
 use super::clock::Clock;
 use super::feed::{Feed, Publisher, feed};
 use super::keeper::{Keeper, Wanted};
+use super::mark::About;
 use super::order::Order;
 use super::provoke;
 use super::record::{RecordError, Recorder};
+use super::sitting::{Begins, SittingTap, Sittings};
 use super::status::{StatusBoard, Unwritten};
 use super::thread::{EngineThread, Stop};
 use crate::engine::{Change, Event, Monitor, Observer, Phrases};
 use crate::midi::{self, Incoming, IntakeReceiver, Ports, intake};
+use crate::sittings::InForce;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
-use std::path::Path;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -37,41 +40,56 @@ pub struct Listener {
     keeper: Option<Keeper>,
 }
 
-/// Starts listening. `first` are the settings in force, `record` a file to write.
+/// What is kept of what is played.
+#[derive(Default)]
+pub struct Keep {
+    /// A file to write all of it to.
+    pub record: Option<PathBuf>,
+    pub sittings: Option<Sittings>,
+}
+
+/// Starts listening. `monitor`: told nothing yet; `first`: the settings in force.
 pub fn listen(
     world: World,
     wanted: Wanted,
-    mut monitor: Monitor,
+    monitor: Monitor,
     first: &[Event],
-    record: Option<&Path>,
+    keep: Keep,
 ) -> Result<Listener, RecordError> {
     let World { clock, ports } = world;
     let (publisher, feed, board) = feed();
-    let mut tell = Tell {
+    let fresh = monitor.clone();
+    let sitting = keep
+        .sittings
+        .and_then(|sittings| SittingTap::start(sittings, &fresh, &board));
+    let tell = Tell {
         publisher,
         phrases: Phrases::of_late(),
+        sitting,
     };
     let stamp = Arc::clone(&clock);
     let (sender, receiver) = intake(QUEUE, &wanted.jobs, move || stamp.now());
-    let mut recording = record
-        .map(|path| Recorder::start(path, Arc::clone(monitor.catalogue()), board.clone()))
+    let recording = keep
+        .record
+        .map(|path| Recorder::start(&path, Arc::clone(monitor.catalogue()), board.clone()))
         .transpose()?;
-    for &event in first {
-        monitor.on_event(Time::ZERO, event, &mut tell);
-        if let Some(r) = &mut recording {
-            r.note(Time::ZERO, event);
-        }
-    }
-    tell.publisher.publish(&monitor);
     let mut engine = Engine {
         clock: Arc::clone(&clock),
-        monitor,
-        tell,
-        recording,
+        heard: Heard {
+            monitor,
+            fresh,
+            in_force: InForce::default(),
+            tell,
+            recording,
+        },
         intake: receiver,
         board: board.clone(),
         dropped: 0,
     };
+    for &event in first {
+        engine.heard.take(Time::ZERO, event);
+    }
+    engine.heard.publish();
     let thread = EngineThread::start(board.clone(), Stop::default(), move |orders| {
         engine.run(orders);
     });
@@ -115,20 +133,22 @@ impl Drop for Listener {
 struct Tell {
     publisher: Publisher,
     phrases: Phrases,
+    sitting: Option<SittingTap>,
 }
 
 impl Observer for Tell {
     fn change(&mut self, at: Time, change: Change) {
         self.phrases.change(at, change);
         self.publisher.change(at, change);
+        if let Some(sitting) = &mut self.sitting {
+            sitting.change(at, change);
+        }
     }
 }
 
 struct Engine {
     clock: Arc<dyn Clock>,
-    monitor: Monitor,
-    tell: Tell,
-    recording: Option<Recorder>,
+    heard: Heard,
     intake: IntakeReceiver,
     board: StatusBoard,
     dropped: u64,
@@ -160,44 +180,31 @@ impl Engine {
             self.drain(&notes);
             let now = self.clock.now();
             if self.intake.silent(now) {
-                self.take(now, Event::Midi(midi::Event::Release));
+                self.heard.take(now, Event::Midi(midi::Event::Release));
             }
-            self.monitor
-                .advance_to(now.since(BEHIND).max(self.monitor.now()), &mut self.tell);
+            self.heard.advance_to(now.since(BEHIND));
             provoke::check(panic_at, now);
-            let publisher = &self.tell.publisher;
-            publisher.publish(&self.monitor);
+            self.heard.publish();
             // After the reading, so that a job finds the reading of its moment.
+            let publisher = &self.heard.tell.publisher;
             self.intake.fired().for_each(|number| publisher.job(number));
             let dropped = self.intake.dropped();
             if dropped != self.dropped {
                 self.dropped = dropped;
                 self.board.update(|s| s.dropped = dropped);
             }
-            if let Some(r) = &mut self.recording {
-                r.tell_missed();
-            }
+            self.heard.tell_missed();
         }
         self.drain(&notes);
-        let end = self.clock.now().max(self.monitor.now());
-        if let Some(r) = self.recording.take() {
-            r.finish(end);
-        }
+        self.heard.finish(self.clock.now());
     }
 
     fn obey(&mut self, order: Order) {
         match order {
-            Order::Set(event) => self.take(self.clock.now(), event),
-            Order::Mark(name, about) => {
-                let at = self.clock.now().max(self.monitor.now());
-                self.monitor.advance_to(at, &mut self.tell);
-                let marker = about.marker(at, name, |at| self.tell.phrases.before(at));
-                if let Some(r) = &mut self.recording {
-                    r.mark(marker.clone());
-                }
-                self.tell.publisher.mark(marker);
-            }
-            Order::Explain => self.tell.publisher.explain(&self.monitor),
+            Order::Set(event) => self.heard.take(self.clock.now(), event),
+            Order::Mark(name, about) => self.heard.mark(self.clock.now(), name, about),
+            Order::EndSitting => self.heard.end_sitting(self.clock.now()),
+            Order::Explain => self.heard.tell.publisher.explain(&self.heard.monitor),
             // These are for files.
             Order::Pause | Order::Resume | Order::Seek(_) | Order::Speed(_) | Order::Repeat(_) => {}
         }
@@ -210,40 +217,105 @@ impl Engine {
     }
 
     fn accept(&mut self, incoming: Incoming) {
-        let Engine {
-            monitor,
-            tell,
-            recording,
-            intake,
-            ..
-        } = self;
-        intake.accept(incoming, |t| {
-            let at = t.at.max(monitor.now());
-            monitor.on_event(at, t.event, tell);
-            if let Some(r) = recording {
-                r.note(at, Event::Midi(t.event));
-            }
-        });
+        let heard = &mut self.heard;
+        self.intake
+            .accept(incoming, |t| heard.take(t.at, Event::Midi(t.event)));
     }
 
-    /// One event, at the time that the engine takes it in: that is what is recorded.
+    /// Until the next step of the grid, or for ever while it rests.
+    fn wait(&mut self) -> Duration {
+        let monitor = &self.heard.monitor;
+        let next = monitor.next_step().map(|s| s + BEHIND + Time(50));
+        let sounding = !monitor.sounding().is_empty();
+        let sensing = self.intake.silent_from().filter(|_| sounding);
+        let over = self.heard.tell.sitting.as_ref().and_then(SittingTap::over);
+        let due = [next, sensing, over].into_iter().flatten().min();
+        due.map_or(Duration::from_secs(3600), |at| self.clock.until(at))
+    }
+}
+
+/// The monitor, and everything that is told of what it hears.
+struct Heard {
+    monitor: Monitor,
+    /// As it was before anything was heard.
+    fresh: Monitor,
+    in_force: InForce,
+    tell: Tell,
+    recording: Option<Recorder>,
+}
+
+impl Heard {
+    /// One event, at the time that the engine takes it in: that is what is kept.
     fn take(&mut self, at: Time, event: Event) {
         let at = at.max(self.monitor.now());
+        if let Some(sitting) = &mut self.tell.sitting {
+            let another = sitting.event(at, event) == Begins::Another;
+            // What a recording holds is heard in one go when it is read again.
+            if another && self.recording.is_none() {
+                self.begin_anew(at);
+            }
+        }
+        self.in_force.take(event);
         self.monitor.on_event(at, event, &mut self.tell);
         if let Some(r) = &mut self.recording {
             r.note(at, event);
         }
     }
 
-    /// Until the next step of the grid, or for ever while it rests.
-    fn wait(&mut self) -> Duration {
-        let next = self.monitor.next_step().map(|s| s + BEHIND + Time(50));
-        let sounding = !self.monitor.sounding().is_empty();
-        let sensing = self.intake.silent_from().filter(|_| sounding);
-        let due = match (next, sensing) {
-            (Some(a), Some(b)) => Some(a.min(b)),
-            (a, b) => a.or(b),
-        };
-        due.map_or(Duration::from_secs(3600), |at| self.clock.until(at))
+    /// A sitting is heard as it will be when it is read again: without those before it.
+    fn begin_anew(&mut self, at: Time) {
+        self.monitor = self.fresh.clone();
+        self.tell.change(at, Change::Rest);
+        for event in self.in_force.events() {
+            self.monitor.on_event(at, event, &mut self.tell);
+        }
+    }
+
+    fn advance_to(&mut self, now: Time) {
+        let at = now.max(self.monitor.now());
+        self.monitor.advance_to(at, &mut self.tell);
+        if let Some(sitting) = &mut self.tell.sitting {
+            sitting.advance_to(at);
+        }
+    }
+
+    fn publish(&self) {
+        self.tell.publisher.publish(&self.monitor);
+    }
+
+    fn mark(&mut self, now: Time, name: String, about: About) {
+        let at = now.max(self.monitor.now());
+        self.monitor.advance_to(at, &mut self.tell);
+        let marker = about.marker(at, name, |at| self.tell.phrases.before(at));
+        let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
+        for recorder in self.recording.iter_mut().chain(kept) {
+            recorder.mark(marker.clone());
+        }
+        self.tell.publisher.mark(marker);
+    }
+
+    fn end_sitting(&mut self, now: Time) {
+        let at = now.max(self.monitor.now());
+        self.monitor.advance_to(at, &mut self.tell);
+        if let Some(sitting) = &mut self.tell.sitting {
+            sitting.end(at);
+        }
+    }
+
+    fn tell_missed(&mut self) {
+        let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
+        for recorder in self.recording.iter_mut().chain(kept) {
+            recorder.tell_missed();
+        }
+    }
+
+    fn finish(&mut self, now: Time) {
+        let end = now.max(self.monitor.now());
+        if let Some(sitting) = self.tell.sitting.take() {
+            sitting.recorder.finish(end);
+        }
+        if let Some(recorder) = self.recording.take() {
+            recorder.finish(end);
+        }
     }
 }

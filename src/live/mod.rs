@@ -17,15 +17,17 @@ mod order;
 mod player;
 mod provoke;
 mod record;
+mod sitting;
 mod status;
 mod thread;
 
 pub use clock::{Clock, SystemClock};
 pub use feed::Feed;
 pub use keeper::{Remember, Wanted};
-pub use listen::{Listener, World, listen};
+pub use listen::{Keep, Listener, World, listen};
 pub use mark::About;
 pub use order::Order;
 pub use player::{Player, SHORTEST_REPEAT, SPEEDS, play};
 pub use record::RecordError;
+pub use sitting::Sittings;
 pub use status::{Status, Unwritten};

@@ -85,7 +85,11 @@ impl Player {
                 p.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
             }
             Order::Repeat(repeat) => p.repeat = repeat,
-            Order::Speed(_) | Order::Set(_) | Order::Mark(..) | Order::Explain => {}
+            Order::Speed(_)
+            | Order::Set(_)
+            | Order::Mark(..)
+            | Order::EndSitting
+            | Order::Explain => {}
         }
         self.engine.order(order);
     }
@@ -360,7 +364,7 @@ impl Playback {
             Order::Speed(speed) if speed.is_finite() => {
                 self.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
             }
-            Order::Speed(_) => {}
+            Order::Speed(_) | Order::EndSitting => {}
             Order::Repeat(repeat) => {
                 self.repeat = match repeat {
                     Repeat::Between(a, b) => {

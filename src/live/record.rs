@@ -1,11 +1,13 @@
-//! What is played, into a file: on a thread of its own, on disk at least once a second.
+//! What is played, into a file that the player named or into a sitting: each on a thread of its
+//! own, on disk at least once a second.
 
 use super::status::{StatusBoard, Unwritten};
-use crate::engine::Event;
+use crate::engine::{Change, Event};
 use crate::midi;
 use crate::plain;
 use crate::plan::Marker;
 use crate::recording::Writer;
+use crate::sittings::Keeper;
 use crate::theory::Catalogue;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
@@ -44,6 +46,7 @@ fn remedy(why: &std::io::Error) -> String {
 enum Note {
     Event(Time, Event),
     Marker(Marker),
+    Change(Time, Change),
     End(Time),
 }
 
@@ -74,7 +77,7 @@ pub(super) struct Recorder {
 /// Maximum number of events waiting for a slow disk.
 const WAITING: usize = 65_536;
 /// What was played is on disk after this time at the latest.
-const FLUSH: Duration = Duration::from_millis(900);
+const FLUSH: Duration = Duration::from_millis(700);
 
 impl Recorder {
     /// Begins a recording; an existing file is not overwritten. `catalogue` has the modes that
@@ -105,17 +108,33 @@ impl Recorder {
         waiting: usize,
     ) -> std::io::Result<Recorder> {
         let recording = Writer::new(disk, catalogue)?;
+        Recorder::work(name, board, waiting, move |notes| {
+            write(recording, notes).map_err(|e| plain::reason(&e))
+        })
+    }
+
+    /// Keeps one sitting after another.
+    pub fn keep(keeper: Keeper, board: StatusBoard) -> std::io::Result<Recorder> {
+        Recorder::work("sitting".into(), board, WAITING, move |notes| {
+            keep(keeper, notes)
+        })
+    }
+
+    /// `work`: on a thread of its own; an error is why something is not written.
+    fn work(
+        name: String,
+        board: StatusBoard,
+        waiting: usize,
+        work: impl FnOnce(&Receiver<Note>) -> Result<(), String> + Send + 'static,
+    ) -> std::io::Result<Recorder> {
         let (notes, receiver) = bounded(waiting);
         let (guard, say, file) = (board.clone(), board.clone(), name.clone());
         let writer = std::thread::Builder::new()
             .name("recorder".into())
             .spawn(move || {
                 guard.guard("the recorder", move || {
-                    if let Err(e) = write(recording, &receiver) {
-                        say.unwritten(Unwritten::Failed {
-                            file,
-                            why: plain::reason(&e),
-                        });
+                    if let Err(why) = work(&receiver) {
+                        say.unwritten(Unwritten::Failed { file, why });
                     }
                 });
             })?;
@@ -155,6 +174,20 @@ impl Recorder {
         let Some(notes) = &self.notes else { return };
         if let Err(TrySendError::Full(_)) = notes.try_send(Note::Marker(marker)) {
             self.missed += 1;
+        }
+    }
+
+    /// What the engine says, of which the plan as heard is made.
+    pub fn change(&mut self, at: Time, change: Change) {
+        if let Some(notes) = &self.notes {
+            let _ = notes.try_send(Note::Change(at, change));
+        }
+    }
+
+    /// The sitting ends here; the next note begins another.
+    pub fn end(&mut self, at: Time) {
+        if let Some(notes) = &self.notes {
+            let _ = notes.try_send(Note::End(at));
         }
     }
 
@@ -209,6 +242,8 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
                 dirty = true;
                 recording.marker(&marker);
             }
+            // Of what is heard a recording keeps nothing.
+            Ok(Note::Change(..)) => {}
             Ok(Note::End(end)) => {
                 return recording.finish(end)?.sync();
             }
@@ -222,6 +257,37 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
             recording.get_ref().sync()?;
             flushed = Instant::now();
             dirty = false;
+        }
+    }
+}
+
+fn keep(mut keeper: Keeper, notes: &Receiver<Note>) -> Result<(), String> {
+    let mut last = Time::ZERO;
+    let mut written = Instant::now();
+    loop {
+        let wait = match keeper.is_due() {
+            true => FLUSH.saturating_sub(written.elapsed()),
+            false => Duration::from_secs(3600),
+        };
+        match notes.recv_timeout(wait) {
+            Ok(Note::Event(at, event)) => {
+                last = at;
+                keeper.event(at, event);
+            }
+            Ok(Note::Marker(marker)) => keeper.marker(&marker),
+            Ok(Note::Change(at, change)) => keeper.change(at, change),
+            Ok(Note::End(at)) => {
+                last = at;
+                keeper.end(at);
+            }
+            Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => {
+                return keeper.finish(last).map_err(|e| e.to_string());
+            }
+        }
+        if keeper.is_due() && written.elapsed() >= FLUSH {
+            keeper.write();
+            written = Instant::now();
         }
     }
 }

@@ -1,6 +1,6 @@
 //! What there is to say about the way in, as threads write it and front ends read it.
 
-use crate::source::Link;
+use crate::source::{Keeping, Link};
 use crate::stage::StageError;
 use crossbeam_channel::Sender;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -27,6 +27,10 @@ pub struct Status {
     pub dropped: u64,
     /// What of the recording is not in its file, and why.
     pub unwritten: Option<Unwritten>,
+    /// Whether what is played is kept as a sitting.
+    pub keeping: Keeping,
+    /// A line about sittings, while the way in has none.
+    pub about_sittings: Option<String>,
     /// Set when the engine's thread has ended for good, and why.
     pub failed: Option<StageError>,
 }

@@ -230,9 +230,10 @@ impl Stage for Performer {
                 .recording
                 .as_deref()
                 .map(|r| plain::name(r).into_owned()),
+            keeping: status.keeping,
             dropped: status.dropped,
             notice: self
-                .notice(status.notice)
+                .notice(status.notice.or(status.about_sittings))
                 .map(|n| plain::name(&n).into_owned()),
         }
     }

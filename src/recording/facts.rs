@@ -119,6 +119,11 @@ impl Facts {
     }
 }
 
+/// The fact that a growing file has.
+pub(super) fn begun(when: &str) -> String {
+    format!("{OURS}begun {when}")
+}
+
 /// Whether a marker is one of the plan's, by the text after it.
 pub(super) fn is_of_the_plan(next: Option<&Text>, at: Time) -> bool {
     next.is_some_and(|t| {

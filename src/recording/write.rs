@@ -1,5 +1,6 @@
 //! Writing: while it is played, or as a whole.
 
+use super::facts;
 use super::read::Recording;
 use super::words::Word;
 use crate::engine::Event;
@@ -46,6 +47,17 @@ impl<W: Write + Seek> Writer<W> {
         }
     }
 
+    /// It is a sitting that began at this time (RFC 3339): to be said first.
+    pub fn begun(&mut self, when: &str) {
+        self.file
+            .text(Time::ZERO, TextKind::Text, &facts::begun(when));
+    }
+
+    /// Lets time pass: the file ends at `end`, or with its last event if that is later.
+    pub fn pass(&mut self, end: Time) {
+        self.file.pass(end);
+    }
+
     fn word(&mut self, at: Time, word: Word) {
         if let Some(text) = word.text(&self.catalogue) {
             self.file.text(at, TextKind::Text, &text);
@@ -61,6 +73,16 @@ impl<W: Write + Seek> Writer<W> {
     /// The file, for its owner to sync it after a flush.
     pub fn get_ref(&self) -> &W {
         self.file.get_ref()
+    }
+
+    /// The same, to be changed.
+    pub fn get_mut(&mut self) -> &mut W {
+        self.file.get_mut()
+    }
+
+    /// The file as it is.
+    pub fn into_inner(self) -> W {
+        self.file.into_inner()
     }
 
     /// Completes the file; it ends at `end`, or with its last event if that is later.

@@ -23,10 +23,11 @@ pub enum ChangeError {
     Write(#[from] io::Error),
 }
 
-/// Puts what is known of it into a sitting that has ended, and the file among the others.
-pub fn complete(
+/// Puts what is known of it into a sitting that has ended, and a whole file among the others;
+/// the growing one stays.
+pub(super) fn complete(
     folder: &Folder,
-    growing: Growing,
+    growing: &Growing,
     facts: &Facts,
     catalogue: &Arc<Catalogue>,
 ) -> Result<Recording, ChangeError> {
@@ -34,7 +35,6 @@ pub fn complete(
     let mut recording = recording::read(&bytes, catalogue)?;
     let bytes = with_facts(&bytes, &recording, facts, catalogue)?;
     put(&folder.path(&growing.id), &bytes)?;
-    growing.done();
     recording.facts = facts.clone();
     Ok(recording)
 }

@@ -22,7 +22,7 @@ pub struct Growing {
     pub id: String,
     pub path: PathBuf,
     lock: PathBuf,
-    _held: File,
+    held: File,
 }
 
 impl Folder {
@@ -84,7 +84,7 @@ impl Folder {
                         id,
                         path,
                         lock,
-                        _held: held,
+                        held,
                     });
                 }
                 Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
@@ -112,7 +112,7 @@ impl Folder {
                 id,
                 path,
                 lock,
-                _held: held,
+                held,
             });
         }
         Ok(all)
@@ -120,6 +120,16 @@ impl Folder {
 }
 
 impl Growing {
+    /// The lock as well may have been taken away.
+    pub fn lock_again(&mut self) -> io::Result<()> {
+        if !self.lock.exists() {
+            let held = private().create_new(true).open(&self.lock)?;
+            held.try_lock()?;
+            self.held = held;
+        }
+        Ok(())
+    }
+
     /// The file has been taken care of, or was never made.
     pub fn done(self) {
         let _ = std::fs::remove_file(&self.path);

@@ -13,8 +13,15 @@
 
 mod files;
 mod folder;
+mod in_force;
+mod journal;
+mod keeper;
+mod recover;
 mod sitting;
 
-pub use files::{ChangeError, change, complete};
+pub use files::{ChangeError, change};
 pub use folder::Folder;
+pub use in_force::InForce;
+pub use keeper::{Calendar, Keeper, News};
+pub use recover::{Recovered, recover};
 pub use sitting::{Sitting, Stay};

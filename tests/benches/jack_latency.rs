@@ -9,7 +9,7 @@ mod jackd;
 
 use jackd::{Keyboard, Server, forget_the_dead, sweep};
 use peregrinus::engine::Monitor;
-use peregrinus::live::{SystemClock, Wanted, World, listen};
+use peregrinus::live::{Keep, SystemClock, Wanted, World, listen};
 use peregrinus::midi;
 use peregrinus::source::Link;
 use peregrinus::theory::Catalogue;
@@ -51,7 +51,7 @@ fn measure() {
         Wanted::default(),
         monitor.unwrap_or_else(|e| panic!("{e}")),
         &[],
-        None,
+        Keep::default(),
     )
     .unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(listener.feed.status().link, Link::Keyboard);

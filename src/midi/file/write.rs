@@ -281,6 +281,21 @@ impl<W: Write + Seek> FileWriter<W> {
         &self.out
     }
 
+    /// The same, to be changed.
+    pub fn get_mut(&mut self) -> &mut W {
+        &mut self.out
+    }
+
+    /// The file as it is: complete as far as the last flush.
+    pub fn into_inner(self) -> W {
+        self.out
+    }
+
+    /// Lets time pass, so that the file ends at `end`, or with its last event if that is later.
+    pub fn pass(&mut self, end: Time) {
+        self.track.pass(end);
+    }
+
     /// Completes the file; the performance ends at `end`, or with its last event if that is later.
     pub fn finish(mut self, end: Time) -> io::Result<W> {
         self.track.pass(end);

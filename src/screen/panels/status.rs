@@ -7,7 +7,7 @@ use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped_after};
 use crate::screen::picture::Picture;
 use crate::screen::wording::clock;
-use crate::source::{Link, Repeat, Transport};
+use crate::source::{Keeping, Link, Repeat, Transport};
 
 /// The most rows that the notice takes: its own, and those above it while it is long.
 pub(in crate::screen) const NOTICE: u16 = 3;
@@ -108,6 +108,12 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
             format!("{} rec {file}", look.sign("●", "*")),
             styles.warning,
         ));
+    }
+    match source.keeping {
+        Keeping::Off => {}
+        Keeping::Ready => parts.push((look.sign("○ sitting", "o sitting").into(), styles.quiet)),
+        Keeping::Growing => parts.push((look.sign("● sitting", "* sitting").into(), styles.text)),
+        Keeping::Stuck => parts.push(("sitting not written".into(), styles.warning)),
     }
     let taken = parts.iter().fold(0u16, |sum, p| {
         sum.saturating_add(columns(&p.0)).saturating_add(2)

@@ -10,6 +10,7 @@ use crate::screen::panels::{
 };
 use crate::screen::pen::Pen;
 use crate::screen::timeline;
+use crate::source::Keeping;
 use crate::theory::{Chord, KeySet, KindId, ModeId, SpelledTonality, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
@@ -152,12 +153,13 @@ fn histories() -> impl Strategy<Value = History> {
 
 prop_compose! {
     fn sources()(
-        name in text(), link in 0..4u8, dropped in any::<u64>(),
+        name in text(), link in 0..4u8, keeping in 0..4u8, dropped in any::<u64>(),
         recording in prop::option::of(text()), notice in prop::option::of(text()),
         transport in prop::option::of((time(), time(), share(), any::<bool>(), prop::option::of(time()), prop::option::of(time()))),
     ) -> Source {
         Source {
             name, dropped, recording, notice,
+            keeping: [Keeping::Off, Keeping::Ready, Keeping::Growing, Keeping::Stuck][keeping as usize % 4],
             link: [Link::Keyboard, Link::Lost, Link::None, Link::File][link as usize % 4],
             transport: transport.map(|(position, duration, speed, paused, a, b)| Transport {
                 position, duration, speed, paused, ended: false,

@@ -1,0 +1,172 @@
+//! The engine's end of the sittings: where one begins and ends.
+
+use super::record::Recorder;
+use super::status::StatusBoard;
+use crate::engine::{Change, Event, Monitor};
+use crate::midi;
+use crate::plain;
+use crate::sittings::{Calendar, Folder, Keeper, News, Recovered, recover};
+use crate::source::Keeping;
+use crate::time::Time;
+use std::sync::Arc;
+
+/// Where sittings are kept, and how they end.
+pub struct Sittings {
+    pub folder: Folder,
+    pub calendar: Calendar,
+    /// A sitting ends after this much silence.
+    pub rest: Time,
+}
+
+/// Whether an event begins a sitting, and not the first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Begins {
+    Nothing,
+    Another,
+}
+
+pub(super) struct SittingTap {
+    pub recorder: Recorder,
+    rest: Time,
+    /// The latest note or pedal of the sitting that is going on.
+    last: Option<Time>,
+    /// Whether there was one before.
+    before: bool,
+}
+
+impl SittingTap {
+    /// Sittings that were cut off are looked after on a thread of their own. None if there can
+    /// be no threads, which the status says.
+    pub fn start(sittings: Sittings, fresh: &Monitor, board: &StatusBoard) -> Option<SittingTap> {
+        let Sittings {
+            folder,
+            calendar,
+            rest,
+        } = sittings;
+        let catalogue = Arc::clone(fresh.catalogue());
+        look_after(folder.clone(), fresh.clone(), board.clone());
+        let told = board.clone();
+        let keeper = Keeper::new(folder, catalogue, calendar, move |news| tell(&told, news));
+        match Recorder::keep(keeper, board.clone()) {
+            Ok(recorder) => {
+                board.update(|s| s.keeping = Keeping::Ready);
+                Some(SittingTap {
+                    recorder,
+                    rest,
+                    last: None,
+                    before: false,
+                })
+            }
+            Err(e) => {
+                let why = plain::reason(&e);
+                board.update(|s| s.about_sittings = Some(format!("no sitting is kept: {why}")));
+                None
+            }
+        }
+    }
+
+    /// An event, before the engine takes it in.
+    pub fn event(&mut self, at: Time, event: Event) -> Begins {
+        self.advance_to(at);
+        let mut begins = Begins::Nothing;
+        if let Event::Midi(midi) = event {
+            let strikes = matches!(midi, midi::Event::NoteOn { .. });
+            if strikes && self.last.is_none() {
+                if self.before {
+                    begins = Begins::Another;
+                }
+                self.before = true;
+            }
+            if strikes || self.last.is_some() {
+                self.last = Some(at);
+            }
+        }
+        self.recorder.note(at, event);
+        begins
+    }
+
+    pub fn change(&mut self, at: Time, change: Change) {
+        if self.last.is_some() {
+            self.recorder.change(at, change);
+        }
+    }
+
+    /// When the sitting ends if nothing more is played.
+    pub fn over(&self) -> Option<Time> {
+        self.last.map(|last| last + self.rest)
+    }
+
+    /// Ends the sitting once its rest has been long enough.
+    pub fn advance_to(&mut self, now: Time) {
+        if let Some(last) = self.last
+            && now.since(last) >= self.rest
+        {
+            self.end(last);
+        }
+    }
+
+    /// The sitting ends; the next note begins another.
+    pub fn end(&mut self, at: Time) {
+        if self.last.take().is_some() {
+            self.recorder.end(at);
+        }
+    }
+}
+
+fn tell(board: &StatusBoard, news: News) {
+    board.update(|s| match news {
+        News::Begun => {
+            s.keeping = Keeping::Growing;
+            s.about_sittings = None;
+        }
+        News::Waiting { why } => {
+            s.keeping = Keeping::Stuck;
+            s.about_sittings = Some(format!(
+                "this sitting is in memory alone, and tried again: {why}"
+            ));
+        }
+        News::Again => {
+            s.keeping = Keeping::Growing;
+            s.about_sittings = Some("the sitting is written again, nothing is missing".into());
+        }
+        News::Missed(events) => {
+            s.about_sittings = Some(format!(
+                "{events} events of this sitting found no room in memory: make room on its disk"
+            ));
+        }
+        News::Kept(sitting) => {
+            s.keeping = Keeping::Ready;
+            s.about_sittings = Some(format!("kept as {}", sitting.id));
+        }
+    });
+}
+
+/// Completes the sittings that were cut off, and says which.
+fn look_after(folder: Folder, fresh: Monitor, board: StatusBoard) {
+    let say = board.clone();
+    let work = move || {
+        let catalogue = Arc::clone(fresh.catalogue());
+        let lines: Vec<String> = match recover(&folder, &catalogue, &fresh) {
+            Ok(all) => all.into_iter().map(said).collect(),
+            Err(e) => vec![format!("sittings: {}", plain::reason(&e))],
+        };
+        if !lines.is_empty() {
+            say.update(|s| s.about_sittings = Some(lines.join("; ")));
+        }
+    };
+    // Without a thread they are looked after the next time.
+    let _ = std::thread::Builder::new()
+        .name("cut off".into())
+        .spawn(move || board.guard("looking after sittings", work));
+}
+
+fn said(recovered: Recovered) -> String {
+    match recovered {
+        Recovered::Kept(sitting) => {
+            format!("{} was cut off and has been kept whole", sitting.id)
+        }
+        Recovered::Left { path, why } => {
+            format!("{} was cut off and stays there: {why}", plain::path(&path))
+        }
+    }
+}

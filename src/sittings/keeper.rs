@@ -1,0 +1,171 @@
+//! Keeps what is played: from the first note a file grows, valid after every write; when the
+//! sitting ends, its facts are added and it takes its place among the others.
+//!
+//! Nothing here reads a clock but the calendar it is given, and nothing waits: the owner's
+//! thread calls [`Keeper::write`] when it is due. What cannot be written is kept in memory up to
+//! a bound, and written when that is possible again.
+
+use super::files::ChangeError;
+use super::folder::Folder;
+use super::in_force::InForce;
+use super::journal::{Journal, Room};
+use super::sitting::Sitting;
+use crate::engine::{Change, Event};
+use crate::midi;
+use crate::plan::Marker;
+use crate::theory::Catalogue;
+use crate::time::Time;
+use jiff::ZonedDateTime;
+use std::sync::Arc;
+
+/// What a keeper has to say.
+#[derive(Clone, Debug, PartialEq)]
+pub enum News {
+    /// A sitting has begun.
+    Begun,
+    /// It cannot be written at present, and why.
+    Waiting { why: String },
+    /// It can be written again.
+    Again,
+    /// So many events found no room in memory either.
+    Missed(u64),
+    /// It has ended and stands among the others.
+    Kept(Box<Sitting>),
+}
+
+/// Tells what time it is where the player is.
+pub type Calendar = Box<dyn Fn() -> ZonedDateTime + Send>;
+
+/// Keeps one sitting after another.
+pub struct Keeper {
+    folder: Folder,
+    catalogue: Arc<Catalogue>,
+    calendar: Calendar,
+    say: Box<dyn FnMut(News) + Send>,
+    /// The settings and pedals that a sitting begins with.
+    in_force: InForce,
+    sitting: Option<Journal>,
+    /// Sittings that have ended and could not be completed yet.
+    ended: Vec<Journal>,
+    /// Whether the last attempt to write failed.
+    failing: bool,
+    missed: u64,
+}
+
+impl Keeper {
+    pub fn new(
+        folder: Folder,
+        catalogue: Arc<Catalogue>,
+        calendar: Calendar,
+        say: impl FnMut(News) + Send + 'static,
+    ) -> Keeper {
+        Keeper {
+            folder,
+            catalogue,
+            calendar,
+            say: Box::new(say),
+            in_force: InForce::default(),
+            sitting: None,
+            ended: Vec::new(),
+            failing: false,
+            missed: 0,
+        }
+    }
+
+    /// An event as the engine took it in. The first note begins a sitting.
+    pub fn event(&mut self, at: Time, event: Event) {
+        let strikes = matches!(event, Event::Midi(midi::Event::NoteOn { .. }));
+        if self.sitting.is_none() {
+            if !strikes {
+                self.in_force.take(event);
+                return;
+            }
+            let begun = (self.calendar)();
+            let mut journal = Journal::new(at, begun);
+            for event in self.in_force.events() {
+                journal.event(at, event);
+            }
+            self.sitting = Some(journal);
+            (self.say)(News::Begun);
+        }
+        self.in_force.take(event);
+        if let Some(journal) = &mut self.sitting
+            && journal.event(at, event) == Room::None
+        {
+            self.missed += 1;
+            (self.say)(News::Missed(self.missed));
+        }
+    }
+
+    /// A moment that the player flagged.
+    pub fn marker(&mut self, marker: &Marker) {
+        if let Some(journal) = &mut self.sitting {
+            journal.marker(marker);
+        }
+    }
+
+    /// What the engine says: the plan as heard is made of it.
+    pub fn change(&mut self, at: Time, change: Change) {
+        if let Some(journal) = &mut self.sitting {
+            journal.change(at, change);
+        }
+    }
+
+    /// The sitting ends; the next note begins another.
+    pub fn end(&mut self, at: Time) {
+        if let Some(mut journal) = self.sitting.take() {
+            journal.end(at);
+            self.ended.push(journal);
+            self.write();
+        }
+    }
+
+    /// Whether anything waits to be written.
+    pub fn is_due(&self) -> bool {
+        !self.ended.is_empty() || self.sitting.as_ref().is_some_and(Journal::is_dirty)
+    }
+
+    /// Writes everything so far, and makes it reach the disk.
+    pub fn write(&mut self) {
+        let mut failed = None;
+        let mut waiting = Vec::new();
+        for mut journal in std::mem::take(&mut self.ended) {
+            match journal.complete(&self.folder, &self.catalogue) {
+                Ok(sitting) => (self.say)(News::Kept(Box::new(sitting))),
+                Err(why) => {
+                    failed = Some(why);
+                    waiting.push(journal);
+                }
+            }
+        }
+        self.ended = waiting;
+        if let Some(journal) = &mut self.sitting
+            && journal.is_dirty()
+            && let Err(why) = journal.write(&self.folder, &self.catalogue)
+        {
+            failed = Some(why.into());
+        }
+        match failed {
+            Some(why) if !self.failing => {
+                self.failing = true;
+                (self.say)(News::Waiting {
+                    why: why.to_string(),
+                });
+            }
+            Some(_) => {}
+            None if self.failing => {
+                self.failing = false;
+                (self.say)(News::Again);
+            }
+            None => {}
+        }
+    }
+
+    /// The program ends: the error is why something could not be written.
+    pub fn finish(mut self, at: Time) -> Result<(), ChangeError> {
+        self.end(at);
+        let mut ended = self.ended.iter_mut();
+        let complete = |journal: &mut Journal| journal.complete(&self.folder, &self.catalogue);
+        ended.try_for_each(|journal| complete(journal).map(|_| ()))
+    }
+}

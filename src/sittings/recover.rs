@@ -1,0 +1,86 @@
+//! After a kill, a power loss or a full disk: what was being played is kept whole.
+
+use super::files::{ChangeError, complete};
+use super::folder::{Folder, Growing};
+use super::sitting::Sitting;
+use crate::engine::{History, Monitor};
+use crate::file;
+use crate::midi::{Event, Limits};
+use crate::recording::{self, Facts};
+use crate::theory::Catalogue;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// What became of a sitting that was cut off.
+#[derive(Debug)]
+pub enum Recovered {
+    /// It stands among the others.
+    Kept(Box<Sitting>),
+    /// It could not be read or written, and stays where it is.
+    Left { path: PathBuf, why: ChangeError },
+}
+
+/// Completes the sittings whose program stopped before it could. `fresh`: a monitor as it is
+/// before anything was heard; the plan as heard is worked out anew.
+pub fn recover(
+    folder: &Folder,
+    catalogue: &Arc<Catalogue>,
+    fresh: &Monitor,
+) -> io::Result<Vec<Recovered>> {
+    let mut all = Vec::new();
+    for growing in folder.cut_off()? {
+        match one(folder, &growing, catalogue, fresh.clone()) {
+            Ok(Some(sitting)) => {
+                growing.done();
+                all.push(Recovered::Kept(Box::new(sitting)));
+            }
+            Ok(None) => growing.done(),
+            Err(why) => {
+                let path = growing.path.clone();
+                all.push(Recovered::Left { path, why });
+            }
+        }
+    }
+    Ok(all)
+}
+
+/// None: nothing was played.
+fn one(
+    folder: &Folder,
+    growing: &Growing,
+    catalogue: &Arc<Catalogue>,
+    mut monitor: Monitor,
+) -> Result<Option<Sitting>, ChangeError> {
+    if is_empty(&growing.path)? {
+        return Ok(None);
+    }
+    let bytes = file::bytes(&growing.path, Limits::default().bytes)?;
+    let read = recording::read(&bytes, catalogue)?;
+    let strikes = |event| matches!(event, Event::NoteOn { .. });
+    if !read.notes.iter().any(|t| strikes(t.event)) {
+        return Ok(None);
+    }
+    // It had ended and was put in its place, and only the growing one was left.
+    if folder.path(&growing.id).exists() {
+        return Ok(None);
+    }
+    let mut history = History::default();
+    for (at, event) in read.events() {
+        monitor.on_event(at, event, &mut history);
+    }
+    monitor.advance_to(read.end, &mut history);
+    history.advance_to(read.end);
+    let facts = Facts {
+        cut_off: true,
+        heard: history.plan().clone(),
+        ..read.facts
+    };
+    let recording = complete(folder, growing, &facts, catalogue)?;
+    Ok(Some(Sitting::of(&growing.id, &recording, catalogue)))
+}
+
+/// A file that was made and never written to.
+fn is_empty(path: &Path) -> io::Result<bool> {
+    Ok(std::fs::metadata(path)?.len() == 0)
+}
