@@ -2,7 +2,7 @@
 //! no sleeping for music.
 
 use crossbeam_channel::{Receiver, Sender, bounded};
-use peregrinus::engine::{Aside, Event, History, Inertia, Monitor};
+use peregrinus::engine::{Aside, Event, History, Inertia, Monitor, Reading};
 use peregrinus::live::{
     About, Clock, Keep, Listener, Order, Player, Sittings, Wanted, World, listen, play,
 };
@@ -811,6 +811,8 @@ fn sittings_are_kept_and_read_again_as_they_were_heard() {
     let (listener, ports, clock) = start_keeping(Vec::new(), keeping(&root));
     wait_for(|| listener.feed.status().keeping == Keeping::Ready);
     listener.order(Order::Set(Event::Inertia(Inertia::Motif)));
+    let inertia = |r: Reading| r.inertia == Inertia::Motif;
+    wait_for(|| listener.feed.reading().is_some_and(inertia));
     let end = play_chords(&ports, &clock, Time::millis(5_000), &SHUTTLE);
     // The pedal stays down over the rest, and belongs to what comes after it.
     ports.send(&[0xb0, 64, 127]);
