@@ -14,6 +14,7 @@
 mod files;
 mod folder;
 mod in_force;
+mod index;
 mod journal;
 mod keeper;
 mod recover;
@@ -22,6 +23,7 @@ mod sitting;
 pub use files::{ChangeError, change};
 pub use folder::Folder;
 pub use in_force::InForce;
+pub use index::{FindError, Index, IndexError, Query, Unknown};
 pub use keeper::{Calendar, Keeper, News};
 pub use recover::{Recovered, recover};
 pub use sitting::{Sitting, Stay};

@@ -4,6 +4,7 @@ use crate::midi::Event;
 use crate::plan::Region;
 use crate::recording::Recording;
 use crate::theory::{Catalogue, Notation};
+use jiff::Timestamp;
 
 /// A sitting, as the list shows it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -26,6 +27,10 @@ pub struct Sitting {
     pub home: Vec<Stay>,
     /// The player's markers: seconds, name.
     pub markers: Vec<(f64, String)>,
+    /// Of its file, in bytes.
+    pub size: u64,
+    /// When its file was last written.
+    pub modified: Timestamp,
 }
 
 /// A region, in plain values.
@@ -43,7 +48,7 @@ pub struct Stay {
 }
 
 impl Sitting {
-    /// What a sitting's file says.
+    /// What a sitting's file says. Its size, and when it was written, are the index's to find.
     pub fn of(id: &str, recording: &Recording, catalogue: &Catalogue) -> Sitting {
         let facts = &recording.facts;
         let stays = |regions: &[Region]| {
@@ -63,7 +68,14 @@ impl Sitting {
             here: stays(&facts.heard.regions),
             home: stays(&facts.heard.home),
             markers: markers.map(|m| (m.at.seconds(), m.name.clone())).collect(),
+            ..Sitting::default()
         }
+    }
+
+    /// The moment that it is ordered by: when it began, or else when its file was last written.
+    pub fn at(&self) -> Timestamp {
+        let begun = self.begun.as_deref().and_then(|b| b.parse().ok());
+        begun.unwrap_or(self.modified)
     }
 
     /// What it is called: its name, or else that of its file.

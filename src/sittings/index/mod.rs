@@ -1,0 +1,274 @@
+//! The index of the sittings: what the list shows and finds, without reading every file.
+//!
+//! It is made of the files, and nothing is in it that they do not say. One that cannot be
+//! trusted is set aside and made anew, one that cannot be had is done without: an index in memory
+//! is made of the files, for this time.
+
+mod query;
+mod table;
+#[cfg(test)]
+mod tests;
+
+use super::folder::Folder;
+use super::sitting::Sitting;
+use crate::file;
+use crate::midi::Limits;
+use crate::plain;
+use crate::recording::{self, Recording};
+use crate::theory::Catalogue;
+pub use query::{Query, Unknown};
+use std::io;
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use table::{Stamp, Table, Trouble};
+
+/// No index can be had, not even in memory.
+#[derive(Debug, thiserror::Error)]
+#[error("the index of the sittings {0}")]
+pub struct IndexError(Trouble);
+
+/// Why a word leads to no sitting.
+#[derive(Debug, thiserror::Error)]
+pub enum FindError {
+    #[error(transparent)]
+    Unknown(#[from] Unknown),
+    #[error(transparent)]
+    Index(#[from] IndexError),
+}
+
+/// The sittings of a folder, in order.
+pub struct Index {
+    folder: Folder,
+    catalogue: Arc<Catalogue>,
+    table: Table,
+    place: Place,
+    said: Vec<String>,
+}
+
+/// Where the table is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Place {
+    File,
+    Memory,
+}
+
+impl Index {
+    /// Opens the index of a folder as it is: [`Index::refresh`] compares it with the files.
+    pub fn open(folder: &Folder, catalogue: &Arc<Catalogue>) -> Result<Index, IndexError> {
+        let mut index = Index {
+            folder: folder.clone(),
+            catalogue: Arc::clone(catalogue),
+            table: Table::in_memory().map_err(IndexError)?,
+            place: Place::Memory,
+            said: Vec::new(),
+        };
+        // Where there is no folder there is nothing to keep an index of.
+        if folder.root().is_dir() {
+            index.place = Place::File;
+            match Table::open(&folder.index()) {
+                Ok(table) => index.table = table,
+                Err(trouble) => index.without(trouble)?,
+            }
+        }
+        Ok(index)
+    }
+
+    /// What there is to say to the user since this was last asked, a sentence each.
+    pub fn said(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.said)
+    }
+
+    /// Reads what is new or changed in the folder, and forgets what is gone. `progress` gets how
+    /// many files have been read, and of how many.
+    pub fn refresh(&mut self, progress: &mut dyn FnMut(usize, usize)) -> Result<(), IndexError> {
+        while let Err(trouble) = self.fill(progress) {
+            self.without(trouble)?;
+        }
+        Ok(())
+    }
+
+    /// Reads all files again. The number of sittings.
+    pub fn rebuild(&mut self, progress: &mut dyn FnMut(usize, usize)) -> Result<usize, IndexError> {
+        self.with(Table::clear)?;
+        self.refresh(progress)?;
+        Ok(self.with(Table::names)?.len())
+    }
+
+    /// Takes in a sitting whose file has just been written.
+    pub fn put(&mut self, sitting: &Sitting) -> Result<(), IndexError> {
+        let Ok(stamp) = Stamp::of(&self.folder.path(&sitting.id)) else {
+            // Its file is gone already.
+            return Ok(());
+        };
+        let sitting = stamped(sitting.clone(), stamp);
+        self.with(|table| table.put(&sitting))
+    }
+
+    /// The sittings that fit, the newest first.
+    pub fn list(&mut self, query: &Query) -> Result<Vec<Sitting>, IndexError> {
+        self.with(|table| {
+            let mut list = Vec::new();
+            let most = query.limit.unwrap_or(usize::MAX);
+            if most == 0 {
+                return Ok(list);
+            }
+            table.each(query.since, query.until, |sitting| {
+                if query.fits(&sitting) {
+                    list.push(sitting);
+                }
+                match list.len() < most {
+                    true => ControlFlow::Continue(()),
+                    false => ControlFlow::Break(()),
+                }
+            })?;
+            Ok(list)
+        })
+    }
+
+    /// The sitting that a word means: `last`, `last-2` for the second last, an id or a name, or a
+    /// part of one that no other has.
+    pub fn find(&mut self, word: &str) -> Result<Sitting, FindError> {
+        let all = self.with(Table::names)?;
+        let id = &all[query::choose(word, &all)?].0;
+        match self.with(|table| table.get(id))? {
+            Some(sitting) => Ok(sitting),
+            // It has gone since.
+            None => Err(Unknown::NoSuch(None).into()),
+        }
+    }
+
+    /// The sitting in which the very same was played, if there is one.
+    pub fn same(&mut self, music: &Recording) -> Result<Option<Sitting>, IndexError> {
+        let notes = Sitting::of("", music, &self.catalogue).notes;
+        for id in self.with(|table| table.with_notes(notes))? {
+            let there = read(&self.folder.path(&id), &self.catalogue);
+            if there.is_ok_and(|there| there.notes == music.notes && there.said == music.said) {
+                return self.with(|table| table.get(&id));
+            }
+        }
+        Ok(None)
+    }
+
+    /// Does something with the table, or with the one that takes its place.
+    fn with<T>(&mut self, work: impl Fn(&Table) -> Result<T, Trouble>) -> Result<T, IndexError> {
+        loop {
+            match work(&self.table) {
+                Ok(done) => return Ok(done),
+                Err(trouble) => self.without(trouble)?,
+            }
+            self.refresh(&mut |_, _| {})?;
+        }
+    }
+
+    fn fill(&mut self, progress: &mut dyn FnMut(usize, usize)) -> Result<(), Trouble> {
+        let mut known = self.table.stamps()?;
+        let ids = match self.folder.ids() {
+            Ok(ids) => ids,
+            Err(e) => {
+                let folder = plain::path(self.folder.root());
+                let why = plain::reason(&e);
+                self.said.push(format!("{folder}: cannot be read: {why}"));
+                return Ok(());
+            }
+        };
+        let mut new = Vec::new();
+        for id in ids {
+            match Stamp::of(&self.folder.path(&id)) {
+                Ok(stamp) if known.get(&id) == Some(&stamp) => drop(known.remove(&id)),
+                Ok(stamp) => new.push((id, stamp)),
+                Err(e) if e.kind() == io::ErrorKind::NotFound => {}
+                Err(e) => self.unread(&id, &plain::reason(&e)),
+            }
+        }
+        for (done, (id, stamp)) in new.iter().enumerate() {
+            progress(done, new.len());
+            match read(&self.folder.path(id), &self.catalogue) {
+                Ok(recording) => {
+                    let sitting = Sitting::of(id, &recording, &self.catalogue);
+                    self.table.put(&stamped(sitting, *stamp))?;
+                    known.remove(id);
+                }
+                Err(why) => self.unread(id, &why),
+            }
+        }
+        known.keys().try_for_each(|id| self.table.remove(id))
+    }
+
+    fn unread(&mut self, id: &str, why: &str) {
+        let file = plain::path(&self.folder.path(id));
+        self.said
+            .push(format!("{file}: left out of the sittings: {why}"));
+    }
+
+    /// Puts another table in the place of one that is of no use.
+    fn without(&mut self, trouble: Trouble) -> Result<(), IndexError> {
+        if self.place == Place::Memory {
+            return Err(IndexError(trouble));
+        }
+        // Closes the file.
+        self.table = Table::in_memory().map_err(IndexError)?;
+        self.place = Place::Memory;
+        let file = self.folder.index();
+        let trouble = match trouble {
+            Trouble::Damaged | Trouble::Later => match set_aside(&file) {
+                Ok(aside) => {
+                    let name = aside.file_name().unwrap_or_default();
+                    self.said.push(format!(
+                        "the index of the sittings {trouble}: it was set aside as {}, and another \
+                         is made of the files",
+                        plain::name(&name.to_string_lossy())
+                    ));
+                    match Table::open(&file) {
+                        Ok(table) => {
+                            self.table = table;
+                            self.place = Place::File;
+                            return Ok(());
+                        }
+                        Err(trouble) => trouble,
+                    }
+                }
+                Err(_) => trouble,
+            },
+            trouble => trouble,
+        };
+        self.said.push(format!(
+            "the index of the sittings {trouble}: this time the files themselves are read"
+        ));
+        Ok(())
+    }
+}
+
+fn stamped(sitting: Sitting, stamp: Stamp) -> Sitting {
+    Sitting {
+        size: stamp.size,
+        modified: stamp.modified,
+        ..sitting
+    }
+}
+
+fn read(path: &Path, catalogue: &Catalogue) -> Result<Recording, String> {
+    let bytes = file::bytes(path, Limits::default().bytes).map_err(|e| e.to_string())?;
+    recording::read(&bytes, catalogue).map_err(|e| e.to_string())
+}
+
+/// Renames an index and what SQLite keeps beside it; the new name.
+fn set_aside(index: &Path) -> io::Result<PathBuf> {
+    let with = |path: &Path, ending: &str| {
+        let mut name = path.as_os_str().to_owned();
+        name.push(ending);
+        PathBuf::from(name)
+    };
+    let mut aside = with(index, ".set-aside");
+    let mut number = 2;
+    while aside.symlink_metadata().is_ok() {
+        aside = with(index, &format!(".set-aside-{number}"));
+        number += 1;
+    }
+    std::fs::rename(index, &aside)?;
+    for ending in ["-wal", "-shm"] {
+        // Not there, mostly.
+        let _ = std::fs::rename(with(index, ending), with(&aside, ending));
+    }
+    Ok(aside)
+}
