@@ -30,6 +30,8 @@ pub enum Request {
     Mark,
     /// A marker about the last 30 seconds.
     KeepLast,
+    /// The sitting ends here; the next note begins another.
+    EndSitting,
     /// Works out what speaks for the tonality here: see [`Stage::explanation`].
     Explain,
 }

@@ -20,6 +20,7 @@ fn peregrinus(args: &[&str]) -> Output {
         .env("HOME", home.path())
         .env("XDG_CONFIG_HOME", home.path().join("config"))
         .env("XDG_STATE_HOME", home.path().join("state"))
+        .env("XDG_DATA_HOME", home.path().join("data"))
         .stdin(Stdio::null())
         .output()
         .unwrap()

@@ -77,6 +77,7 @@ fn command(program: &str, home: &Path) -> CommandBuilder {
     command.env("HOME", home);
     command.env("XDG_CONFIG_HOME", home.join("config"));
     command.env("XDG_STATE_HOME", home.join("state"));
+    command.env("XDG_DATA_HOME", home.join("data"));
     command.env("TERM", "xterm-256color");
     command.env("JACK_DEFAULT_SERVER", "peregrinus-none-of-this-name");
     command.env("JACK_NO_START_SERVER", "1");
@@ -1043,6 +1044,7 @@ fn what_is_remembered() {
         command.env("HOME", home.path());
         command.env("XDG_CONFIG_HOME", home.path().join("config"));
         command.env("XDG_STATE_HOME", home.path().join("state"));
+        command.env("XDG_DATA_HOME", home.path().join("data"));
         let output = command.args(["analyze", etude]).output().unwrap();
         assert!(output.status.success());
         output.stdout

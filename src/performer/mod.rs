@@ -272,6 +272,7 @@ impl Stage for Performer {
                 let name = format!("kept {}", self.kept);
                 self.order(Order::Mark(name, About::Last(KEPT)));
             }
+            Request::EndSitting => self.order(Order::EndSitting),
             Request::Explain => self.order(Order::Explain),
             Request::SeekTo(to) => self.order(Order::Seek(to)),
             Request::Pause | Request::SeekBy(_) | Request::Pace(_) | Request::Repeat => {

@@ -154,6 +154,7 @@ const BINDINGS: &[Binding] = &[
     bind("inertia-default", "inertia: the usual stop", Action::UsualInertia, &[sign('i')]),
     bind("marker", "mark the phrase before", Action::Ask(Request::Mark), &[sign('m')]),
     bind("keep", "keep the last 30 seconds", Action::Ask(Request::KeepLast), &[sign('k')]),
+    bind("end-sitting", "end the sitting here", Action::Ask(Request::EndSitting), &[sign('S')]),
     bind("marker-back", "to the marker before", Action::Jump(Direction::Back), &[sign('<')]),
     bind("marker-forward", "to the marker after", Action::Jump(Direction::Forward), &[sign('>')]),
     bind("again", "replay from that moment", Action::Again, &[named(KeyCode::Enter)]),

@@ -14,6 +14,7 @@ use super::surface::{MouseReports, Surface};
 use super::view::BarOrder;
 use super::wording::length;
 use crate::engine::{self, Inertia, Reading};
+use crate::source::Keeping;
 use crate::stage::{Request, Stage};
 use ratatui::crossterm::event::Event;
 use std::io;
@@ -217,6 +218,15 @@ impl ScreenState<'_> {
                         self.by(Action::UsualInertia)
                     )),
                     Request::UsualInertia => Some(told(stage.reading().inertia)),
+                    Request::EndSitting => Some(match stage.source().keeping {
+                        Keeping::Growing | Keeping::Stuck => {
+                            "The sitting ends here; the next note begins another.".into()
+                        }
+                        Keeping::Ready => {
+                            "No sitting is going on: the next note begins one.".into()
+                        }
+                        Keeping::Off => "No sittings are kept here.".into(),
+                    }),
                     _ => None,
                 };
             }

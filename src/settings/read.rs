@@ -304,9 +304,11 @@ mod tests {
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
         assert_eq!(
             keys.count(),
-            4 + 3 + 13 + 6 + KeyBindings::actions().count()
+            4 + 3 + 3 + 13 + 6 + KeyBindings::actions().count()
         );
         assert_eq!(s.keys, KeyBindings::default());
+        assert_eq!((s.keep, &s.sittings_folder), (true, &None));
+        assert_eq!(s.sitting_rest, Time::millis(300_000));
         assert_eq!(
             (s.jobs.as_slice(), s.lines, s.mouse),
             (&[][..], false, true)

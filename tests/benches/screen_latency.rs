@@ -114,6 +114,7 @@ impl Program {
             ("HOME", ""),
             ("XDG_CONFIG_HOME", "config"),
             ("XDG_STATE_HOME", "state"),
+            ("XDG_DATA_HOME", "data"),
         ] {
             command.env(name, home.join(folder));
         }

@@ -127,6 +127,7 @@ impl Stage for Playing {
                 about: Some((at - Time::millis(30_000), at)),
                 name: "kept 1".into(),
             }),
+            Request::EndSitting => panic!("{request:?} is for a keyboard whose playing is kept"),
             Request::Pause
             | Request::SeekBy(_)
             | Request::SeekTo(_)
