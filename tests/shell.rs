@@ -40,10 +40,11 @@ fn accepted(program: &str, args: &[&str], file: &Path) {
     );
 }
 
-const COMMANDS: [&str; 8] = [
+const COMMANDS: [&str; 9] = [
     "listen",
     "replay",
     "ports",
+    "sittings",
     "analyze",
     "harmonize",
     "modes",

@@ -26,7 +26,7 @@ use walkdir::WalkDir;
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// MIDI files, or folders of them.
+    /// MIDI files, folders of them, or sittings: last, last-2, an id or a name.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// How to print: a table, one JSON object, one object a line, or the analysis in
@@ -63,7 +63,7 @@ impl Format {
 }
 
 pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
-    let (files, unread) = expand(&args.files);
+    let (files, unread) = expand(&args.files, settings);
     refuse_nonsense(&args, files.len())?;
     let mut settings = settings.clone();
     if let Some(i) = args.inertia {
@@ -280,14 +280,17 @@ fn report(
 
 const ENDINGS: [&str; 4] = ["mid", "midi", "smf", "rmi"];
 
-/// Folders become the MIDI files in and below them, in order of name; beside them what
-/// cannot be read, and why. Links to folders are passed over: one that leads back up would
+/// Folders become the MIDI files in and below them, in order of name, and words those of
+/// sittings; beside them what cannot be read, and why. Links to folders are passed over: one that leads back up would
 /// lead round for ever.
-fn expand(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<String>) {
+fn expand(paths: &[PathBuf], settings: &Settings) -> (Vec<PathBuf>, Vec<String>) {
     let (mut files, mut unread) = (Vec::new(), Vec::new());
     for path in paths {
         if !path.is_dir() {
-            files.push(path.clone());
+            match file::meant(path, settings) {
+                Ok(path) => files.push(path),
+                Err(e) => unread.push(format!("{}: {e}", plain::path(path))),
+            }
             continue;
         }
         let (before, faults) = (files.len(), unread.len());

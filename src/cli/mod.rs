@@ -14,6 +14,7 @@ mod monitor;
 mod own;
 mod ports;
 mod replay;
+mod sittings;
 
 use crate::screen::Palette;
 use crate::{console, plain};
@@ -60,6 +61,8 @@ enum Command {
     Ports,
     /// Read MIDI files and print their tonal plan.
     Analyze(analyze::Args),
+    /// List what was played on other days, show it, name it, take it elsewhere.
+    Sittings(Box<sittings::Args>),
     /// Print the triads and sevenths on each degree of a tonality.
     Harmonize(harmonize::Args),
     /// Print the modes and scales that are known, or one of them in detail.
@@ -149,6 +152,7 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         Some(Command::Listen(args)) => listen::run(args, &own),
         Some(Command::Replay(args)) => replay::run(args, &own),
         Some(Command::Ports) => ports::run(),
+        Some(Command::Sittings(args)) => sittings::run(*args, settings),
         Some(Command::Harmonize(args)) => harmonize::run(args, settings),
         Some(Command::Modes(args)) => modes::run(args, settings),
         // Done above.

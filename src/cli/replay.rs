@@ -16,7 +16,7 @@ use std::sync::Arc;
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// A MIDI file.
+    /// A MIDI file, or a sitting: last, last-2, its id or name.
     file: PathBuf,
     /// How fast, 0.25 to 4 times the file's own pace.
     #[arg(long, default_value_t = 1.0, value_name = "TIMES")]
@@ -61,6 +61,9 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         None => None,
     };
     let file = plain::path(&args.file);
+    let path = file::meant(&args.file, &own.settings)
+        .map_err(|e| Failure::Failed(format!("{file}: {e}")))?;
+    let file = plain::path(&path);
     let mut line = ProgressLine::new();
     let mut tell = |share: f32| {
         let percent = (100.0 * share) as u32;
@@ -68,7 +71,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         ControlFlow::Continue(())
     };
     let limits = args.much.limits();
-    let mut recording = file::read(&args.file, &own.settings.catalogue, &limits, &mut tell)
+    let mut recording = file::read(&path, &own.settings.catalogue, &limits, &mut tell)
         .map_err(|e| Failure::Failed(format!("{file}: {e}")))?;
     line.clear();
     let end = recording.end;
@@ -95,8 +98,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     }
     let monitor = engine::monitor(&settings);
     let idle = monitor.reading();
-    let name = args
-        .file
+    let name = path
         .file_name()
         .map_or(file.clone(), |n| n.to_string_lossy().into_owned());
     let faults = &recording.faults;

@@ -13,17 +13,21 @@
 
 mod files;
 mod folder;
+mod import;
 mod in_force;
 mod index;
 mod journal;
 mod keeper;
 mod recover;
 mod sitting;
+mod words;
 
 pub use files::{ChangeError, change};
 pub use folder::Folder;
+pub use import::import;
 pub use in_force::InForce;
 pub use index::{FindError, Index, IndexError, Query, Unknown};
 pub use keeper::{Calendar, Keeper, News};
 pub use recover::{Recovered, recover};
 pub use sitting::{Sitting, Stay};
+pub use words::{WordsError, words};

@@ -6,7 +6,8 @@ use super::sitting::Sitting;
 use crate::engine::{History, Monitor};
 use crate::file;
 use crate::midi::{Event, Limits};
-use crate::recording::{self, Facts};
+use crate::plan::TonalPlan;
+use crate::recording::{self, Facts, Recording};
 use crate::theory::Catalogue;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -50,7 +51,7 @@ fn one(
     folder: &Folder,
     growing: &Growing,
     catalogue: &Arc<Catalogue>,
-    mut monitor: Monitor,
+    monitor: Monitor,
 ) -> Result<Option<Sitting>, ChangeError> {
     if is_empty(&growing.path)? {
         return Ok(None);
@@ -65,19 +66,24 @@ fn one(
     if folder.path(&growing.id).exists() {
         return Ok(None);
     }
-    let mut history = History::default();
-    for (at, event) in read.events() {
-        monitor.on_event(at, event, &mut history);
-    }
-    monitor.advance_to(read.end, &mut history);
-    history.advance_to(read.end);
     let facts = Facts {
         cut_off: true,
-        heard: history.plan().clone(),
+        heard: heard(&read, monitor),
         ..read.facts
     };
     let recording = complete(folder, growing, &facts, catalogue)?;
     Ok(Some(Sitting::of(&growing.id, &recording, catalogue)))
+}
+
+/// The plan as heard of a whole recording.
+pub(super) fn heard(recording: &Recording, mut monitor: Monitor) -> TonalPlan {
+    let mut history = History::default();
+    for (at, event) in recording.events() {
+        monitor.on_event(at, event, &mut history);
+    }
+    monitor.advance_to(recording.end, &mut history);
+    history.advance_to(recording.end);
+    history.plan().clone()
 }
 
 /// A file that was made and never written to.

@@ -1,0 +1,124 @@
+//! The user's sittings, opened: the folder of the settings, and its index brought up to date.
+
+use super::super::failure::Failure;
+use crate::console::{self, ProgressLine};
+use crate::plain;
+use crate::recording::{Facts, Recording};
+use crate::settings::Settings;
+use crate::sittings::{self, FindError, Folder, Index, IndexError, Query, Sitting};
+use crate::theory::Catalogue;
+use std::sync::Arc;
+
+pub struct Open {
+    pub folder: Folder,
+    index: Index,
+    catalogue: Arc<Catalogue>,
+}
+
+impl Open {
+    pub fn new(settings: &Settings) -> Result<Open, Failure> {
+        let Some(folder) = settings.sittings() else {
+            return Err(Failure::Failed(
+                "this system has no folder for sittings: name one as folder under [sittings] in \
+                 your settings"
+                    .into(),
+            ));
+        };
+        let folder = Folder::new(folder);
+        let catalogue = Arc::clone(&settings.catalogue);
+        let index = Index::open(&folder, &catalogue).map_err(failed)?;
+        let mut open = Open {
+            folder,
+            index,
+            catalogue,
+        };
+        open.telling(|index, tell| index.refresh(tell))?;
+        Ok(open)
+    }
+
+    /// Works on the index, with a line that shows how far it is, and says what it has to say.
+    fn telling<T, E>(
+        &mut self,
+        work: impl FnOnce(&mut Index, &mut dyn FnMut(usize, usize)) -> Result<T, E>,
+    ) -> Result<T, Failure>
+    where
+        E: Into<FindError>,
+    {
+        let mut line = ProgressLine::new();
+        let done = work(&mut self.index, &mut |done, of| {
+            let share = done as f64 / of as f64;
+            line.tell(share, &format!("reading sittings: {done} of {of}"));
+        });
+        drop(line);
+        self.index
+            .said()
+            .iter()
+            .for_each(|what| console::report(what));
+        done.map_err(|e| Failure::Failed(e.into().to_string()))
+    }
+
+    pub fn list(&mut self, query: &Query) -> Result<Vec<Sitting>, Failure> {
+        self.telling(|index, _| index.list(query))
+    }
+
+    pub fn find(&mut self, word: &str) -> Result<Sitting, Failure> {
+        let found = self.find_or_why(word);
+        found.map_err(|e| Failure::Failed(format!("{}: {e}", plain::name(word))))
+    }
+
+    pub fn find_or_why(&mut self, word: &str) -> Result<Sitting, FindError> {
+        let found = self.index.find(word);
+        self.index
+            .said()
+            .iter()
+            .for_each(|what| console::report(what));
+        found
+    }
+
+    pub fn same(&mut self, music: &Recording) -> Result<Option<Sitting>, Failure> {
+        self.telling(|index, _| index.same(music))
+    }
+
+    pub fn put(&mut self, sitting: &Sitting) -> Result<(), Failure> {
+        self.telling(|index, _| index.put(sitting))
+    }
+
+    pub fn rebuild(&mut self) -> Result<usize, Failure> {
+        self.telling(|index, tell| index.rebuild(tell))
+    }
+
+    /// Changes what is known of the sitting that a word means; it as it is now.
+    pub fn change(
+        &mut self,
+        word: &str,
+        change: impl FnOnce(&mut Facts),
+    ) -> Result<Sitting, Failure> {
+        let id = self.find(word)?.id;
+        let recording = sittings::change(&self.folder, &id, &self.catalogue, change);
+        let recording = recording.map_err(|e| {
+            Failure::Failed(format!("{}: {e}", plain::path(&self.folder.path(&id))))
+        })?;
+        self.put(&Sitting::of(&id, &recording, &self.catalogue))?;
+        self.find(&id)
+    }
+
+    /// Moves a sitting to the system's trash, or deletes it; why it had to be that.
+    pub fn delete(&mut self, sitting: &Sitting) -> Result<Option<String>, Failure> {
+        let path = self.folder.path(&sitting.id);
+        let failed = |why| Failure::Failed(format!("{}: {why}", plain::path(&path)));
+        let to_trash = trash::delete(&path);
+        let why = match to_trash {
+            Ok(()) => None,
+            Err(e) => {
+                std::fs::remove_file(&path).map_err(|e| failed(plain::reason(&e)))?;
+                Some(e.to_string())
+            }
+        };
+        self.telling(|index, tell| index.refresh(tell))?;
+        Ok(why)
+    }
+}
+
+fn failed(e: IndexError) -> Failure {
+    Failure::Failed(e.to_string())
+}

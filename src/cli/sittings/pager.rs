@@ -1,0 +1,40 @@
+//! What is longer than the screen is shown a page at a time.
+
+use crate::console;
+use std::io::{self, IsTerminal, Write};
+use std::process::{Command, Stdio};
+
+/// Prints a text: through `$PAGER`, or else less, where standard output is a terminal and the
+/// text is longer than it.
+pub fn print(text: &str) -> io::Result<()> {
+    let Ok((_, rows)) = ratatui::crossterm::terminal::size() else {
+        return console::print(text);
+    };
+    let long = text.lines().count() >= usize::from(rows);
+    if !(long && io::stdout().is_terminal() && paged(text)) {
+        console::print(text)?;
+    }
+    Ok(())
+}
+
+/// Whether there was a pager.
+fn paged(text: &str) -> bool {
+    let own = std::env::var("PAGER").unwrap_or_default();
+    let own: Vec<&str> = own.split_whitespace().collect();
+    let usual = ["less", "-FRX"];
+    let (program, args) = match own.split_first() {
+        Some((program, args)) => (*program, args),
+        None => (usual[0], &usual[1..]),
+    };
+    let pager = Command::new(program)
+        .args(args)
+        .stdin(Stdio::piped())
+        .spawn();
+    let Ok(mut pager) = pager else { return false };
+    if let Some(mut input) = pager.stdin.take() {
+        // Whoever has seen enough closes it.
+        let _ = input.write_all(text.as_bytes());
+    }
+    let _ = pager.wait();
+    true
+}

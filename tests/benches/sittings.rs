@@ -1,0 +1,97 @@
+//! What ten thousand sittings cost: `cargo bench --bench sittings`.
+
+use peregrinus::sittings::{Folder, Index, Query, Sitting, Stay};
+use peregrinus::theory::Catalogue;
+use std::sync::Arc;
+use std::time::Instant;
+
+const SITTINGS: u32 = 10_000;
+/// Regions of a sitting: a quarter of an hour of wandering.
+const REGIONS: u32 = 12;
+
+fn main() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let folder = Folder::new(dir.path().join("sittings"));
+    folder.make().expect("made");
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let mut index = Index::open(&folder, &catalogue).expect("an index");
+    for number in 0..SITTINGS {
+        let sitting = sitting(number);
+        // The list never opens a file that has not changed.
+        std::fs::write(folder.path(&sitting.id), b"MThd").expect("written");
+        index.put(&sitting).expect("put");
+    }
+    drop(index);
+    let listed = |what: &str, query: &Query| {
+        let mut times: Vec<_> = (0..9)
+            .map(|_| {
+                let began = Instant::now();
+                let mut index = Index::open(&folder, &catalogue).expect("an index");
+                index
+                    .refresh(&mut |_, _| panic!("nothing has changed"))
+                    .expect("refreshed");
+                let found = index.list(query).expect("a list");
+                assert_eq!(index.said(), [""; 0]);
+                (began.elapsed(), found.len())
+            })
+            .collect();
+        times.sort();
+        let (median, found) = times[times.len() / 2];
+        println!(
+            "{what}: {found} of {SITTINGS} sittings in {:.1} ms",
+            median.as_secs_f64() * 1e3
+        );
+    };
+    listed("all", &Query::default());
+    let limit = Some(20);
+    listed(
+        "the last twenty",
+        &Query {
+            limit,
+            ..Query::default()
+        },
+    );
+    let text = Some("take 77".into());
+    listed(
+        "by a part of their name",
+        &Query {
+            text,
+            ..Query::default()
+        },
+    );
+    let (center, mode) = (Some(11), Some("dorian".into()));
+    listed(
+        "by center and mode",
+        &Query {
+            center,
+            mode,
+            ..Query::default()
+        },
+    );
+}
+
+fn sitting(number: u32) -> Sitting {
+    let stay = |region: u32| Stay {
+        start: f64::from(region) * 75.0,
+        end: f64::from(region + 1) * 75.0,
+        center: ((number + region) % 12) as u8,
+        mode: ["dorian", "lydian", "mixolydian"][(region % 3) as usize].into(),
+        label: "E♭ Mixolydian".into(),
+    };
+    let (day, second) = (1 + number / 86_400, number % 86_400);
+    let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
+    Sitting {
+        id: format!("2026-11-{day:02}_{hour:02}-{minute:02}-{second:02}"),
+        begun: Some(format!(
+            "2026-11-{day:02}T{hour:02}:{minute:02}:{second:02}+01:00"
+        )),
+        seconds: f64::from(REGIONS) * 75.0,
+        notes: 4000,
+        name: Some(format!("take {number}")),
+        tags: vec!["evening".into(), "slow".into()],
+        here: (0..REGIONS).map(stay).collect(),
+        home: (0..2).map(stay).collect(),
+        markers: vec![(10.0, "1".into()), (20.0, "2".into())],
+        ..Sitting::default()
+    }
+}

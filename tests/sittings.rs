@@ -1,0 +1,498 @@
+//! `peregrinus sittings` from end to end, and sittings where a file is asked for.
+
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, SystemTime};
+
+const ROOT: &str = env!("CARGO_MANIFEST_DIR");
+
+/// A home of its own for each test.
+struct Home(tempfile::TempDir);
+
+impl Home {
+    fn new() -> Home {
+        Home(tempfile::tempdir().unwrap())
+    }
+
+    /// With three of the études, played on three days; their ids.
+    fn with_three() -> (Home, [String; 3]) {
+        let home = Home::new();
+        let days = [
+            ("01_one_hearth", 1),
+            ("02_seven_stones", 2),
+            ("05_ferry_lamp", 3),
+        ];
+        let ids = days.map(|(etude, day)| {
+            let copy = home.at(&format!("{etude}.mid"));
+            std::fs::copy(
+                Path::new(ROOT).join(format!("recordings/{etude}.mid")),
+                &copy,
+            )
+            .unwrap();
+            written(&copy, day);
+            home.printed(&["sittings", "import", copy.to_str().unwrap()]);
+            format!("2026-01-0{}_12-00-00", day + 1)
+        });
+        (home, ids)
+    }
+
+    fn at(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    fn folder(&self) -> PathBuf {
+        self.at("data/peregrinus/sittings")
+    }
+
+    fn run(&self, args: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_peregrinus"))
+            .args(args)
+            .current_dir(self.0.path())
+            .env("HOME", self.0.path())
+            .env("XDG_CONFIG_HOME", self.at("config"))
+            .env("XDG_DATA_HOME", self.at("data"))
+            .env("XDG_STATE_HOME", self.at("state"))
+            .env("TZ", "UTC")
+            .stdin(Stdio::null())
+            .output()
+            .unwrap()
+    }
+
+    fn printed(&self, args: &[&str]) -> String {
+        let output = self.run(args);
+        let err = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success() && err.is_empty(), "{args:?}: {err}");
+        String::from_utf8(output.stdout).unwrap()
+    }
+
+    fn json(&self, args: &[&str]) -> Value {
+        let text = self.printed(&[args, &["--format", "json"]].concat());
+        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{args:?}: {e}: {text}"))
+    }
+
+    /// What is said on standard error, with the exit code.
+    fn refused(&self, args: &[&str]) -> (i32, String) {
+        let output = self.run(args);
+        let err = String::from_utf8(output.stderr).unwrap();
+        (output.status.code().unwrap(), err)
+    }
+
+    fn ids(&self, args: &[&str]) -> Vec<String> {
+        let list = self.json(&[&["sittings", "list"], args].concat());
+        let ids = list["sittings"].as_array().unwrap().iter();
+        ids.map(|s| s["id"].as_str().unwrap().to_owned()).collect()
+    }
+}
+
+/// At noon, so many days after the first of January 2026.
+fn written(path: &Path, day: u64) {
+    let noon = 1_767_225_600 + 43_200 + 86_400 * day;
+    let file = std::fs::File::options().write(true).open(path).unwrap();
+    file.set_modified(SystemTime::UNIX_EPOCH + Duration::from_secs(noon))
+        .unwrap();
+}
+
+#[test]
+fn the_list() {
+    let (home, [a, b, c]) = Home::with_three();
+    let list = home.printed(&["sittings"]);
+    let lines: Vec<&str> = list.lines().collect();
+    assert_eq!(lines.len(), 3, "{list}");
+    for (line, (name, day)) in lines.iter().zip([
+        ("05_ferry_lamp", "2026-01-04 12:00"),
+        ("02_seven_stones", "2026-01-03 12:00"),
+        ("01_one_hearth", "2026-01-02 12:00"),
+    ]) {
+        assert!(line.starts_with(name) && line.contains(day), "{line}");
+        assert!(line.contains(" notes  "), "{line}");
+    }
+    assert!(
+        lines[0].contains("1:02") && lines[0].contains("F Ionian – D♭ Ionian"),
+        "{list}"
+    );
+    assert_eq!(home.printed(&["sittings", "list"]), list);
+    assert_eq!(home.ids(&[]), [&*c, &b, &a]);
+    for (args, wanted) in [
+        (&["--limit", "2"][..], &[&c, &b][..]),
+        (&["--since", "2026-01-03"], &[&c, &b]),
+        (&["--until", "2026-01-03"], &[&b, &a]),
+        (&["--until", "2026-01-03T12:00"], &[&a]),
+        (&["--since", "2026-01-03", "--until", "2026-01-03"], &[&b]),
+        (&["--center", "C#", "--mode", "ionian"], &[&c]),
+        (&["--center", "Db", "--mode", "Ionian"], &[&c]),
+        (&["--text", "FERRY"], &[&c]),
+        (&["--text", "nowhere"], &[]),
+    ] {
+        let wanted: Vec<&str> = wanted.iter().map(|id| id.as_str()).collect();
+        assert_eq!(home.ids(args), wanted, "{args:?}");
+        let without = home.json(&[&["sittings"], args].concat());
+        assert_eq!(without["sittings"].as_array().unwrap().len(), wanted.len());
+    }
+    let (code, said) = home.refused(&["sittings", "--text", "nowhere"]);
+    assert_eq!((code, said.as_str()), (0, "peregrinus: no sitting fits\n"));
+    for (args, said) in [
+        (
+            ["--since", "yestreen"],
+            "--since yestreen: write a day, such as 2026-11-29",
+        ),
+        (["--center", "H#b"], "--center: "),
+        (
+            ["--mode", "dorain"],
+            "--mode: unknown mode 'dorain'; did you mean dorian?",
+        ),
+    ] {
+        let (code, err) = home.refused(&["sittings", args[0], args[1]]);
+        assert!(code == 2 && err.contains(said), "{code}: {err}");
+    }
+}
+
+#[test]
+fn where_nothing_is_kept() {
+    let home = Home::new();
+    let (code, said) = home.refused(&["sittings"]);
+    assert!(
+        code == 0 && said.starts_with("peregrinus: no sittings yet in "),
+        "{said}"
+    );
+    assert_eq!(home.json(&["sittings"])["sittings"], serde_json::json!([]));
+    assert!(!home.folder().exists(), "looking makes nothing");
+    let (code, said) = home.refused(&["sittings", "show", "last"]);
+    assert_eq!(
+        (code, &*said),
+        (1, "peregrinus: last: there are no sittings yet\n")
+    );
+    // No hint where there is nothing to name.
+    let (code, said) = home.refused(&["replay", "last"]);
+    assert_eq!(code, 1);
+    assert!(
+        said.ends_with("last: there is no such file: check its name\n"),
+        "{said}"
+    );
+    std::fs::create_dir_all(home.at("config/peregrinus")).unwrap();
+    let settings = home.at("config/peregrinus/settings.toml");
+    std::fs::write(settings, "[sittings]\nkeep = false\n").unwrap();
+    let (code, said) = home.refused(&["sittings"]);
+    assert_eq!(code, 0);
+    assert!(
+        said.contains("what is played is not kept: keep = false"),
+        "{said}"
+    );
+}
+
+#[test]
+fn one_in_detail() {
+    let (home, [_, _, id]) = Home::with_three();
+    let shown = home.printed(&["sittings", "show", "ferry"]);
+    let path = home.folder().join(format!("{id}.mid"));
+    for says in [
+        "05_ferry_lamp\n",
+        &format!("  id      {id}\n"),
+        "  played  2026-01-04 12:00\n",
+        "  length  1:02\n",
+        &format!("  file    {}\n", path.display()),
+        "\nhere\n",
+        "F Ionian\n",
+        "\nhome\n",
+    ] {
+        assert!(shown.contains(says), "{says}: {shown}");
+    }
+    let json = home.json(&["sittings", "show", "last"]);
+    assert_eq!(json["id"], id);
+    assert_eq!(json["name"], "05_ferry_lamp");
+    assert_eq!(json["begun"], "2026-01-04T12:00:00+00:00");
+    assert_eq!(json["cut_off"], false);
+    let here = json["here"].as_array().unwrap();
+    assert_eq!(
+        (&here[0]["label"], &here[0]["mode"]),
+        (&"F Ionian".into(), &"ionian".into())
+    );
+    assert_eq!(json["bytes"], std::fs::metadata(&path).unwrap().len());
+    // Its plan as heard is what analyze finds in the file.
+    let etude = Path::new(ROOT).join("recordings/05_ferry_lamp.mid");
+    let study = home.json(&["analyze", etude.to_str().unwrap()]);
+    let regions = study["heard"]["regions"].as_array().unwrap();
+    assert_eq!(regions.len(), here.len());
+    for (region, stay) in regions.iter().zip(here) {
+        for field in ["center", "mode"] {
+            assert_eq!(region[field], stay[field]);
+        }
+        let apart = region["start"].as_f64().unwrap() - stay["start"].as_f64().unwrap();
+        assert!(apart.abs() < 0.001, "{region} {stay}");
+    }
+    assert_eq!(
+        home.printed(&["sittings", "path", "last"]),
+        format!("{}\n", path.display())
+    );
+    let json = home.json(&["sittings", "path", "last"]);
+    assert_eq!(json["file"], path.display().to_string());
+    let (code, said) = home.refused(&["sittings", "show", "0"]);
+    assert!(
+        code == 1 && said.contains("this may be ") && said.contains(&id),
+        "{said}"
+    );
+    let (code, said) = home.refused(&["sittings", "show", "last-4"]);
+    assert_eq!(
+        (code, &*said),
+        (1, "peregrinus: last-4: there are only 3 sittings\n")
+    );
+}
+
+/// The MIDI file is the truth: without the index nothing is lost.
+#[test]
+fn names_and_tags() {
+    let (home, [a, _, _]) = Home::with_three();
+    let music = std::fs::read(home.folder().join(format!("{a}.mid"))).unwrap();
+    let renamed = home.printed(&["sittings", "rename", &a, "  Evening in E♭ "]);
+    assert!(
+        renamed.starts_with("Evening in E♭  2026-01-02"),
+        "{renamed}"
+    );
+    home.printed(&["sittings", "tag", "evening", "blue", "slow"]);
+    let json = home.json(&["sittings", "tag", "Evening in E♭", "slow", "--remove"]);
+    assert_eq!(
+        (&json["id"], &json["tags"]),
+        (&a.as_str().into(), &serde_json::json!(["blue"]))
+    );
+    assert_eq!(home.ids(&["--text", "blue"]), [&*a]);
+    for entry in std::fs::read_dir(home.folder()).unwrap() {
+        let path = entry.unwrap().path();
+        if path
+            .file_name()
+            .unwrap()
+            .to_str()
+            .unwrap()
+            .starts_with("index")
+        {
+            std::fs::remove_file(path).unwrap();
+        }
+    }
+    let json = home.json(&["sittings", "show", &a]);
+    assert_eq!(
+        (&json["name"], &json["tags"]),
+        (&"Evening in E♭".into(), &serde_json::json!(["blue"]))
+    );
+    // What was played is as it was: but for the header's count of tracks, up to the facts.
+    let changed = std::fs::read(home.folder().join(format!("{a}.mid"))).unwrap();
+    let facts = |bytes: &[u8]| {
+        bytes
+            .windows(18)
+            .position(|w| w == b"peregrinus sitting")
+            .unwrap()
+    };
+    assert_eq!(music[..facts(&music) - 8], changed[..facts(&changed) - 8]);
+    home.printed(&["sittings", "rename", &a, ""]);
+    assert_eq!(home.json(&["sittings", "show", &a])["name"], Value::Null);
+    for (words, said) in [
+        (
+            &["rename", &a, "a\nb"][..],
+            "line break or another control character",
+        ),
+        (&["tag", &a, &"x".repeat(101)], "longer than 100 characters"),
+        (&["tag", &a, " "], "a tag has at least one character"),
+    ] {
+        let (code, err) = home.refused(&[&["sittings"], words].concat());
+        assert!(code == 2 && err.contains(said), "{code}: {err}");
+    }
+}
+
+#[test]
+fn deleting() {
+    let (home, [a, b, c]) = Home::with_three();
+    let (code, said) = home.refused(&["sittings", "delete", "last"]);
+    assert!(code == 2 && said.contains("add --yes"), "{said}");
+    // One that is not there: none goes.
+    let (code, _) = home.refused(&["sittings", "delete", &a, "none of them", "--yes"]);
+    assert_eq!((code, home.ids(&[]).len()), (1, 3));
+    let json = home.json(&["sittings", "delete", &c, "last", "--yes"]);
+    assert_eq!(
+        json["deleted"],
+        serde_json::json!([{"id": c, "to_trash": true}])
+    );
+    assert!(!home.folder().join(format!("{c}.mid")).exists());
+    assert_eq!(
+        home.printed(&["sittings", "delete", "seven", "--yes"]),
+        "deleted 1 sitting\n"
+    );
+    assert_eq!(home.ids(&[]), [&*a]);
+    #[cfg(target_os = "linux")]
+    for id in [b, c] {
+        let there = home.at(&format!("data/Trash/files/{id}.mid"));
+        assert!(there.exists(), "{there:?}");
+    }
+}
+
+#[test]
+fn out_and_in_again() {
+    let (home, [_, _, c]) = Home::with_three();
+    home.printed(&["sittings", "rename", "last", "Lamp"]);
+    home.printed(&["sittings", "tag", "Lamp", "ferry"]);
+    let out = home.at("out.mid");
+    let out = out.to_str().unwrap();
+    assert_eq!(
+        home.printed(&["sittings", "export", "Lamp", "-o", out]),
+        format!("{out}: Lamp\n")
+    );
+    let bytes = std::fs::read(out).unwrap();
+    assert_eq!(
+        bytes,
+        std::fs::read(home.folder().join(format!("{c}.mid"))).unwrap()
+    );
+    let (code, said) = home.refused(&["sittings", "export", "Lamp", "-o", out]);
+    assert!(
+        code == 1 && said.contains("exists already: name another file"),
+        "{said}"
+    );
+    // The same music, whatever the file is called and whatever is known of it.
+    let etude = Path::new(ROOT).join("recordings/05_ferry_lamp.mid");
+    for file in [out, etude.to_str().unwrap()] {
+        let said = home.printed(&["sittings", "import", file]);
+        assert_eq!(said, format!("{file}: there already: {c}\n"));
+    }
+    // Elsewhere it is what it was here.
+    let other = Home::new();
+    let json = other.json(&["sittings", "import", out]);
+    assert_eq!(
+        json["imported"],
+        serde_json::json!([{"file": out, "id": c, "new": true}])
+    );
+    let (mut there, mut here) = (
+        other.json(&["sittings", "show", "last"]),
+        home.json(&["sittings", "show", "last"]),
+    );
+    for json in [&mut there, &mut here] {
+        json["file"] = Value::Null;
+    }
+    assert_eq!(there, here);
+}
+
+#[test]
+fn every_midi_file_becomes_a_sitting() {
+    let home = Home::new();
+    let mut files: Vec<PathBuf> = (std::fs::read_dir(Path::new(ROOT).join("recordings")).unwrap())
+        .map(|e| e.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|e| e == "mid"))
+        .collect();
+    files.sort();
+    let names: Vec<&str> = files.iter().map(|f| f.to_str().unwrap()).collect();
+    let first = home.json(&[&["sittings", "import"], &names[..]].concat());
+    let again = home.json(&[&["sittings", "import"], &names[..]].concat());
+    let (first, again) = (&first["imported"], &again["imported"]);
+    let count = first.as_array().unwrap().len();
+    assert_eq!(count, names.len());
+    for i in 0..count {
+        assert_eq!(
+            (&first[i]["new"], &again[i]["new"]),
+            (&true.into(), &false.into())
+        );
+        assert_eq!(first[i]["id"], again[i]["id"]);
+    }
+    assert_eq!(home.ids(&[]).len(), names.len());
+    // One of another program, in the old format of one track, with beats of its own.
+    let foreign = home.at("a waltz.mid");
+    let bytes = [
+        &b"MThd\0\0\0\x06\0\0\0\x01\0\x60MTrk\0\0\0\x16"[..],
+        b"\0\xff\x58\x04\x03\x02\x18\x08\0\x90\x3c\x40\x60\x80\x3c\0\0\xff\x2f\0\0\0",
+    ]
+    .concat();
+    std::fs::write(&foreign, &bytes[..bytes.len() - 1]).unwrap();
+    written(&foreign, 9);
+    let said = home.run(&["sittings", "import", "a waltz.mid"]);
+    assert!(said.status.success(), "{said:?}");
+    let json = home.json(&["sittings", "show", "waltz"]);
+    assert_eq!(
+        (&json["notes"], &json["name"]),
+        (&1.into(), &"a waltz".into())
+    );
+    let said = home.run(&["sittings", "import", "a waltz.mid"]);
+    assert!(
+        String::from_utf8_lossy(&said.stdout).contains("there already"),
+        "{said:?}"
+    );
+    // What is none is said, and the others are taken all the same.
+    std::fs::write(home.at("none.mid"), b"no music").unwrap();
+    let (code, said) = home.refused(&["sittings", "import", "none.mid", "missing.mid", names[0]]);
+    assert_eq!(code, 1);
+    assert!(
+        said.contains("peregrinus: none.mid: ") && said.contains("missing.mid: "),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_damaged_index_is_said_and_made_anew() {
+    let (home, ids) = Home::with_three();
+    std::fs::write(
+        home.folder().join("index.sqlite"),
+        b"not an index, but a note to myself",
+    )
+    .unwrap();
+    let output = home.run(&["sittings", "list", "--format", "json"]);
+    assert!(output.status.success());
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(
+        said,
+        "peregrinus: the index of the sittings is damaged: it was set aside as \
+         index.sqlite.set-aside, and another is made of the files\n"
+    );
+    assert_eq!(home.ids(&[]).len(), 3);
+    assert_eq!(home.printed(&["sittings", "rebuild"]), "3 sittings\n");
+    assert_eq!(home.json(&["sittings", "rebuild"])["sittings"], 3);
+    assert_eq!(home.ids(&[]), [&*ids[2], &ids[1], &ids[0]]);
+}
+
+#[test]
+fn a_sitting_is_taken_where_a_file_is() {
+    let (home, [a, b, c]) = Home::with_three();
+    let analyzed = |word: &str| -> (String, Value) {
+        let output = home.run(&["analyze", word, "--format", "json"]);
+        let err = String::from_utf8(output.stderr).unwrap();
+        assert!(output.status.success(), "{word}: {err}");
+        (err, serde_json::from_slice(&output.stdout).unwrap())
+    };
+    for (word, id, length) in [
+        ("last", &c, "1:02"),
+        ("last-3", &a, ""),
+        ("seven", &b, ""),
+        (&*c, &c, "1:02"),
+    ] {
+        let (err, study) = analyzed(word);
+        assert!(
+            err.starts_with(&format!("peregrinus: {word}: {id}, {length}")),
+            "{err}"
+        );
+        assert_eq!(err.lines().count(), 1, "{err}");
+        let path = home.folder().join(format!("{id}.mid"));
+        assert_eq!(study["file"], path.display().to_string());
+    }
+    // A file of that name comes first, and a path is a path.
+    let etude = Path::new(ROOT).join("recordings/03_three_ridges.mid");
+    std::fs::copy(etude, home.at("last")).unwrap();
+    let (err, study) = analyzed("last");
+    assert_eq!((&*err, &study["file"]), ("", &"last".into()));
+    let (code, said) = home.refused(&["analyze", "./seven"]);
+    assert_eq!(code, 1);
+    assert_eq!(
+        said,
+        "peregrinus: ./seven: there is no such file: check its name\n"
+    );
+    let hint = "there is no such file: check its name; no sitting has this name; peregrinus \
+                sittings lists them\n";
+    for command in ["analyze", "replay"] {
+        let (code, said) = home.refused(&[command, "zzzzzzzz"]);
+        assert_eq!(
+            (code, &*said),
+            (1, &*format!("peregrinus: zzzzzzzz: {hint}"))
+        );
+    }
+    // To its end, at four times its pace.
+    let output = home.run(&[
+        "replay", "last-2", "--speed", "4", "--from", "40", "--repeat", "1-9999",
+    ]);
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        said.starts_with(&format!("peregrinus: last-2: {b}, ")),
+        "{said}"
+    );
+    assert!(said.contains("lies past the end"), "{said}");
+}
