@@ -46,7 +46,7 @@ pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, Roote
 pub use history::{BREATH, History, SEEN};
 pub use hysteresis::{Inertia, UnknownInertia};
 pub use keys::{Fading, Filter, PerKey, UnknownFading};
-pub use monitor::{Monitor, REST};
+pub use monitor::{Monitor, REST, STANDING};
 pub use open_degrees::open;
 pub use phrases::Phrases;
 pub use polymodal::Polymodal;
@@ -55,6 +55,6 @@ pub use progression::{
     harmonies_from, weight,
 };
 pub use reading::{Contender, Established, Reading};
-pub use stroke::{Arrival, Stroke};
+pub use stroke::{Arrival, CLUSTER, Stroke};
 pub use voicing::VoicedChord;
 pub use weights::ModelError;

@@ -28,7 +28,7 @@ use std::sync::Arc;
 /// After this long without a sound the next note starts the analysis over.
 pub const REST: Time = Time::millis(8000);
 /// The same after this long without a key struck, whatever is held.
-const STANDING: Time = Time::millis(120_000);
+pub const STANDING: Time = Time::millis(120_000);
 /// A change of probability alone is reported every few steps.
 const REFINE_STEPS: u32 = 5;
 /// A collection without a center is named from this probability on.

@@ -6,7 +6,7 @@ use crate::theory::{KeySet, PitchClass};
 use crate::time::Time;
 
 /// Keys struck no farther apart belong to one stroke.
-pub(super) const CLUSTER: Time = Time::millis(70);
+pub const CLUSTER: Time = Time::millis(70);
 /// Seconds in which a sounding note is forgotten to 1/e.
 pub(super) const FADE: f32 = 4.0;
 

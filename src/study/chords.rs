@@ -9,7 +9,7 @@
 //! transposition.
 
 use super::best::Best;
-use super::progress::Progress;
+use super::progress::{Piece, Progress};
 use super::progression::{self, Sheet};
 use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
@@ -145,7 +145,6 @@ impl Chords {
     ) -> Result<Courses, B> {
         let (count, size) = (strokes.len(), self.block);
         let blocks = count.div_ceil(size);
-        let mut work = progress.chords(at, 2 * count - count.min(size));
         self.backward.reset();
         let mut places = Vec::with_capacity(blocks);
         for block in (1..blocks).rev() {
@@ -155,7 +154,7 @@ impl Chords {
                 .rev()
             {
                 self.backward.hear(stroke, Arrival::Begins);
-                work.step()?;
+                progress.done(Piece::StrokeAgain)?;
             }
         }
         let states = harmonies_from(from);
@@ -183,8 +182,10 @@ impl Chords {
             let strokes = &strokes[first..count.min(first + size)];
             if blocks > 1 {
                 heard.clear();
-                let again = strokes.iter();
-                heard.extend(again.map(|s| *self.forward.hear(s, Arrival::Begins)));
+                for stroke in strokes {
+                    heard.push(*self.forward.hear(stroke, Arrival::Begins));
+                    progress.done(Piece::StrokeAgain)?;
+                }
             }
             if block > 0
                 && let Some(place) = places.pop()
@@ -193,7 +194,7 @@ impl Chords {
             }
             for (heard, stroke) in heard.iter_mut().zip(strokes).rev() {
                 *heard = heard.with(self.backward.hear(stroke, Arrival::Begins), BACK);
-                work.step()?;
+                progress.done(Piece::StrokeAgain)?;
             }
             for (k, (both, stroke)) in heard.iter_mut().zip(strokes).enumerate() {
                 let low = stroke.sounding.lowest().unwrap_or(0);
@@ -210,6 +211,7 @@ impl Chords {
                 let likely = evidence(both, stands, &states);
                 let price = progression::price(bars, stroke.at);
                 at_pace.go_on(&likely, price, *both, &mut paced);
+                progress.done(Piece::StrokeDecided)?;
             }
         }
         harmonies.finish(&mut decided);

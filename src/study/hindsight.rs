@@ -11,7 +11,7 @@
 //! to the last bit: neither the order of a sum nor which of a tie comes first.
 
 use super::course::{Course, Moment, Prices, Run};
-use super::progress::Progress;
+use super::progress::{Piece, Progress};
 use super::sounds::{Sound, Sounds};
 use crate::engine::{
     BREATH, COLLECTIONS, Estimator, Fading, Frame, Frames, Learned, PerKey, STEP, Scores, at_place,
@@ -196,14 +196,13 @@ impl Hindsight {
         let (states, modes) = (self.states(), self.catalogue.len());
         let (steps, size) = (stretch.frames.len(), self.block);
         let blocks = steps.div_ceil(size);
-        let mut work = progress.hindsight(stretch.at(steps - 1), 2 * steps - steps.min(size));
         let mut back = WayBack::new(&mut self.backward, stretch, sounds, self.fading, modes);
         let mut places = Vec::with_capacity(blocks);
         for block in (1..blocks).rev() {
             places.push(back.place());
             for step in (block * size..steps.min((block + 1) * size)).rev() {
                 back.step(stretch.at(step));
-                work.step()?;
+                progress.done(Piece::StepAgain)?;
             }
         }
         let (mut here, mut home) = (Course::new(modes, HERE), Course::new(modes, HOME));
@@ -219,6 +218,7 @@ impl Hindsight {
                 for frame in &stretch.frames[steps.clone()] {
                     self.forward.step(frame);
                     log.extend(self.forward.evidence().seen_from(stretch.first, modes));
+                    progress.done(Piece::StepAgain)?;
                 }
             }
             if block > 0
@@ -230,7 +230,7 @@ impl Hindsight {
                 back.step(stretch.at(step));
                 back.add_to(row);
                 bound(&self.kin, row);
-                work.step()?;
+                progress.done(Piece::StepAgain)?;
             }
             for (row, frame) in log.chunks_exact(states).zip(&stretch.frames[steps]) {
                 for (state, &x) in row[..self.none].iter().enumerate() {
@@ -244,6 +244,7 @@ impl Hindsight {
                 };
                 here.step(&moment);
                 home.step(&moment);
+                progress.done(Piece::StepDecided)?;
             }
         }
         Ok((here.finish(), home.finish()))

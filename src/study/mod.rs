@@ -12,8 +12,7 @@ mod progression;
 mod sounds;
 
 use crate::engine::{
-    Arrival, Aside, Change, Event, Frame, History, Judgement, Monitor, Observer, STEP, Scores,
-    Stroke,
+    Arrival, Aside, Change, Event, Frame, History, Judgement, Monitor, Observer, Scores, Stroke,
 };
 use crate::midi::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Marker, TonalPlan};
@@ -23,7 +22,7 @@ use crate::time::Time;
 use chords::Chords;
 use hindsight::Hindsight;
 pub use hindsight::frames_backward;
-use progress::Progress;
+use progress::{Blocks, Piece, Progress};
 pub use sounds::Sound;
 use std::convert::Infallible;
 use std::ops::ControlFlow;
@@ -113,14 +112,14 @@ impl<B> Observer for Gathering<'_, B> {
         if !self.aside {
             self.chords.stroke(stroke, judgement, arrival);
         }
-        self.unless_stopped(|all| all.progress.heard(stroke.at));
+        self.unless_stopped(|all| all.progress.done(Piece::HeardNote));
     }
 
     fn step(&mut self, at: Time, frame: &Frame, evidence: &Scores) {
         if !self.aside {
             self.hindsight.step(at, frame, evidence);
         }
-        self.unless_stopped(|all| all.progress.heard(at));
+        self.unless_stopped(|all| all.progress.done(Piece::HeardStep));
     }
 }
 
@@ -163,28 +162,30 @@ pub fn study_with<B>(
     catalogue: &Arc<Catalogue>,
     mut progress: impl FnMut(f32) -> ControlFlow<B>,
 ) -> ControlFlow<B, Study> {
-    let blocks = (hindsight::BLOCK, chords::BLOCK);
+    let blocks = Blocks {
+        steps: hindsight::BLOCK,
+        strokes: chords::BLOCK,
+    };
     in_blocks(recording, monitor, catalogue, &mut progress, blocks)
 }
 
-/// `steps`, `strokes`: how many of them are worked on at once.
 fn in_blocks<B>(
     recording: &Recording,
     mut monitor: Monitor,
     catalogue: &Arc<Catalogue>,
     progress: &mut dyn FnMut(f32) -> ControlFlow<B>,
-    (steps, strokes): (usize, usize),
+    blocks: Blocks,
 ) -> ControlFlow<B, Study> {
     let end = recording.end;
     let directions = (monitor.forward(), monitor.backward());
     let fading = monitor.fading();
     let mut all = Gathering {
         heard: History::default(),
-        hindsight: Hindsight::new(Arc::clone(catalogue), directions, fading, steps),
-        chords: Chords::new(strokes, recording.bars.clone()),
+        hindsight: Hindsight::new(Arc::clone(catalogue), directions, fading, blocks.steps),
+        chords: Chords::new(blocks.strokes, recording.bars.clone()),
         catalogue,
         aside: false,
-        progress: Progress::new(end, Time(STEP.0 * steps as u64), progress),
+        progress: Progress::new(&recording.notes, blocks, progress),
         stopped: None,
     };
     for (at, event) in recording.events() {
@@ -222,6 +223,11 @@ mod tests {
     use crate::midi;
     use std::path::Path;
 
+    const WHOLE: Blocks = Blocks {
+        steps: hindsight::BLOCK,
+        strokes: chords::BLOCK,
+    };
+
     fn etude(name: &str) -> (Recording, Monitor, Arc<Catalogue>) {
         let catalogue = Arc::new(Catalogue::standard().clone());
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
@@ -242,9 +248,10 @@ mod tests {
                 in_blocks(&recording, monitor, &catalogue, &mut go_on, blocks);
             (study.hindsight, study.chords)
         };
-        let whole = read((hindsight::BLOCK, chords::BLOCK));
+        let whole = read(WHOLE);
         assert!(whole.0.regions.len() > 1 && whole.1.len() > 20);
-        for blocks in [(100, 37), (7, 1), (1, 5)] {
+        for (steps, strokes) in [(100, 37), (7, 1), (1, 5)] {
+            let blocks = Blocks { steps, strokes };
             assert_eq!(read(blocks), whole, "{blocks:?}");
         }
     }
@@ -271,6 +278,60 @@ mod tests {
             });
             assert!(matches!(stopped, ControlFlow::Break("enough")));
             assert_eq!(after, 1, "nothing goes on after {enough}");
+        }
+    }
+
+    /// Notes spread evenly, a few at once, with a rest of a minute in the middle.
+    fn spread(strokes: u64, together: u8, apart: Time) -> Recording {
+        let mut recording = Recording::default();
+        for i in 0..strokes {
+            let rest = Time::millis(if i < strokes / 2 { 0 } else { 60_000 });
+            let at = Time(apart.0 * i) + rest;
+            for k in 0..together {
+                let key = 48 + (i % 5) as u8 + 4 * k;
+                let channel = midi::Channel::ALL[0];
+                let (on, off) = (
+                    midi::Event::NoteOn {
+                        channel,
+                        key,
+                        velocity: 80,
+                    },
+                    midi::Event::NoteOff { channel, key },
+                );
+                recording.notes.push(midi::Timed { at, event: on });
+                let at = at + Time(apart.0 * 4 / 5);
+                recording.notes.push(midi::Timed { at, event: off });
+                recording.end = at;
+            }
+        }
+        recording.notes.sort_by_key(|note| note.at);
+        recording
+    }
+
+    /// Dense or sparse, in blocks or not: what was expected is what is done.
+    #[test]
+    fn the_work_is_weighed_beforehand() {
+        let (_, monitor, catalogue) = etude("02_seven_stones.mid");
+        let small = Blocks {
+            steps: 40,
+            strokes: 30,
+        };
+        for (strokes, together, apart) in [(2000, 8, 5), (300, 4, 100), (60, 1, 1500)] {
+            let recording = spread(strokes, together, Time::millis(apart));
+            for blocks in [WHOLE, small] {
+                let mut told = Vec::new();
+                let mut tell = |done| {
+                    told.push(done);
+                    ControlFlow::<Infallible>::Continue(())
+                };
+                let monitor = monitor.clone();
+                let _ = in_blocks(&recording, monitor, &catalogue, &mut tell, blocks);
+                let what = format!("{strokes} of {together}, {blocks:?}: {told:?}");
+                assert!(told.is_sorted() && told.len() > 20, "{what}");
+                assert!(told[told.len() - 1] > 0.93, "{what}");
+                let over = told.iter().filter(|&&done| done >= 1.0).count();
+                assert!(over * 20 <= told.len(), "{what}");
+            }
         }
     }
 
