@@ -58,6 +58,16 @@ pub struct Transport {
     pub paused: bool,
     pub ended: bool,
     pub repeat: Repeat,
+    /// On the way to another moment, where that takes a while; `position` is where it left.
+    pub going: Option<Going>,
+}
+
+/// A way to another moment of the file, on which the engine hears what lies between.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Going {
+    pub to: Time,
+    /// How much of the way is behind, 0 to 1.
+    pub share: f32,
 }
 
 impl Transport {
@@ -70,6 +80,7 @@ impl Transport {
             paused: false,
             ended: false,
             repeat: Repeat::Off,
+            going: None,
         }
     }
 }

@@ -333,6 +333,13 @@ impl Printer<'_> {
                 _ => format!("listening to {}", source.name),
             });
         }
+        let going = |source: &Source| Some(source.transport?.going?.to);
+        if let Some(to) = going(&source)
+            && self.voice.is_some()
+            && going(before) != Some(to)
+        {
+            console::report(&format!("going to {to}"));
+        }
         if before.link == Link::File && source.link != Link::File {
             // A keyboard's music begins: nothing carries over from the demo.
             (self.here, self.pinned, self.before) = (None, None, None);

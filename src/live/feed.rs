@@ -87,6 +87,11 @@ impl Publisher {
         let _ = self.news.try_send(());
     }
 
+    /// Where a file stands is new, and nothing else.
+    pub fn moved(&self) {
+        let _ = self.news.try_send(());
+    }
+
     /// Has the present moment explained on another thread; see [`Feed::explanation`].
     pub fn explain(&mut self, monitor: &Monitor) {
         if let Some(case) = monitor.case() {

@@ -7,9 +7,10 @@ use super::provoke;
 use super::status::lock;
 use super::thread::{EngineThread, Stop};
 use crate::engine::{Change, Event, History, Monitor, Observer};
-use crate::source::{Link, Repeat, Transport};
+use crate::source::{Going, Link, Repeat, Transport};
 use crate::time::Time;
-use crossbeam_channel::{Receiver, select};
+use crossbeam_channel::{Receiver, never, select};
+use std::collections::VecDeque;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
@@ -31,8 +32,11 @@ pub struct Player {
 pub const SPEEDS: (f32, f32) = (0.25, 4.0);
 /// The shortest stretch that is repeated.
 pub const SHORTEST_REPEAT: Time = Time::millis(200);
-/// How much music is worked through between two checks whether the program ends.
+/// How much music is worked through between two looks whether the program ends, and on the way
+/// to another place whether there is an order.
 const LOOK: Time = Time::millis(10_000);
+/// A way to another place that takes longer is told.
+const PATIENCE: Time = Time::millis(150);
 /// The distance of checkpoints at first: seeking runs the engine from the last one.
 const CHECKPOINT: Time = Time::millis(10_000);
 /// At most this many are kept, further apart in a longer file: each holds the whole past.
@@ -144,6 +148,9 @@ struct Playback {
     history: History,
     publisher: Publisher,
     places: Arc<Mutex<Places>>,
+    orders: Receiver<Order>,
+    /// Orders that came on the way to another place and are obeyed there.
+    waiting: VecDeque<Order>,
     /// The program ends: a long seek does not hold it up.
     stop: Stop,
 }
@@ -207,31 +214,40 @@ impl Playback {
             history: History::default(),
             publisher,
             places,
+            orders: never(),
+            waiting: VecDeque::new(),
             stop: Stop::default(),
         }
     }
 
     fn run(&mut self, orders: &Receiver<Order>) {
+        self.orders = orders.clone();
         self.anchor = (self.clock.now(), self.at);
         self.publisher.publish(&self.monitor);
         let jumps = self.clock.jumps();
         let panic_at = provoke::wanted();
         loop {
-            let wait = self.wait();
-            select! {
-                recv(orders) -> order => match order {
-                    Ok(order) => {
-                        self.play_to_now();
-                        self.obey(order);
+            let order = match self.waiting.pop_front() {
+                Some(order) => Some(order),
+                None => {
+                    let wait = self.wait();
+                    select! {
+                        recv(orders) -> order => match order {
+                            Ok(order) => Some(order),
+                            Err(_) => return,
+                        },
+                        recv(jumps) -> _ => None,
+                        default(wait) => None,
                     }
-                    Err(_) => return,
-                },
-                recv(jumps) -> _ => {}
-                default(wait) => {}
+                }
+            };
+            if let Some(order) = order {
+                self.play_to_now();
+                self.obey(order);
             }
             self.play_to_now();
             provoke::check(panic_at, self.at);
-            self.tell(orders);
+            self.tell();
         }
     }
 
@@ -331,8 +347,55 @@ impl Playback {
         }
     }
 
+    /// Goes to a place, or where an order on the way says.
     fn seek(&mut self, to: Time) {
-        let to = to.min(self.end);
+        let (began, left) = (self.clock.now(), self.at);
+        let mut to = to.min(self.end);
+        self.go_back_for(to);
+        let mut from = self.at;
+        loop {
+            self.play_to(to.min(self.at + LOOK), Stretch::Skipped);
+            if self.at >= to || self.stop.is_asked_for() {
+                break;
+            }
+            if let Some(other) = self.listen_on_the_way() {
+                to = other.min(self.end);
+                self.go_back_for(to);
+                from = self.at;
+            }
+            if self.clock.now().since(began) >= PATIENCE {
+                let (gone, whole) = (self.at.since(from), to.since(from));
+                let share = (gone.seconds() / whole.seconds().max(1e-9)) as f32;
+                lock(&self.places).now = Transport {
+                    position: left,
+                    going: Some(Going { to, share }),
+                    ..self.stands()
+                };
+                self.publisher.moved();
+            }
+        }
+        self.publisher.past(&self.history, &self.monitor);
+        self.ended = to >= self.end;
+        self.anchor = (self.clock.now(), self.at);
+    }
+
+    /// What is ordered on the way to another place: pace and pause at once, another place to go
+    /// to is given back, and anything else waits, with all that comes behind it.
+    fn listen_on_the_way(&mut self) -> Option<Time> {
+        let mut other = None;
+        while let Ok(order) = self.orders.try_recv() {
+            match order {
+                order if !self.waiting.is_empty() => self.waiting.push_back(order),
+                Order::Seek(to) => other = Some(to),
+                Order::Pause | Order::Resume | Order::Speed(_) => self.obey(order),
+                order => self.waiting.push_back(order),
+            }
+        }
+        other
+    }
+
+    /// To the last checkpoint before a place, unless the way there from here is shorter.
+    fn go_back_for(&mut self, to: Time) {
         let last = self
             .checkpoints
             .iter()
@@ -345,10 +408,6 @@ impl Playback {
             self.history = c.history.clone();
             self.at = c.at;
         }
-        self.play_to(to, Stretch::Skipped);
-        self.publisher.past(&self.history, &self.monitor);
-        self.ended = to >= self.end;
-        self.anchor = (self.clock.now(), self.at);
     }
 
     fn obey(&mut self, order: Order) {
@@ -403,18 +462,23 @@ impl Playback {
         self.anchor = (self.clock.now(), self.at);
     }
 
-    fn tell(&self, orders: &Receiver<Order>) {
-        let mut places = lock(&self.places);
-        places.now = Transport {
+    fn stands(&self) -> Transport {
+        Transport {
             position: self.at,
             duration: self.end,
             speed: self.speed,
             paused: self.paused,
             ended: self.ended,
             repeat: self.repeat,
-        };
+            going: None,
+        }
+    }
+
+    fn tell(&self) {
+        let mut places = lock(&self.places);
+        places.now = self.stands();
         // `order` sends under the same lock.
-        if orders.is_empty() {
+        if self.orders.is_empty() && self.waiting.is_empty() {
             places.ahead = places.now;
         }
         drop(places);
@@ -432,20 +496,7 @@ mod tests {
     #[test]
     fn a_seek_through_ten_hours_does_not_hold_up_the_end() {
         let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
-        let end = Time::millis(36_000_000);
-        // A note a second, so that the grid never rests.
-        let (channel, key, velocity) = (midi::Channel::ALL[0], 48, 64);
-        let note = |i: u64| {
-            let on = midi::Event::NoteOn {
-                channel,
-                key,
-                velocity,
-            };
-            let off = midi::Event::NoteOff { channel, key };
-            let at = Time::millis(i * 1000);
-            [(at, on.into()), (at + Time::millis(500), off.into())]
-        };
-        let events = (0..36_000).flat_map(note).collect();
+        let (events, end) = hours(10);
         let clock = Arc::new(SystemClock::start());
         let player = play("ten hours", events, end, monitor, clock, Order::Pause);
         player.order(Order::Seek(end));
@@ -458,6 +509,90 @@ mod tests {
             "{:?}",
             asked.elapsed()
         );
+    }
+
+    /// A note a second, so that the grid never rests.
+    fn hours(hours: u64) -> (Vec<(Time, Event)>, Time) {
+        let (channel, key, velocity) = (midi::Channel::ALL[0], 48, 64);
+        let note = |i: u64| {
+            let on = midi::Event::NoteOn {
+                channel,
+                key,
+                velocity,
+            };
+            let off = midi::Event::NoteOff { channel, key };
+            let at = Time::millis(i * 1000);
+            [(at, on.into()), (at + Time::millis(500), off.into())]
+        };
+        let seconds = 3600 * hours;
+        let events = (0..seconds).flat_map(note).collect();
+        (events, Time::millis(1000 * seconds))
+    }
+
+    fn wait_until(player: &Player, what: &str, is_so: impl Fn(Transport) -> bool) {
+        let began = std::time::Instant::now();
+        while !is_so(player.transport()) {
+            let now = player.transport();
+            assert!(began.elapsed() < Duration::from_secs(20), "{what}: {now:?}");
+            std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+
+    #[test]
+    fn a_long_way_is_told_and_orders_are_heard_on_it() {
+        let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+        let (events, end) = hours(100);
+        let clock = Arc::new(SystemClock::start());
+        let player = play("long", events, end, monitor, clock, Order::Speed(1.0));
+        player.order(Order::Pause);
+        let far = Time::millis(350_000_000);
+        player.order(Order::Seek(far));
+        let going = |t: Transport, to| t.going.filter(|g| g.to == to);
+        wait_until(&player, "it is on its way", |t| {
+            going(t, far).is_some_and(|g| g.share > 0.0 && g.share < 1.0)
+        });
+        let now = player.transport();
+        let left = Time::millis(1000);
+        assert!(
+            now.position < left,
+            "what is seen is of where it left: {now:?}"
+        );
+        assert!(now.paused && !now.ended);
+        // The pace on the way; what belongs to a moment when it is there.
+        player.order(Order::Speed(2.0));
+        wait_until(&player, "the pace", |t| {
+            t.speed == 2.0 && going(t, far).is_some()
+        });
+        // Another place instead.
+        let near = Time::millis(5_000);
+        player.order(Order::Seek(near));
+        player.order(Order::Repeat(Repeat::From(near)));
+        assert_eq!(player.ahead().position, near);
+        wait_until(&player, "the other place", |t| {
+            t.position == near && t.going.is_none() && t.repeat == Repeat::From(near)
+        });
+        assert_eq!(player.ahead(), player.transport());
+    }
+
+    #[test]
+    fn a_way_in_pieces_is_as_one() {
+        let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+        let (events, end) = hours(1);
+        let places = Arc::new(Mutex::new(Places {
+            now: Transport::start(end),
+            ahead: Transport::start(end),
+        }));
+        let middle = Time::millis(1_234_567);
+        let heard = |go: fn(&mut Playback, Time)| {
+            let (publisher, _feed, _board) = feed();
+            let (clock, places) = (Arc::new(SystemClock::start()), Arc::clone(&places));
+            let (events, monitor) = (events.clone(), monitor.clone());
+            let mut t = Playback::new(clock, events, end, monitor, publisher, places);
+            go(&mut t, middle);
+            (t.at, t.next, t.history.clone(), t.monitor.reading())
+        };
+        let at_once = heard(|t, to| t.play_to(to, Stretch::Skipped));
+        assert_eq!(heard(Playback::seek), at_once);
     }
 
     #[test]

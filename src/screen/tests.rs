@@ -437,6 +437,7 @@ impl Scene {
                 paused: true,
                 ended: false,
                 repeat: Repeat::Between(sec(60.0), sec(70.0)),
+                going: None,
             }),
             ..Source::default()
         };

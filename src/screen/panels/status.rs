@@ -134,13 +134,17 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     }
 }
 
-/// `0:31/1:10 paused ×0.5 repeat 0:10–0:20`.
+/// `0:31/1:10 paused ×0.5 repeat 0:10–0:20`, or `0:31/1:10:00 going to 50:00, 40 %`.
 fn transport(t: &Transport, look: &Look) -> String {
     let state = match t {
         Transport { ended: true, .. } => "ended  ",
         Transport { paused: true, .. } => "paused ",
         _ => "playing",
     };
+    let state = t.going.map_or(state.into(), |going| {
+        let percent = (100.0 * going.share) as u32;
+        format!("going to {}, {percent} %", clock(going.to))
+    });
     let mut text = format!("{}/{} {state}", clock(t.position), clock(t.duration));
     if t.speed != 1.0 {
         text.push_str(&format!(" {}{}", look.sign("×", "x"), t.speed));

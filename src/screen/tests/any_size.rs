@@ -10,7 +10,7 @@ use crate::screen::panels::{
 };
 use crate::screen::pen::Pen;
 use crate::screen::timeline;
-use crate::source::Keeping;
+use crate::source::{Going, Keeping};
 use crate::theory::{Chord, KeySet, KindId, ModeId, SpelledTonality, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
@@ -156,6 +156,7 @@ prop_compose! {
         name in text(), link in 0..4u8, keeping in 0..4u8, dropped in any::<u64>(),
         recording in prop::option::of(text()), notice in prop::option::of(text()),
         transport in prop::option::of((time(), time(), share(), any::<bool>(), prop::option::of(time()), prop::option::of(time()))),
+        going in prop::option::of((time(), share())),
     ) -> Source {
         Source {
             name, dropped, recording, notice,
@@ -168,6 +169,7 @@ prop_compose! {
                     (Some(a), None) => Repeat::From(a),
                     (Some(a), Some(b)) => Repeat::Between(a, b),
                 },
+                going: going.map(|(to, share)| Going { to, share }),
             }),
         }
     }
