@@ -31,14 +31,21 @@ pub struct ProgressLine {
     began: Instant,
     terminal: bool,
     told: Option<Instant>,
+    hint: &'static str,
 }
 
 impl ProgressLine {
     pub fn new() -> ProgressLine {
+        ProgressLine::with_hint("")
+    }
+
+    /// `hint` stands behind the time left.
+    pub fn with_hint(hint: &'static str) -> ProgressLine {
         ProgressLine {
             began: Instant::now(),
             terminal: io::stderr().is_terminal(),
             told: None,
+            hint,
         }
     }
 
@@ -51,9 +58,10 @@ impl ProgressLine {
             return;
         }
         self.told = Some(Instant::now());
+        let hint = self.hint;
         let left = left(self.began.elapsed(), share);
         // Cut off at a narrow terminal's edge rather than broken into a second line.
-        let line = format!("\r\x1b[?7l{}{left}\x1b[K\x1b[?7h", plain::name(what));
+        let line = format!("\r\x1b[?7l{}{left}{hint}\x1b[K\x1b[?7h", plain::name(what));
         let _ = io::stderr().lock().write_all(line.as_bytes());
     }
 

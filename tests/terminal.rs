@@ -1123,3 +1123,174 @@ fn what_is_remembered() {
     term.press("q");
     assert_eq!(term.end().code, 0);
 }
+
+/// A note a second for this long. To study six hours takes a minute and more.
+fn write_hours(path: &Path, hours: usize) {
+    write_notes(path, 3600 * hours);
+}
+
+/// So many seconds with a note each, in a file that claims a track more than it has.
+fn write_notes(path: &Path, notes: usize) {
+    let beat = [0x83, 0x60, 0x90, 60, 64, 0x83, 0x60, 0x80, 60, 64];
+    let mut track = beat.repeat(notes);
+    track.extend([0, 0xff, 0x2f, 0]);
+    let mut file = b"MThd\0\0\0\x06\0\x01\0\x02\x01\xe0MTrk".to_vec();
+    file.extend((track.len() as u32).to_be_bytes());
+    file.extend(track);
+    std::fs::write(path, file).unwrap();
+}
+
+const CLAIM: &str = "byte 10: ";
+
+/// `analyze` at work on six hours, so long that it says how far it is.
+fn studying() -> Term {
+    let home = tempfile::tempdir().unwrap();
+    let path = home.path().join("hours.mid");
+    write_hours(&path, 6);
+    let mut command = command(BIN, home.path());
+    command.args(["analyze", "hours.mid"]);
+    let term = Term::run(command, home);
+    term.see("how far it is, and its way out", |t| {
+        t.contains(" left; q ends it")
+    });
+    term
+}
+
+#[test]
+fn one_key_ends_a_study() {
+    let mut term = studying();
+    let during = term.settings();
+    assert_ne!(during, term.settings, "a single key arrives");
+    // What is typed ahead for the shell is no order to us.
+    term.press("grep -q");
+    sleep(Duration::from_millis(300));
+    term.see("it goes on", |t| t.contains(" left; q ends it"));
+    let pressed = Instant::now();
+    term.press("q");
+    let (end, signal) = term.over();
+    assert!(pressed.elapsed() < Duration::from_secs(1));
+    assert_eq!(signal.as_deref(), Some("Interrupt"), "as Control-C ends it");
+    assert!(!end.screen.contains("q ends it"), "{}", end.screen);
+}
+
+#[test]
+fn signals_end_a_study_as_ever() {
+    for (signal, name) in [
+        (Signal::INT, "Interrupt"),
+        (Signal::TERM, "Terminated"),
+        (Signal::QUIT, "Quit"),
+        (Signal::USR1, "User defined signal 1"),
+    ] {
+        let mut term = studying();
+        match signal {
+            Signal::INT => term.press("\x03"),
+            other => term.signal(other),
+        }
+        let (_, ended) = term.over();
+        let ended = ended.unwrap_or_default();
+        assert!(ended.starts_with(name), "{ended} by {name}");
+    }
+}
+
+/// Through a shell with job control.
+#[test]
+fn a_study_is_suspended_and_goes_on() {
+    let home = tempfile::tempdir().unwrap();
+    write_hours(&home.path().join("hours.mid"), 6);
+    let mut command = command("/bin/sh", home.path());
+    let script = format!("'{BIN}' analyze hours.mid; echo stopped; read -r line; fg");
+    command.args(["-m", "-c", &script]);
+    let mut term = Term::run(command, home);
+    let goes_on = |t: &str| t.contains(" left; q ends it");
+    term.see("it is at work", goes_on);
+    term.press("\x1a");
+    term.see("the shell is there", |t| t.contains("stopped"));
+    assert_eq!(term.settings(), term.settings, "the line's settings");
+    let still = term.written();
+    sleep(Duration::from_millis(700));
+    assert_eq!(term.written(), still, "nothing is drawn over the shell");
+    term.press("\n");
+    term.wait("a single key arrives again", || {
+        term.settings() != term.settings && term.written() > still
+    });
+    term.press("q");
+    let (_, signal) = term.over();
+    assert_eq!(signal.as_deref(), Some("Interrupt"), "the shell as well");
+}
+
+/// Who reads the pipe may use the terminal.
+#[test]
+fn a_study_for_a_pipe_leaves_the_terminal_alone() {
+    let home = tempfile::tempdir().unwrap();
+    write_hours(&home.path().join("hours.mid"), 6);
+    let mut command = command("/bin/sh", home.path());
+    command.args(["-c", &format!("'{BIN}' analyze hours.mid | cat")]);
+    let mut term = Term::run(command, home);
+    term.see("how far it is", |t| t.contains(" left"));
+    assert!(!term.text().contains("q ends it"), "{}", term.text());
+    let during = term.settings();
+    assert_eq!(during, term.settings, "the line's settings");
+    term.press("\x03");
+    term.over();
+}
+
+#[test]
+fn one_key_ends_reading_before_the_screen_opens() {
+    let home = tempfile::tempdir().unwrap();
+    write_hours(&home.path().join("hours.mid"), 2000);
+    let mut command = command(BIN, home.path());
+    command.args(["replay", "--no-limits", "hours.mid"]);
+    let mut term = Term::run(command, home);
+    let pressed = Instant::now();
+    term.press("q");
+    let (end, signal) = term.over();
+    assert!(pressed.elapsed() < Duration::from_secs(1));
+    assert_eq!(signal.as_deref(), Some("Interrupt"));
+    assert_eq!(count(&end.bytes, ENTER), 0, "no screen was opened");
+}
+
+/// What is wrong with a file is said once it is read, not when it is studied, and once.
+#[test]
+fn faults_are_said_first_and_once() {
+    let mut term = studying();
+    assert!(term.text().contains(CLAIM), "{}", term.text());
+    term.press("q");
+    term.over();
+    let home = tempfile::tempdir().unwrap();
+    write_notes(&home.path().join("short.mid"), 20);
+    for format in ["text", "romantext"] {
+        let mut command = command(BIN, home.path());
+        command.args(["analyze", "--format", format, "short.mid"]);
+        let end = Term::run(command, tempfile::tempdir().unwrap()).end();
+        assert_eq!(end.code, 1);
+        assert_eq!(end.screen.matches(CLAIM).count(), 1, "{}", end.screen);
+        assert!(end.screen.starts_with("peregrinus: short.mid: "));
+    }
+}
+
+/// The engine hears five hours before it is there.
+#[test]
+fn a_long_way_is_shown() {
+    let home = tempfile::tempdir().unwrap();
+    write_hours(&home.path().join("hours.mid"), 20);
+    let mut command = command(BIN, home.path());
+    command.args(["replay", "hours.mid", "--from", "70000"]);
+    let mut term = Term::run(command, home);
+    term.see("where it goes", |t| {
+        t.contains("0:00/20:00:00 going to 19:26:40, ")
+    });
+    assert!(!term.text().contains("playing"), "{}", term.text());
+    term.see("how far it is", |t| {
+        !t.contains(", 0 %") && t.contains(" %")
+    });
+    // Keys are answered meanwhile.
+    term.press("?");
+    term.see("help", |t| t.contains("mark the phrase"));
+    term.press("\x1b");
+    term.see("still on its way", |t| t.contains("going to 19:26:40, "));
+    // Five seconds less far.
+    term.press("\x1b[D");
+    term.see("the other place", |t| t.contains("going to 19:26:35, "));
+    term.press("q");
+    assert_eq!(term.end().code, 1, "the file is damaged");
+}

@@ -1,21 +1,21 @@
 //! `analyze FILE…`: whole files, as fast as they go, on all cores.
 
 use super::failure::Failure;
+use super::quit::QuitKey;
 use super::{engine, file};
 use crate::console::{self, ProgressLine};
 use crate::engine::Inertia;
 use crate::formats::{
     Analysis, JsonLayout, analysis_json, analysis_text, roman_text, voicings_text,
 };
-use crate::midi;
+use crate::midi::Faults;
 use crate::plain;
 use crate::settings::Settings;
 use crate::study;
 use clap::ValueEnum;
 use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
-use std::cell::RefCell;
 use std::collections::VecDeque;
-use std::io::Write;
+use std::io::{IsTerminal, StdoutLock, Write};
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -69,42 +69,68 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     if let Some(i) = args.inertia {
         settings.inertia = i;
     }
-    let mut all_well = unread.is_empty();
     unread.iter().for_each(|what| console::report(what));
-    let mut out = std::io::stdout().lock();
-    let progress = RefCell::new(ProgressLine::new());
-    let take = |path: &Path, result: FileResult| {
-        progress.borrow_mut().clear();
-        match result {
-            Ok(report) => {
-                out.write_all(report.text.as_bytes())?;
-                out.flush()?;
-                for fault in report.faults.lines() {
-                    all_well = false;
-                    console::report(&format!("{}: {fault}", plain::path(path)));
-                }
-            }
-            Err(e) => {
-                all_well = false;
-                console::report(&format!("{}: {e}", plain::path(path)));
-            }
-        }
-        Ok(())
+    let quit = QuitKey::heed();
+    let mut output = Output {
+        out: std::io::stdout().lock(),
+        progress: ProgressLine::with_hint(quit.hint()),
+        what: match &files[..] {
+            [one] => plain::path(one),
+            several => format!("{} files", several.len()),
+        },
+        all_well: unread.is_empty(),
     };
-    let what = match &files[..] {
-        [one] => plain::path(one),
-        several => format!("{} files", several.len()),
-    };
-    let tell = |done: f64| {
-        let percent = (100.0 * done) as u32;
-        let mut line = progress.borrow_mut();
-        line.tell(done, &format!("{what}: {percent} %"));
-    };
-    each_file(&files, &settings, &args, take, tell)?;
-    Ok(match all_well {
+    each_file(&files, &settings, &args, &mut output)?;
+    Ok(match output.all_well {
         true => ExitCode::SUCCESS,
         false => ExitCode::FAILURE,
     })
+}
+
+/// What becomes of the work: texts on standard output; beside them what is wrong, and the
+/// progress.
+struct Output<'a> {
+    out: StdoutLock<'a>,
+    progress: ProgressLine,
+    /// All that is worked on.
+    what: String,
+    all_well: bool,
+}
+
+impl Output<'_> {
+    fn result(&mut self, path: &Path, result: FileResult) -> std::io::Result<()> {
+        self.progress.clear();
+        match result {
+            Ok(text) => {
+                self.out.write_all(text.as_bytes())?;
+                self.out.flush()?;
+            }
+            Err(e) => self.wrong(path, &e.to_string()),
+        }
+        Ok(())
+    }
+
+    fn faults(&mut self, path: &Path, faults: &Faults) {
+        self.progress.clear();
+        faults.lines().for_each(|fault| self.wrong(path, &fault));
+    }
+
+    fn wrong(&mut self, path: &Path, what: &str) {
+        self.all_well = false;
+        console::report(&format!("{}: {what}", plain::path(path)));
+    }
+
+    /// `done`: the share of the whole, 0 to 1.
+    fn progress(&mut self, done: f64) {
+        let percent = (100.0 * done) as u32;
+        let what = format!("{}: {percent} %", self.what);
+        self.progress.tell(done, &what);
+    }
+}
+
+/// Whether a text lands where what is wrong has been said a moment ago.
+fn is_beside_messages(format: Format) -> bool {
+    format.is_text() && std::io::stdout().is_terminal() && std::io::stderr().is_terminal()
 }
 
 /// What cannot be printed in the format that was asked for.
@@ -128,22 +154,23 @@ fn refuse_nonsense(args: &Args, files: usize) -> Result<(), Failure> {
     Err(Failure::Usage(wrong))
 }
 
-struct Report {
-    text: String,
-    faults: midi::Faults,
+/// The text that is to be printed of a file.
+type FileResult = Result<String, Failure>;
+
+/// What there is to say of a file.
+enum News {
+    /// It is read, but for these, and about to be studied.
+    Read(Faults),
+    Done(FileResult),
 }
 
-type FileResult = Result<Report, Failure>;
-
-/// Works on all cores and hands the results on in the order of the files. At most twice as
-/// many files as cores are begun and not handed on yet, so that memory is bounded. `tell`
-/// gets the share of the whole that is done, 0 to 1, now and then.
+/// Works on all cores and hands on what comes of it in the order of the files. At most twice as
+/// many files as cores are begun and not handed on yet, so that memory is bounded.
 fn each_file(
     files: &[PathBuf],
     settings: &Settings,
     args: &Args,
-    mut take: impl FnMut(&Path, FileResult) -> std::io::Result<()>,
-    mut tell: impl FnMut(f64),
+    output: &mut Output,
 ) -> Result<(), Failure> {
     let most = 2 * rayon::current_num_threads();
     let stop = AtomicBool::new(false);
@@ -154,11 +181,12 @@ fn each_file(
         let mut taken = 0;
         loop {
             for path in rest.by_ref().take(most - waiting.len()) {
-                let (send, result) = bounded(1);
+                // Room for all: nobody waits to say something.
+                let (send, news) = bounded(2);
                 let work = Work {
                     path,
                     done: Share::default(),
-                    result,
+                    news,
                 };
                 let done = work.done.clone();
                 let tell = move |share| {
@@ -168,18 +196,26 @@ fn each_file(
                         false => ControlFlow::Continue(()),
                     }
                 };
-                // Without a receiver the result is no longer wanted.
-                scope.spawn(move |_| drop(send.send(report(path, settings, args, tell))));
+                // Without a receiver nothing is wanted any longer.
+                scope.spawn(move |_| {
+                    let read = |faults: &Faults| drop(send.send(News::Read(faults.clone())));
+                    let result = report(path, settings, args, read, tell);
+                    drop(send.send(News::Done(result)));
+                });
                 waiting.push_back(work);
             }
             let Some(next) = waiting.front() else {
                 return Ok(());
             };
-            let result = match next.result.recv_timeout(OFTEN) {
-                Ok(result) => result,
+            let result = match next.news.recv_timeout(OFTEN) {
+                Ok(News::Read(faults)) => {
+                    output.faults(next.path, &faults);
+                    continue;
+                }
+                Ok(News::Done(result)) => result,
                 Err(RecvTimeoutError::Timeout) => {
                     let begun: f64 = waiting.iter().map(|work| work.done.get()).sum();
-                    tell((f64::from(taken) + begun) / files.len() as f64);
+                    output.progress((f64::from(taken) + begun) / files.len() as f64);
                     continue;
                 }
                 Err(RecvTimeoutError::Disconnected) => Err(Failure::Failed(
@@ -189,7 +225,7 @@ fn each_file(
             let path = next.path;
             waiting.pop_front();
             taken += 1;
-            if let Err(e) = take(path, result) {
+            if let Err(e) = output.result(path, result) {
                 stop.store(true, Ordering::Relaxed);
                 return Err(e.into());
             }
@@ -204,7 +240,7 @@ const OFTEN: Duration = Duration::from_millis(200);
 struct Work<'f> {
     path: &'f Path,
     done: Share,
-    result: Receiver<FileResult>,
+    news: Receiver<News>,
 }
 
 /// How much of a file is done, 0 to 1, told from thread to thread.
@@ -224,19 +260,21 @@ impl Share {
 /// What `--bars` needs.
 const NO_BARS: &str = "has no time signature, and so no bars: leave --bars out";
 
-/// Of the work on a file, reading takes about this share.
-const READING: f32 = 0.02;
+/// Of the work on a file, reading takes about this share, and putting into words.
+const READING: f32 = 0.005;
+const WRITING: f32 = 0.02;
 
-/// `tell` gets the share that is done, 0 to 1, and may break off.
+/// `read` gets what is wrong with the file as soon as it is read; `tell` gets the share that is done, 0 to 1, and may break off.
 fn report(
     path: &Path,
     settings: &Settings,
     args: &Args,
+    read: impl FnOnce(&Faults),
     mut tell: impl FnMut(f32) -> ControlFlow<()>,
 ) -> FileResult {
     let limits = args.much.limits();
-    let mut read = |share| tell(READING * share);
-    let mut recording = file::read(path, &settings.catalogue, &limits, &mut read)?;
+    let mut reading = |share| tell(READING * share);
+    let mut recording = file::read(path, &settings.catalogue, &limits, &mut reading)?;
     if args.inertia.is_some() {
         recording.drop_inertia();
     }
@@ -246,14 +284,18 @@ fn report(
     } else if recording.bars.is_none() {
         return Err(Failure::Failed(NO_BARS.into()));
     }
+    read(&recording.faults);
     let monitor = engine::monitor(settings);
-    let study = |share| tell(READING + (1.0 - READING) * share);
+    let study = |share| tell(READING + (1.0 - READING - WRITING) * share);
     let study = study::study_with(&recording, monitor, &settings.catalogue, study);
     let ControlFlow::Continue(study) = study else {
         return Err(Failure::Reported);
     };
     // What was played has been heard: hours of it need not stay while they are written about.
     recording.notes = Vec::new();
+    if is_beside_messages(args.format) {
+        recording.faults = Faults::default();
+    }
     let analysis = Analysis {
         file: &path.display().to_string(),
         study: &study,
@@ -268,13 +310,9 @@ fn report(
         Format::Jsonl => analysis_json(&analysis, JsonLayout::OneLine)? + "\n",
         Format::Romantext => roman_text(&analysis),
     };
-    let text = match args.format.is_text() {
+    Ok(match args.format.is_text() {
         true => plain::lines(&text).into_owned(),
         false => text,
-    };
-    Ok(Report {
-        text,
-        faults: recording.faults,
     })
 }
 

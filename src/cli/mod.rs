@@ -13,6 +13,7 @@ mod modes;
 mod monitor;
 mod own;
 mod ports;
+mod quit;
 mod replay;
 mod sittings;
 

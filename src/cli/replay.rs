@@ -2,6 +2,7 @@
 
 use super::failure::Failure;
 use super::own::Own;
+use super::quit::QuitKey;
 use super::{engine, file, monitor};
 use crate::console::{self, ProgressLine};
 use crate::live::{Order, SHORTEST_REPEAT, SPEEDS, SystemClock, play};
@@ -64,7 +65,11 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     let path = file::meant(&args.file, &own.settings)
         .map_err(|e| Failure::Failed(format!("{file}: {e}")))?;
     let file = plain::path(&path);
-    let mut line = ProgressLine::new();
+    let settings = args.monitor.taken(own.settings.clone(), own);
+    let draws = monitor::draws(&settings);
+    // Without a screen no key is ever heeded.
+    let quit = draws.then(QuitKey::heed);
+    let mut line = ProgressLine::with_hint(quit.as_ref().map_or("", QuitKey::hint));
     let mut tell = |share: f32| {
         let percent = (100.0 * share) as u32;
         line.tell(share.into(), &format!("reading {file}: {percent} %"));
@@ -92,7 +97,6 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
             length()
         ));
     }
-    let settings = args.monitor.taken(own.settings.clone(), own);
     if args.monitor.inertia.is_some() {
         recording.drop_inertia();
     }
@@ -136,13 +140,14 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         }
     };
     // Where there is a screen, when that is gone.
-    let draws = monitor::draws(&settings);
     if !draws {
         tell();
     }
     let performer = monitor::performer(idle, args.monitor.usual(own))
         .with_file(player, damaged)
         .with_markers(markers);
+    // The screen has keys of its own.
+    drop(quit);
     let outcome = monitor::show(performer, &settings, own, args.monitor.format)?;
     if draws {
         tell();
