@@ -496,3 +496,86 @@ fn a_sitting_is_taken_where_a_file_is() {
     );
     assert!(said.contains("lies past the end"), "{said}");
 }
+
+/// At a terminal of 70 by 3 characters: what is printed there, and the exit code.
+#[cfg(unix)]
+fn at_a_terminal(home: &Home, args: &[&str], answer: &str) -> (String, u32) {
+    use portable_pty::{CommandBuilder, PtySize, native_pty_system};
+    use std::io::{Read, Write};
+    let size = PtySize {
+        rows: 3,
+        cols: 70,
+        ..PtySize::default()
+    };
+    let pair = native_pty_system().openpty(size).unwrap();
+    let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_peregrinus"));
+    command.args(args);
+    command.cwd(home.0.path());
+    for (name, value) in [
+        ("HOME", home.0.path()),
+        ("XDG_CONFIG_HOME", &home.at("config")),
+        ("XDG_DATA_HOME", &home.at("data")),
+        ("XDG_STATE_HOME", &home.at("state")),
+        ("TZ", Path::new("UTC")),
+        ("PAGER", Path::new("tee paged")),
+    ] {
+        command.env(name, value);
+    }
+    let mut child = pair.slave.spawn_command(command).unwrap();
+    drop(pair.slave);
+    let mut from = pair.master.try_clone_reader().unwrap();
+    let reading = std::thread::spawn(move || {
+        let mut seen = Vec::new();
+        // It ends with an error where the other side is closed.
+        let _ = from.read_to_end(&mut seen);
+        String::from_utf8_lossy(&seen).replace("\r\n", "\n")
+    });
+    let mut keys = pair.master.take_writer().unwrap();
+    keys.write_all(answer.as_bytes()).unwrap();
+    let code = child.wait().unwrap().exit_code();
+    drop((keys, pair.master));
+    (reading.join().unwrap(), code)
+}
+
+#[cfg(unix)]
+#[test]
+fn deleting_asks_at_a_terminal() {
+    let (home, [_, _, c]) = Home::with_three();
+    for answer in ["n\n", "\n", "delete it\n"] {
+        let (seen, code) = at_a_terminal(&home, &["sittings", "delete", "last"], answer);
+        assert!(seen.contains("05_ferry_lamp  2026-01-04 12:00"), "{seen}");
+        assert!(seen.contains("Delete 1 sitting? [y/N] "), "{seen}");
+        assert!(
+            seen.contains("nothing was deleted") && code == 1,
+            "{code}: {seen}"
+        );
+        assert_eq!(home.ids(&[]).len(), 3);
+    }
+    let (seen, code) = at_a_terminal(&home, &["sittings", "delete", "last"], "y\n");
+    assert!(
+        seen.contains("deleted 1 sitting") && code == 0,
+        "{code}: {seen}"
+    );
+    assert!(!home.ids(&[]).contains(&c));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_long_list_is_shown_a_page_at_a_time() {
+    let (home, _) = Home::with_three();
+    let (seen, code) = at_a_terminal(&home, &["sittings"], "");
+    assert_eq!(code, 0, "{seen}");
+    let paged = std::fs::read_to_string(home.at("paged")).expect("by the pager");
+    assert_eq!(seen, paged);
+    assert_eq!(paged.lines().count(), 3);
+    assert!(
+        paged.lines().all(|line| line.chars().count() <= 70),
+        "{paged}"
+    );
+    assert!(paged.contains(" – …\n"), "{paged}");
+    std::fs::remove_file(home.at("paged")).unwrap();
+    // A short one is not.
+    let (seen, _) = at_a_terminal(&home, &["sittings", "--limit", "1"], "");
+    assert!(seen.starts_with("05_ferry_lamp "), "{seen}");
+    assert!(!home.at("paged").exists());
+}

@@ -47,6 +47,7 @@ pub const PAGES: &[Page] = &[
     page!("json"),
     page!("romantext"),
     page!("recordings"),
+    page!("keeping"),
     page!("midi"),
     page!("estimator"),
     page!("limits"),
