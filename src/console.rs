@@ -24,6 +24,8 @@ pub fn report(what: &str) {
 const PATIENCE: Duration = Duration::from_secs(1);
 /// How often the progress is drawn.
 const EVERY: Duration = Duration::from_millis(200);
+/// Share of the work that must be done before the time left is said: less says little.
+const ENOUGH: f64 = 0.02;
 
 /// A line on standard error that shows how far long work has got, only where that is a
 /// terminal. It is cleared when it is dropped.
@@ -81,7 +83,7 @@ impl Drop for ProgressLine {
 
 /// The time left, if the rest goes as quickly as what is done: `, 1:05 left`.
 fn left(gone: Duration, share: f64) -> String {
-    if !(share > 0.0 && share <= 1.0) {
+    if !(ENOUGH..=1.0).contains(&share) {
         return String::new();
     }
     let seconds = (gone.as_secs_f64() * (1.0 / share - 1.0)).ceil() as u64;
@@ -107,7 +109,7 @@ mod tests {
         assert_eq!(after(65, 0.5), ", 1:05 left");
         assert_eq!(after(3700, 0.25), ", 3:05:00 left");
         assert_eq!(after(10, 1.0), ", 0:00 left");
-        for nothing in [0.0, -1.0, 1.5, f64::NAN] {
+        for nothing in [0.0, 0.01, -1.0, 1.5, f64::NAN] {
             assert_eq!(after(10, nothing), "");
         }
     }

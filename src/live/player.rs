@@ -36,7 +36,7 @@ pub const SHORTEST_REPEAT: Time = Time::millis(200);
 /// to another place whether there is an order.
 const LOOK: Time = Time::millis(10_000);
 /// A way to another place that takes longer is told.
-const PATIENCE: Time = Time::millis(150);
+const PATIENCE: Time = Time::millis(50);
 /// The distance of checkpoints at first: seeking runs the engine from the last one.
 const CHECKPOINT: Time = Time::millis(10_000);
 /// At most this many are kept, further apart in a longer file: each holds the whole past.

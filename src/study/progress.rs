@@ -34,7 +34,7 @@ pub(super) enum Piece {
 
 impl Piece {
     /// How long it takes, in microseconds: measured on one machine with scattered notes, with
-    /// chords and with a million notes in ten minutes. Only the ratios matter.
+    /// chords and with a million notes in ten minutes. Only their ratios matter.
     fn cost(self) -> f64 {
         match self {
             Piece::HeardStep => 270.0,
