@@ -121,7 +121,6 @@ impl Home {
             .env("XDG_CONFIG_HOME", path.join("config"))
             .env("XDG_STATE_HOME", path.join("state"))
             .env("XDG_DATA_HOME", path.join("data"))
-            .env("XDG_DATA_HOME", path.join("data"))
             .env("JACK_DEFAULT_SERVER", "peregrinus-none-of-this-name")
             .env("JACK_NO_START_SERVER", "1")
             .stdin(Stdio::null());

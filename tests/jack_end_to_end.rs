@@ -46,7 +46,6 @@ fn program(home: &Path) -> Command {
         .env("HOME", home)
         .env("XDG_CONFIG_HOME", home.join("config"))
         .env("XDG_STATE_HOME", home.join("state"))
-        .env("XDG_DATA_HOME", home.join("data"))
         .env("XDG_DATA_HOME", home.join("data"));
     command
 }

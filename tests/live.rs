@@ -4,7 +4,7 @@
 use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::engine::{Aside, Event, History, Inertia, Monitor, Reading};
 use peregrinus::live::{
-    About, Clock, Keep, Listener, Order, Player, Sittings, Wanted, World, listen, play,
+    About, Clock, Keep, Listener, Order, Player, Sittings, SystemClock, Wanted, World, listen, play,
 };
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
 use peregrinus::plan::{ChordSpan, Marker, Region, TonalPlan};
@@ -929,4 +929,135 @@ fn a_disk_that_goes_and_comes_back_loses_nothing() {
     let recording = sitting(&root, "2026-11-29_20-15-03");
     assert_eq!(recording.notes.len(), 96);
     same_plan(&recording);
+}
+
+/// Where a process of this test keeps its sittings; what it plays comes through a pipe.
+const KEEPS: &str = "PEREGRINUS_TEST_KEEPS";
+/// How many play at once, into one folder.
+const AT_ONCE: usize = 6;
+
+/// Copies of the program that play into one folder are killed at random moments. What was
+/// played more than a second before is on the disk, every file is whole, and the next start
+/// keeps all of them. `PEREGRINUS_KILLS=200` kills as many; usually it is 24.
+#[test]
+fn every_kill_leaves_whole_sittings() {
+    if let Some(root) = std::env::var_os(KEEPS) {
+        return plays_what_comes(Path::new(&root));
+    }
+    let kills = std::env::var("PEREGRINUS_KILLS").map_or(24, |n| n.parse().expect("a number"));
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("sittings");
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let mut dice = 0x7369_7474_696e_6773_u64;
+    let mut kept = 0;
+    for _ in 0..usize::div_ceil(kills, AT_ONCE) {
+        // Each plays a key of its own, by which its file is known.
+        let players = (0..AT_ONCE as u8).map(|n| {
+            dice ^= dice << 13;
+            dice ^= dice >> 7;
+            dice ^= dice << 17;
+            let root = root.clone();
+            let until = Duration::from_millis(300 + dice % 1700);
+            std::thread::spawn(move || kill_while_it_plays(&root, 40 + n, until))
+        });
+        let players: Vec<_> = players.collect();
+        let sent: Vec<_> = players.into_iter().map(|p| p.join().unwrap()).collect();
+        let growing = std::fs::read_dir(root.join("growing")).unwrap().flatten();
+        let growing = growing.map(|f| f.path());
+        let growing: Vec<_> = growing
+            .filter(|f| f.extension().is_some_and(|e| e == "mid"))
+            .collect();
+        let mut found = 0;
+        for file in &growing {
+            let bytes = std::fs::read(file).unwrap();
+            // Another reader than ours takes it as it is.
+            assert!(midly::Smf::parse(&bytes).is_ok_and(|smf| smf.tracks.len() == 2));
+            let struck = recording::read(&bytes, &catalogue).unwrap().notes;
+            let key = |t: &midi::Timed| match t.event {
+                midi::Event::NoteOn { key, .. } => Some(key),
+                _ => None,
+            };
+            let Some(first) = struck.iter().find_map(key) else {
+                continue;
+            };
+            found += 1;
+            let count = struck.iter().filter(|t| key(t) == Some(first)).count();
+            assert!(struck.iter().all(|t| key(t).is_none_or(|k| k == first)));
+            let (safe, all) = sent[usize::from(first - 40)];
+            assert!(
+                safe <= count && count <= all,
+                "{count} of {all}, {safe} safe"
+            );
+        }
+        let safe = sent.iter().filter(|(safe, _)| *safe > 0).count();
+        assert!(found >= safe, "{found} of {safe}");
+        for one in recover(&Folder::new(&root), &catalogue, &monitor()).unwrap() {
+            assert!(matches!(&one, Recovered::Kept(s) if s.cut_off), "{one:?}");
+            kept += 1;
+        }
+        assert_eq!(std::fs::read_dir(root.join("growing")).unwrap().count(), 0);
+        assert_eq!(Folder::new(&root).ids().unwrap().len(), kept);
+    }
+    assert!(kept * 3 > kills * 2, "{kept} of {kills}");
+    for id in Folder::new(&root).ids().unwrap() {
+        assert!(sitting(&root, &id).facts.cut_off);
+    }
+}
+
+/// Starts a copy, plays, and kills it: how many notes it was sent more than a second before
+/// (two, as others take the processor), and in all.
+fn kill_while_it_plays(root: &Path, key: u8, until: Duration) -> (usize, usize) {
+    use std::io::{BufRead, BufReader, Write};
+    let mut child = std::process::Command::new(std::env::current_exe().unwrap())
+        .args(["--exact", "every_kill_leaves_whole_sittings", "--nocapture"])
+        .env(KEEPS, root)
+        .stdin(std::process::Stdio::piped())
+        .stdout(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut out = BufReader::new(child.stdout.take().unwrap()).lines();
+    while !out.next().unwrap().unwrap().contains("ready") {}
+    let mut pipe = child.stdin.take().unwrap();
+    let begun = Instant::now();
+    let mut sent = Vec::new();
+    while begun.elapsed() < until {
+        pipe.write_all(&[0x90, key, 80]).unwrap();
+        sent.push(begun.elapsed());
+        std::thread::sleep(Duration::from_millis(8));
+        pipe.write_all(&[0x80, key, 0]).unwrap();
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    let killed = begun.elapsed();
+    child.kill().unwrap();
+    child.wait().unwrap();
+    let before = |&&at: &&Duration| at + Duration::from_secs(2) < killed;
+    (sent.iter().filter(before).count(), sent.len())
+}
+
+/// A copy that listens to its standard input until it is killed.
+fn plays_what_comes(root: &Path) {
+    use std::io::Read;
+    let ports = FakePorts::default();
+    ports.plug("a pipe", "1");
+    let world = World {
+        clock: Arc::new(SystemClock::start()),
+        ports: Box::new(ports.clone()),
+    };
+    let sittings = Sittings {
+        folder: Folder::new(root),
+        calendar: Box::new(jiff::ZonedDateTime::now),
+        rest: Time::millis(60_000),
+    };
+    let keep = Keep {
+        record: None,
+        sittings: Some(sittings),
+    };
+    let listener = listen(world, Wanted::default(), monitor(), &[], keep).unwrap();
+    wait_for(|| ports.send(&[0xfe]));
+    println!("ready");
+    let mut message = [0; 3];
+    while std::io::stdin().read_exact(&mut message).is_ok() {
+        ports.send(&message);
+    }
+    listener.finish().unwrap();
 }

@@ -2,7 +2,7 @@
 
 use super::clock::Clock;
 use super::feed::{Feed, Publisher, feed};
-use super::keeper::{Keeper, Wanted};
+use super::finder::{Finder, Wanted};
 use super::mark::About;
 use super::order::Order;
 use super::provoke;
@@ -37,7 +37,7 @@ pub struct Listener {
     clock: Arc<dyn Clock>,
     engine: EngineThread,
     /// Looks for the keyboard; dropped first, so that no more events come in.
-    keeper: Option<Keeper>,
+    finder: Option<Finder>,
 }
 
 /// What is kept of what is played.
@@ -93,12 +93,12 @@ pub fn listen(
     let thread = EngineThread::start(board.clone(), Stop::default(), move |orders| {
         engine.run(orders);
     });
-    let keeper = Keeper::start(ports, wanted, sender, board);
+    let finder = Finder::start(ports, wanted, sender, board);
     Ok(Listener {
         feed,
         clock,
         engine: thread,
-        keeper: Some(keeper),
+        finder: Some(finder),
     })
 }
 
@@ -118,7 +118,7 @@ impl Listener {
     }
 
     fn end(&mut self) {
-        self.keeper = None;
+        self.finder = None;
         self.engine.end(&mut self.feed);
     }
 }

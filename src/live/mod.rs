@@ -10,7 +10,7 @@
 mod clock;
 mod explain;
 mod feed;
-mod keeper;
+mod finder;
 mod listen;
 mod mark;
 mod order;
@@ -23,7 +23,7 @@ mod thread;
 
 pub use clock::{Clock, SystemClock};
 pub use feed::Feed;
-pub use keeper::{Remember, Wanted};
+pub use finder::{Remember, Wanted};
 pub use listen::{Keep, Listener, World, listen};
 pub use mark::About;
 pub use order::Order;

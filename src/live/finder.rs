@@ -32,19 +32,19 @@ const LOOK: Duration = Duration::from_millis(300);
 const ASK: Duration = Duration::from_millis(50);
 
 /// The thread that does it; dropping it closes the connection.
-pub(super) struct Keeper {
+pub(super) struct Finder {
     stop: Option<Sender<()>>,
     thread: Option<JoinHandle<()>>,
 }
 
-impl Keeper {
+impl Finder {
     /// When the keyboard is gone, a release follows its notes.
     pub fn start(
         ports: Box<dyn Ports>,
         wanted: Wanted,
         sender: IntakeSender,
         board: StatusBoard,
-    ) -> Keeper {
+    ) -> Finder {
         let (stop, stopped) = bounded(0);
         let guard = board.clone();
         let mut search = Search {
@@ -64,14 +64,14 @@ impl Keeper {
                 guard.guard("the search for keyboards", move || search.run(&stopped));
             });
         // Without the thread nothing is connected, which the screen shows.
-        Keeper {
+        Finder {
             stop: Some(stop),
             thread: thread.ok(),
         }
     }
 }
 
-impl Drop for Keeper {
+impl Drop for Finder {
     fn drop(&mut self) {
         self.stop = None;
         if let Some(thread) = self.thread.take() {
