@@ -125,14 +125,17 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         recording.end,
         monitor,
         Arc::new(SystemClock::start()),
-        Order::Speed(args.speed),
+        Order::Pause,
     );
+    player.order(Order::Speed(args.speed));
     if args.from > 0.0 {
         player.order(Order::Seek(Time::from_seconds(args.from)));
     }
     if let Some((from, to)) = repeat {
         player.order(Order::Repeat(Repeat::Between(from, to)));
     }
+    // Nothing before that is played.
+    player.order(Order::Resume);
     let markers = std::mem::take(&mut recording.markers);
     let tell = || {
         for fault in recording.faults.lines() {

@@ -280,6 +280,10 @@ impl Playback {
     }
 
     fn play_to_now(&mut self) {
+        // At the very beginning what lies there is not played yet.
+        if self.paused {
+            return;
+        }
         let target = self.target();
         match self.repeat {
             Repeat::Between(from, to) if self.at < to && target >= to => {
@@ -572,6 +576,28 @@ mod tests {
             t.position == near && t.going.is_none() && t.repeat == Repeat::From(near)
         });
         assert_eq!(player.ahead(), player.transport());
+    }
+
+    #[test]
+    fn what_begins_paused_plays_nothing_on_the_way() {
+        let monitor = Monitor::new(Arc::new(Catalogue::standard().clone())).unwrap();
+        let (events, end) = hours(1);
+        let clock = Arc::new(SystemClock::start());
+        let mut player = play("later", events, end, monitor, clock, Order::Pause);
+        let later = Time::millis(600_200);
+        player.order(Order::Seek(later));
+        player.order(Order::Resume);
+        wait_until(&player, "a note there", |t| {
+            t.position > later + Time::millis(1500)
+        });
+        let mut changes = Vec::new();
+        player.feed.changes(&mut |news| {
+            if let crate::stage::News::Change(at, change) = news {
+                changes.push((at, change));
+            }
+        });
+        assert!(!changes.is_empty());
+        assert!(changes.iter().all(|c| c.0 >= later), "{changes:?}");
     }
 
     #[test]
