@@ -57,6 +57,8 @@ pub trait Stage {
     /// The stream's time now, for ages and the strip's right edge.
     fn now(&self) -> Time;
     fn act(&mut self, request: Request);
+    /// The player calls the sitting that is going on by this name; an empty one takes it away.
+    fn name_sitting(&mut self, name: String);
     /// The next job set off from the piano, by its place in the settings.
     fn job(&mut self) -> Option<usize> {
         None

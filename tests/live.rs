@@ -777,6 +777,15 @@ fn sitting(root: &Path, id: &str) -> Recording {
     recording
 }
 
+/// The name that a file has, if it can be read.
+fn name_of(path: &Path) -> Option<String> {
+    let bytes = std::fs::read(path).ok()?;
+    recording::read(&bytes, Catalogue::standard())
+        .ok()?
+        .facts
+        .name
+}
+
 /// What is said of it when it is read again is what was said of it live.
 fn same_plan(recording: &Recording) {
     let study = study(
@@ -814,6 +823,9 @@ fn sittings_are_kept_and_read_again_as_they_were_heard() {
     let inertia = |r: Reading| r.inertia == Inertia::Motif;
     wait_for(|| listener.feed.reading().is_some_and(inertia));
     let end = play_chords(&ports, &clock, Time::millis(5_000), &SHUTTLE);
+    listener.order(Order::NameSitting("Évening".into()));
+    let growing = root.join("growing").join("2026-11-29_20-15-03.mid");
+    wait_for(|| name_of(&growing).is_some());
     // The pedal stays down over the rest, and belongs to what comes after it.
     ports.send(&[0xb0, 64, 127]);
     clock.set(end + Time::millis(10));
@@ -835,6 +847,7 @@ fn sittings_are_kept_and_read_again_as_they_were_heard() {
         Some("2026-11-29T20:15:03+01:00")
     );
     assert!(!first.facts.cut_off && first.notes.len() == 49);
+    assert_eq!(first.facts.name.as_deref(), Some("Évening"));
     let second = sitting(&root, "2026-11-29_20-15-03-2");
     let pedal = |r: &Recording| matches!(r.notes[0].event, midi::Event::Damper { value: 127, .. });
     assert!(!pedal(&first) && pedal(&second));
@@ -869,7 +882,8 @@ fn a_sitting_that_is_cut_off_is_kept_whole() {
         let bytes = std::fs::read(path).unwrap_or_default();
         recording::read(&bytes, Catalogue::standard()).map_or(0, |r| r.notes.len())
     };
-    wait_for(|| notes(&growing) == 48);
+    listener.order(Order::NameSitting("cut".into()));
+    wait_for(|| notes(&growing) == 48 && name_of(&growing).is_some());
     // As the disk is when the machine stops; and another program does not touch what lives.
     let other = folder.path().join("other");
     let folder_of_other = Folder::new(&other);
@@ -895,6 +909,8 @@ fn a_sitting_that_is_cut_off_is_kept_whole() {
                 let recording = sitting(&other, &kept.id);
                 assert_eq!(recording.notes.len(), before, "{length} bytes");
                 assert!(recording.facts.cut_off);
+                let named = Some("cut".to_owned()).filter(|_| length >= whole.len() - 1);
+                assert_eq!(recording.facts.name, named, "{length} bytes");
                 std::fs::remove_file(folder_of_other.path(&kept.id)).unwrap();
             }
             other => panic!("{length} bytes: {other:?}"),

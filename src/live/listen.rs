@@ -203,6 +203,7 @@ impl Engine {
         match order {
             Order::Set(event) => self.heard.take(self.clock.now(), event),
             Order::Mark(name, about) => self.heard.mark(self.clock.now(), name, about),
+            Order::NameSitting(name) => self.heard.name_sitting(name),
             Order::EndSitting => self.heard.end_sitting(self.clock.now()),
             Order::Explain => self.heard.tell.publisher.explain(&self.heard.monitor),
             // These are for files.
@@ -292,6 +293,12 @@ impl Heard {
             recorder.mark(marker.clone());
         }
         self.tell.publisher.mark(marker);
+    }
+
+    fn name_sitting(&mut self, name: String) {
+        if let Some(sitting) = &mut self.tell.sitting {
+            sitting.recorder.name(name);
+        }
     }
 
     fn end_sitting(&mut self, now: Time) {

@@ -47,6 +47,7 @@ enum Note {
     Event(Time, Event),
     Marker(Marker),
     Change(Time, Change),
+    Name(String),
     End(Time),
 }
 
@@ -184,6 +185,13 @@ impl Recorder {
         }
     }
 
+    /// The player names the sitting.
+    pub fn name(&mut self, name: String) {
+        if let Some(notes) = &self.notes {
+            let _ = notes.try_send(Note::Name(name));
+        }
+    }
+
     /// The sitting ends here; the next note begins another.
     pub fn end(&mut self, at: Time) {
         if let Some(notes) = &self.notes {
@@ -242,8 +250,8 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
                 dirty = true;
                 recording.marker(&marker);
             }
-            // Of what is heard a recording keeps nothing.
-            Ok(Note::Change(..)) => {}
+            // These are for sittings.
+            Ok(Note::Change(..) | Note::Name(_)) => {}
             Ok(Note::End(end)) => {
                 return recording.finish(end)?.sync();
             }
@@ -275,6 +283,7 @@ fn keep(mut keeper: Keeper, notes: &Receiver<Note>) -> Result<(), String> {
                 keeper.event(at, event);
             }
             Ok(Note::Marker(marker)) => keeper.marker(&marker),
+            Ok(Note::Name(name)) => keeper.name(&name),
             Ok(Note::Change(at, change)) => keeper.change(at, change),
             Ok(Note::End(at)) => {
                 last = at;

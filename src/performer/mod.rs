@@ -300,6 +300,10 @@ impl Stage for Performer {
         }
     }
 
+    fn name_sitting(&mut self, name: String) {
+        self.order(Order::NameSitting(name));
+    }
+
     fn job(&mut self) -> Option<usize> {
         self.keyboard.as_ref().and_then(|l| l.feed.jobs().next())
     }

@@ -58,7 +58,7 @@ impl Facts {
         let (word, rest) = said.split_once(' ').unwrap_or((said, ""));
         match word {
             "begun" => self.begun = Some(rest.into()),
-            "name" => self.name = Some(rest.into()),
+            "name" => self.name = Some(rest.into()).filter(|name: &String| !name.is_empty()),
             "tag" => self.tag(rest),
             "cut-off" if rest.is_empty() => self.cut_off = true,
             "here" => self.heard.regions.push(region(rest, catalogue)?),
@@ -101,7 +101,7 @@ impl Facts {
         let mut later = Vec::new();
         for r in &self.heard.regions {
             if beat == Beat::Ours {
-                later.push(text(r.start, TextKind::Marker, named(r, catalogue)));
+                later.push(text(r.start, TextKind::Marker, marked(r, catalogue)));
                 keys.extend(key_signature(r, catalogue));
             }
             later.push(fact(r.start, format!("here {}", written(r, catalogue))));
@@ -124,6 +124,11 @@ pub(super) fn begun(when: &str) -> String {
     format!("{OURS}begun {when}")
 }
 
+/// The name, as a growing file gets it.
+pub(super) fn named(name: &str) -> String {
+    format!("{OURS}name {name}")
+}
+
 /// Whether a marker is one of the plan's, by the text after it.
 pub(super) fn is_of_the_plan(next: Option<&Text>, at: Time) -> bool {
     next.is_some_and(|t| {
@@ -132,7 +137,7 @@ pub(super) fn is_of_the_plan(next: Option<&Text>, at: Time) -> bool {
 }
 
 /// As a musician reads it: what is open is said.
-fn named(region: &Region, catalogue: &Catalogue) -> String {
+fn marked(region: &Region, catalogue: &Catalogue) -> String {
     let name = Notation::PLAIN.tonality(region.spelled, catalogue);
     match region.open.claim() {
         Claim::Decided => name,

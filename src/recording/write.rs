@@ -53,6 +53,11 @@ impl<W: Write + Seek> Writer<W> {
             .text(Time::ZERO, TextKind::Text, &facts::begun(when));
     }
 
+    /// The sitting is called so from now on.
+    pub fn named(&mut self, at: Time, name: &str) {
+        self.file.text(at, TextKind::Text, &facts::named(name));
+    }
+
     /// Lets time pass: the file ends at `end`, or with its last event if that is later.
     pub fn pass(&mut self, end: Time) {
         self.file.pass(end);

@@ -45,7 +45,7 @@ impl Ended {
 pub(super) enum Doing {
     /// It shows a moment, and keys are commands.
     Showing(Moment),
-    /// A tonality is being typed, and keys are letters; the moment stays in sight.
+    /// A tonality or a name is being typed, and keys are letters; the moment stays in sight.
     Typing { entry: Entry, moment: Moment },
     /// It shows the present and waits for the piano key that is home: for another stroke
     /// than this one.

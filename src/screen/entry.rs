@@ -1,13 +1,21 @@
-//! A tonality that is being typed, to be pinned.
+//! What is being typed: a tonality to be pinned, or a name for the sitting.
 
 use crate::theory::{Catalogue, Glyphs, Letters, SpelledTonality};
 use ratatui::crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 
-/// The longest text that is taken; no name of a tonality is longer.
-const LONGEST: usize = 40;
+/// The longest text that is taken: no tonality is longer, no sitting may be.
+const LONGEST: usize = 100;
 
-#[derive(Clone, Debug, Default, PartialEq)]
+/// What is to become of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Purpose {
+    Pin,
+    NameSitting,
+}
+
+#[derive(Clone, Debug, PartialEq)]
 pub(super) struct Entry {
+    purpose: Purpose,
     text: String,
     /// What was wrong when Enter was pressed.
     fault: Option<String>,
@@ -20,19 +28,31 @@ pub(super) enum EntryState {
     Open,
     Left,
     Pinned(SpelledTonality),
+    /// The sitting's name; empty: none.
+    Named(String),
 }
 
 impl Entry {
+    pub fn new(purpose: Purpose) -> Entry {
+        Entry {
+            purpose,
+            text: String::new(),
+            fault: None,
+        }
+    }
+
     /// The line that is shown.
     pub fn line(&self, glyphs: Glyphs) -> String {
         let cursor = match glyphs {
             Glyphs::Unicode => '▏',
             Glyphs::Ascii => '_',
         };
-        match &self.fault {
-            None => format!("pin: {}{cursor}  Enter pins, Esc leaves", self.text),
-            Some(fault) => format!("pin: {}{cursor}  {fault}", self.text),
-        }
+        let (what, enter) = match self.purpose {
+            Purpose::Pin => ("pin", "Enter pins, Esc leaves"),
+            Purpose::NameSitting => ("name of this sitting", "Enter names it, Esc leaves"),
+        };
+        let told = self.fault.as_deref().unwrap_or(enter);
+        format!("{what}: {}{cursor}  {told}", self.text)
     }
 
     /// Takes a key of the computer's keyboard.
@@ -48,6 +68,9 @@ impl Entry {
             .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT);
         match key.code {
             KeyCode::Esc => return EntryState::Left,
+            KeyCode::Enter if self.purpose == Purpose::NameSitting => {
+                return EntryState::Named(self.text.trim().to_owned());
+            }
             KeyCode::Enter => match catalogue.parse_tonality_in(&self.text, letters) {
                 Ok(written) => return EntryState::Pinned(written),
                 Err(_) if self.text.trim().is_empty() => {
@@ -60,9 +83,9 @@ impl Entry {
                 self.fault = None;
             }
             KeyCode::Char('u') if key.modifiers.contains(KeyModifiers::CONTROL) => {
-                *self = Entry::default();
+                *self = Entry::new(self.purpose);
             }
-            KeyCode::Char(c) if plain && self.text.chars().count() < LONGEST => {
+            KeyCode::Char(c) if plain && !c.is_control() && self.text.chars().count() < LONGEST => {
                 self.text.push(c);
                 self.fault = None;
             }
@@ -78,7 +101,7 @@ mod tests {
     use ratatui::crossterm::event::KeyEvent;
 
     fn typed(text: &str) -> (Entry, EntryState) {
-        let mut entry = Entry::default();
+        let mut entry = Entry::new(Purpose::Pin);
         let keys = text.chars().map(|c| match c {
             '\n' => KeyCode::Enter,
             '<' => KeyCode::Backspace,
@@ -105,7 +128,31 @@ mod tests {
         let (mut entry, _) = typed("D dorain\n");
         let clear = Event::Key(KeyEvent::new(KeyCode::Char('u'), KeyModifiers::CONTROL));
         let outcome = entry.take(&clear, Catalogue::standard(), Letters::English);
-        assert_eq!((entry, outcome), (Entry::default(), EntryState::Open));
+        assert_eq!(
+            (entry, outcome),
+            (Entry::new(Purpose::Pin), EntryState::Open)
+        );
+    }
+
+    #[test]
+    fn a_sitting_is_named() {
+        let mut entry = Entry::new(Purpose::NameSitting);
+        let mut press = |code| {
+            let event = Event::Key(KeyEvent::new(code, KeyModifiers::NONE));
+            entry.take(&event, Catalogue::standard(), Letters::English)
+        };
+        for c in " Évening, q? ".chars() {
+            assert_eq!(press(KeyCode::Char(c)), EntryState::Open);
+        }
+        assert_eq!(
+            press(KeyCode::Enter),
+            EntryState::Named("Évening, q?".into())
+        );
+        let line = entry.line(Glyphs::Ascii);
+        assert_eq!(
+            line,
+            "name of this sitting:  Évening, q? _  Enter names it, Esc leaves"
+        );
     }
 
     #[test]

@@ -62,6 +62,8 @@ pub enum Action {
     Compare(Toward),
     /// To the marker before or after.
     Jump(Direction),
+    /// A name for the sitting that is going on is typed.
+    NameSitting,
     /// Plays the sitting back from the chosen moment.
     Again,
 }
@@ -154,6 +156,7 @@ const BINDINGS: &[Binding] = &[
     bind("inertia-default", "inertia: the usual stop", Action::UsualInertia, &[sign('i')]),
     bind("marker", "mark the phrase before", Action::Ask(Request::Mark), &[sign('m')]),
     bind("keep", "keep the last 30 seconds", Action::Ask(Request::KeepLast), &[sign('k')]),
+    bind("name-sitting", "name the sitting: type it", Action::NameSitting, &[sign('s')]),
     bind("end-sitting", "end the sitting here", Action::Ask(Request::EndSitting), &[sign('S')]),
     bind("marker-back", "to the marker before", Action::Jump(Direction::Back), &[sign('<')]),
     bind("marker-forward", "to the marker after", Action::Jump(Direction::Forward), &[sign('>')]),

@@ -2,7 +2,7 @@
 //! screen, and which of it goes on to the stage as commands.
 
 use super::doing::{Again, Doing, Moment, Names};
-use super::entry;
+use super::entry::{self, Purpose};
 use super::keys::{self, Action, Direction, InertiaStep, Toward};
 use super::layout::Way;
 use super::mouse;
@@ -96,6 +96,14 @@ impl ScreenState<'_> {
                     self.showing.doing = Doing::Showing(*moment);
                     stage.act(Request::Set(engine::Event::Pin(Some(tonality))));
                 }
+                entry::EntryState::Named(name) => {
+                    self.showing.doing = Doing::Showing(*moment);
+                    self.said = Some(match name.is_empty() {
+                        true => "This sitting has no name.".into(),
+                        false => format!("This sitting is called {name}."),
+                    });
+                    stage.name_sitting(name);
+                }
             }
             match action {
                 Some(Action::Quit) if key == keys::QUITS => return Ok(QUIT),
@@ -180,16 +188,14 @@ impl ScreenState<'_> {
                 };
             }
             Action::Step(direction) => self.step(direction, stage),
-            Action::PinOther => {
-                view.help.close();
-                let doing = &mut self.showing.doing;
-                if !matches!(doing, Doing::Typing { .. }) {
-                    *doing = Doing::Typing {
-                        entry: entry::Entry::default(),
-                        moment: doing.moment(),
-                    };
+            Action::PinOther => self.type_in(Purpose::Pin),
+            Action::NameSitting => match stage.source().keeping {
+                Keeping::Growing | Keeping::Stuck => self.type_in(Purpose::NameSitting),
+                Keeping::Ready => {
+                    self.said = Some("No sitting is going on: the next note begins one.".into());
                 }
-            }
+                Keeping::Off => self.said = Some("No sittings are kept here.".into()),
+            },
             Action::HomeIs => self.ask_for_home(stage),
             Action::Order => {
                 view.bars = match view.bars {
@@ -200,6 +206,16 @@ impl ScreenState<'_> {
             Action::Colours => self.look.palette = self.look.palette.next(),
         }
         Ok(GO_ON)
+    }
+
+    /// Keys are letters from here on.
+    fn type_in(&mut self, purpose: Purpose) {
+        self.view.help.close();
+        let moment = self.showing.doing.moment();
+        self.showing.doing = Doing::Typing {
+            entry: entry::Entry::new(purpose),
+            moment,
+        };
     }
 
     /// Passes an action's request on to the stage. What is pinned is what is seen, which may

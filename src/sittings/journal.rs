@@ -28,6 +28,7 @@ pub(super) struct Journal {
     /// Number of items that the disk does not have yet.
     waiting: usize,
     history: History,
+    name: Option<String>,
     /// The latest event, and the end once there is one, from the beginning of the sitting.
     last: Time,
     ended: Option<Time>,
@@ -36,6 +37,7 @@ pub(super) struct Journal {
 enum Item {
     Event(Time, Event),
     Marker(Marker),
+    Name(Time, String),
 }
 
 /// A file that is made again if it is taken away.
@@ -61,6 +63,7 @@ impl Journal {
             early: Vec::new(),
             waiting: 0,
             history: History::default(),
+            name: None,
             last: from,
             ended: None,
         }
@@ -96,6 +99,17 @@ impl Journal {
         }
     }
 
+    /// The player calls it so; nothing takes the name away.
+    pub fn name(&mut self, name: &str) {
+        self.name = Some(name.to_owned()).filter(|name| !name.is_empty());
+        let at = self.last.since(self.from);
+        self.waiting += 1;
+        match &mut self.paper {
+            Some(paper) => paper.named(at, name),
+            None => self.early.push(Item::Name(at, name.to_owned())),
+        }
+    }
+
     pub fn change(&mut self, at: Time, change: Change) {
         self.history.change(at, change);
     }
@@ -126,6 +140,7 @@ impl Journal {
                     match item {
                         Item::Event(at, event) => paper.event(at, event),
                         Item::Marker(marker) => paper.marker(&marker),
+                        Item::Name(at, name) => paper.named(at, &name),
                     }
                 }
                 self.paper.insert(paper)
@@ -152,6 +167,7 @@ impl Journal {
         };
         let facts = Facts {
             begun: Some(rfc3339(&self.begun)),
+            name: self.name.clone(),
             heard: self.plan(),
             ..Facts::default()
         };

@@ -10,6 +10,7 @@ use super::folder::Folder;
 use super::in_force::InForce;
 use super::journal::{Journal, Room};
 use super::sitting::Sitting;
+use super::words::words;
 use crate::engine::{Change, Event};
 use crate::midi;
 use crate::plan::Marker;
@@ -101,6 +102,15 @@ impl Keeper {
     pub fn marker(&mut self, marker: &Marker) {
         if let Some(journal) = &mut self.sitting {
             journal.marker(marker);
+        }
+    }
+
+    /// The player names the sitting that is going on. What is no name is passed over.
+    pub fn name(&mut self, name: &str) {
+        if let Some(journal) = &mut self.sitting
+            && let Ok(name) = words(name)
+        {
+            journal.name(name);
         }
     }
 

@@ -110,6 +110,9 @@ impl Stage for Playing {
     fn now(&self) -> Time {
         self.monitor.now()
     }
+    fn name_sitting(&mut self, name: String) {
+        panic!("{name} is for a keyboard whose playing is kept");
+    }
     fn act(&mut self, request: Request) {
         let at = self.monitor.now();
         match request {

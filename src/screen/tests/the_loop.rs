@@ -6,6 +6,7 @@ use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::screen::{Key, LeftInertia, Options, Outcome, Update};
+use crate::source::Keeping;
 use crate::stage::{Pace, Request, Stage, StageError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
@@ -57,6 +58,9 @@ impl Stage for FakeStage {
     }
     fn act(&mut self, request: Request) {
         self.acts.push(request);
+    }
+    fn name_sitting(&mut self, name: String) {
+        self.scene.source.notice = Some(format!("[{name}] it is."));
     }
     fn job(&mut self) -> Option<usize> {
         self.jobs.pop()
@@ -924,6 +928,36 @@ fn what_is_here_is_pinned_or_what_is_typed() {
     let (picture, acts) = after(Scene::nothing(), &["n", "q"]);
     assert_eq!(acts, []);
     assert!(picture.contains("Nothing is established"), "{picture}");
+}
+
+#[test]
+fn the_sitting_is_named_while_it_goes_on_and_ended() {
+    let keeping = |keeping| {
+        let mut scene = Scene::wandering();
+        scene.source.keeping = keeping;
+        scene
+    };
+    let growing = || keeping(Keeping::Growing);
+    let (picture, acts) = after(growing(), &["s", "q for Anna", "\n", "q"]);
+    assert_eq!(acts, []);
+    assert!(
+        picture.contains("This sitting is called q for Anna.  [q for Anna] it is."),
+        "{picture}"
+    );
+    let (picture, _) = after(growing(), &["s", "Anna", "\u{1b}", "q"]);
+    assert!(!picture.contains("Anna"), "{picture}");
+    let (picture, acts) = after(growing(), &["S", "q"]);
+    assert_eq!(acts, [Request::EndSitting]);
+    assert!(
+        picture.contains("the next note begins another"),
+        "{picture}"
+    );
+    for key in ["s", "S"] {
+        let (picture, _) = after(keeping(Keeping::Ready), &[key, "q"]);
+        assert!(picture.contains("No sitting is going on"), "{picture}");
+        let (picture, _) = after(keeping(Keeping::Off), &[key, "q"]);
+        assert!(picture.contains("No sittings are kept here."), "{picture}");
+    }
 }
 
 /// A key that changes nothing to be seen says why.
