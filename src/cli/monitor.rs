@@ -185,15 +185,22 @@ fn follow(
     (told, end.map(|()| ExitCode::SUCCESS).map_err(Failure::from))
 }
 
-/// A recording that is not whole makes the outcome a failure; both are said, but for what
-/// was `told` already.
+/// What was played is said to be kept. A recording or a sitting that is not whole makes the
+/// outcome a failure; both are said, but for what was `told` already.
 fn whole(
-    recording: Result<(), Unwritten>,
+    kept: Result<Option<String>, Unwritten>,
     outcome: Result<ExitCode, Failure>,
     told: Option<&str>,
 ) -> Result<ExitCode, Failure> {
-    let Err(unwritten) = recording else {
-        return outcome;
+    let unwritten = match kept {
+        Ok(None) => return outcome,
+        Ok(Some(id)) => {
+            console::report(&format!(
+                "kept as {id}; to see it again: peregrinus replay last"
+            ));
+            return outcome;
+        }
+        Err(unwritten) => unwritten,
     };
     let what = unwritten.to_string();
     if told != Some(&*plain::name(&what)) {

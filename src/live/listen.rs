@@ -111,10 +111,12 @@ impl Listener {
         self.clock.now()
     }
 
-    /// Ends all threads and the recording; the error is what is not in its file, and why.
-    pub fn finish(mut self) -> Result<(), Unwritten> {
+    /// Ends all threads, the recording and the sitting: the id of the latest sitting that was
+    /// kept, if any. The error is what is not in a file, and why.
+    pub fn finish(mut self) -> Result<Option<String>, Unwritten> {
         self.end();
-        self.feed.status().unwritten.map_or(Ok(()), Err)
+        let status = self.feed.status();
+        status.unwritten.map_or(Ok(status.kept), Err)
     }
 
     fn end(&mut self) {

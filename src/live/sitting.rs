@@ -137,6 +137,7 @@ fn tell(board: &StatusBoard, news: News) {
         News::Kept(sitting) => {
             s.keeping = Keeping::Ready;
             s.about_sittings = Some(format!("kept as {}", sitting.id));
+            s.kept = Some(sitting.id);
         }
     });
 }

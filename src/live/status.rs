@@ -29,6 +29,8 @@ pub struct Status {
     pub unwritten: Option<Unwritten>,
     /// Whether what is played is kept as a sitting.
     pub keeping: Keeping,
+    /// The id of the latest sitting that has ended and stands among the others.
+    pub kept: Option<String>,
     /// A line about sittings, while the way in has none.
     pub about_sittings: Option<String>,
     /// Set when the engine's thread has ended for good, and why.

@@ -103,9 +103,10 @@ impl Performer {
         }
     }
 
-    /// Ends everything; the error is what is missing of a recording, and why.
-    pub fn finish(self) -> Result<(), Unwritten> {
-        self.keyboard.map_or(Ok(()), Listener::finish)
+    /// Ends everything: the id of the latest sitting that was kept, if any. The error is what is
+    /// missing of a recording or a sitting, and why.
+    pub fn finish(self) -> Result<Option<String>, Unwritten> {
+        self.keyboard.map_or(Ok(None), Listener::finish)
     }
 
     /// What the way in says; in a demo that is why there is no keyboard, as things are now.
