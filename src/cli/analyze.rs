@@ -264,7 +264,8 @@ const NO_BARS: &str = "has no time signature, and so no bars: leave --bars out";
 const READING: f32 = 0.005;
 const WRITING: f32 = 0.02;
 
-/// `read` gets what is wrong with the file as soon as it is read; `tell` gets the share that is done, 0 to 1, and may break off.
+/// `read` gets what is wrong with the file as soon as it is read; `tell` gets the share that is
+/// done, 0 to 1, and may break off.
 fn report(
     path: &Path,
     settings: &Settings,
@@ -318,9 +319,9 @@ fn report(
 
 const ENDINGS: [&str; 4] = ["mid", "midi", "smf", "rmi"];
 
-/// Folders become the MIDI files in and below them, in order of name, and words those of
-/// sittings; beside them what cannot be read, and why. Links to folders are passed over: one that leads back up would
-/// lead round for ever.
+/// Folders become the MIDI files in and below them, in order of name, and words the files of
+/// sittings; beside them what cannot be read, and why. Links to folders are passed over: one
+/// that leads back up would lead round for ever.
 fn expand(paths: &[PathBuf], settings: &Settings) -> (Vec<PathBuf>, Vec<String>) {
     let (mut files, mut unread) = (Vec::new(), Vec::new());
     for path in paths {

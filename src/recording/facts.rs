@@ -38,11 +38,6 @@ pub enum Beat {
 }
 
 impl Facts {
-    /// Whether anything is known.
-    pub fn is_empty(&self) -> bool {
-        *self == Facts::default()
-    }
-
     /// Takes a text event, if it is a fact.
     pub(super) fn take(&mut self, text: &str, catalogue: &Catalogue) -> bool {
         let Some(said) = text.strip_prefix(OURS) else {

@@ -130,10 +130,16 @@ impl Growing {
         Ok(())
     }
 
+    /// The file and its lock.
+    pub fn paths(&self) -> [PathBuf; 2] {
+        [self.path.clone(), self.lock.clone()]
+    }
+
     /// The file has been taken care of, or was never made.
     pub fn done(self) {
-        let _ = std::fs::remove_file(&self.path);
-        let _ = std::fs::remove_file(&self.lock);
+        for path in self.paths() {
+            let _ = std::fs::remove_file(path);
+        }
     }
 }
 

@@ -134,7 +134,15 @@ impl Journal {
                 paper
             }
             None => {
-                let mut paper = Writer::new(Paper::new(folder, &self.begun)?, catalogue.clone())?;
+                let paper = Paper::new(folder, &self.begun)?;
+                let made = paper.growing.paths();
+                // A full disk takes the name of a file, but nothing in it: the next attempt must
+                // find the name free.
+                let mut paper = Writer::new(paper, catalogue.clone()).inspect_err(|_| {
+                    for path in &made {
+                        let _ = std::fs::remove_file(path);
+                    }
+                })?;
                 paper.begun(&rfc3339(&self.begun));
                 for item in self.early.drain(..) {
                     match item {
