@@ -45,6 +45,7 @@ pub mod quiet;
 pub mod recording;
 pub mod screen;
 pub mod settings;
+pub mod shelf;
 pub mod sittings;
 pub mod source;
 pub mod stage;

@@ -15,10 +15,21 @@ pub struct Source {
     pub recording: Option<String>,
     /// Whether what is played is kept as a sitting.
     pub keeping: Keeping,
+    /// The sitting of another day that is shown in the place of what is played now.
+    pub opened: Option<Opened>,
     /// Messages that the queue could not take.
     pub dropped: u64,
     /// A line that tells the player something: a keyboard gone, how to connect one.
     pub notice: Option<String>,
+}
+
+/// A sitting of another day that was opened.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Opened {
+    /// When it began, by the clock of the place.
+    pub date: String,
+    /// Counts those that were opened: the same may be opened again.
+    pub number: usize,
 }
 
 /// Whether what is played is kept as a sitting.

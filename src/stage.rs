@@ -2,6 +2,7 @@
 
 use crate::engine::{Change, Event, Explanation, History, Inertia, Reading};
 use crate::plan::Marker;
+use crate::shelf::Shelf;
 use crate::source::Source;
 use crate::theory::SpelledTonality;
 use crate::time::Time;
@@ -34,6 +35,12 @@ pub enum Request {
     EndSitting,
     /// Works out what speaks for the tonality here: see [`Stage::explanation`].
     Explain,
+    /// Lists the sittings of other days: see [`Stage::shelf`].
+    ListSittings,
+    /// Nobody looks at the list any longer, or waits for a sitting of it.
+    CloseList,
+    /// Goes back from a sitting that was opened to what was there before.
+    CloseSitting,
 }
 
 /// How a file is to play.
@@ -59,6 +66,11 @@ pub trait Stage {
     fn act(&mut self, request: Request);
     /// The player calls the sitting that is going on by this name; an empty one takes it away.
     fn name_sitting(&mut self, name: String);
+    /// The sittings of other days, once [`Request::ListSittings`] has asked for them.
+    fn shelf(&mut self) -> Shelf;
+    /// Puts one of them on the stage: [`Source::opened`] says when it is there, [`Shelf::opening`]
+    /// that it is being read or why it cannot be.
+    fn open_sitting(&mut self, id: &str);
     /// The next job set off from the piano, by its place in the settings.
     fn job(&mut self) -> Option<usize> {
         None

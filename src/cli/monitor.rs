@@ -7,7 +7,7 @@ use super::{engine, memory};
 use crate::console;
 use crate::engine::{Inertia, Reading};
 use crate::lines;
-use crate::live::{self, Keep, Listener, Sittings, SystemClock, Unwritten, Wanted, World};
+use crate::live::{self, Keep, Library, Listener, Sittings, SystemClock, Unwritten, Wanted, World};
 use crate::midi;
 use crate::performer::{Performer, demo, demo_notice};
 use crate::plain;
@@ -209,7 +209,8 @@ fn whole(
     outcome.and(Err(Failure::Reported))
 }
 
-fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<ExitCode, Failure> {
+fn screen(performer: Performer, settings: &Settings, own: &Own) -> Result<ExitCode, Failure> {
+    let mut performer = with_library(performer, settings);
     let (_watch, updates) = own.follow();
     let usual = performer.usual_inertia();
     let hint = memory::recall(memory::WELCOMED).is_none();
@@ -242,6 +243,15 @@ fn screen(mut performer: Performer, settings: &Settings, own: &Own) -> Result<Ex
     };
     // The recording is whole before the program says that it is over.
     whole(performer.finish(), outcome, None)
+}
+
+/// With the sittings of other days, where the system or the settings have a place for them.
+fn with_library(performer: Performer, settings: &Settings) -> Performer {
+    let Some(folder) = settings.sittings() else {
+        return performer;
+    };
+    let library = Library::new(Folder::new(folder), Arc::clone(&settings.catalogue));
+    performer.with_library(library, engine::monitor(settings))
 }
 
 /// How many colours the terminal says that it shows.

@@ -6,7 +6,6 @@ use super::quit::QuitKey;
 use super::{engine, file, monitor};
 use crate::console::{self, ProgressLine};
 use crate::live::{Order, SHORTEST_REPEAT, SPEEDS, SystemClock, play};
-use crate::midi::FaultKind;
 use crate::plain;
 use crate::source::Repeat;
 use crate::time::Time;
@@ -105,20 +104,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     let name = path
         .file_name()
         .map_or(file.clone(), |n| n.to_string_lossy().into_owned());
-    let faults = &recording.faults;
-    let damaged = faults
-        .first()
-        .first()
-        .map(|first| match (&first.kind, faults.count()) {
-            (FaultKind::Limit(_), _) => format!("this file is not read in full: {first}"),
-            (FaultKind::Unknown { .. }, _) => {
-                format!("this file is not understood in full: {first}")
-            }
-            (FaultKind::Damage(_), 1) => format!("this file is damaged: {first}"),
-            (FaultKind::Damage(_), n) => {
-                format!("this file is damaged in {n} places; the first: {first}")
-            }
-        });
+    let damaged = recording.faults.sentence();
     let player = play(
         &name,
         recording.events().collect(),

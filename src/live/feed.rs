@@ -145,6 +145,11 @@ impl Feed {
         self.board.status()
     }
 
+    /// What wakes the reader, for threads that have something else for it.
+    pub fn waker(&self) -> Sender<()> {
+        self.board.waker()
+    }
+
     /// Receives a message when anything is new.
     pub fn news(&self) -> &Receiver<()> {
         &self.news

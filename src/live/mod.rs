@@ -5,12 +5,14 @@
 //! the same [`Monitor`](crate::engine::Monitor) on a thread of their own and
 //! publish what it says through a [`Feed`]: the latest reading in a slot, changes
 //! in order through a channel, and on demand the latest explanation, which a thread
-//! beside the engine's works out. The seams to the outside are in [`World`].
+//! beside the engine's works out. The seams to the outside are in [`World`]. Sittings of other
+//! days are listed and read on threads of a [`Library`].
 
 mod clock;
 mod explain;
 mod feed;
 mod finder;
+mod library;
 mod listen;
 mod mark;
 mod order;
@@ -24,6 +26,7 @@ mod thread;
 pub use clock::{Clock, SystemClock};
 pub use feed::Feed;
 pub use finder::{Remember, Wanted};
+pub use library::{Chosen, Library};
 pub use listen::{Keep, Listener, World, listen};
 pub use mark::About;
 pub use order::Order;

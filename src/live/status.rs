@@ -76,6 +76,10 @@ impl StatusBoard {
         let _ = self.news.try_send(());
     }
 
+    pub fn waker(&self) -> Sender<()> {
+        self.news.clone()
+    }
+
     /// The recording is not whole: said at once, and again when the program ends.
     pub fn unwritten(&self, what: Unwritten) {
         self.update(|s| {

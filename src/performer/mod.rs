@@ -1,18 +1,23 @@
-//! Who plays: a keyboard, a file, or a demo until there is a keyboard. What front ends
-//! show comes from here, and the player's commands go to the one that plays.
+//! Who plays: a keyboard, a file, or a demo until there is a keyboard; and in the place of each
+//! a sitting of another day that was opened. What front ends show comes from here, and the
+//! player's commands go to the one that plays. A keyboard is heard, and its sitting kept,
+//! whatever is shown.
 
 mod asked;
 mod demo;
+mod opened;
 
-use crate::engine::{Event, Explanation, History, Inertia, Reading};
-use crate::live::{About, Feed, Listener, Order, Player, Unwritten};
+use crate::engine::{Event, Explanation, History, Inertia, Monitor, Reading};
+use crate::live::{About, Feed, Library, Listener, Order, Player, Unwritten};
 use crate::plain;
 use crate::plan::Marker;
+use crate::shelf::{Filling, Shelf};
 use crate::source::{Link, Repeat, Source, Transport};
 use crate::stage::{Chronicle, News, Pace, Request, Stage, StageError};
 use crate::time::Time;
 use asked::Asked;
-use crossbeam_channel::{Receiver, never};
+use crossbeam_channel::{Receiver, Sender, bounded, never};
+use opened::OpenedSitting;
 use std::time::Duration;
 
 pub use demo::demo;
@@ -26,21 +31,48 @@ pub struct Performer {
     /// A file or a demo; shown as long as it is there.
     file: Option<Player>,
     keyboard: Option<Listener>,
-    /// In order of time.
-    markers: Vec<Marker>,
-    /// How many were asked for, by name and to be kept: keys may come faster than markers.
-    marked: usize,
-    kept: usize,
+    /// Over the keyboard, the file or the demo.
+    opened: Option<OpenedSitting>,
+    /// How many were opened.
+    openings: usize,
+    /// The file or the demo goes on when the sitting over it is closed.
+    goes_on: bool,
+    library: Option<Library>,
+    /// Told the settings in force, for a sitting that is opened.
+    fresh: Option<Monitor>,
+    /// What the player has said of the keyboard, the file or the demo.
+    said: Said,
     recording: Option<String>,
     /// A line of our own, shown while the way in has none.
     notice: Option<String>,
     remember: Option<RememberInertia>,
     /// The stop of inertia where none is chosen.
     usual: Inertia,
-    asked: Asked,
     /// The reading while nothing plays.
     idle: Reading,
     nothing: (History, Receiver<()>),
+}
+
+/// What the player has said of the one that plays.
+#[derive(Default)]
+struct Said {
+    /// In order of time.
+    markers: Vec<Marker>,
+    /// How many were asked for, by name and to be kept: keys may come faster than markers.
+    marked: usize,
+    kept: usize,
+    asked: Asked,
+}
+
+impl Said {
+    /// The moments that a file names are its first markers.
+    fn of(markers: Vec<Marker>) -> Said {
+        Said {
+            marked: markers.len(),
+            markers,
+            ..Said::default()
+        }
+    }
 }
 
 impl Performer {
@@ -49,14 +81,16 @@ impl Performer {
         Performer {
             file: None,
             keyboard: None,
-            markers: Vec::new(),
-            marked: 0,
-            kept: 0,
+            opened: None,
+            openings: 0,
+            goes_on: false,
+            library: None,
+            fresh: None,
+            said: Said::default(),
             recording: None,
             notice: None,
             remember: None,
             usual: idle.inertia,
-            asked: Asked::default(),
             idle,
             nothing: (History::default(), never()),
         }
@@ -82,8 +116,17 @@ impl Performer {
     /// The moments that a file names.
     pub fn with_markers(self, markers: Vec<Marker>) -> Performer {
         Performer {
-            marked: markers.len(),
-            markers,
+            said: Said::of(markers),
+            ..self
+        }
+    }
+
+    /// With the sittings of other days; one that is opened is played through `fresh`, a monitor
+    /// that has been told the settings in force.
+    pub fn with_library(self, library: Library, fresh: Monitor) -> Performer {
+        Performer {
+            library: Some(library),
+            fresh: Some(fresh),
             ..self
         }
     }
@@ -117,42 +160,77 @@ impl Performer {
         }
     }
 
+    /// Of the one that plays.
     fn feed_mut(&mut self) -> Option<&mut Feed> {
-        let file = self.file.as_mut().map(|p| &mut p.feed);
+        let file = self.opened.as_mut().map(|o| &mut o.player.feed);
+        let file = file.or(self.file.as_mut().map(|p| &mut p.feed));
         file.or(self.keyboard.as_mut().map(|l| &mut l.feed))
     }
 
     fn feed(&self) -> Option<&Feed> {
-        let file = self.file.as_ref().map(|p| &p.feed);
+        let file = self.player().map(|p| &p.feed);
         file.or(self.keyboard.as_ref().map(|l| &l.feed))
+    }
+
+    /// The file, the demo or the sitting that plays.
+    fn player(&self) -> Option<&Player> {
+        let opened = self.opened.as_ref().map(|o| &o.player);
+        opened.or(self.file.as_ref())
+    }
+
+    fn said(&mut self) -> &mut Said {
+        match &mut self.opened {
+            Some(opened) => &mut opened.said,
+            None => &mut self.said,
+        }
     }
 
     /// An order to the one that plays.
     fn order(&self, order: Order) {
-        match (&self.file, &self.keyboard) {
+        match (self.player(), &self.keyboard) {
             (Some(player), _) => player.order(order),
             (None, Some(listener)) => listener.order(order),
             (None, None) => {}
         }
     }
 
+    /// An order about the sitting that is going on, whatever is shown.
+    fn order_to_the_keyboard(&self, order: Order) {
+        if let Some(listener) = &self.keyboard {
+            listener.order(order);
+        }
+    }
+
+    /// A setting: it stays in force when a demo gives way to a keyboard, and when a sitting that
+    /// was opened gives way to what was there before.
     fn set(&mut self, event: Event) {
-        self.asked.note(event);
-        // What the player says is about the music that plays. A setting stays in force when
-        // a demo gives way to a keyboard.
-        let waiting = match event {
-            Event::HomeIs(_) | Event::Aside(_) => None,
-            _ => self.file.as_ref().and(self.keyboard.as_ref()),
-        };
-        if let Some(listener) = waiting {
-            listener.order(Order::Set(event));
+        self.said().asked.note(event);
+        let below = self.opened.as_ref().and(self.file.as_ref());
+        if let Some(player) = below {
+            player.order(Order::Set(event));
+        }
+        if self.player().is_some() {
+            self.order_to_the_keyboard(Order::Set(event));
+        }
+        if let Some(fresh) = &mut self.fresh {
+            fresh.on_event(Time::ZERO, event, &mut ());
+        }
+        self.order(Order::Set(event));
+    }
+
+    /// What the player says is about the music that plays.
+    fn say(&mut self, event: Event) {
+        self.said().asked.note(event);
+        // A pin is about the mode that is talked about, which a demo may have given.
+        if let (Event::Pin(_), None, Some(_)) = (event, &self.opened, &self.file) {
+            self.order_to_the_keyboard(Order::Set(event));
         }
         self.order(Order::Set(event));
     }
 
     /// Where the file will stand, to go on from there.
     fn ahead(&self) -> Option<Transport> {
-        self.file.as_ref().map(Player::ahead)
+        self.player().map(Player::ahead)
     }
 
     fn leave_demo_for_a_keyboard(&mut self) {
@@ -161,11 +239,49 @@ impl Performer {
         };
         if listener.feed.status().link == Link::Keyboard {
             (self.file, self.notice) = (None, None);
-            // It was begun in the demo.
-            self.asked.forget_aside();
-            self.markers.clear();
-            (self.marked, self.kept) = (0, 0);
+            // An aside was begun in the demo.
+            self.said.asked.forget_aside();
+            self.said = Said {
+                asked: self.said.asked,
+                ..Said::default()
+            };
         }
+    }
+
+    /// What goes on behind the front end's back: a sitting that was asked for is there, a
+    /// keyboard has come.
+    fn follow(&mut self) {
+        self.leave_demo_for_a_keyboard();
+        let chosen = self.library.as_ref().and_then(Library::chosen);
+        if let (Some(chosen), Some(fresh)) = (chosen, &self.fresh) {
+            self.openings += 1;
+            self.opened = Some(OpenedSitting::new(*chosen, fresh.clone(), self.openings));
+            // What is below goes on where nobody could see it.
+            let plays = |file: &&Player| !file.ahead().paused && !file.ahead().ended;
+            if let Some(file) = self.file.as_ref().filter(plays) {
+                file.order(Order::Pause);
+                self.goes_on = true;
+            }
+        }
+        // What nobody takes would in the end hold up the engine.
+        if self.player().is_some()
+            && let Some(listener) = &mut self.keyboard
+        {
+            listener.feed.history();
+        }
+    }
+
+    fn close_sitting(&mut self) {
+        self.opened = None;
+        let goes_on = std::mem::take(&mut self.goes_on);
+        if let Some(file) = self.file.as_ref().filter(|_| goes_on) {
+            file.order(Order::Resume);
+        }
+    }
+
+    /// Wakes whoever waits for news of the one that plays.
+    fn waker(&self) -> Sender<()> {
+        self.feed().map_or_else(|| bounded(1).0, Feed::waker)
     }
 }
 
@@ -194,10 +310,11 @@ impl Stage for Performer {
     }
 
     fn reading(&mut self) -> Reading {
-        self.leave_demo_for_a_keyboard();
+        self.follow();
         let reading = self.feed().and_then(Feed::reading).unwrap_or(self.idle);
-        self.asked.settle(&reading);
-        self.asked.over(reading)
+        let asked = &mut self.said().asked;
+        asked.settle(&reading);
+        asked.over(reading)
     }
 
     fn explanation(&mut self) -> Option<Explanation> {
@@ -206,41 +323,58 @@ impl Stage for Performer {
 
     fn past(&mut self) -> (&History, &[Marker]) {
         let now = self.now();
-        let feed = match (&mut self.file, &mut self.keyboard) {
-            (Some(p), _) => &mut p.feed,
-            (None, Some(l)) => &mut l.feed,
-            (None, None) => return (&self.nothing.0, &self.markers),
+        let (feed, said) = match (&mut self.opened, &mut self.file, &mut self.keyboard) {
+            (Some(o), ..) => (&mut o.player.feed, &mut o.said),
+            (None, Some(p), _) => (&mut p.feed, &mut self.said),
+            (None, None, Some(l)) => (&mut l.feed, &mut self.said),
+            (None, None, None) => return (&self.nothing.0, &self.said.markers),
         };
         let new = feed.markers();
         if !new.is_empty() {
-            self.markers.extend(new);
-            self.markers.sort_by_key(|m| m.at);
+            said.markers.extend(new);
+            said.markers.sort_by_key(|m| m.at);
         }
         let history = feed.history();
         history.advance_to(now);
-        (history, &self.markers)
+        (history, &said.markers)
     }
 
     fn source(&mut self) -> Source {
         let status = self.feed().map(Feed::status).unwrap_or_default();
-        Source {
+        let recording = self.recording.as_deref();
+        let source = Source {
             name: plain::name(&status.name).into_owned(),
             link: status.link,
-            transport: self.file.as_ref().map(Player::transport),
-            recording: self
-                .recording
-                .as_deref()
-                .map(|r| plain::name(r).into_owned()),
+            transport: self.player().map(Player::transport),
+            recording: recording.map(|r| plain::name(r).into_owned()),
             keeping: status.keeping,
+            opened: None,
             dropped: status.dropped,
-            notice: self
-                .notice(status.notice.or(status.about_sittings))
-                .map(|n| plain::name(&n).into_owned()),
+            notice: None,
+        };
+        let clean = |notice: Option<String>| notice.map(|n| plain::name(&n).into_owned());
+        let Some(opened) = &self.opened else {
+            return Source {
+                notice: clean(self.notice(status.notice.or(status.about_sittings))),
+                ..source
+            };
+        };
+        // What is played meanwhile is kept all the same.
+        let played = self.keyboard.as_ref().map(|l| l.feed.status());
+        let played = played.unwrap_or_default();
+        let waits = played.link == Link::None;
+        let about = played.notice.filter(|_| !waits).or(played.about_sittings);
+        Source {
+            keeping: played.keeping,
+            opened: Some(opened.shown.clone()),
+            dropped: played.dropped,
+            notice: clean(about.or_else(|| opened.damage.clone())),
+            ..source
         }
     }
 
     fn now(&self) -> Time {
-        match (&self.file, &self.keyboard) {
+        match (self.player(), &self.keyboard) {
             (Some(p), _) => p.transport().position,
             (None, Some(l)) => l.now(),
             (None, None) => Time::ZERO,
@@ -262,18 +396,35 @@ impl Stage for Performer {
                 if let Event::Inertia(inertia) = event {
                     self.usual = inertia;
                 }
-                self.set(event);
+                match event {
+                    Event::Pin(_) | Event::HomeIs(_) | Event::Aside(_) => self.say(event),
+                    _ => self.set(event),
+                }
             }
             Request::Mark => {
-                self.marked += 1;
-                self.order(Order::Mark(self.marked.to_string(), About::Phrase));
+                let said = self.said();
+                said.marked += 1;
+                let name = said.marked.to_string();
+                self.order(Order::Mark(name, About::Phrase));
             }
             Request::KeepLast => {
-                self.kept += 1;
-                let name = format!("kept {}", self.kept);
+                let said = self.said();
+                said.kept += 1;
+                let name = format!("kept {}", said.kept);
                 self.order(Order::Mark(name, About::Last(KEPT)));
             }
-            Request::EndSitting => self.order(Order::EndSitting),
+            Request::EndSitting => self.order_to_the_keyboard(Order::EndSitting),
+            Request::ListSittings => {
+                if let Some(library) = &self.library {
+                    library.list(self.waker());
+                }
+            }
+            Request::CloseList => {
+                if let Some(library) = &self.library {
+                    library.close();
+                }
+            }
+            Request::CloseSitting => self.close_sitting(),
             Request::Explain => self.order(Order::Explain),
             Request::SeekTo(to) => self.order(Order::Seek(to)),
             Request::Pause | Request::SeekBy(_) | Request::Pace(_) | Request::Repeat => {
@@ -302,7 +453,21 @@ impl Stage for Performer {
     }
 
     fn name_sitting(&mut self, name: String) {
-        self.order(Order::NameSitting(name));
+        self.order_to_the_keyboard(Order::NameSitting(name));
+    }
+
+    fn shelf(&mut self) -> Shelf {
+        let nowhere = || Shelf {
+            filling: Filling::Failed("no sittings are kept here".into()),
+            ..Shelf::default()
+        };
+        self.library.as_ref().map_or_else(nowhere, Library::shelf)
+    }
+
+    fn open_sitting(&mut self, id: &str) {
+        if let Some(library) = &self.library {
+            library.open(id, self.waker());
+        }
     }
 
     fn job(&mut self) -> Option<usize> {
@@ -314,7 +479,9 @@ impl Stage for Performer {
     }
 
     fn failed(&mut self) -> Option<StageError> {
-        self.feed().and_then(|f| f.status().failed)
+        let keyboard = self.keyboard.as_ref().map(|l| &l.feed);
+        let mut feeds = self.feed().into_iter().chain(keyboard);
+        feeds.find_map(|feed| feed.status().failed)
     }
 
     fn patience(&self) -> Duration {
@@ -331,7 +498,7 @@ impl Stage for Performer {
 
 impl Chronicle for Performer {
     fn changes(&mut self, f: &mut dyn FnMut(News)) {
-        self.leave_demo_for_a_keyboard();
+        self.follow();
         if let Some(feed) = self.feed_mut() {
             feed.changes(f);
         }
@@ -363,7 +530,7 @@ mod tests {
         set(&mut performer, Event::Aside(Aside::Ends));
         assert_eq!(performer.reading().aside, None);
         // An answer that has come is not waited for any longer.
-        assert_eq!(performer.asked, Asked::default());
+        assert_eq!(performer.said.asked, Asked::default());
 
         let here = catalogue.parse_tonality("D dorian").ok();
         set(&mut performer, Event::Pin(here));

@@ -3,6 +3,7 @@
 
 use super::entry::Entry;
 use super::past::Still;
+use super::sittings::SittingList;
 use crate::theory::KeySet;
 use crate::time::Time;
 use std::time::Instant;
@@ -47,6 +48,12 @@ pub(super) enum Doing {
     Showing(Moment),
     /// A tonality or a name is being typed, and keys are letters; the moment stays in sight.
     Typing { entry: Entry, moment: Moment },
+    /// The sittings of other days are listed over the picture, and keys are letters to look for
+    /// one.
+    Listing {
+        list: Box<SittingList>,
+        moment: Moment,
+    },
     /// It shows the present and waits for the piano key that is home: for another stroke
     /// than this one.
     AwaitingHome { stroke: LatestStroke },
@@ -109,16 +116,18 @@ pub(super) enum Names {
 impl Doing {
     pub fn moment(&self) -> Moment {
         match self {
-            Doing::Showing(moment) | Doing::Typing { moment, .. } => *moment,
+            Doing::Showing(moment)
+            | Doing::Typing { moment, .. }
+            | Doing::Listing { moment, .. } => *moment,
             Doing::AwaitingHome { .. } => Moment::Present,
         }
     }
 
-    /// Shows another moment. What is being typed stays; a key of the piano is no longer
+    /// Shows another moment. What is being typed or listed stays; a key of the piano is no longer
     /// waited for.
     pub fn show(&mut self, new: Moment) {
         match self {
-            Doing::Typing { moment, .. } => *moment = new,
+            Doing::Typing { moment, .. } | Doing::Listing { moment, .. } => *moment = new,
             Doing::Showing(_) | Doing::AwaitingHome { .. } => *self = Doing::Showing(new),
         }
     }

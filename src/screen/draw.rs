@@ -4,8 +4,8 @@
 use super::layout::{self, Places, SMALLEST, Way};
 use super::look::Look;
 use super::panels::{
-    beside, brightness, chord, contender, help, here, lanes, piano, relatives, scale, status,
-    strip, why, window,
+    beside, brightness, chord, contender, help, here, lanes, piano, relatives, scale, sittings,
+    status, strip, why, window,
 };
 use super::pen::{Pen, columns};
 use super::picture::Picture;
@@ -38,7 +38,16 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &View, look: &Look
             too_small(buf, look);
             None
         }
-        Some(p) => panels(buf, &p, picture, view, look),
+        Some(p) => {
+            let past = panels(buf, &p, picture, view, look);
+            if let Some(listed) = picture.list {
+                let height = area.height - sittings::BELOW;
+                let mut pen = Pen::new(buf, Rect { height, ..area });
+                sittings::draw(&mut pen, picture, listed, look);
+            }
+            bottom(buf, &p, picture, look);
+            past
+        }
     };
     let help_pages = match view.help.is_open() {
         true => help::draw(&mut Pen::new(buf, area), picture, &view.help, look),
@@ -47,6 +56,7 @@ pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &View, look: &Look
     Drawn {
         places: places.unwrap_or_default(),
         past,
+        list: sittings::rows(area),
         help_pages,
     }
 }
@@ -76,6 +86,11 @@ fn panels(
     );
     let strip = strip::draw(&mut Pen::new(buf, p.strip), picture, &view.strip, look);
     let lanes = lanes::draw(&mut Pen::new(buf, p.lanes), picture, &view.lanes, look);
+    lanes.or(strip)
+}
+
+/// The lines at the bottom.
+fn bottom(buf: &mut Buffer, p: &Places, picture: &Picture, look: &Look) {
     let above = p.notice.y.min(status::NOTICE - 1);
     let notice = Rect {
         y: p.notice.y - above,
@@ -84,7 +99,6 @@ fn panels(
     };
     status::notice(&mut Pen::new(buf, notice), picture, look);
     status::draw(&mut Pen::new(buf, p.status), picture, look);
-    lanes.or(strip)
 }
 
 /// The panels that show nothing but names.

@@ -5,6 +5,7 @@ use super::keys::Action;
 use super::look::LookSettings;
 use super::past;
 use super::picture::Picture;
+use super::sittings::SittingList;
 use super::wording::{clock, length};
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::{ChordSpan, Marker};
@@ -34,6 +35,7 @@ pub(super) struct Frame<'a> {
     past: Option<&'a ChordSpan>,
     frozen: Option<Time>,
     still: bool,
+    list: Option<&'a SittingList>,
     banners: Vec<String>,
 }
 
@@ -100,6 +102,10 @@ impl<'a> Frame<'a> {
             past,
             frozen: since,
             still: frozen.is_some() || matches!(moment, Moment::Chord(_)),
+            list: match &showing.doing {
+                Doing::Listing { list, .. } => Some(list),
+                _ => None,
+            },
             banners,
         }
     }
@@ -117,6 +123,7 @@ impl<'a> Frame<'a> {
             past: self.past,
             frozen: self.frozen,
             still: self.still,
+            list: self.list,
             banners: &self.banners,
         }
     }
@@ -134,12 +141,19 @@ fn banners(
     match &showing.doing {
         Doing::Typing { entry, .. } => all.push(entry.line(glyphs)),
         Doing::AwaitingHome { .. } => all.push("play the key that is home".to_owned()),
-        Doing::Showing(_) => {}
+        Doing::Showing(_) | Doing::Listing { .. } => {}
     }
     let back = |action: Action| {
         let key = look.keys.first(action);
         key.map_or(String::new(), |key| format!(", {}: now", key.shown(glyphs)))
     };
+    if let Some(opened) = &present.source.opened {
+        let key = look.keys.first(Action::Close);
+        let key = key.map_or(String::new(), |key| {
+            format!(", {}: back", key.shown(glyphs))
+        });
+        all.push(format!("sitting of {}{key}", opened.date));
+    }
     match (showing.doing.moment(), looks_at) {
         (Moment::Again(again), _) => all.push(format!("replay {}", clock(again.at))),
         (Moment::Chord(start), _) => {

@@ -64,6 +64,8 @@ pub enum Action {
     Jump(Direction),
     /// A name for the sitting that is going on is typed.
     NameSitting,
+    /// Lists the sittings of other days, to open one.
+    OpenSittings,
     /// Plays the sitting back from the chosen moment.
     Again,
 }
@@ -158,6 +160,7 @@ const BINDINGS: &[Binding] = &[
     bind("keep", "keep the last 30 seconds", Action::Ask(Request::KeepLast), &[sign('k')]),
     bind("name-sitting", "name the sitting: type it", Action::NameSitting, &[sign('s')]),
     bind("end-sitting", "end the sitting here", Action::Ask(Request::EndSitting), &[sign('S')]),
+    bind("open-sittings", "sittings: list, open one", Action::OpenSittings, &[sign('L')]),
     bind("marker-back", "to the marker before", Action::Jump(Direction::Back), &[sign('<')]),
     bind("marker-forward", "to the marker after", Action::Jump(Direction::Forward), &[sign('>')]),
     bind("again", "replay from that moment", Action::Again, &[named(KeyCode::Enter)]),

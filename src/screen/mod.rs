@@ -29,6 +29,7 @@ mod respond;
 mod run;
 #[cfg(any(unix, test))]
 mod sequences;
+mod sittings;
 mod state;
 mod surface;
 mod terminal;

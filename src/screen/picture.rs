@@ -1,5 +1,6 @@
 //! One picture to be drawn: what is to be seen in it, and nothing of how.
 
+use super::sittings::SittingList;
 use crate::engine::{Explanation, History, Reading};
 use crate::plan::{ChordSpan, Marker};
 use crate::source::Source;
@@ -24,6 +25,8 @@ pub(super) struct Picture<'a> {
     pub still: bool,
     /// How long ago the player froze it.
     pub frozen: Option<Time>,
+    /// The sittings of other days, where they are listed over all this.
+    pub list: Option<&'a SittingList>,
     /// What stands before the notice: that names are pinned or hidden, that this is an aside.
     pub banners: &'a [String],
 }

@@ -3,12 +3,13 @@
 
 use super::doing::{Again, Doing, Moment, Names};
 use super::entry::{self, Purpose};
-use super::keys::{self, Action, Direction, InertiaStep, Toward};
+use super::keys::{self, Action, Direction, InertiaStep, Key, Toward};
 use super::layout::Way;
 use super::mouse;
 use super::options::{Outcome, Update};
 use super::panels::brightness;
 use super::past::Still;
+use super::sittings::{ListState, SittingList};
 use super::state::{ScreenState, home_is};
 use super::surface::{MouseReports, Surface};
 use super::view::BarOrder;
@@ -77,6 +78,11 @@ impl ScreenState<'_> {
             self.forget(surface);
         }
         if let Event::Mouse(event) = event {
+            if let Doing::Listing { list, .. } = &mut self.showing.doing {
+                let state = list.point(event, self.view.drawn.list);
+                self.listed(state, stage);
+                return Ok(GO_ON);
+            }
             return match mouse::action(event, &self.view) {
                 Some(action) => self.perform(action, stage, surface),
                 None => Ok(GO_ON),
@@ -105,13 +111,16 @@ impl ScreenState<'_> {
                     stage.name_sitting(name);
                 }
             }
-            match action {
-                Some(Action::Quit) if key == keys::QUITS => return Ok(QUIT),
-                Some(Action::Suspend) if !key.writes() => surface.suspend()?,
-                Some(Action::Redraw) if !key.writes() => self.forget(surface),
-                _ => {}
-            }
-            return Ok(GO_ON);
+            return self.beside_letters(key, action, surface);
+        }
+        if let Doing::Listing { list, .. } = &mut self.showing.doing {
+            let page = self.view.drawn.list.height.into();
+            let state = list.take(event, page, self.look.notation, self.look.catalogue);
+            self.listed(state, stage);
+            return self.beside_letters(key, action, surface);
+        }
+        if key == keys::QUITS {
+            return Ok(QUIT);
         }
         let view = &mut self.view;
         let pages = view.drawn.help_pages;
@@ -125,6 +134,36 @@ impl ScreenState<'_> {
         }
     }
 
+    /// What keys do while letters are taken as such.
+    fn beside_letters(
+        &mut self,
+        key: Key,
+        action: Option<Action>,
+        surface: &mut impl Surface,
+    ) -> io::Result<Next> {
+        match action {
+            Some(Action::Quit) if key == keys::QUITS => return Ok(QUIT),
+            Some(Action::Suspend) if !key.writes() => surface.suspend()?,
+            Some(Action::Redraw) if !key.writes() => self.forget(surface),
+            _ => {}
+        }
+        Ok(GO_ON)
+    }
+
+    /// Follows what a key or the mouse did to the list of sittings.
+    fn listed(&mut self, state: ListState, stage: &mut dyn Stage) {
+        match state {
+            ListState::Open => {}
+            ListState::Left => {
+                let moment = self.showing.doing.moment();
+                self.showing.doing = Doing::Showing(moment);
+                stage.act(Request::CloseList);
+            }
+            // The list stays until the sitting is there.
+            ListState::Chosen(id) => stage.open_sitting(&id),
+        }
+    }
+
     /// Does what an action asks for, wherever it comes from.
     pub fn perform(
         &mut self,
@@ -135,11 +174,13 @@ impl ScreenState<'_> {
         self.said = None;
         let view = &mut self.view;
         match action {
+            // One step at a time: what is played now is behind a sitting of another day.
+            Action::Quit if self.opened.is_some() => stage.act(Request::CloseSitting),
             Action::Quit => return Ok(QUIT),
             Action::Suspend => surface.suspend()?,
             Action::Redraw => self.forget(surface),
             Action::Help => view.help.press(view.drawn.help_pages),
-            Action::Close => self.close(),
+            Action::Close => self.close(stage),
             Action::Inertia(_)
             | Action::UsualInertia
             | Action::Pin
@@ -196,6 +237,14 @@ impl ScreenState<'_> {
                 }
                 Keeping::Off => self.said = Some("No sittings are kept here.".into()),
             },
+            Action::OpenSittings => {
+                self.view.help.close();
+                self.showing.doing = Doing::Listing {
+                    list: Box::new(SittingList::default()),
+                    moment: self.showing.doing.moment(),
+                };
+                stage.act(Request::ListSittings);
+            }
             Action::HomeIs => self.ask_for_home(stage),
             Action::Order => {
                 view.bars = match view.bars {
@@ -300,20 +349,23 @@ impl ScreenState<'_> {
     }
 
     /// Closes what lies on top, one thing at a time.
-    fn close(&mut self) {
+    fn close(&mut self, stage: &mut dyn Stage) {
         let (view, showing) = (&mut self.view, &mut self.showing);
         if view.help.is_open() {
             return view.help.close();
         }
         match showing.doing {
             Doing::Typing { moment, .. } => showing.doing = Doing::Showing(moment),
+            Doing::Listing { .. } => self.listed(ListState::Left, stage),
             Doing::AwaitingHome { .. } | Doing::Showing(Moment::Chord(_) | Moment::Again(_)) => {
                 showing.doing = Doing::Showing(Moment::Present);
             }
             Doing::Showing(Moment::Present) if showing.frozen.take().is_some() => {}
             Doing::Showing(Moment::Present) => match view.looks_at() {
                 Some(_) => view.past().follow(),
-                None => view.compared = None,
+                None if view.compared.take().is_some() => {}
+                None if self.opened.is_some() => stage.act(Request::CloseSitting),
+                None => {}
             },
         }
     }

@@ -8,16 +8,19 @@ use super::doing::{Doing, Ended, Moment, Names, Showing};
 use super::draw;
 use super::frame::{Frame, Present};
 use super::keys::Action;
-use super::layout::{LARGEST, Wanted};
+use super::label::Label;
+use super::layout::{LARGEST, Wanted, Way};
 use super::look::LookSettings;
 use super::options::{LeftInertia, Options, Outcome};
-use super::past;
+use super::panels::sittings;
+use super::past::{self, Still};
 use super::surface::{Presence, Surface};
+use super::timeline::StripView;
 use super::view::View;
 use crate::engine::{self, Reading};
 use crate::source::Source;
 use crate::stage::{Request, Stage};
-use crate::theory::PitchClass;
+use crate::theory::{ModeId, PitchClass};
 use crate::time::Time;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -29,6 +32,7 @@ use std::time::{Duration, Instant};
 /// milliseconds; and where the one shown is about another tonality.
 const ASK: Duration = Duration::from_millis(1500);
 const ASK_ANEW: Duration = Duration::from_millis(300);
+const PAUSE: Action = Action::Ask(Request::Pause);
 /// How often a sitting that is shown again moves on.
 const AGAIN: Duration = Duration::from_millis(50);
 
@@ -43,6 +47,9 @@ pub(super) struct ScreenState<'a> {
     pub refused: Option<String>,
     pub showing: Showing,
     pub view: View,
+    /// The sitting of another day that is shown, by its number, and what it is shown in the place
+    /// of.
+    pub opened: Option<(usize, Box<Before>)>,
     /// When an explanation was last asked for, and of which reading.
     pub asked: Option<(Instant, Reading)>,
     /// The last picture, so that the same is not shown twice.
@@ -50,6 +57,15 @@ pub(super) struct ScreenState<'a> {
     /// When a picture is due without further news: a label held back, a sitting that is
     /// shown again.
     pub waits: Option<Duration>,
+}
+
+/// What was to be seen before a sitting was opened, to go back to it.
+pub(super) struct Before {
+    way: Way,
+    strip: StripView,
+    lanes: StripView,
+    compared: Option<ModeId>,
+    frozen: Option<Box<Still>>,
 }
 
 impl<'a> ScreenState<'a> {
@@ -80,6 +96,7 @@ impl<'a> ScreenState<'a> {
                 },
                 ..View::default()
             },
+            opened: None,
             asked: None,
             shown: None,
             waits: None,
@@ -95,6 +112,9 @@ impl<'a> ScreenState<'a> {
     ) -> io::Result<ControlFlow<Outcome>> {
         let (width, height) = surface.size()?;
         let area = Rect::new(0, 0, width.min(LARGEST.0), height.min(LARGEST.1));
+        if let Doing::Listing { list, .. } = &mut self.showing.doing {
+            list.follow(sittings::rows(area).height.into());
+        }
         // What the player has just caused comes first; then what comes from outside.
         let own = [&self.said, &self.refused].into_iter().flatten().cloned();
         let lines: Vec<String> = own.chain(present.source.notice.take()).collect();
@@ -121,6 +141,10 @@ impl<'a> ScreenState<'a> {
     /// there is to draw.
     pub fn advance<'s>(&mut self, now: Instant, stage: &'s mut dyn Stage) -> Present<'s> {
         let (reading, source, played) = (stage.reading(), stage.source(), stage.now());
+        self.follow_opened(&source);
+        if let Doing::Listing { list, .. } = &mut self.showing.doing {
+            list.fill(stage.shelf(), self.look.notation, self.look.catalogue);
+        }
         if self.view.wanted.why {
             self.ask(&reading, now, stage);
         }
@@ -157,6 +181,49 @@ impl<'a> ScreenState<'a> {
             history,
             markers,
         }
+    }
+
+    /// A sitting of another day has come on the stage, to be looked back on; or it has gone, and
+    /// all is as it was before.
+    fn follow_opened(&mut self, source: &Source) {
+        let number = source.opened.as_ref().map(|opened| opened.number);
+        if number == self.opened.as_ref().map(|(number, _)| *number) {
+            return;
+        }
+        let (view, showing) = (&mut self.view, &mut self.showing);
+        let now = Before {
+            way: std::mem::replace(&mut view.wanted.way, Way::LookingBack),
+            strip: std::mem::take(&mut view.strip),
+            lanes: std::mem::replace(&mut view.lanes, StripView::all()),
+            compared: view.compared.take(),
+            frozen: showing.frozen.take(),
+        };
+        // One that was opened over another leads back to what was there before both.
+        let before = self
+            .opened
+            .take()
+            .map_or(Box::new(now), |(_, before)| before);
+        match number {
+            Some(number) => self.opened = Some((number, before)),
+            None => {
+                view.wanted.way = before.way;
+                (view.strip, view.lanes) = (before.strip, before.lanes);
+                view.compared = before.compared;
+                showing.frozen = before.frozen;
+            }
+        }
+        showing.doing = Doing::Showing(Moment::Present);
+        showing.ended = None;
+        view.label = Label::default();
+        self.asked = None;
+        self.said = self
+            .opened
+            .as_ref()
+            .and(self.look.keys.first(PAUSE))
+            .map(|key| {
+                let key = key.shown(self.look.glyphs());
+                format!("{key} plays it from its beginning.")
+            });
     }
 
     /// When the next picture is due without news. A file's time runs at its own pace.

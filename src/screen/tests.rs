@@ -8,6 +8,7 @@ use super::palette::{Depth, Palette};
 use super::panels::help::HelpView;
 use super::pen::Pen;
 use super::picture::Picture;
+use super::sittings::SittingList;
 use super::view::View;
 use crate::engine::{
     CANDIDATES, Cause, Change, Collection, Contender, Established, Explanation, History, Inertia,
@@ -98,6 +99,7 @@ pub(super) struct Scene {
     pub past: Option<ChordSpan>,
     pub still: bool,
     pub frozen: Option<Time>,
+    pub list: Option<SittingList>,
     pub banners: Vec<String>,
 }
 
@@ -149,6 +151,7 @@ impl Scene {
             past: None,
             still: false,
             frozen: None,
+            list: None,
             banners: Vec::new(),
         }
     }
@@ -571,6 +574,7 @@ impl Scene {
             past: self.past.as_ref(),
             still: self.still,
             frozen: self.frozen,
+            list: self.list.as_ref(),
             banners: &self.banners,
         }
     }

@@ -46,6 +46,8 @@ pub(super) struct Drawn {
     pub places: Places,
     /// The columns of time of the strip or the lanes, where either is there.
     pub past: Option<timeline::Drawn>,
+    /// Where the rows of the list of sittings are, if it is open.
+    pub list: Rect,
     /// Pages that the help has, where it is open.
     pub help_pages: usize,
 }

@@ -21,6 +21,32 @@ pub(super) fn clock(t: Time) -> String {
     }
 }
 
+/// A number with its thousands apart: `10,000`.
+pub(super) fn number(n: usize) -> String {
+    let digits = n.to_string();
+    let mut text = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+/// Room on a disk: `640 kB`, `1.2 MB`, `12 MB`.
+pub(super) fn room(bytes: u64) -> String {
+    let (unit, whole) = match bytes {
+        0..=999_000 => return format!("{} kB", bytes.div_ceil(1000)),
+        999_001..1_000_000_000 => ("MB", bytes as f64 / 1e6),
+        _ => ("GB", bytes as f64 / 1e9),
+    };
+    match whole < 9.95 {
+        true => format!("{whole:.1} {unit}"),
+        false => format!("{whole:.0} {unit}"),
+    }
+}
+
 /// The first letters of each word: `Phr dom`. A guess keeps its question mark. A word that
 /// would lose only one or two letters stays whole.
 pub(super) fn abbreviated(mode: &str, letters: usize) -> String {
@@ -36,6 +62,24 @@ pub(super) fn abbreviated(mode: &str, letters: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn numbers_and_room() {
+        let numbers = [0, 999, 1000, 10_000, 1_234_567].map(number);
+        assert_eq!(numbers, ["0", "999", "1,000", "10,000", "1,234,567"]);
+        for (bytes, told) in [
+            (0, "0 kB"),
+            (1, "1 kB"),
+            (999_000, "999 kB"),
+            (999_001, "1.0 MB"),
+            (1_240_000, "1.2 MB"),
+            (9_960_000, "10 MB"),
+            (12_400_000, "12 MB"),
+            (3_000_000_000, "3.0 GB"),
+        ] {
+            assert_eq!(room(bytes), told);
+        }
+    }
 
     #[test]
     fn names_keep_the_first_letters_of_each_word() {

@@ -39,6 +39,12 @@ pub(super) fn complete(
     Ok(recording)
 }
 
+/// Reads a sitting that has ended.
+pub fn read(folder: &Folder, id: &str, catalogue: &Catalogue) -> Result<Recording, ChangeError> {
+    let bytes = file::bytes(&folder.path(id), Limits::default().bytes)?;
+    Ok(recording::read(&bytes, catalogue)?)
+}
+
 /// Changes what is known of a sitting. What was played stays byte for byte what it was.
 pub fn change(
     folder: &Folder,

@@ -22,7 +22,7 @@ mod recover;
 mod sitting;
 mod words;
 
-pub use files::{ChangeError, change};
+pub use files::{ChangeError, change, read};
 pub use folder::Folder;
 pub use import::import;
 pub use in_force::InForce;

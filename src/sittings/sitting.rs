@@ -5,6 +5,8 @@ use crate::plan::Region;
 use crate::recording::Recording;
 use crate::theory::{Catalogue, Notation};
 use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
 
 /// A sitting, as the list shows it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -76,6 +78,14 @@ impl Sitting {
     pub fn at(&self) -> Timestamp {
         let begun = self.begun.as_deref().and_then(|b| b.parse().ok());
         begun.unwrap_or(self.modified)
+    }
+
+    /// When it was played, as the clock of the place had it: `2026-11-29 20:15`.
+    pub fn date(&self) -> String {
+        let begun = self.begun.as_deref().and_then(|b| b.parse().ok());
+        let here = || self.at().to_zoned_datetime(TimeZone::system()).datetime();
+        let at: DateTime = begun.unwrap_or_else(here);
+        at.strftime("%Y-%m-%d %H:%M").to_string()
     }
 
     /// What it is called: its name, or else that of its file.

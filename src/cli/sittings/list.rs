@@ -3,8 +3,6 @@
 use crate::plain;
 use crate::sittings::{Folder, Sitting, Stay};
 use crate::time::Time;
-use jiff::civil::DateTime;
-use jiff::tz::TimeZone;
 use serde::Serialize;
 use std::fmt::Write;
 use textwrap::core::display_width;
@@ -27,7 +25,7 @@ pub fn list_text(list: &[Sitting], width: Option<usize>) -> String {
         let line = format!(
             "{title}{:gap$}  {}  {:>7}  {:>6} notes  ",
             "",
-            date(s),
+            s.date(),
             length(s.seconds),
             s.notes
         );
@@ -80,14 +78,6 @@ fn cut(text: &str, columns: usize) -> String {
     short + "…"
 }
 
-/// When it was played, as the clock of the place had it.
-fn date(s: &Sitting) -> String {
-    let begun = s.begun.as_deref().and_then(|b| b.parse::<DateTime>().ok());
-    let here = || s.at().to_zoned_datetime(TimeZone::system()).datetime();
-    let at = begun.unwrap_or_else(here);
-    at.strftime("%Y-%m-%d %H:%M").to_string()
-}
-
 /// In minutes and seconds, or with hours: `4:12`, `1:04:12`.
 pub fn length(seconds: f64) -> String {
     let seconds = seconds as u64;
@@ -105,7 +95,7 @@ pub fn show_text(s: &Sitting, folder: &Folder) -> String {
         let _ = writeln!(text, "  {what:<8}{says}");
     };
     row("id", &plain::name(&s.id));
-    row("played", &date(s));
+    row("played", &s.date());
     row("length", &length(s.seconds));
     row("notes", &s.notes.to_string());
     if !s.tags.is_empty() {

@@ -357,6 +357,21 @@ impl Faults {
         self.more
     }
 
+    /// A sentence about the whole file, unless it is whole.
+    pub fn sentence(&self) -> Option<String> {
+        let first = self.first.first()?;
+        Some(match (&first.kind, self.count()) {
+            (FaultKind::Limit(_), _) => format!("this file is not read in full: {first}"),
+            (FaultKind::Unknown { .. }, _) => {
+                format!("this file is not understood in full: {first}")
+            }
+            (FaultKind::Damage(_), 1) => format!("this file is damaged: {first}"),
+            (FaultKind::Damage(_), n) => {
+                format!("this file is damaged in {n} places; the first: {first}")
+            }
+        })
+    }
+
     /// A line for each of the first, and one that counts the rest.
     pub fn lines(&self) -> impl Iterator<Item = String> + '_ {
         self.first

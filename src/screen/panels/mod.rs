@@ -15,6 +15,7 @@ pub(super) mod piano;
 mod polymodal;
 pub(super) mod relatives;
 pub(super) mod scale;
+pub(super) mod sittings;
 pub(super) mod status;
 pub(super) mod strip;
 pub(super) mod why;

@@ -10,10 +10,12 @@ use crate::screen::panels::{
 };
 use crate::screen::pen::Pen;
 use crate::screen::timeline;
-use crate::source::{Going, Keeping};
+use crate::shelf::{Filling, Opening, Row, Shelf, Stretch, words};
+use crate::source::{Going, Keeping, Opened};
 use crate::theory::{Chord, KeySet, KindId, ModeId, SpelledTonality, Spelling, Tonality};
 use proptest::prelude::*;
 use ratatui::buffer::Cell;
+use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyModifiers};
 
 fn pitch_class() -> impl Strategy<Value = PitchClass> {
     (0..12).prop_map(PitchClass::new)
@@ -153,12 +155,13 @@ fn histories() -> impl Strategy<Value = History> {
 
 prop_compose! {
     fn sources()(
-        name in text(), link in 0..4u8, keeping in 0..4u8, dropped in any::<u64>(),
+        name in text(), opened in any::<bool>(), link in 0..4u8, keeping in 0..4u8, dropped in any::<u64>(),
         recording in prop::option::of(text()), notice in prop::option::of(text()),
         transport in prop::option::of((time(), time(), share(), any::<bool>(), prop::option::of(time()), prop::option::of(time()))),
         going in prop::option::of((time(), share())),
     ) -> Source {
         Source {
+            opened: opened.then(|| Opened { date: name.clone(), number: 1 }),
             name, dropped, recording, notice,
             keeping: [Keeping::Off, Keeping::Ready, Keeping::Growing, Keeping::Stuck][keeping as usize % 4],
             link: [Link::Keyboard, Link::Lost, Link::None, Link::File][link as usize % 4],
@@ -194,16 +197,57 @@ prop_compose! {
 }
 
 prop_compose! {
+    fn rows()(
+        name in prop::option::of(text()), tags in prop::collection::vec(text(), 0..3), markers in prop::collection::vec(text(), 0..3),
+        length in time(), cut_off in any::<bool>(), way in prop::collection::vec((time(), time(), prop::option::of(any_established()), any::<bool>()), 0..9),
+    ) -> Row {
+        let way = way.into_iter().map(|(start, end, e, at_home)| Stretch { start, end, at_home, spelled: e.map(|e| e.spelled) });
+        Row {
+            id: "2026-11-29_20-15-03".into(), date: "2026-11-29 20:15".into(), length, way: way.collect(), cut_off,
+            words: words(name.iter().chain(&tags).chain(&markers).map(String::as_str)), name, tags, markers,
+        }
+    }
+}
+
+prop_compose! {
+    fn lists()(
+        rows in prop::collection::vec(rows(), 0..99), bytes in any::<u64>(), state in 0..4u8, opening in 0..3u8, why in text(),
+        said in prop::collection::vec(text(), 0..2), typed in text(), chosen in 0..99usize, seen in 0..99usize,
+    ) -> SittingList {
+        let count = rows.len();
+        let filling = match state {
+            0 => Filling::Begun,
+            1 => Filling::Reading { done: count, of: usize::MAX },
+            2 => Filling::Whole,
+            _ => Filling::Failed(why.clone()),
+        };
+        let opening = [Opening::None, Opening::Reading, Opening::Failed(why)][usize::from(opening)].clone();
+        let shelf = Shelf { rows: rows.into(), count, bytes, filling, said, opening };
+        let mut list = SittingList::default();
+        list.fill(shelf, Notation::default(), Catalogue::standard());
+        let mut press = |code| {
+            let event = Event::Key(KeyEvent::new(code, KeyModifiers::NONE));
+            list.take(&event, seen, Notation::default(), Catalogue::standard());
+        };
+        (0..chosen).for_each(|_| press(KeyCode::Down));
+        typed.chars().take(chosen % 3).for_each(|c| press(KeyCode::Char(c)));
+        list.follow(seen);
+        list
+    }
+}
+
+prop_compose! {
     pub(in crate::screen) fn any_scene()(
         (way, panels, hidden) in (0..3usize, prop::sample::subsequence(&Panel::ALL[..], 0..=7), any::<bool>()),
         (past, still) in (prop::option::of((sonority(), time(), key_sets())), any::<bool>()), banners in prop::collection::vec(text(), 0..3),
         reading in readings(), history in histories(), source in sources(), now in time(), ended in prop::option::of(time()), explanation in prop::option::of(explanations()),
         markers in prop::collection::vec((time(), prop::option::of((time(), time())), text()), 0..6), help in any::<bool>(), scale in any::<bool>(),
+        list in prop::option::weighted(0.2, lists()),
     ) -> Scene {
         let markers = markers.into_iter().map(|(at, about, name)| Marker { at, about, name }).collect();
         let past = past.map(|(sonority, start, keys)| ChordSpan { start, end: start, sonority, within: None, keys });
         let (way, panels) = (Way::ALL[way], panels.into_iter().collect());
-        Scene { reading, history, markers, source, now, help, ended, explanation, scale, way, panels, hidden, past, still, frozen: still.then_some(now), banners, keys: KeyBindings::default() }
+        Scene { reading, history, markers, source, now, help, ended, explanation, scale, way, panels, hidden, past, still, frozen: still.then_some(now), list, banners, keys: KeyBindings::default() }
     }
 }
 

@@ -11,6 +11,7 @@ use crate::engine::{Event, Monitor};
 use crate::screen::Options;
 use crate::screen::state::ScreenState;
 use crate::screen::surface::{MouseReports, Presence, Surface};
+use crate::shelf::Shelf;
 use crate::stage::{Request, Stage, StageError};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
@@ -113,6 +114,12 @@ impl Stage for Playing {
     fn name_sitting(&mut self, name: String) {
         panic!("{name} is for a keyboard whose playing is kept");
     }
+    fn shelf(&mut self) -> Shelf {
+        panic!("no other days here")
+    }
+    fn open_sitting(&mut self, id: &str) {
+        panic!("{id} is of another day")
+    }
     fn act(&mut self, request: Request) {
         let at = self.monitor.now();
         match request {
@@ -130,6 +137,9 @@ impl Stage for Playing {
                 about: Some((at - Time::millis(30_000), at)),
                 name: "kept 1".into(),
             }),
+            Request::ListSittings | Request::CloseList | Request::CloseSitting => {
+                panic!("{request:?} is about other days")
+            }
             Request::EndSitting => panic!("{request:?} is for a keyboard whose playing is kept"),
             Request::Pause
             | Request::SeekBy(_)

@@ -6,6 +6,7 @@ use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::screen::{Key, LeftInertia, Options, Outcome, Update};
+use crate::shelf::Shelf;
 use crate::source::Keeping;
 use crate::stage::{Pace, Request, Stage, StageError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
@@ -30,6 +31,9 @@ struct FakeStage {
     fetched: u32,
     /// The jobs set off from the piano, the last first.
     jobs: Vec<usize>,
+    shelf: Shelf,
+    /// The sittings that were to be opened.
+    opens: Vec<String>,
 }
 
 impl Stage for FakeStage {
@@ -61,6 +65,12 @@ impl Stage for FakeStage {
     }
     fn name_sitting(&mut self, name: String) {
         self.scene.source.notice = Some(format!("[{name}] it is."));
+    }
+    fn shelf(&mut self) -> Shelf {
+        self.shelf.clone()
+    }
+    fn open_sitting(&mut self, id: &str) {
+        self.opens.push(id.into());
     }
     fn job(&mut self) -> Option<usize> {
         self.jobs.pop()
@@ -208,6 +218,8 @@ impl Rig {
                 happens: None,
                 fetched: 0,
                 jobs: Vec::new(),
+                shelf: Shelf::default(),
+                opens: Vec::new(),
             },
             surface: FakeSurface::default(),
             clock,

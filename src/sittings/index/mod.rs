@@ -43,6 +43,8 @@ pub struct Index {
     catalogue: Arc<Catalogue>,
     table: Table,
     place: Place,
+    /// Whether the table has been found whole.
+    checked: bool,
     said: Vec<String>,
 }
 
@@ -54,13 +56,15 @@ enum Place {
 }
 
 impl Index {
-    /// Opens the index of a folder as it is: [`Index::refresh`] compares it with the files.
+    /// Opens the index of a folder as it is: [`Index::refresh`] checks it, and compares it with
+    /// the files.
     pub fn open(folder: &Folder, catalogue: &Arc<Catalogue>) -> Result<Index, IndexError> {
         let mut index = Index {
             folder: folder.clone(),
             catalogue: Arc::clone(catalogue),
             table: Table::in_memory().map_err(IndexError)?,
             place: Place::Memory,
+            checked: false,
             said: Vec::new(),
         };
         // Where there is no folder there is nothing to keep an index of.
@@ -107,6 +111,15 @@ impl Index {
 
     /// The sittings that fit, the newest first.
     pub fn list(&mut self, query: &Query) -> Result<Vec<Sitting>, IndexError> {
+        self.list_as(query, |sitting| sitting)
+    }
+
+    /// The same, each as `made` of it: of ten thousand not all that is known of each is kept.
+    pub fn list_as<T>(
+        &mut self,
+        query: &Query,
+        made: impl Fn(Sitting) -> T,
+    ) -> Result<Vec<T>, IndexError> {
         self.with(|table| {
             let mut list = Vec::new();
             let most = query.limit.unwrap_or(usize::MAX);
@@ -115,7 +128,7 @@ impl Index {
             }
             table.each(query.since, query.until, |sitting| {
                 if query.fits(&sitting) {
-                    list.push(sitting);
+                    list.push(made(sitting));
                 }
                 match list.len() < most {
                     true => ControlFlow::Continue(()),
@@ -124,6 +137,11 @@ impl Index {
             })?;
             Ok(list)
         })
+    }
+
+    /// How many sittings there are, and how many bytes their files take.
+    pub fn room(&mut self) -> Result<(usize, u64), IndexError> {
+        self.with(Table::room)
     }
 
     /// The sitting that a word means: `last`, `last-2` for the second last, an id or a name, or a
@@ -162,6 +180,10 @@ impl Index {
     }
 
     fn fill(&mut self, progress: &mut dyn FnMut(usize, usize)) -> Result<(), Trouble> {
+        if !self.checked {
+            self.table.check()?;
+            self.checked = true;
+        }
         let mut known = self.table.stamps()?;
         let ids = match self.folder.ids() {
             Ok(ids) => ids,

@@ -106,10 +106,6 @@ impl Table {
         if version(&db)? > MIGRATIONS.len() {
             return Err(Trouble::Later);
         }
-        let check = db.query_row("PRAGMA quick_check(1)", [], |row| row.get::<_, String>(0))?;
-        if check != "ok" {
-            return Err(Trouble::Damaged);
-        }
         // Where that cannot be, it stays with the journal that it has.
         db.query_row("PRAGMA journal_mode = WAL", [], |_| Ok(()))?;
         // A power failure may take the last changes, never the whole; the files have them.
@@ -135,6 +131,24 @@ impl Table {
             change.commit()?;
         }
         Ok(Table(db))
+    }
+
+    /// Reads all of it to see whether it is whole, which takes a while.
+    pub fn check(&self) -> Result<(), Trouble> {
+        let said = |row: &Row| row.get::<_, String>(0);
+        match self.0.query_row("PRAGMA quick_check(1)", [], said)? == "ok" {
+            true => Ok(()),
+            false => Err(Trouble::Damaged),
+        }
+    }
+
+    /// How many there are, and how many bytes their files take.
+    pub fn room(&self) -> Result<(usize, u64), Trouble> {
+        let sql = "SELECT count(*), coalesce(sum(size), 0) FROM sitting";
+        let row = |row: &Row| Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?));
+        let (count, bytes) = self.0.query_row(sql, [], row)?;
+        let whole = |n: i64| u64::try_from(n).map_err(|_| Trouble::Damaged);
+        Ok((whole(count)? as usize, whole(bytes)?))
     }
 
     /// The files as they were read.
