@@ -6,6 +6,7 @@
 mod asked;
 mod demo;
 mod opened;
+mod said;
 
 use crate::engine::{Event, Explanation, History, Inertia, Monitor, Reading};
 use crate::live::{About, Feed, Library, Listener, Order, Player, Unwritten};
@@ -15,9 +16,9 @@ use crate::shelf::{Filling, Shelf};
 use crate::source::{Link, Repeat, Source, Transport};
 use crate::stage::{Chronicle, News, Pace, Request, Stage, StageError};
 use crate::time::Time;
-use asked::Asked;
 use crossbeam_channel::{Receiver, Sender, bounded, never};
 use opened::OpenedSitting;
+use said::Said;
 use std::time::Duration;
 
 pub use demo::demo;
@@ -51,28 +52,6 @@ pub struct Performer {
     /// The reading while nothing plays.
     idle: Reading,
     nothing: (History, Receiver<()>),
-}
-
-/// What the player has said of the one that plays.
-#[derive(Default)]
-struct Said {
-    /// In order of time.
-    markers: Vec<Marker>,
-    /// How many were asked for, by name and to be kept: keys may come faster than markers.
-    marked: usize,
-    kept: usize,
-    asked: Asked,
-}
-
-impl Said {
-    /// The moments that a file names are its first markers.
-    fn of(markers: Vec<Marker>) -> Said {
-        Said {
-            marked: markers.len(),
-            markers,
-            ..Said::default()
-        }
-    }
 }
 
 impl Performer {
@@ -255,6 +234,7 @@ impl Performer {
         let chosen = self.library.as_ref().and_then(Library::chosen);
         if let (Some(chosen), Some(fresh)) = (chosen, &self.fresh) {
             self.openings += 1;
+            self.library.iter().for_each(Library::close);
             self.opened = Some(OpenedSitting::new(*chosen, fresh.clone(), self.openings));
             // What is below goes on where nobody could see it.
             let plays = |file: &&Player| !file.ahead().paused && !file.ahead().ended;
@@ -512,8 +492,9 @@ impl Chronicle for Performer {
 
 #[cfg(test)]
 mod tests {
+    use super::asked::Asked;
     use super::*;
-    use crate::engine::{Aside, Monitor};
+    use crate::engine::Aside;
     use crate::theory::Catalogue;
     use std::cell::RefCell;
     use std::rc::Rc;

@@ -1,6 +1,6 @@
 //! A sitting of another day, on the stage in the place of what is played now.
 
-use super::Said;
+use super::said::Said;
 use crate::engine::Monitor;
 use crate::live::{Chosen, Order, Player, SystemClock, play};
 use crate::source::Opened;

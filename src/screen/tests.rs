@@ -27,6 +27,7 @@ use ratatui::layout::Rect;
 pub(super) mod any_size;
 mod pictures;
 mod scenes;
+mod sittings;
 mod teaching;
 mod the_loop;
 

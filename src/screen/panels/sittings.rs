@@ -2,7 +2,7 @@
 //! through the centers as the history strip would draw it.
 
 use crate::screen::look::Look;
-use crate::screen::pen::{Pen, columns, fit, fit_words};
+use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped};
 use crate::screen::picture::Picture;
 use crate::screen::sittings::SittingList;
 use crate::screen::wording::{clock, number, room};
@@ -64,7 +64,8 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, list: &SittingLi
     ] {
         pen.put(x, 2, caption, styles.quiet);
     }
-    let rows = h.saturating_sub(HEAD + FOOT);
+    let foot = h.saturating_sub(FOOT);
+    let rows = foot.saturating_sub(HEAD);
     for (y, (row, chosen)) in (HEAD..).zip(list.seen(rows.into())) {
         let style = if chosen { styles.lit } else { styles.text };
         if chosen {
@@ -80,15 +81,11 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, list: &SittingLi
         about(pen, (name, y), row, (style, look));
     }
     if list.found() == 0 {
-        let says = nothing(list, picture);
-        pen.put(
-            DATE,
-            HEAD,
-            &fit(&says, w.saturating_sub(DATE + 1), look.glyphs()),
-            styles.text,
-        );
+        let says = wrapped(&nothing(list, picture), w.saturating_sub(DATE + 1));
+        for (y, line) in (HEAD..foot).zip(says) {
+            pen.put(DATE, y, &line, styles.text);
+        }
     }
-    let foot = h.saturating_sub(FOOT);
     let space = w.saturating_sub(2);
     let words = list.chosen().map(|row| in_words(row, look));
     let words = fit_words(&words.unwrap_or_default(), space, look.glyphs());
@@ -207,7 +204,7 @@ fn way(pen: &mut Pen, (x, y): (u16, u16), wide: u16, row: &Row, look: &Look) {
             false => (look.sign('▓', '+'), styles.away),
         };
         pen.line(x + a, y, b.saturating_sub(a), c, style);
-        if a == b {
+        if a >= b {
             continue;
         }
         let center = stretch.spelled.map(|t| t.tonic);
@@ -216,7 +213,11 @@ fn way(pen: &mut Pen, (x, y): (u16, u16), wide: u16, row: &Row, look: &Look) {
             .map(|tonic| look.notation.name(tonic));
         match name.filter(|name| columns(name) < b - a) {
             Some(name) => {
-                pen.put(x + a, y, &name, styles.strong);
+                let end = pen.put(x + a, y, &name, styles.strong);
+                // In ASCII a sharp looks like the line.
+                if name.ends_with('#') && end < x + b {
+                    pen.dot(end, y, '|', style);
+                }
                 said = Some(center);
             }
             // A notch tells it from what was before.

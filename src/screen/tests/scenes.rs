@@ -317,7 +317,7 @@ fn seen(
 
 /// The signs by which letters differ where there is no colour: dim, bold, underlined and
 /// reversed, each a bit of a hexadecimal digit. A row without any is left out.
-fn marks(buf: &Buffer) -> String {
+pub(super) fn marks(buf: &Buffer) -> String {
     let all = [
         Modifier::DIM,
         Modifier::BOLD,

@@ -6,8 +6,8 @@ use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::screen::{Key, LeftInertia, Options, Outcome, Update};
-use crate::shelf::Shelf;
-use crate::source::Keeping;
+use crate::shelf::{Filling, Row, Shelf, words};
+use crate::source::{Keeping, Opened};
 use crate::stage::{Pace, Request, Stage, StageError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
@@ -62,6 +62,9 @@ impl Stage for FakeStage {
     }
     fn act(&mut self, request: Request) {
         self.acts.push(request);
+        if request == Request::CloseSitting {
+            self.scene.source.opened = None;
+        }
     }
     fn name_sitting(&mut self, name: String) {
         self.scene.source.notice = Some(format!("[{name}] it is."));
@@ -71,6 +74,10 @@ impl Stage for FakeStage {
     }
     fn open_sitting(&mut self, id: &str) {
         self.opens.push(id.into());
+        self.scene.source.opened = Some(Opened {
+            date: "2026-11-29 20:15".into(),
+            number: self.opens.len(),
+        });
     }
     fn job(&mut self) -> Option<usize> {
         self.jobs.pop()
@@ -1146,4 +1153,120 @@ fn what_is_shown_again_comes_to_its_end() {
     // Nothing was chosen.
     let (nothing, _) = after(scene(), &["\n", "q"]);
     assert!(nothing.contains("Choose a moment first"), "{nothing}");
+}
+
+fn shelf(dates: &[&str]) -> Shelf {
+    let row = |date: &&str| Row {
+        id: format!("id of {date}"),
+        date: (*date).into(),
+        length: sec(60.0),
+        name: None,
+        tags: Vec::new(),
+        markers: Vec::new(),
+        cut_off: false,
+        way: Vec::new(),
+        words: words([*date].into_iter()),
+    };
+    Shelf {
+        rows: dates.iter().map(row).collect(),
+        count: dates.len(),
+        bytes: 3000,
+        filling: Filling::Whole,
+        ..Shelf::default()
+    }
+}
+
+impl Rig {
+    /// Types a word after each picture; the pictures after each, and how it ended.
+    fn pictures(&mut self, words: &[&'static str]) -> String {
+        self.surface.presses = words.to_vec();
+        self.surface.presses.reverse();
+        self.surface.into = Some(self.keys.0.clone());
+        // What a word changes may be drawn in more than one picture.
+        self.stage.patience = Duration::from_millis(20);
+        assert_eq!(self.run().ok(), Some(Outcome::Quit));
+        self.surface.last.clone()
+    }
+}
+
+/// While sittings are listed the keys are letters, whatever else they do.
+#[test]
+fn a_list_is_opened_searched_and_left() {
+    let mut rig = Rig::new(Scene::dorian());
+    rig.stage.shelf = shelf(&["2026-11-29 20:15", "2026-11-28 20:15"]);
+    let quits = |rig: &mut Rig| rig.press(KeyCode::Char('c'), KeyModifiers::CONTROL);
+    rig.types("Lqfx");
+    quits(&mut rig);
+    assert_eq!(rig.run().ok(), Some(Outcome::Quit));
+    assert_eq!(rig.stage.acts, [Request::ListSittings]);
+
+    let mut rig = Rig::new(Scene::dorian());
+    rig.stage.shelf = shelf(&["2026-11-29 20:15", "2026-11-28 20:15"]);
+    let last = rig.pictures(&["L", "11-28", "\u{1b}", "q"]);
+    assert!(
+        !last.contains("find:") && last.contains("heard lately"),
+        "{last}"
+    );
+    assert_eq!(rig.stage.acts, [Request::ListSittings, Request::CloseList]);
+    assert_eq!(rig.stage.opens, [""; 0]);
+}
+
+/// What was to be seen before a sitting was opened is there again when it is closed.
+#[test]
+fn a_sitting_is_opened_and_closed_again() {
+    for close in ["q", "\u{1b}"] {
+        let mut rig = Rig::new(Scene::wandering());
+        rig.stage.shelf = shelf(&["2026-11-29 20:15", "2026-11-28 20:15"]);
+        // Teaching, with another mode beside, and frozen.
+        let last = rig.pictures(&["td", "f", "L", "11-28", "\n", close, "q"]);
+        assert!(
+            last.contains("▸ chosen") && last.contains("frozen"),
+            "{last}"
+        );
+        assert_eq!(rig.stage.opens, ["id of 2026-11-28 20:15"]);
+        let acts = [Request::ListSittings, Request::CloseSitting];
+        assert_eq!(rig.stage.acts, acts, "{close:?}");
+    }
+}
+
+#[test]
+fn an_opened_sitting_is_looked_back_on() {
+    let mut rig = Rig::new(Scene::file());
+    rig.stage.shelf = shelf(&["2026-11-29 20:15", "2026-11-28 20:15"]);
+    let quit = [
+        "L",
+        "\n",
+        // Over it another.
+        "L",
+        "\u{2193}\n",
+        // The keys of a file.
+        " ",
+    ];
+    rig.surface.quit_after = None;
+    let clock = rig.keys.0.clone();
+    let ends = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(1500));
+        let key = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
+        clock.send(Event::Key(key)).is_ok()
+    });
+    let last = rig.pictures(&quit);
+    assert!(ends.join().is_ok_and(|sent| sent));
+    assert_eq!(rig.stage.opens.len(), 2);
+    assert_eq!(rig.stage.opens[1], "id of 2026-11-28 20:15");
+    assert!(
+        last.contains("sitting of 2026-11-29 20:15, Esc: back"),
+        "{last}"
+    );
+    // A lane for each center.
+    assert!(
+        last.contains(" all ") && !last.contains("heard lately"),
+        "{last}"
+    );
+    let acts: Vec<_> = rig
+        .stage
+        .acts
+        .iter()
+        .filter(|a| **a == Request::Pause)
+        .collect();
+    assert_eq!(acts.len(), 1);
 }
