@@ -3,7 +3,7 @@
 #[path = "common/jackd.rs"]
 mod jackd;
 
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
@@ -489,5 +489,152 @@ fn a_recording_is_whole_after_a_signal() {
             .iter()
             .filter(|e| matches!(e.event, Event::NoteOn { .. }));
         assert_eq!(struck.count(), 3);
+    });
+}
+
+/// The program at a terminal, its screen read.
+struct Screen {
+    child: Box<dyn portable_pty::Child + Send + Sync>,
+    keys: Box<dyn std::io::Write + Send>,
+    _master: Box<dyn portable_pty::MasterPty + Send>,
+    seen: Arc<Mutex<vt100::Parser>>,
+}
+
+impl Screen {
+    fn start(home: &Path) -> Screen {
+        use portable_pty::{CommandBuilder, PtySize, native_pty_system};
+        let size = PtySize {
+            rows: 24,
+            cols: 80,
+            ..PtySize::default()
+        };
+        let pair = native_pty_system().openpty(size).unwrap();
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_peregrinus"));
+        command.cwd(home);
+        for (name, below) in [
+            ("HOME", ""),
+            ("XDG_CONFIG_HOME", "config"),
+            ("XDG_STATE_HOME", "state"),
+            ("XDG_DATA_HOME", "data"),
+        ] {
+            command.env(name, home.join(below));
+        }
+        command.env("TERM", "xterm-256color");
+        let child = pair.slave.spawn_command(command).unwrap();
+        let mut from = pair.master.try_clone_reader().unwrap();
+        let keys = pair.master.take_writer().unwrap();
+        let rows = 24.try_into().unwrap();
+        let parser = vt100::Parser::new(rows, 80.try_into().unwrap(), 0);
+        let seen = Arc::new(Mutex::new(parser));
+        let into = Arc::clone(&seen);
+        std::thread::spawn(move || {
+            let mut buffer = [0; 4096];
+            while let Ok(n @ 1..) = from.read(&mut buffer) {
+                into.lock().unwrap().process(&buffer[..n]);
+            }
+        });
+        Screen {
+            child,
+            keys,
+            _master: pair.master,
+            seen,
+        }
+    }
+
+    fn press(&mut self, keys: &str) {
+        self.keys.write_all(keys.as_bytes()).unwrap();
+        self.keys.flush().unwrap();
+    }
+
+    fn shows(&self, what: &str) -> bool {
+        self.seen.lock().unwrap().screen().contents().contains(what)
+    }
+}
+
+/// A note every eight milliseconds, and beside it somebody types: opens the list, looks for
+/// something, opens a sitting, plays it, comes back. Every note is in the file.
+#[test]
+fn typing_into_the_list_costs_no_note() {
+    with_server("typing_into_the_list_costs_no_note", true, |_| {
+        let folder = tempfile::tempdir().unwrap();
+        let home = folder.path();
+        let etude = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid");
+        let imported = program(home).args(["sittings", "import", etude]).output();
+        assert!(imported.unwrap().status.success());
+        let keyboard = Keyboard::new("keyboard");
+        let mut screen = Screen::start(home);
+        let client = keyboard.client.as_client();
+        within("it connects", 5_000, || {
+            client
+                .port_by_name("peregrinus:in")
+                .is_some_and(|p| p.connected_count() == Ok(1))
+        });
+        within("the screen", 5_000, || screen.shows("connected"));
+        let mut sent = Vec::new();
+        let mut play = |notes: u8| {
+            for i in 0..notes {
+                let key = 36 + (sent.len() * 7 % 49) as u8 + i % 2;
+                keyboard.send.send([0x90, key, 80]).unwrap();
+                sleep(Duration::from_millis(4));
+                keyboard.send.send([0x80, key, 0]).unwrap();
+                sleep(Duration::from_millis(4));
+                sent.push(key);
+            }
+        };
+        play(20);
+        screen.press("L");
+        for keys in "ferry evening 2026".chars().map(String::from) {
+            screen.press(&keys);
+            play(5);
+        }
+        for keys in ["\x1b[6~", "\x1b[F", "\x1b[H"]
+            .into_iter()
+            .chain(["\x7f"; 13])
+        {
+            screen.press(keys);
+            play(5);
+        }
+        within("what is typed", 2_000, || {
+            screen.shows("find: ferry") && screen.shows("1 of 1 sitting,")
+        });
+        screen.press("\r");
+        play(60);
+        within("the sitting", 5_000, || {
+            screen.shows("sitting of ") && screen.shows("1:02/1:02 ended")
+        });
+        // That what is played meanwhile is kept is on the screen.
+        assert!(screen.shows("● sitting"));
+        for keys in [" ", ",", "z", "+", "m", "q"] {
+            screen.press(keys);
+            play(20);
+        }
+        within("what is played now", 5_000, || {
+            screen.shows("connected") && !screen.shows("sitting of ")
+        });
+        play(20);
+        sleep(Duration::from_millis(100));
+        screen.press("q");
+        within("the end", 5_000, || {
+            screen.child.try_wait().unwrap().is_some()
+        });
+
+        let sittings = home.join("data/peregrinus/sittings");
+        let files = std::fs::read_dir(sittings)
+            .unwrap()
+            .map(|f| f.unwrap().path());
+        let struck = |path: PathBuf| -> Vec<u8> {
+            let read = midi::read(&std::fs::read(path).unwrap()).unwrap();
+            assert!(read.faults.is_empty());
+            let keys = read.events.iter().filter_map(|e| match e.event {
+                Event::NoteOn { key, .. } => Some(key),
+                _ => None,
+            });
+            keys.collect()
+        };
+        let midis = files.filter(|f| f.extension().is_some_and(|e| e == "mid"));
+        let all: Vec<Vec<u8>> = midis.map(struck).collect();
+        assert_eq!(all.len(), 2);
+        assert!(sent.len() > 300);
+        assert!(all.contains(&sent), "{} notes were struck", sent.len());
     });
 }

@@ -4,16 +4,19 @@
 use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::engine::{Aside, Event, History, Inertia, Monitor, Reading};
 use peregrinus::live::{
-    About, Clock, Keep, Listener, Order, Player, Sittings, SystemClock, Wanted, World, listen, play,
+    About, Clock, Keep, Library, Listener, Order, Player, Sittings, SystemClock, Wanted, World,
+    listen, play,
 };
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
+use peregrinus::performer::Performer;
 use peregrinus::plan::{ChordSpan, Marker, Region, TonalPlan};
 use peregrinus::recording::{self, Recording};
 use peregrinus::screen::Action;
 use peregrinus::settings::Settings;
+use peregrinus::shelf::Filling;
 use peregrinus::sittings::{Folder, Recovered, recover};
 use peregrinus::source::{Keeping, Link, Repeat};
-use peregrinus::stage::Request;
+use peregrinus::stage::{Request, Stage};
 use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, KeySet, PitchClass, Spelling};
 use peregrinus::time::Time;
@@ -868,6 +871,94 @@ fn sittings_are_kept_and_read_again_as_they_were_heard() {
         let path = Folder::new(&root).path("2026-11-29_20-15-03");
         assert_eq!(mode(&path), 0o600);
     }
+}
+
+/// What is played while the list is open, while a sitting of another day is looked back on and
+/// played, and while settings change there, is kept with the rest, and heard as if it had been
+/// on the screen.
+#[test]
+fn what_is_played_while_another_sitting_is_shown_is_kept() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("sittings");
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    Folder::new(&root).make().unwrap();
+    let etude = include_bytes!("../recordings/05_ferry_lamp.mid");
+    std::fs::write(Folder::new(&root).path("ferry lamp"), etude).unwrap();
+
+    let (listener, ports, clock) = start_keeping(Vec::new(), keeping(&root));
+    wait_for(|| listener.feed.status().keeping == Keeping::Ready);
+    let library = Library::new(Folder::new(&root), Arc::clone(&catalogue));
+    let mut performer = Performer::new(monitor().reading())
+        .with_keyboard(listener, None)
+        .with_library(library, monitor());
+    let chords = |at, few: usize| play_chords(&ports, &clock, at, &SHUTTLE[..few]);
+    let mut at = chords(Time::millis(5_000), 4);
+
+    performer.act(Request::ListSittings);
+    at = chords(at, 4);
+    wait_for(|| performer.shelf().filling == Filling::Whole);
+    let shelf = performer.shelf();
+    assert_eq!((shelf.count, shelf.rows.len()), (1, 1));
+    let id = shelf.rows[0].id.clone();
+    assert_eq!(performer.source().opened, None);
+
+    performer.open_sitting(&id);
+    at = chords(at, 4);
+    wait_for(|| {
+        performer.reading();
+        let source = performer.source();
+        let ended = source.transport.is_some_and(|t| t.ended);
+        source.opened.is_some() && ended
+    });
+    // Nobody looks at the list any longer.
+    assert!(performer.shelf().rows.is_empty());
+    // All of it is there to look back on, as the étude's own file gives it.
+    let whole = study(
+        &recording::read(etude, &catalogue).unwrap(),
+        monitor(),
+        &catalogue,
+    );
+    wait_for(|| {
+        let (history, markers) = performer.past();
+        history.plan() == whole.heard.plan() && markers.is_empty()
+    });
+    // The words that are about the music go to the music that is shown, a setting to both.
+    performer.act(Request::Mark);
+    performer.act(Request::Set(Event::Pin(Some(
+        catalogue.parse_tonality("F ionian").unwrap(),
+    ))));
+    performer.act(Request::Set(Event::Aside(Aside::Begins)));
+    performer.act(Request::Inertia(Inertia::Section));
+    performer.name_sitting("Meanwhile".into());
+    performer.act(Request::Pause);
+    at = chords(at, 4);
+    wait_for(|| performer.past().1.len() == 1);
+    assert_eq!(performer.source().keeping, Keeping::Growing);
+
+    performer.act(Request::CloseSitting);
+    let (source, reading) = (performer.source(), performer.reading());
+    assert_eq!((source.opened, source.transport), (None, None));
+    assert_eq!((reading.pinned, reading.aside), (None, None));
+    wait_for(|| performer.reading().inertia == Inertia::Section);
+    assert!(performer.past().1.is_empty());
+    at = chords(at, 4);
+    clock.set(at + Time::millis(50));
+    wait_for(|| performer.reading().at > at);
+    let heard = performer.past().0.plan().clone();
+    assert!(!heard.regions.is_empty());
+    performer.finish().unwrap();
+
+    let kept = sitting(&root, "2026-11-29_20-15-03");
+    assert_eq!(kept.facts.name.as_deref(), Some("Meanwhile"));
+    let struck = |e: &&midi::Timed| matches!(e.event, midi::Event::NoteOn { .. });
+    assert_eq!(kept.notes.iter().filter(struck).count(), 3 * 4 * 5);
+    let said: Vec<Event> = kept.said.iter().map(|s| s.event).collect();
+    assert_eq!(said, [Event::Inertia(Inertia::Section)]);
+    assert!(kept.markers.is_empty());
+    same_plan(&kept);
+    // The same from the first note on as the screen had when it was back.
+    let begun = |plan: &[Region]| -> Vec<_> { plan.iter().map(|r| r.spelled).collect() };
+    assert_eq!(begun(&kept.facts.heard.regions), begun(&heard.regions));
 }
 
 /// What is on the disk at any moment is what the next start keeps whole.

@@ -978,6 +978,9 @@ fn every_key_in_every_way() {
             redraw,
             "?",
             "?",
+            "L",
+            "q\x1b[6~\x1b[F\r",
+            "\x1b",
             "N",
             "D dorain\r",
             "\x7f",
@@ -990,7 +993,9 @@ fn every_key_in_every_way() {
             sleep(Duration::from_millis(30));
             // An escape by itself is told from a sequence by the time after it.
             if key == "\x1b" {
-                term.see("nothing is typed any longer", |t| !t.contains("pin:"));
+                term.see("nothing is typed any longer", |t| {
+                    !t.contains("pin:") && !t.contains("find:")
+                });
             }
         }
         term.press("x");
@@ -1314,4 +1319,105 @@ fn a_long_way_is_shown() {
     term.see("the other place", |t| t.contains("going to 19:26:35, "));
     term.press("q");
     assert_eq!(term.end().code, 1, "the file is damaged");
+}
+
+/// Études kept as sittings in this home.
+fn keep(home: &Path, etudes: &[&str]) {
+    for etude in etudes {
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("recordings/{etude}.mid"));
+        let imported = std::process::Command::new(BIN)
+            .args(["sittings", "import"])
+            .arg(file)
+            .env("HOME", home)
+            .env("XDG_CONFIG_HOME", home.join("config"))
+            .env("XDG_DATA_HOME", home.join("data"))
+            .env("XDG_STATE_HOME", home.join("state"))
+            .output()
+            .unwrap();
+        assert!(imported.status.success(), "{imported:?}");
+    }
+}
+
+/// From the monitor to the list, to a sitting that is looked back on and played, to another, and
+/// back to the monitor as it was.
+#[test]
+fn a_sitting_of_another_day_is_found_and_opened() {
+    let home = tempfile::tempdir().unwrap();
+    keep(home.path(), &["02_seven_stones", "05_ferry_lamp"]);
+    let mut term = at_home(home.path(), &[]);
+    term.see("the demo plays", |t| t.contains(DEMO));
+    term.press("t");
+    term.see("teaching", |t| t.contains("brightness on"));
+    term.press("L");
+    term.see("the list", |t| {
+        let all = ["2 sittings, ", "find:", "02_seven_stones", "05_ferry_lamp"];
+        all.iter().all(|what| t.contains(what))
+    });
+    // Letters are letters here: q does not quit.
+    term.press("q");
+    term.see("nothing like it", |t| t.contains("0 of 2 sittings"));
+    term.press("\x7fdb ion");
+    term.see("by its center", |t| {
+        t.contains("find: db ion") && t.contains("05_ferry") && !t.contains("02_seven")
+    });
+    term.press("\r");
+    term.see("the whole of it, looked back on", |t| {
+        let lanes = t.contains(" home  F ") && t.contains("Ionian") && t.contains("D♭");
+        t.contains("sitting of ") && t.contains("1:02/1:02 ended") && lanes
+    });
+    term.press(" ");
+    term.see("it plays from its beginning", |t| {
+        t.contains("0:01/1:02 playing")
+    });
+    term.press(" ");
+    term.see("it is paused", |t| t.contains("/1:02 paused"));
+    // Over it another.
+    term.press("Lseven");
+    term.see("the other", |t| t.contains("1 of 2 sittings"));
+    term.press("\r");
+    term.see("the other is there", |t| t.contains("1:16/1:16 ended"));
+    // A moment is chosen, and played from.
+    term.press("z,\r");
+    term.see("it plays from there", |t| t.contains("/1:16 playing"));
+    term.press("q");
+    term.see("the monitor as it was", |t| {
+        t.contains(DEMO) && t.contains("brightness on") && !t.contains("sitting of")
+    });
+    term.press("q");
+    assert_eq!(term.end().code, 0);
+}
+
+/// A list without anything in it, and one that cannot be had.
+#[test]
+fn no_list_is_a_blank() {
+    let home = tempfile::tempdir().unwrap();
+    let mut term = at_home(home.path(), &[]);
+    term.see("the demo plays", |t| t.contains(DEMO));
+    term.press("L");
+    term.see("nothing yet", |t| {
+        t.contains("0 sittings") && t.contains("There are none yet")
+    });
+    term.press("\x1b");
+    term.see("the demo again", |t| t.contains("heard lately"));
+    // An index of rubbish, and a file that is none.
+    keep(home.path(), &["05_ferry_lamp"]);
+    let folder = home.path().join("data/peregrinus/sittings");
+    std::fs::write(folder.join("index.sqlite"), "a shopping list").unwrap();
+    term.press("L");
+    term.see("the list, and what was wrong", |t| {
+        t.contains("05_ferry_lamp") && t.contains("the index of the sittings is damaged")
+    });
+    // A sitting that goes away under the hand.
+    for file in std::fs::read_dir(&folder).unwrap() {
+        let path = file.unwrap().path();
+        if path.extension().is_some_and(|e| e == "mid") {
+            std::fs::remove_file(path).unwrap();
+        }
+    }
+    term.press("\r");
+    term.see("that it cannot be opened", |t| {
+        t.contains("This one cannot be opened: ")
+    });
+    term.send(b"\x03");
+    assert_eq!(term.end().code, 0);
 }
