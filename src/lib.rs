@@ -29,6 +29,7 @@ extern crate self as peregrinus;
 
 pub mod cli;
 mod console;
+pub mod correction;
 pub mod engine;
 mod file;
 mod folders;

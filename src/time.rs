@@ -7,6 +7,7 @@
 
 use std::fmt;
 use std::ops::{Add, AddAssign, Sub};
+use std::str::FromStr;
 use std::time::Duration;
 
 /// Ticks in one second.
@@ -86,9 +87,85 @@ impl fmt::Display for Time {
     }
 }
 
+/// Not a moment as a player writes it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "write a moment in minutes and seconds, such as 1:23 or 1:23.5, or in seconds, such as 83.5"
+)]
+pub struct NotAMoment;
+
+/// As a player writes it: `1:23`, `1:23.5`, `1:02:03` with hours, or in seconds, `83.5`.
+impl FromStr for Time {
+    type Err = NotAMoment;
+
+    fn from_str(text: &str) -> Result<Time, NotAMoment> {
+        let mut parts = text.trim().rsplit(':');
+        let digits = |s: &str| !s.is_empty() && s.bytes().all(|b| b.is_ascii_digit());
+        let seconds = parts.next().unwrap_or_default();
+        let (whole, tenths) = seconds.split_once('.').unwrap_or((seconds, "0"));
+        if !digits(whole) || !digits(tenths) {
+            return Err(NotAMoment);
+        }
+        let mut sum: f64 = seconds.parse().map_err(|_| NotAMoment)?;
+        let mut below = sum;
+        for unit in [60.0, 3600.0] {
+            let Some(part) = parts.next() else { break };
+            if !digits(part) || below >= 60.0 {
+                return Err(NotAMoment);
+            }
+            below = part.parse().map_err(|_| NotAMoment)?;
+            sum += unit * below;
+        }
+        // A year, and more than any recording: nothing overflows.
+        match parts.next().is_none() && sum < 3.2e7 {
+            true => Ok(Time::from_seconds(sum)),
+            false => Err(NotAMoment),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_moment_is_read_as_it_is_written() {
+        for (text, seconds) in [
+            ("1:23", 83.0),
+            (" 1:23.5 ", 83.5),
+            ("83.5", 83.5),
+            ("0", 0.0),
+            ("90", 90.0),
+            ("75:00", 4500.0),
+            ("1:02:03.25", 3723.25),
+        ] {
+            assert_eq!(text.parse(), Ok(Time::from_seconds(seconds)), "{text}");
+        }
+        for tenths in [0, 7, 599, 600, 12_345] {
+            let at = Time::millis(100 * tenths);
+            assert_eq!(at.to_string().parse(), Ok(at));
+        }
+        for text in [
+            "",
+            ":",
+            "1:",
+            ":1",
+            "1:60",
+            "1:75:00",
+            "1:1:1:1",
+            "-1",
+            "1,5",
+            "1e3",
+            "x",
+            "1:2.",
+            "nan",
+            "+1",
+            "inf",
+            "99999999999999999999",
+        ] {
+            assert_eq!(text.parse::<Time>(), Err(NotAMoment), "{text}");
+        }
+    }
 
     #[test]
     fn a_tick_is_twenty_microseconds() {
