@@ -1,12 +1,16 @@
-//! What a file says of itself as a sitting: when it began, its name and tags, the plan as heard.
+//! What a file says of itself as a sitting: when it began, its name and tags, the plan as heard,
+//! and as its listener corrected it.
 //!
 //! The facts stand in a track of their own, the last, so that the music before it stays byte for
 //! byte what it was: text events that begin with `peregrinus: sitting `, and for other programs
 //! the regions as markers, the player's markers as cue points, and key signatures.
 
+use super::corrected;
+use super::tonality::{self, seconds};
+use crate::correction::CorrectedPlan;
 use crate::midi::{KeySignature, Text, TextKind, track};
-use crate::plan::{Claim, Marker, Open, Region, TonalPlan};
-use crate::theory::{Catalogue, Glyphs, Notation, SpelledTonality};
+use crate::plan::{Claim, Marker, Region, TonalPlan};
+use crate::theory::{Catalogue, Notation};
 use crate::time::Time;
 
 /// The name of the track, by which it is known.
@@ -25,6 +29,11 @@ pub struct Facts {
     pub cut_off: bool,
     /// The plan as heard.
     pub heard: TonalPlan,
+    /// The plan as its listener corrected it.
+    pub corrected: Option<CorrectedPlan>,
+    /// Its words, where some of them are not known here, and what was made of the others. As long
+    /// as that is not corrected anew they are written again as they were read.
+    pub partly: Option<(Vec<String>, Option<CorrectedPlan>)>,
     /// What is not known here: of a later version, or with a mode that the catalogue does not
     /// have. Written again as it was read.
     pub unknown: Vec<String>,
@@ -40,7 +49,7 @@ pub enum Beat {
 impl Facts {
     /// Takes a text event, if it is a fact.
     pub(super) fn take(&mut self, text: &str, catalogue: &Catalogue) -> bool {
-        let Some(said) = text.strip_prefix(OURS) else {
+        let Some(said) = said(text) else {
             return false;
         };
         if self.known(said, catalogue).is_none() {
@@ -70,6 +79,14 @@ impl Facts {
         }
     }
 
+    fn corrected_words(&self, catalogue: &Catalogue) -> Vec<String> {
+        match (&self.partly, &self.corrected) {
+            (Some((words, plan)), corrected) if plan == corrected => words.clone(),
+            (_, Some(plan)) => corrected::written(plan, catalogue),
+            (_, None) => Vec::new(),
+        }
+    }
+
     /// The bytes of the track. `markers`: the player's.
     pub fn track(&self, markers: &[Marker], beat: Beat, catalogue: &Catalogue) -> Vec<u8> {
         let text = |at, kind, text: String| Text {
@@ -92,6 +109,7 @@ impl Facts {
             texts.push(fact(start, "cut-off".into()));
         }
         texts.extend(self.unknown.iter().map(|said| fact(start, said.clone())));
+        texts.extend((self.corrected_words(catalogue).into_iter()).map(|said| fact(start, said)));
         let mut keys = Vec::new();
         let mut later = Vec::new();
         for r in &self.heard.regions {
@@ -112,6 +130,11 @@ impl Facts {
         texts.extend(later);
         track(&texts, &keys)
     }
+}
+
+/// What a text says of a sitting, if it does.
+pub(super) fn said(text: &str) -> Option<&str> {
+    text.strip_prefix(OURS)
 }
 
 /// The fact that a growing file has.
@@ -166,53 +189,28 @@ fn key_signature(region: &Region, catalogue: &Catalogue) -> Option<KeySignature>
 /// `12.000000 40.000000 11.200000 0.9231 D dorian / 6 aeolian`: from, to, since, how probable;
 /// and the open degrees with the modes that fit as well.
 fn written(r: &Region, catalogue: &Catalogue) -> String {
-    let SpelledTonality { tonality, tonic } = r.spelled;
-    let mut text = format!(
-        "{:.6} {:.6} {:.6} {:.4} {} {}",
+    format!(
+        "{:.6} {:.6} {:.6} {:.4} {}",
         r.start.seconds(),
         r.end.seconds(),
         r.since.seconds(),
         r.probability,
-        tonic.text(Glyphs::Ascii),
-        catalogue.mode(tonality.mode).id,
-    );
-    if !r.open.is_empty() {
-        text += " /";
-        for number in r.open.numbers() {
-            text += &format!(" {number}");
-        }
-        for mode in r.open.others() {
-            text += &format!(" {}", catalogue.mode(mode).id);
-        }
-    }
-    text
+        tonality::written(r.spelled, r.open, catalogue),
+    )
 }
 
 fn region(text: &str, catalogue: &Catalogue) -> Option<Region> {
-    let (text, open) = text.split_once(" / ").unwrap_or((text, ""));
     let mut parts = text.splitn(5, ' ');
-    let mut number = || {
-        let value: f64 = parts.next()?.parse().ok()?;
-        (value.is_finite() && value >= 0.0).then_some(value)
-    };
+    let mut number = || seconds(parts.next()?);
     let (start, end, since) = (number()?, number()?, number()?);
     let probability = number()? as f32;
-    let spelled = catalogue.parse_tonality(parts.next()?).ok()?;
-    let mut degrees = 0;
-    let mut modes = Vec::new();
-    for word in open.split_whitespace() {
-        match word.parse::<u8>() {
-            Ok(n) if (1..=7).contains(&n) => degrees |= 1 << (n - 1),
-            Ok(_) => return None,
-            Err(_) => modes.push(catalogue.iter().find(|(_, mode)| mode.id == word)?.0),
-        }
-    }
+    let (spelled, open) = tonality::read(parts.next()?, catalogue)?;
     Some(Region {
         start: Time::from_seconds(start),
         end: Time::from_seconds(end),
         since: Time::from_seconds(since),
         spelled,
-        open: Open::new(degrees, modes),
+        open,
         probability,
     })
 }

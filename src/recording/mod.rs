@@ -28,8 +28,10 @@
 //! # }
 //! ```
 
+mod corrected;
 mod facts;
 mod read;
+mod tonality;
 mod words;
 mod write;
 

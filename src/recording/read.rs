@@ -1,5 +1,6 @@
 //! Reading: a file's content as the engine takes it in.
 
+use super::corrected::Words;
 use super::facts::{self, Facts};
 use super::words::Word;
 use crate::engine::Event;
@@ -71,7 +72,13 @@ impl Recording {
         let mut out = Recording::default();
         let mut releases = Vec::new();
         let mut unknown: Option<(&str, u64, usize)> = None;
+        let mut corrected = Words::default();
         for (i, text) in texts.iter().enumerate() {
+            if text.kind == TextKind::Text
+                && facts::said(&text.text).is_some_and(|said| corrected.take(i, said))
+            {
+                continue;
+            }
             if text.kind == TextKind::Text && out.facts.take(&text.text, catalogue) {
                 continue;
             }
@@ -109,6 +116,13 @@ impl Recording {
         }
         out.notes = gather(performance.events, &releases, &mut out.said);
         out.end = performance.end;
+        let settled = corrected.settle(out.end, catalogue);
+        for text in settled.unknown.iter().filter_map(|&i| texts.get(i)) {
+            let said = Word::said(&text.text).unwrap_or_default();
+            unknown.get_or_insert((said, text.offset, 0)).2 += 1;
+        }
+        out.facts.partly = settled.partly.map(|words| (words, settled.plan.clone()));
+        out.facts.corrected = settled.plan;
         out.bars = performance.bars;
         out.faults = performance.faults;
         if let Some((said, offset, count)) = unknown {

@@ -46,8 +46,13 @@ pub(super) struct Unknown<'t> {
 impl Word {
     /// Reads a text event; none if it is not ours.
     pub fn read<'t>(text: &'t str, catalogue: &Catalogue) -> Option<Result<Word, Unknown<'t>>> {
-        let said = text.strip_prefix(OURS)?;
+        let said = Word::said(text)?;
         Some(Word::known(said, catalogue).ok_or(Unknown { said }))
+    }
+
+    /// What stands after `peregrinus: `.
+    pub fn said(text: &str) -> Option<&str> {
+        text.strip_prefix(OURS)
     }
 
     fn known(text: &str, catalogue: &Catalogue) -> Option<Word> {
