@@ -88,6 +88,16 @@ pub enum Beside {
     Next,
 }
 
+/// What becomes of a corrected plan.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Revision {
+    Correct(Correction),
+    /// The last correction is taken back.
+    Undo,
+    /// All of them are.
+    Restore,
+}
+
 /// Why something cannot be corrected like that.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum CorrectionError {
@@ -254,6 +264,12 @@ impl CorrectedPlan {
         self.regions = new.regions;
         self.steps.push(step);
         Ok(())
+    }
+
+    /// The places of the regions that the last correction left.
+    pub fn last_changed(&self) -> std::ops::Range<usize> {
+        let step = self.steps.last();
+        step.map_or(0..0, |s| s.first..s.first + s.count)
     }
 
     /// Takes the last correction back.

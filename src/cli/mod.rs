@@ -15,6 +15,7 @@ mod own;
 mod ports;
 mod quit;
 mod replay;
+mod signature;
 mod sittings;
 
 use crate::screen::Palette;

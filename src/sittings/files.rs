@@ -52,14 +52,27 @@ pub fn change(
     catalogue: &Arc<Catalogue>,
     change: impl FnOnce(&mut Facts),
 ) -> Result<Recording, ChangeError> {
+    try_change(folder, id, catalogue, |recording| {
+        change(&mut recording.facts);
+        Ok(())
+    })
+}
+
+/// The same, where the recording says how, or that it cannot be: then nothing is written.
+pub(super) fn try_change<E: From<ChangeError>>(
+    folder: &Folder,
+    id: &str,
+    catalogue: &Arc<Catalogue>,
+    change: impl FnOnce(&mut Recording) -> Result<(), E>,
+) -> Result<Recording, E> {
     let path = folder.path(id);
-    let bytes = file::bytes(&path, Limits::default().bytes)?;
-    let mut recording = recording::read(&bytes, catalogue)?;
-    let mut facts = std::mem::take(&mut recording.facts);
-    change(&mut facts);
-    let bytes = with_facts(&bytes, &recording, &facts, catalogue)?;
-    put(&path, &bytes)?;
-    recording.facts = facts;
+    let limit = Limits::default().bytes;
+    let bytes = file::bytes(&path, limit).map_err(ChangeError::from)?;
+    let mut recording = recording::read(&bytes, catalogue).map_err(ChangeError::from)?;
+    change(&mut recording)?;
+    let written = with_facts(&bytes, &recording, &recording.facts, catalogue);
+    let written = written.and_then(|bytes| put(&path, &bytes));
+    written.map_err(ChangeError::from)?;
     Ok(recording)
 }
 

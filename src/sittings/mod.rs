@@ -11,6 +11,7 @@
 //!  DATA/peregrinus/sittings/index.sqlite
 //! ```
 
+mod correct;
 mod files;
 mod folder;
 mod import;
@@ -22,6 +23,7 @@ mod recover;
 mod sitting;
 mod words;
 
+pub use correct::{CorrectError, Revised, correct};
 pub use files::{ChangeError, change, read};
 pub use folder::Folder;
 pub use import::import;

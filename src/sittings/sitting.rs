@@ -2,7 +2,7 @@
 
 use crate::midi::Event;
 use crate::plan::Region;
-use crate::recording::Recording;
+use crate::recording::{Facts, Recording};
 use crate::theory::{Catalogue, Notation};
 use jiff::Timestamp;
 use jiff::civil::DateTime;
@@ -23,6 +23,8 @@ pub struct Sitting {
     pub tags: Vec<String>,
     /// It did not end by itself.
     pub cut_off: bool,
+    /// How many corrections its listener has made.
+    pub corrections: u64,
     /// Where the music was, as heard, in order.
     pub here: Vec<Stay>,
     /// And what was home.
@@ -67,6 +69,7 @@ impl Sitting {
             name: facts.name.clone(),
             tags: facts.tags.clone(),
             cut_off: facts.cut_off,
+            corrections: corrections(facts),
             here: stays(&facts.heard.regions),
             home: stays(&facts.heard.home),
             markers: markers.map(|m| (m.at.seconds(), m.name.clone())).collect(),
@@ -92,6 +95,12 @@ impl Sitting {
     pub fn title(&self) -> &str {
         self.name.as_deref().unwrap_or(&self.id)
     }
+}
+
+/// One at least where the plan is corrected, even if it cannot be said how often.
+fn corrections(facts: &Facts) -> u64 {
+    let plan = facts.corrected.as_ref();
+    plan.map_or(0, |plan| plan.steps().len().max(1) as u64)
 }
 
 impl Stay {

@@ -36,6 +36,9 @@ pub fn list_text(list: &[Sitting], width: Option<usize>) -> String {
         if s.cut_off {
             tail += "  cut off";
         }
+        if s.corrections > 0 {
+            tail += "  corrected";
+        }
         let used = display_width(&line) + display_width(&tail);
         let room = width.map(|width| width.saturating_sub(used).max(WAY));
         let _ = writeln!(text, "{}", (line + &way(&s.here, room) + &tail).trim_end());
@@ -104,6 +107,14 @@ pub fn show_text(s: &Sitting, folder: &Folder) -> String {
     if s.cut_off {
         row("cut off", "the program stopped before it ended");
     }
+    match s.corrections {
+        0 => {}
+        1 => row("plan", "corrected once; --plan corrected shows it"),
+        times => row(
+            "plan",
+            &format!("corrected {times} times; --plan corrected shows it"),
+        ),
+    }
     row("file", &plain::path(&folder.path(&s.id)));
     for (what, stays) in [("here", &s.here), ("home", &s.home)] {
         if !stays.is_empty() {
@@ -135,6 +146,7 @@ pub struct Shown<'s> {
     seconds: f64,
     notes: u64,
     cut_off: bool,
+    corrections: u64,
     here: Vec<ShownStay<'s>>,
     home: Vec<ShownStay<'s>>,
     markers: Vec<ShownMarker<'s>>,
@@ -178,6 +190,7 @@ impl Shown<'_> {
             seconds: s.seconds,
             notes: s.notes,
             cut_off: s.cut_off,
+            corrections: s.corrections,
             here: stays(&s.here),
             home: stays(&s.home),
             markers: markers

@@ -1,5 +1,6 @@
 //! `sittings`: what was played on other days, listed, found again, named, and taken elsewhere.
 
+mod correct;
 mod list;
 mod open;
 mod pager;
@@ -73,6 +74,8 @@ enum What {
         #[arg(long)]
         remove: bool,
     },
+    /// Correct the tonal plan of a sitting; what was heard stays as it was.
+    Correct(correct::Args),
     /// Move sittings to the system's trash; where there is none, they are deleted.
     Delete {
         /// Ids, names, or parts of them that no other sitting has.
@@ -130,6 +133,9 @@ struct Which {
     /// This is a part of the name, of a tag, or of a marker.
     #[arg(long, value_name = "WORDS")]
     text: Option<String>,
+    /// Their plan was corrected.
+    #[arg(long)]
+    corrected: bool,
     /// No more than so many.
     #[arg(long, value_name = "NUMBER")]
     limit: Option<usize>,
@@ -143,6 +149,9 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         What::List(which) => query(which, settings)?,
         _ => Query::default(),
     };
+    if let What::Correct(args) = &command {
+        return correct::run(args, settings, format);
+    }
     let mut open = Open::new(settings)?;
     match command {
         What::List(_) => list(&mut open, &query, settings, format),
@@ -163,6 +172,8 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
                 false => tags.iter().for_each(|tag| facts.tag(tag)),
             })
         }
+        // Done above.
+        What::Correct(_) => Ok(ExitCode::SUCCESS),
         What::Delete { names, yes } => delete(&mut open, &names, yes, format),
         What::Export { one, output } => export(&open.find(&one.name)?, &open, &output, format),
         What::Import { files } => import(&mut open, &files, settings, format),
@@ -234,6 +245,7 @@ fn query(which: &Which, settings: &Settings) -> Result<Query, Failure> {
         center: center.transpose()?,
         mode: mode.transpose()?,
         text: which.text.clone(),
+        corrected: which.corrected,
         limit: which.limit,
     })
 }

@@ -2,11 +2,16 @@
 
 use super::super::failure::Failure;
 use crate::console::{self, ProgressLine};
+use crate::correction::{Revision, Signature};
+use crate::engine::Monitor;
 use crate::plain;
 use crate::recording::{Facts, Recording};
 use crate::settings::Settings;
-use crate::sittings::{self, FindError, Folder, Index, IndexError, Query, Sitting};
+use crate::sittings::{
+    self, CorrectError, FindError, Folder, Index, IndexError, Query, Revised, Sitting,
+};
 use crate::theory::Catalogue;
+use std::ops::ControlFlow;
 use std::sync::Arc;
 
 pub struct Open {
@@ -100,6 +105,23 @@ impl Open {
         })?;
         self.put(&Sitting::of(&id, &recording, &self.catalogue))?;
         self.find(&id)
+    }
+
+    /// Revises the corrected plan of a sitting: see [`sittings::correct`].
+    pub fn correct(
+        &self,
+        id: &str,
+        to: (&Revision, &Signature),
+        fresh: Monitor,
+        progress: impl FnMut(f32) -> ControlFlow<()>,
+    ) -> Result<Revised, CorrectError> {
+        sittings::correct(&self.folder, id, to, fresh, &self.catalogue, progress)
+    }
+
+    /// Takes in a sitting that was revised; it as it is now.
+    pub fn put_revised(&mut self, id: &str, revised: &Revised) -> Result<Sitting, Failure> {
+        self.put(&Sitting::of(id, &revised.recording, &self.catalogue))?;
+        self.find(id)
     }
 
     /// Moves a sitting to the system's trash, or deletes it; why it had to be that.

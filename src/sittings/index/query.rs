@@ -17,6 +17,8 @@ pub struct Query {
     pub mode: Option<String>,
     /// A part of the name, a tag or a marker, in capitals or not.
     pub text: Option<String>,
+    /// Their plan was corrected.
+    pub corrected: bool,
     /// No more than so many.
     pub limit: Option<usize>,
 }
@@ -37,7 +39,9 @@ impl Query {
             let mut all = s.name.iter().chain(&s.tags).chain(markers);
             all.any(|text| text.to_lowercase().contains(&part))
         };
-        (self.center.is_none() && self.mode.is_none() || visited()) && said()
+        (self.center.is_none() && self.mode.is_none() || visited())
+            && (!self.corrected || s.corrections > 0)
+            && said()
     }
 }
 

@@ -16,7 +16,7 @@ const PATIENCE: Duration = Duration::from_secs(2);
 
 /// What takes an index from each version to the next; the first makes it. What a step cannot
 /// know it marks to be read from the files again, by a size that no file has.
-const MIGRATIONS: [&str; 2] = [
+const MIGRATIONS: [&str; 3] = [
     "CREATE TABLE sitting (
          id       TEXT PRIMARY KEY NOT NULL,
          size     INTEGER NOT NULL,  -- of the file, in bytes
@@ -36,10 +36,12 @@ const MIGRATIONS: [&str; 2] = [
      -- Of all that stands in the row.
      ALTER TABLE sitting ADD COLUMN crc INTEGER NOT NULL DEFAULT 0;
      UPDATE sitting SET size = -1;",
+    "ALTER TABLE sitting ADD COLUMN corrections INTEGER NOT NULL DEFAULT 0;
+     UPDATE sitting SET size = -1;",
 ];
 
 const COLUMNS: &str = "id, size, modified, at, begun, seconds, notes, name, cut_off, here, home, \
-                       markers, tags, crc";
+                       markers, tags, corrections, crc";
 
 /// Why an index is of no use.
 #[derive(Debug, thiserror::Error)]
@@ -173,7 +175,7 @@ impl Table {
         values.push(Value::Integer(crc.into()));
         let mut put = self.0.prepare_cached(&format!(
             "INSERT OR REPLACE INTO sitting ({COLUMNS})
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         ))?;
         put.execute(rusqlite::params_from_iter(values))?;
         Ok(())
@@ -254,14 +256,15 @@ fn values(s: &Sitting) -> Result<Vec<Value>, Trouble> {
         Value::Text(json(s.home.iter().map(written))?),
         Value::Text(json(s.markers.iter().map(|(at, name)| (ticks(*at), name)))?),
         Value::Text(json(s.tags.iter())?),
+        Value::Integer(s.corrections.cast_signed()),
     ])
 }
 
 /// A row, if it is what was written.
 fn sitting(row: &Row) -> Result<Sitting, Trouble> {
-    let said = (0..13).map(|column| row.get_ref(column));
+    let said = (0..14).map(|column| row.get_ref(column));
     let said = said.collect::<Result<Vec<_>, _>>()?;
-    if row.get::<_, u32>(13)? != crc(said.iter().copied()) {
+    if row.get::<_, u32>(14)? != crc(said.iter().copied()) {
         return Err(Trouble::Damaged);
     }
     let stays = |column: usize| -> Result<Vec<Stay>, Trouble> {
@@ -285,6 +288,7 @@ fn sitting(row: &Row) -> Result<Sitting, Trouble> {
             .map(|(at, name)| (Time(at).seconds(), name))
             .collect(),
         tags: read(said[12])?,
+        corrections: row.get::<_, i64>(13)?.cast_unsigned(),
     })
 }
 

@@ -1,9 +1,10 @@
 //! The index against its files, whatever happens to it.
 
 use super::super::files::complete;
-use super::super::{Sitting, change};
+use super::super::{Sitting, change, correct};
 use super::*;
-use crate::engine::Event;
+use crate::correction::{Correction, Revision, Signature};
+use crate::engine::{Event, Monitor};
 use crate::midi;
 use crate::plan::{Marker, Open, Region, TonalPlan};
 use crate::recording::{Facts, Writer};
@@ -94,6 +95,25 @@ impl Room {
         complete(&self.folder, &growing, &facts, &self.catalogue).expect("completed");
         growing.done();
         id
+    }
+
+    /// Corrects one of them, by its place in the list.
+    fn correct(&self, place: usize) {
+        let correction = Correction::Label {
+            at: Time::ZERO,
+            center: None,
+            word: Some("the beginning".into()),
+        };
+        let by = Signature {
+            who: "anna".into(),
+            when: "2026-11-29T12:00:00Z".into(),
+        };
+        let id = &self.truth()[place].id;
+        let revision = Revision::Correct(correction);
+        let fresh = Monitor::new(Arc::clone(&self.catalogue)).expect("the weights");
+        let go_on = |_| ControlFlow::Continue(());
+        let to = (&revision, &by);
+        correct(&self.folder, id, to, fresh, &self.catalogue, go_on).expect("corrected");
     }
 
     fn open(&self) -> Index {
@@ -499,20 +519,54 @@ const VERSION_1: &str = "
         '[]', '[]', '[]');
     PRAGMA user_version = 1;";
 
+/// Version 2, as it was before corrections.
+const VERSION_2: &str = "
+    CREATE TABLE sitting (
+        id TEXT PRIMARY KEY NOT NULL, size INTEGER NOT NULL, modified INTEGER NOT NULL,
+        at INTEGER NOT NULL, begun TEXT, seconds REAL NOT NULL, notes INTEGER NOT NULL,
+        name TEXT, cut_off INTEGER NOT NULL, here TEXT NOT NULL, home TEXT NOT NULL,
+        markers TEXT NOT NULL, tags TEXT NOT NULL DEFAULT '[]',
+        crc INTEGER NOT NULL DEFAULT 0) STRICT;
+    CREATE INDEX newest ON sitting (at, id);
+    INSERT INTO sitting VALUES ('2026-11-29_20-15-03', 410, 1796000000000000000,
+        1795980000000000000, '2026-11-29T20:15:03+01:00', 4.321, 1, 'as it was', 0,
+        '[]', '[]', '[]', '[\"old\"]', 7);
+    PRAGMA user_version = 2;";
+
 #[test]
 fn an_index_of_an_earlier_version_is_brought_up_to_this_one() {
+    for earlier in [VERSION_1, VERSION_2] {
+        let room = Room::with_three();
+        room.correct(0);
+        let db = Connection::open(room.folder.index()).expect("opened");
+        db.execute_batch(earlier).expect("made");
+        drop(db);
+        let mut index = room.open();
+        assert_eq!(all(&mut index), room.truth());
+        assert_eq!(index.said(), [""; 0]);
+        drop(index);
+        assert_eq!(room.names(), ["index.sqlite"], "migrated, not set aside");
+        let db = Connection::open(room.folder.index()).expect("opened");
+        let version = db.query_row("PRAGMA user_version", [], |row| row.get(0));
+        assert_eq!(version, Ok(3));
+    }
+}
+
+#[test]
+fn corrections_are_the_files_too() {
     let room = Room::with_three();
-    let db = Connection::open(room.folder.index()).expect("opened");
-    db.execute_batch(VERSION_1).expect("made");
-    drop(db);
     let mut index = room.open();
-    assert_eq!(all(&mut index), room.truth());
-    assert_eq!(index.said(), [""; 0]);
-    drop(index);
-    assert_eq!(room.names(), ["index.sqlite"], "migrated, not set aside");
-    let db = Connection::open(room.folder.index()).expect("opened");
-    let version = db.query_row("PRAGMA user_version", [], |row| row.get(0));
-    assert_eq!(version, Ok(2));
+    assert_eq!(all(&mut index)[1].corrections, 0);
+    room.correct(1);
+    let count = index.rebuild(&mut |_, _| {}).expect("rebuilt");
+    assert_eq!((count, all(&mut index)), (3, room.truth()));
+    assert_eq!(all(&mut index)[1].corrections, 1);
+    let corrected = Query {
+        corrected: true,
+        ..Query::default()
+    };
+    let found = index.list(&corrected).expect("a list");
+    assert_eq!(found, [room.truth()[1].clone()]);
 }
 
 #[test]
