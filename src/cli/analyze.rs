@@ -11,7 +11,7 @@ use crate::formats::{
 use crate::midi::Faults;
 use crate::plain;
 use crate::settings::Settings;
-use crate::study;
+use crate::study::{self, Plan};
 use clap::ValueEnum;
 use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
 use std::collections::VecDeque;
@@ -43,6 +43,10 @@ pub struct Args {
     /// Put the harmonies on the file's own bars and beats, and write them as a sheet of bars.
     #[arg(long)]
     bars: bool,
+    /// Read all by one plan alone: as heard, in hindsight, or as you corrected it. (Without this,
+    /// as heard and in hindsight are printed side by side.)
+    #[arg(long, value_enum, value_name = "PLAN")]
+    plan: Option<Plan>,
     #[command(flatten)]
     much: file::Much,
 }
@@ -260,6 +264,11 @@ impl Share {
 /// What `--bars` needs.
 const NO_BARS: &str = "has no time signature, and so no bars: leave --bars out";
 
+/// What `--plan corrected` needs.
+const NOT_CORRECTED: &str = "nobody has corrected its plan: peregrinus sittings correct does that, \
+                             for a file after peregrinus sittings import; or choose --plan \
+                             hindsight";
+
 /// Of the work on a file, reading takes about this share, and putting into words.
 const READING: f32 = 0.005;
 const WRITING: f32 = 0.02;
@@ -285,6 +294,10 @@ fn report(
     } else if recording.bars.is_none() {
         return Err(Failure::Failed(NO_BARS.into()));
     }
+    let corrected = recording.facts.corrected.take();
+    if args.plan == Some(Plan::Corrected) && corrected.is_none() {
+        return Err(Failure::Failed(NOT_CORRECTED.into()));
+    }
     read(&recording.faults);
     let monitor = engine::monitor(settings);
     let study = |share| tell(READING + (1.0 - READING - WRITING) * share);
@@ -297,9 +310,15 @@ fn report(
     if is_beside_messages(args.format) {
         recording.faults = Faults::default();
     }
+    let by = args.plan.map(|plan| match (plan, &corrected) {
+        (Plan::Heard, _) => study.by_heard(),
+        (Plan::Corrected, Some(corrected)) => study.by_corrected(corrected),
+        (Plan::Hindsight | Plan::Corrected, _) => study.by_hindsight(),
+    });
     let analysis = Analysis {
         file: &path.display().to_string(),
         study: &study,
+        by: by.as_ref(),
         faults: &recording.faults,
         catalogue: &settings.catalogue,
         notation: &settings.notation,

@@ -2,6 +2,7 @@
 
 use super::Analysis;
 use crate::plan::{self, ChordSpan, HarmonySpan, Region};
+use crate::study::Plan;
 use crate::theory::{Around, Context, Glyphs, Numeral, Pivot, analyse};
 use crate::time::Time;
 
@@ -10,6 +11,15 @@ use crate::time::Time;
 pub(super) enum Known {
     AsHeard,
     InHindsight,
+}
+
+impl From<Plan> for Known {
+    fn from(plan: Plan) -> Known {
+        match plan {
+            Plan::Heard => Known::AsHeard,
+            Plan::Hindsight | Plan::Corrected => Known::InHindsight,
+        }
+    }
 }
 
 /// The harmonies around a place in a list; those after it only in hindsight.

@@ -4,6 +4,7 @@
 use super::Analysis;
 use super::change::{Harmony, Known, around, common_chord, label, notes_altered, numeral};
 use crate::plan::{ChordSpan, HarmonySpan, Marker, Region};
+use crate::study::{self, ByPlan};
 use crate::theory::{Around, Notation};
 use crate::time::Time;
 use serde::{Serialize, Serializer};
@@ -22,8 +23,14 @@ struct Root<'a> {
     /// Left out of plans, chords and summary.
     asides: Vec<StretchOut>,
     markers: Vec<MarkerOut>,
+    /// The plan that chords, harmonies and summary are read by, where one is chosen: as heard
+    /// otherwise.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    plan: Option<&'static str>,
     heard: Plan<'a>,
     hindsight: Plan<'a>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    corrected: Option<Plan<'a>>,
     chords: Listed<'a, ChordOut>,
     harmonies: Listed<'a, HarmonyOut>,
     summary: Summary,
@@ -77,6 +84,16 @@ struct RegionOut {
     pivot: Option<PivotOut>,
     /// The notes that differ from the tonality before: `F→F♯`.
     altered: Vec<String>,
+    #[serde(flatten, skip_serializing_if = "Option::is_none")]
+    said: Option<SaidOut>,
+}
+
+/// What a listener has said of a region: a word, and who changed it and when.
+#[derive(Serialize)]
+struct SaidOut {
+    word: Option<String>,
+    who: Option<String>,
+    when: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -128,12 +145,12 @@ struct HarmonyOut {
 
 #[derive(Serialize)]
 struct Summary {
-    /// Changes of center, as heard.
+    /// Changes of center: as heard, or by the plan that is chosen, as all of this.
     center_changes: usize,
-    /// Changes of mode on one center, as heard.
+    /// Changes of mode on one center.
     mode_changes: usize,
     chord_changes: usize,
-    /// Seconds in each tonality, as heard, most first.
+    /// Seconds in each tonality, most first.
     tonalities: Vec<Share>,
     /// Seconds for each chord label, most first.
     chords: Vec<Share>,
@@ -178,9 +195,39 @@ pub enum JsonLayout {
     OneLine,
 }
 
+/// What stands beside the plans.
+struct Shown<'a> {
+    regions: &'a [Region],
+    chords: &'a [ChordSpan],
+    harmonies: &'a [HarmonySpan],
+    known: Known,
+}
+
+impl<'a> Shown<'a> {
+    fn of(a: &Analysis<'a>) -> Shown<'a> {
+        let heard = &a.study.heard;
+        match a.by {
+            None => Shown {
+                regions: &heard.plan().regions,
+                chords: heard.chords(),
+                harmonies: heard.harmonies(),
+                known: Known::AsHeard,
+            },
+            Some(by) => Shown {
+                regions: &by.plan.regions,
+                chords: &by.chords,
+                harmonies: &by.harmonies,
+                known: by.which.into(),
+            },
+        }
+    }
+}
+
 /// One object, without a line break at its end.
 pub fn analysis(a: &Analysis, layout: JsonLayout) -> Result<String, serde_json::Error> {
     let heard = a.study.heard.plan();
+    let shown = Shown::of(a);
+    let corrected = a.by.filter(|by| by.which == study::Plan::Corrected);
     let root = Root {
         file: a.file,
         duration: round(a.study.duration.seconds()),
@@ -210,9 +257,16 @@ pub fn analysis(a: &Analysis, layout: JsonLayout) -> Result<String, serde_json::
             chords: Some(chords(a, &a.study.chords, Known::InHindsight)),
             harmonies: Some(harmonies(a, &a.study.harmonies, Known::InHindsight)),
         },
-        chords: chords(a, a.study.heard.chords(), Known::AsHeard),
-        harmonies: harmonies(a, a.study.heard.harmonies(), Known::AsHeard),
-        summary: summary(a),
+        plan: a.by.map(|by| by.which.name()),
+        corrected: corrected.map(|by| Plan {
+            regions: with_what_was_said(by, regions(a, &by.plan.regions)),
+            home: regions(a, &by.plan.home),
+            chords: Some(chords(a, &by.chords, Known::InHindsight)),
+            harmonies: Some(harmonies(a, &by.harmonies, Known::InHindsight)),
+        }),
+        chords: chords(a, shown.chords, shown.known),
+        harmonies: harmonies(a, shown.harmonies, shown.known),
+        summary: summary(a, &shown),
     };
     if layout == JsonLayout::Indented {
         serde_json::to_string_pretty(&root)
@@ -268,8 +322,24 @@ fn regions(a: &Analysis, list: &[Region]) -> Vec<RegionOut> {
                     at: round(at.seconds()),
                 }),
             altered: before.map_or(Vec::new(), |b| notes_altered(a, b, r)),
+            said: None,
         })
         .collect()
+}
+
+/// The regions of a corrected plan, with what its listener has said of each.
+fn with_what_was_said(by: &ByPlan, mut out: Vec<RegionOut>) -> Vec<RegionOut> {
+    let regions = by.plan.regions.iter().filter(|r| r.end > r.start);
+    for (out, r) in out.iter_mut().zip(regions) {
+        let said = by.said(r);
+        let signed = said.and_then(|said| said.by.as_ref());
+        out.said = Some(SaidOut {
+            word: said.and_then(|said| said.word.clone()),
+            who: signed.map(|by| by.who.clone()),
+            when: signed.map(|by| by.when.clone()),
+        });
+    }
+    out
 }
 
 /// Chords in time with their numerals: by what came before, and in hindsight by what
@@ -338,17 +408,17 @@ fn harmonies<'a>(
     })
 }
 
-fn summary(a: &Analysis) -> Summary {
-    let regions = &a.study.heard.plan().regions;
+fn summary(a: &Analysis, shown: &Shown) -> Summary {
+    let regions = shown.regions;
     let mut tonalities: BTreeMap<String, f64> = BTreeMap::new();
     for r in regions {
         let name = a.notation.tonality(r.spelled, a.catalogue);
         *tonalities.entry(name).or_default() += r.end.since(r.start).seconds();
     }
     let mut chords: BTreeMap<String, f64> = BTreeMap::new();
-    let spans = a.study.heard.chords();
+    let spans = shown.chords;
     for (i, c) in spans.iter().enumerate() {
-        let name = label(a, c, around(spans, i, Known::AsHeard));
+        let name = label(a, c, around(spans, i, shown.known));
         *chords.entry(name).or_default() += c.end.since(c.start).seconds();
     }
     let established: f64 = tonalities.values().sum();
@@ -441,6 +511,7 @@ mod tests {
         let a = Analysis {
             file: "a.mid",
             study: &study,
+            by: None,
             faults: &Faults::default(),
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),
@@ -489,6 +560,7 @@ mod tests {
         let text = crate::formats::analysis_text(&Analysis {
             file: "a.mid",
             study: &study,
+            by: None,
             faults: &Faults::default(),
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),
@@ -543,6 +615,7 @@ mod tests {
         let a = Analysis {
             file: "a.mid",
             study: &study,
+            by: None,
             faults: &Faults::default(),
             catalogue: Catalogue::standard(),
             notation: &Notation::default(),

@@ -1,4 +1,4 @@
-//! The harmonies of a recording at their own pace, in hindsight, as a document in RomanText
+//! The harmonies of a recording at their own pace, in hindsight unless another plan is chosen, as a document in RomanText
 //! (Tymoczko, Gotham, Cuthbert, Ariza, ISMIR 2019), as its reader in music21 takes it.
 //!
 //! A recording has no bars, so its seconds are written as beats, four to a measure. What
@@ -15,7 +15,7 @@ use super::Analysis;
 use super::change::{Known, around, line, numeral};
 use crate::midi::FaultKind;
 use crate::plain;
-use crate::plan::ChordSpan;
+use crate::plan::{ChordSpan, HarmonySpan};
 use crate::theory::{Around, Glyphs, Notation, Sonority, SpelledTonality, Spelling};
 use crate::time::Time;
 use std::fmt::Write;
@@ -61,7 +61,7 @@ struct Position {
 /// The document, each line ended.
 pub fn document(a: &Analysis) -> String {
     let entries = entries(a);
-    let all = a.study.harmonies.iter();
+    let all = shown(a).0.iter();
     let all = all.filter(|h| h.span.end > h.span.start).count();
     let mut out = String::new();
     // Writing to a String cannot fail.
@@ -91,6 +91,9 @@ pub fn document(a: &Analysis) -> String {
         out,
         "Note: {said} of {all} harmonies have a numeral; the others are written as notes; NC is one of them, or silence"
     );
+    if let Some(by) = a.by {
+        let _ = writeln!(out, "Note: keys and numerals {}", by.which.title());
+    }
     let _ = writeln!(out, "Time Signature: {BEATS}/4");
     let _ = writeln!(out);
     for entries in entries.chunk_by(|x, y| measure(x.at) == measure(y.at)) {
@@ -187,8 +190,17 @@ fn places(chords: &[ChordSpan]) -> Vec<Position> {
     all
 }
 
+/// The harmonies in hindsight, or by the plan that is chosen.
+fn shown<'a>(a: &Analysis<'a>) -> (&'a [HarmonySpan], Known) {
+    match a.by {
+        None => (&a.study.harmonies, Known::InHindsight),
+        Some(by) => (&by.harmonies, by.which.into()),
+    }
+}
+
 fn entries(a: &Analysis) -> Vec<Entry> {
-    let chords: Vec<ChordSpan> = a.study.harmonies.iter().map(|h| h.span).collect();
+    let (harmonies, known) = shown(a);
+    let chords: Vec<ChordSpan> = harmonies.iter().map(|h| h.span).collect();
     let chords = &chords[..];
     let mut key: Option<(Spelling, bool)> = None;
     let mut within: Option<SpelledTonality> = None;
@@ -200,7 +212,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
             unsaid: 0,
         };
         if let Some((i, c)) = p.chord.and_then(|i| Some((i, chords.get(i)?))) {
-            let around = around(chords, i, Known::InHindsight);
+            let around = around(chords, i, known);
             if let Some((numeral, spelled)) = said(a, c, around) {
                 let SpelledTonality { tonality, tonic } = spelled;
                 let mode = a.catalogue.mode(tonality.mode);
@@ -225,7 +237,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
                     (from && within != c.within).then(|| PLAIN.tonality(spelled, a.catalogue))
                 };
                 e.notes.extend(note.or_else(back).map(|n| (p.at, n)));
-                let line = a.study.harmonies.get(i).and_then(|h| line(a, h, around));
+                let line = harmonies.get(i).and_then(|h| line(a, h, around));
                 let line = line.map(|notes| format!("line {}", notes.join(" ")));
                 e.notes.extend(line.map(|n| (p.at, n)));
                 within = c.within;
@@ -238,7 +250,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
         for (i, c) in p.beside.iter().filter_map(|&i| Some((i, chords.get(i)?))) {
             let note = format!(
                 "{}: too near another",
-                named(a, c, around(chords, i, Known::InHindsight))
+                named(a, c, around(chords, i, known))
             );
             e.notes.push((hundredths(c.start), note));
             e.unsaid += 1;
@@ -314,6 +326,7 @@ mod tests {
         let text = document(&Analysis {
             file: "a.mid",
             study: &study,
+            by: None,
             faults: &crate::midi::Faults::default(),
             catalogue,
             notation: &Notation::default(),

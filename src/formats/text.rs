@@ -1,12 +1,11 @@
 //! The plain text that `analyze` prints: the tonal plan as a table.
 
 use super::Analysis;
-use super::change::{
-    Harmony, Known, around, common_chord, harmonies, label, notes_altered, numeral,
-};
+use super::change::{Harmony, around, common_chord, harmonies, label, notes_altered, numeral};
 use crate::midi::{Bars, FaultKind};
 use crate::plain;
 use crate::plan::{Claim, Region};
+use crate::study::Plan;
 use crate::time::Time;
 use std::fmt::Write;
 
@@ -32,19 +31,25 @@ pub fn analysis(a: &Analysis) -> String {
         let _ = writeln!(out, "  left out, an aside: {from} – {to}");
     }
     let heard = a.study.heard.plan();
-    for (title, list) in [
-        ("as heard", &heard.regions),
-        ("home, as heard", &heard.home),
-        ("in hindsight", &a.study.hindsight.regions),
-        ("home, in hindsight", &a.study.hindsight.home),
-    ] {
+    let plans = match a.by {
+        None => vec![(Plan::Heard, heard), (Plan::Hindsight, &a.study.hindsight)],
+        Some(by) => vec![(by.which, &by.plan)],
+    };
+    let lists = plans.into_iter().flat_map(|(which, plan)| {
+        let title = which.title();
+        let home = format!("home, {title}");
+        [(title.to_owned(), &plan.regions), (home, &plan.home)]
+    });
+    for (title, list) in lists {
         let _ = writeln!(out, "  {title}");
         if list.is_empty() {
             let _ = writeln!(out, "    no center");
         }
         for (i, r) in list.iter().enumerate() {
             let change = i.checked_sub(1).map(|b| change(a, &list[b], r));
-            let _ = writeln!(out, "    {}{}", region(a, r), change.unwrap_or_default());
+            let word = word(a, r).unwrap_or_default();
+            let change = change.unwrap_or_default();
+            let _ = writeln!(out, "    {}{word}{change}", region(a, r));
         }
     }
     if !a.study.markers.is_empty() {
@@ -58,14 +63,16 @@ pub fn analysis(a: &Analysis) -> String {
         let line = format!("    {:>8}  {name}{about}", m.at.to_string());
         let _ = writeln!(out, "{}", line.trim_end());
     }
-    for (title, spans, known) in [
-        ("chords, as heard", a.study.heard.chords(), Known::AsHeard),
-        (
-            "chords, in hindsight",
-            &a.study.chords[..],
-            Known::InHindsight,
-        ),
-    ] {
+    let chords = match a.by {
+        None => vec![
+            (Plan::Heard, a.study.heard.chords()),
+            (Plan::Hindsight, &a.study.chords[..]),
+        ],
+        Some(by) => vec![(by.which, &by.chords[..])],
+    };
+    for (which, spans) in chords {
+        let known = which.into();
+        let title = format!("chords, {}", which.title());
         let _ = writeln!(out, "  {title}");
         for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
             let around = around(spans, i, known);
@@ -76,18 +83,16 @@ pub fn analysis(a: &Analysis) -> String {
             let _ = writeln!(out, "{}", line.trim_end());
         }
     }
-    for (title, list, known) in [
-        (
-            "harmonies at their own pace, as heard",
-            a.study.heard.harmonies(),
-            Known::AsHeard,
-        ),
-        (
-            "harmonies at their own pace, in hindsight",
-            &a.study.harmonies[..],
-            Known::InHindsight,
-        ),
-    ] {
+    let paced = match a.by {
+        None => vec![
+            (Plan::Heard, a.study.heard.harmonies()),
+            (Plan::Hindsight, &a.study.harmonies[..]),
+        ],
+        Some(by) => vec![(by.which, &by.harmonies[..])],
+    };
+    for (which, list) in paced {
+        let known = which.into();
+        let title = format!("harmonies at their own pace, {}", which.title());
         let _ = writeln!(out, "  {title}");
         for h in harmonies(a, list, known) {
             let at = h.span.start.to_string();
@@ -111,11 +116,15 @@ const BAR: usize = 14;
 /// More bars than a sheet has: a wrong tempo makes millions of them.
 const MOST: u64 = 10_000;
 
-/// The harmonies in hindsight as a lead sheet has them, four bars a row: `Dm7 / G7 /` where one
+/// The harmonies, in hindsight unless another plan is chosen, as a lead sheet has them, four bars a row: `Dm7 / G7 /` where one
 /// begins within a bar, `%` where the one before goes on, nothing in silence.
 fn sheet(a: &Analysis, bars: &Bars) -> String {
-    let mut out = String::from("  bar by bar, in hindsight\n");
-    let list = harmonies(a, &a.study.harmonies, Known::InHindsight);
+    let (which, list) = match a.by {
+        None => (Plan::Hindsight, &a.study.harmonies),
+        Some(by) => (by.which, &by.harmonies),
+    };
+    let mut out = format!("  bar by bar, {}\n", which.title());
+    let list = harmonies(a, list, which.into());
     let place = |at: Time| {
         let place = bars.place(at);
         (place.bar, place.beat.round() as u64)
@@ -198,6 +207,12 @@ fn region(a: &Analysis, r: &Region) -> String {
         line.push(')');
     }
     line
+}
+
+/// The listener's word for it.
+fn word(a: &Analysis, r: &Region) -> Option<String> {
+    let word = a.by?.said(r)?.word.as_ref()?;
+    Some(format!(", “{}”", plain::name(word)))
 }
 
 /// How it was reached: the common chord with its numeral on both sides, the notes altered.

@@ -72,9 +72,12 @@ pub fn written(
 /// how it is built where that has a name.
 pub fn list(a: &Analysis) -> String {
     let mut out = String::from("  voicings\n");
-    let spans = a.study.heard.chords();
+    let (spans, known) = match a.by {
+        None => (a.study.heard.chords(), Known::AsHeard),
+        Some(by) => (&by.chords[..], by.which.into()),
+    };
     for (i, c) in spans.iter().enumerate().filter(|(_, c)| c.end > c.start) {
-        let around = around(spans, i, Known::AsHeard);
+        let around = around(spans, i, known);
         let label = label(a, c, around);
         let v = of(a, c, around);
         let notes = match &v.hands {

@@ -104,7 +104,8 @@ fn corrections(facts: &Facts) -> u64 {
 }
 
 impl Stay {
-    fn of(region: &Region, catalogue: &Catalogue) -> Stay {
+    /// As a musician reads it without settings of their own.
+    pub fn of(region: &Region, catalogue: &Catalogue) -> Stay {
         let t = region.spelled.tonality;
         Stay {
             start: region.start.seconds(),

@@ -4,6 +4,7 @@
 //! what the whole recording makes likeliest. They are never mixed.
 
 mod best;
+mod by_plan;
 mod chords;
 mod course;
 mod hindsight;
@@ -11,6 +12,7 @@ mod progress;
 mod progression;
 mod sounds;
 
+use crate::correction::CorrectedPlan;
 use crate::engine::{
     Arrival, Aside, Change, Event, Frame, History, Judgement, Monitor, Observer, Scores, Stroke,
 };
@@ -19,11 +21,13 @@ use crate::plan::{ChordSpan, HarmonySpan, Marker, TonalPlan};
 use crate::recording::Recording;
 use crate::theory::{Catalogue, KeySet};
 use crate::time::Time;
+pub use by_plan::{ByPlan, Plan};
 use chords::Chords;
 use hindsight::Hindsight;
 pub use hindsight::frames_backward;
 use progress::{Blocks, Piece, Progress};
 pub use sounds::Sound;
+use sounds::Sounds;
 use std::convert::Infallible;
 use std::ops::ControlFlow;
 use std::sync::Arc;
@@ -51,6 +55,25 @@ impl Study {
         let aside = |(from, to): (Time, Time)| to.min(self.duration).since(from);
         let asides = self.heard.asides().map(aside);
         asides.fold(self.duration, |left, aside| left.since(aside))
+    }
+}
+
+impl Study {
+    /// Its music read by the plan as heard.
+    pub fn by_heard(&self) -> ByPlan {
+        let heard = &self.heard;
+        ByPlan::own(Plan::Heard, heard.plan(), heard.chords(), heard.harmonies())
+    }
+
+    /// By the plan in hindsight.
+    pub fn by_hindsight(&self) -> ByPlan {
+        let plan = &self.hindsight;
+        ByPlan::own(Plan::Hindsight, plan, &self.chords, &self.harmonies)
+    }
+
+    /// By a plan that its listener has corrected.
+    pub fn by_corrected(&self, corrected: &CorrectedPlan) -> ByPlan {
+        ByPlan::corrected(corrected, &self.chords, &self.harmonies)
     }
 }
 
@@ -215,6 +238,28 @@ fn in_blocks<B>(
             })
         }
     }
+}
+
+/// What sounds in a recording, as the engine takes it in: keys from their onsets until neither
+/// hand nor pedal holds them, in the order of their onsets. `monitor` is as it is before anything
+/// was heard.
+pub fn sounds(recording: &Recording, mut monitor: Monitor) -> Vec<Sound> {
+    struct Listening(Sounds);
+    impl Observer for Listening {
+        fn change(&mut self, _: Time, _: Change) {}
+
+        fn keys(&mut self, at: Time, struck: Option<u8>, sounding: KeySet) {
+            self.0.keys(at, struck, sounding);
+        }
+    }
+    let mut listening = Listening(Sounds::default());
+    for (at, event) in recording.events() {
+        monitor.on_event(at, event, &mut listening);
+    }
+    let mut sounds = listening.0.until(recording.end);
+    sounds.retain(|sound| sound.off > sound.on);
+    sounds.sort_by_key(|sound| (sound.on, sound.key));
+    sounds
 }
 
 #[cfg(test)]

@@ -93,6 +93,14 @@ pub fn length(seconds: f64) -> String {
 
 /// One sitting in detail.
 pub fn show_text(s: &Sitting, folder: &Folder) -> String {
+    head_text(s, folder)
+        + &stays_text("here", &s.here)
+        + &stays_text("home", &s.home)
+        + &markers_text(s)
+}
+
+/// What is known of a sitting but its plan.
+pub fn head_text(s: &Sitting, folder: &Folder) -> String {
     let mut text = format!("{}\n", plain::name(s.title()));
     let mut row = |what: &str, says: &str| {
         let _ = writeln!(text, "  {what:<8}{says}");
@@ -116,16 +124,25 @@ pub fn show_text(s: &Sitting, folder: &Folder) -> String {
         ),
     }
     row("file", &plain::path(&folder.path(&s.id)));
-    for (what, stays) in [("here", &s.here), ("home", &s.home)] {
-        if !stays.is_empty() {
-            let _ = writeln!(text, "\n{what}");
-        }
-        for stay in stays {
-            let times = [stay.start, stay.end].map(|t| Time::from_seconds(t).to_string());
-            let [from, to] = times;
-            let _ = writeln!(text, "  {from:>8}  {to:>8}  {}", stay.label);
-        }
+    text
+}
+
+/// A part of a plan, under its title.
+pub fn stays_text(what: &str, stays: &[Stay]) -> String {
+    let mut text = String::new();
+    if !stays.is_empty() {
+        let _ = writeln!(text, "\n{what}");
     }
+    for stay in stays {
+        let [from, to] = [stay.start, stay.end].map(|t| Time::from_seconds(t).to_string());
+        let _ = writeln!(text, "  {from:>8}  {to:>8}  {}", stay.label);
+    }
+    text
+}
+
+/// The player's markers, under their title.
+pub fn markers_text(s: &Sitting) -> String {
+    let mut text = String::new();
     if !s.markers.is_empty() {
         text += "\nmarkers\n";
     }

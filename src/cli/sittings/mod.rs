@@ -1,9 +1,11 @@
 //! `sittings`: what was played on other days, listed, found again, named, and taken elsewhere.
 
 mod correct;
+mod labels;
 mod list;
 mod open;
 mod pager;
+mod show;
 
 use super::engine;
 use super::failure::Failure;
@@ -14,6 +16,7 @@ use crate::plain;
 use crate::recording::{self, Facts};
 use crate::settings::Settings;
 use crate::sittings::{self, Query, Sitting, words};
+use crate::study::Plan;
 use clap::{Subcommand, ValueEnum};
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
@@ -54,6 +57,9 @@ enum What {
     Show {
         #[command(flatten)]
         one: One,
+        /// Its plan as heard, in hindsight, or as you corrected it; as heard without this.
+        #[arg(long, value_enum, value_name = "PLAN")]
+        plan: Option<Plan>,
     },
     /// Give a sitting a name.
     Rename {
@@ -98,6 +104,15 @@ enum What {
         /// MIDI files.
         #[arg(required = true, value_name = "FILE")]
         files: Vec<PathBuf>,
+    },
+    /// Write corrected sittings as labelled music, from which weights can be learned.
+    Labels {
+        /// The folder for a file of each; files of the same names in it are replaced.
+        #[arg(short, long, value_name = "DIR")]
+        output: PathBuf,
+        /// Ids, names, or parts of them; all that are corrected if none is named.
+        #[arg(value_name = "NAME")]
+        names: Vec<String>,
     },
     /// Print where a sitting's MIDI file is.
     Path {
@@ -155,7 +170,11 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let mut open = Open::new(settings)?;
     match command {
         What::List(_) => list(&mut open, &query, settings, format),
-        What::Show { one } => show(&open.find(&one.name)?, &open, format),
+        What::Show { one, plan: None } => show(&open.find(&one.name)?, &open, format),
+        What::Show {
+            one,
+            plan: Some(plan),
+        } => show::run(&open.find(&one.name)?, plan, &open, settings, format),
         What::Rename { one, new } => {
             let name = typed(&new)?.to_owned();
             let name = Some(name).filter(|name| !name.is_empty());
@@ -177,6 +196,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         What::Delete { names, yes } => delete(&mut open, &names, yes, format),
         What::Export { one, output } => export(&open.find(&one.name)?, &open, &output, format),
         What::Import { files } => import(&mut open, &files, settings, format),
+        What::Labels { output, names } => labels::run(&mut open, &names, &output, settings, format),
         What::Path { one } => {
             let sitting = open.find(&one.name)?;
             let path = open.folder.path(&sitting.id);
