@@ -2,8 +2,9 @@
 
 use super::super::failure::Failure;
 use super::super::{engine, signature};
+use super::named::{One, typed};
 use super::open::Open;
-use super::{Format, One, print, typed};
+use super::output::{Format, print};
 use crate::console::ProgressLine;
 use crate::correction::{Beside, Center, CorrectedPlan, CorrectedRegion, Correction, Revision};
 use crate::plain;

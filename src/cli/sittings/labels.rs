@@ -3,7 +3,7 @@
 use super::super::engine;
 use super::super::failure::Failure;
 use super::open::Open;
-use super::{Format, print};
+use super::output::{Format, print};
 use crate::console::{self, ProgressLine};
 use crate::file;
 use crate::formats::labels_line;

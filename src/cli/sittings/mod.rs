@@ -3,7 +3,9 @@
 mod correct;
 mod labels;
 mod list;
+mod named;
 mod open;
+mod output;
 mod pager;
 mod show;
 
@@ -15,16 +17,17 @@ use crate::midi::Limits;
 use crate::plain;
 use crate::recording::{self, Facts};
 use crate::settings::Settings;
-use crate::sittings::{self, Query, Sitting, words};
+use crate::sittings::{self, Query, Sitting};
 use crate::study::Plan;
-use clap::{Subcommand, ValueEnum};
+use clap::Subcommand;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
 use list::Shown;
 pub use list::length;
+use named::{One, typed};
 pub use open::Open;
-use serde::Serialize;
+use output::{Format, print};
 use serde_json::json;
 use std::fs::OpenOptions;
 use std::io::{self, ErrorKind, IsTerminal, Write};
@@ -41,12 +44,6 @@ pub struct Args {
     /// How to print: for people, or one JSON object.
     #[arg(long, value_enum, default_value_t = Format::Text, global = true)]
     format: Format,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    Text,
-    Json,
 }
 
 #[derive(Subcommand)]
@@ -121,13 +118,6 @@ enum What {
     },
     /// Make the index anew, of the MIDI files.
     Rebuild,
-}
-
-#[derive(clap::Args)]
-struct One {
-    /// Its id, its name, a part of one that no other has; last, or last-2 for the second last.
-    #[arg(value_name = "NAME")]
-    name: String,
 }
 
 /// Which sittings are listed: those that fit all of it.
@@ -212,19 +202,6 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
             print(format, &json!({"sittings": count}), text)
         }
     }
-}
-
-/// Prints one result.
-fn print(
-    format: Format,
-    json: &impl Serialize,
-    text: impl FnOnce() -> String,
-) -> Result<ExitCode, Failure> {
-    match format {
-        Format::Text => console::print(text())?,
-        Format::Json => console::print(serde_json::to_string_pretty(json)? + "\n")?,
-    }
-    Ok(ExitCode::SUCCESS)
 }
 
 fn of(count: usize) -> &'static str {
@@ -343,10 +320,6 @@ fn show(sitting: &Sitting, open: &Open, format: Format) -> Result<ExitCode, Fail
 }
 
 // ---- changing ----
-
-fn typed(text: &str) -> Result<&str, Failure> {
-    words(text).map_err(|e| Failure::Usage(format!("{}: {e}", plain::name(text))))
-}
 
 fn change(
     open: &mut Open,

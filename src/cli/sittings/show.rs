@@ -3,7 +3,8 @@
 use super::super::engine;
 use super::super::failure::Failure;
 use super::open::Open;
-use super::{Format, correct, list, print};
+use super::output::{Format, print};
+use super::{correct, list};
 use crate::console::ProgressLine;
 use crate::file;
 use crate::midi::Limits;
