@@ -54,6 +54,7 @@ impl Home {
             .env("XDG_DATA_HOME", self.at("data"))
             .env("XDG_STATE_HOME", self.at("state"))
             .env("TZ", "UTC")
+            .env("USER", "anna")
             .stdin(Stdio::null())
             .output()
             .unwrap()
@@ -294,6 +295,365 @@ fn names_and_tags() {
         let (code, err) = home.refused(&[&["sittings"], words].concat());
         assert!(code == 2 && err.contains(said), "{code}: {err}");
     }
+}
+
+/// Bytes up to the track of what is known of a sitting, but for the header's count of tracks.
+fn music(bytes: &[u8]) -> &[u8] {
+    let facts = bytes.windows(18).position(|w| w == b"peregrinus sitting");
+    &bytes[12..facts.unwrap() - 8]
+}
+
+/// Start, end, label and word of each region, and which have changed.
+fn regions(json: &Value) -> Vec<(f64, f64, String, String, bool)> {
+    let list = json["regions"].as_array().unwrap().iter();
+    let text = |v: &Value| v.as_str().unwrap_or("-").to_owned();
+    let seconds = |v: &Value| v.as_f64().unwrap();
+    list.map(|r| {
+        let (start, end) = (seconds(&r["start"]), seconds(&r["end"]));
+        let changed = r["changed"].as_bool().unwrap();
+        (start, end, text(&r["label"]), text(&r["word"]), changed)
+    })
+    .collect()
+}
+
+#[test]
+fn a_plan_is_corrected_and_the_music_stays() {
+    let (home, [_, _, id]) = Home::with_three();
+    let file = home.folder().join(format!("{id}.mid"));
+    let before = std::fs::read(&file).unwrap();
+    let study = home.printed(&["analyze", file.to_str().unwrap()]);
+    let hindsight = home.json(&["analyze", file.to_str().unwrap(), "--plan", "hindsight"]);
+    let hindsight = hindsight["hindsight"]["regions"]
+        .as_array()
+        .unwrap()
+        .clone();
+    let correct = |args: &[&str]| home.json(&[&["sittings", "correct", "ferry"], args].concat());
+
+    let json = correct(&["--at", "0:20", "G mixolydian", "--word", "Verse"]);
+    assert_eq!(
+        (&json["id"], &json["corrections"]),
+        (&id.as_str().into(), &1.into())
+    );
+    let now = regions(&json);
+    // The others are those of hindsight, and nothing is left out.
+    let labels: Vec<&str> = now.iter().map(|r| &*r.2).collect();
+    assert_eq!(labels, ["-", "G Mixolydian", "D♭ Ionian", "F Ionian"]);
+    let ends: Vec<f64> = now.iter().map(|r| r.1).collect();
+    let starts: Vec<f64> = now.iter().map(|r| r.0).collect();
+    assert_eq!((starts[0], &starts[1..]), (0.0, &ends[..3]));
+    for (region, now) in hindsight.iter().zip(&now[1..]) {
+        assert!((region["start"].as_f64().unwrap() - now.0).abs() < 1e-6);
+    }
+    let changed: Vec<bool> = now.iter().map(|r| r.4).collect();
+    assert_eq!(changed, [false, true, false, false]);
+    let said = &json["regions"][1];
+    assert_eq!(
+        (&said["who"], &said["word"]),
+        (&"anna".into(), &"Verse".into())
+    );
+    let when = said["when"].as_str().unwrap();
+    assert!(
+        when.parse::<jiff::Timestamp>().is_ok() && when.ends_with('Z'),
+        "{when}"
+    );
+    assert_eq!(json["regions"][2]["who"], Value::Null);
+
+    // Each of the others, and its way back.
+    for (args, count, holds) in [
+        (
+            &["--from", "10", "--to", "0:15.5", "A minor"][..],
+            6,
+            "A minor",
+        ),
+        (&["--split", "0:40"], 5, "F Ionian"),
+        (&["--border", "0:21", "--to", "19"], 4, "D♭ Ionian"),
+        (&["--join", "0:30"], 3, "D♭ Ionian"),
+        (&["--join", "0:30", "--previous"], 3, "D♭ Ionian"),
+        (&["--at", "1:00", "--none"], 4, "-"),
+        (&["--at", "1:00", "--word", "the end"], 4, "F Ionian"),
+    ] {
+        let there = regions(&correct(args));
+        assert_eq!(there.len(), count, "{args:?}: {there:?}");
+        assert!(
+            there.iter().any(|r| r.4 && r.2 == holds),
+            "{args:?}: {there:?}"
+        );
+        let back = regions(&correct(&["--undo"]));
+        let same = |a: &[(f64, f64, String, String, bool)]| -> Vec<_> {
+            a.iter()
+                .map(|r| (r.0, r.1, r.2.clone(), r.3.clone()))
+                .collect()
+        };
+        assert_eq!(same(&back), same(&now), "{args:?}");
+    }
+
+    // What was played, and what was heard, is as it was.
+    let after = std::fs::read(&file).unwrap();
+    assert_eq!(music(&before), music(&after));
+    assert_eq!(home.printed(&["analyze", file.to_str().unwrap()]), study);
+    let shown = home.json(&["sittings", "show", &id]);
+    assert_eq!(shown["corrections"], 1);
+    assert_eq!(home.ids(&["--corrected"]), [&*id]);
+    assert!(
+        home.printed(&["sittings"])
+            .lines()
+            .next()
+            .unwrap()
+            .ends_with("  corrected")
+    );
+    home.printed(&["sittings", "rebuild"]);
+    assert_eq!(home.json(&["sittings", "show", &id]), shown);
+    // A name goes well with it, and taking all back leaves nothing behind.
+    home.printed(&["sittings", "rename", &id, "Lamp"]);
+    assert_eq!(
+        regions(&home.json(&["sittings", "show", &id, "--plan", "corrected"])).len(),
+        4
+    );
+    home.printed(&["sittings", "rename", &id, "05_ferry_lamp"]);
+    let told = home.printed(&["sittings", "correct", &id, "--split", "50"]);
+    let line = "*   0:36.8    0:50.0  F Ionian  (";
+    assert!(
+        told.contains("2 corrections") && told.contains(line),
+        "{told}"
+    );
+    let told = home.printed(&["sittings", "correct", &id, "--restore"]);
+    assert!(told.contains("2 corrections taken back"), "{told}");
+    assert_eq!(std::fs::read(&file).unwrap(), before);
+    assert_eq!(home.ids(&["--corrected"]), [""; 0]);
+}
+
+#[test]
+fn what_cannot_be_corrected_is_said() {
+    let (home, [_, _, id]) = Home::with_three();
+    let file = home.folder().join(format!("{id}.mid"));
+    let before = std::fs::read(&file).unwrap();
+    for (args, code, says) in [
+        (
+            &["--at", "0:20", "G mixolidian"][..],
+            2,
+            "did you mean mixolydian?",
+        ),
+        (
+            &["--at", "0:2x", "G mixolydian"],
+            2,
+            "--at 0:2x: write a moment",
+        ),
+        (&["--at", "0:20"], 2, "--at needs what is so there"),
+        (
+            &["--from", "1", "--to", "2"],
+            2,
+            "--from and --to need what is so there",
+        ),
+        (
+            &["--split", "3", "G mixolydian"],
+            2,
+            "correct one thing at a time",
+        ),
+        (
+            &["--split", "3", "--to", "5"],
+            2,
+            "--to goes with --from or --border",
+        ),
+        (
+            &["--at", "5:00", "--none"],
+            1,
+            "5:00.0 lies past the end, 1:02.8",
+        ),
+        (&["--undo"], 1, "nothing is corrected in this sitting"),
+        (&["--restore"], 1, "nothing is corrected in this sitting"),
+        (
+            &["--at", "9", "--word", "a\nb"],
+            2,
+            "line break or another control character",
+        ),
+        (&[], 2, "--at <TIME>"),
+    ] {
+        let (ended, said) = home.refused(&[&["sittings", "correct", "last"], args].concat());
+        assert!(
+            ended == code && said.contains(says),
+            "{args:?}: {ended}: {said}"
+        );
+    }
+    assert_eq!(std::fs::read(&file).unwrap(), before);
+    let (code, said) = home.refused(&["analyze", "last", "--plan", "corrected"]);
+    assert!(
+        code == 1 && said.contains("nobody has corrected its plan"),
+        "{said}"
+    );
+    let (code, said) = home.refused(&["sittings", "show", "last", "--plan", "corrected"]);
+    assert!(
+        code == 1 && said.contains("nobody has corrected its plan"),
+        "{said}"
+    );
+    let (code, said) = home.refused(&["sittings", "labels", "-o", "labels"]);
+    assert!(
+        code == 1 && said.contains("no sitting is corrected yet"),
+        "{said}"
+    );
+    let (code, said) = home.refused(&["sittings", "labels", "-o", "labels", "last"]);
+    assert!(
+        code == 1 && said.contains("nobody has corrected its plan"),
+        "{said}"
+    );
+
+    // Words that cannot be read: said, and the rest is used and kept.
+    home.printed(&[
+        "sittings",
+        "correct",
+        "last",
+        "--at",
+        "0:20",
+        "G mixolydian",
+    ]);
+    let whole = std::fs::read(&file).unwrap();
+    let word = b"G mixolydian";
+    let place = whole.windows(word.len()).position(|w| w == word).unwrap();
+    let mut bad = whole.clone();
+    bad[place..place + word.len()].copy_from_slice(b"G myxolodian");
+    std::fs::write(&file, &bad).unwrap();
+    let output = home.run(&["analyze", "last", "--plan", "corrected", "--format", "json"]);
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.contains("G myxolodian' is not known here"), "{said}");
+    let json: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let used = json["corrected"]["regions"].as_array().unwrap();
+    let modes: Vec<&Value> = used.iter().map(|r| &r["mode"]).collect();
+    assert_eq!(
+        modes,
+        ["ionian", "ionian"],
+        "the region without a known mode claims nothing"
+    );
+    home.printed(&["sittings", "rename", "last", "Lamp"]);
+    let kept = std::fs::read(&file).unwrap();
+    assert!(kept.windows(word.len()).any(|w| w == b"G myxolodian"));
+}
+
+#[test]
+fn all_is_read_by_the_plan_that_is_chosen() {
+    let (home, [_, _, id]) = Home::with_three();
+    home.printed(&[
+        "sittings", "correct", &id, "--from", "0", "--to", "9:00", "C dorian",
+    ]);
+    let by = |plan| home.json(&["analyze", &id_file(&home, &id), "--plan", plan]);
+    let (heard, hindsight, corrected) = (by("heard"), by("hindsight"), by("corrected"));
+    let without = home.json(&["analyze", &id_file(&home, &id)]);
+    for part in ["heard", "hindsight"] {
+        for all in [&heard, &hindsight, &corrected] {
+            assert_eq!(all[part], without[part]);
+        }
+    }
+    for part in ["chords", "harmonies", "summary"] {
+        assert_eq!(heard[part], without[part], "{part}");
+    }
+    assert_eq!(hindsight["chords"], without["hindsight"]["chords"]);
+    assert_eq!(hindsight["harmonies"], without["hindsight"]["harmonies"]);
+    assert_eq!(
+        (&corrected["plan"], &without["plan"]),
+        (&"corrected".into(), &Value::Null)
+    );
+    let one = &corrected["corrected"]["regions"];
+    assert_eq!(one.as_array().unwrap().len(), 1);
+    assert_eq!(
+        (&one[0]["center"], &one[0]["who"]),
+        (&0.into(), &"anna".into())
+    );
+    assert_eq!(corrected["corrected"]["home"][0]["mode"], "dorian");
+    let share = &corrected["summary"]["tonalities"];
+    assert_eq!(share.as_array().unwrap().len(), 1);
+    assert_eq!(share[0]["name"], "C Dorian");
+    // F is the tonic there, and the subdominant here.
+    let numeral = |all: &Value| -> Value {
+        let chords = all["chords"].as_array().unwrap();
+        chords.iter().find(|c| c["label"] == "F").unwrap()["numeral"].clone()
+    };
+    assert_eq!(
+        (numeral(&hindsight), numeral(&corrected)),
+        ("I".into(), "IV".into())
+    );
+    let text = home.printed(&["analyze", &id_file(&home, &id), "--plan", "corrected"]);
+    assert!(
+        text.contains("  as corrected\n      0:00.0 –   1:02.8  C Dorian\n"),
+        "{text}"
+    );
+    assert!(
+        !text.contains("as heard") && !text.contains("in hindsight"),
+        "{text}"
+    );
+    let args = [
+        "analyze",
+        &id_file(&home, &id),
+        "--format",
+        "romantext",
+        "--plan",
+    ];
+    let document = home.printed(&[&args[..], &["corrected"]].concat());
+    assert!(
+        document.contains("Note: keys and numerals as corrected\n"),
+        "{document}"
+    );
+    assert!(
+        document.contains("C Dorian, written in minor"),
+        "{document}"
+    );
+    let heard = home.json(&["sittings", "show", &id, "--plan", "heard"]);
+    let plain = home.json(&["sittings", "show", &id]);
+    assert_eq!(
+        (&heard["here"], &heard["home"]),
+        (&plain["here"], &plain["home"])
+    );
+    let shown = home.json(&["sittings", "show", &id, "--plan", "hindsight"]);
+    assert_eq!(shown["here"][0]["label"], "F Ionian");
+    let shown = home.printed(&["sittings", "show", &id, "--plan", "corrected"]);
+    assert!(
+        shown.contains("here, as corrected\n*") || shown.contains("here, as corrected\n "),
+        "{shown}"
+    );
+    assert!(shown.contains("C Dorian  (20"), "{shown}");
+}
+
+fn id_file(home: &Home, id: &str) -> String {
+    let path = home.folder().join(format!("{id}.mid"));
+    path.to_str().unwrap().to_owned()
+}
+
+#[test]
+fn corrected_sittings_become_labelled_music() {
+    let (home, [a, _, c]) = Home::with_three();
+    home.printed(&["sittings", "correct", &c, "--at", "0:20", "G mixolydian"]);
+    home.printed(&["sittings", "correct", &a, "--at", "0:05", "--none"]);
+    let json = home.json(&["sittings", "labels", "-o", "labels"]);
+    let files = json["labels"].as_array().unwrap();
+    assert_eq!(files.len(), 2);
+    let told = home.printed(&["sittings", "labels", "-o", "labels", "ferry"]);
+    assert!(told.ends_with("05_ferry_lamp, 3 labels\n"), "{told}");
+    let text = std::fs::read_to_string(home.at(&format!("labels/{c}.jsonl"))).unwrap();
+    let piece: Value = serde_json::from_str(text.trim_end()).unwrap();
+    let corrected = home.json(&["sittings", "show", &c, "--plan", "corrected"]);
+    let labelled = corrected["regions"].as_array().unwrap().iter();
+    let labelled: Vec<Value> = labelled
+        .filter(|r| !r["mode"].is_null())
+        .map(|r| {
+            ["start", "end", "center", "mode"]
+                .iter()
+                .map(|f| r[f].clone())
+                .collect()
+        })
+        .collect();
+    let segments = piece["segments"].as_array().unwrap().iter();
+    let segments: Vec<Value> = segments
+        .map(|s| {
+            ["start", "end", "center", "mode"]
+                .iter()
+                .map(|f| s[f].clone())
+                .collect()
+        })
+        .collect();
+    assert_eq!(segments, labelled);
+    // Every key that was struck is there.
+    let notes = piece["notes"].as_array().unwrap();
+    assert_eq!(notes.len() as u64, corrected["notes"].as_u64().unwrap());
+    // No center where the listener says so.
+    let text = std::fs::read_to_string(home.at(&format!("labels/{a}.jsonl"))).unwrap();
+    assert!(text.contains("\"mode\":\"chromatic\""), "{text:.300}");
 }
 
 #[test]

@@ -497,3 +497,79 @@ fn analysed_pieces_are_gathered() {
     let said = fails(&text(&home.join("nowhere")));
     assert!(said.contains("nowhere: no such folder"), "{said}");
 }
+
+/// A sitting that its player corrected is loaded by the training as it was written: the sounds of
+/// the étude, the labels of the corrected plan.
+#[test]
+fn corrected_sittings_can_be_learned_from() {
+    let home = folder("labels");
+    let run = |arguments: &[&str]| -> String {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_peregrinus"))
+            .args(arguments)
+            .current_dir(&home)
+            .env("HOME", &home)
+            .env("XDG_CONFIG_HOME", home.join("config"))
+            .env("XDG_DATA_HOME", home.join("data"))
+            .env("XDG_STATE_HOME", home.join("state"))
+            .output()
+            .expect("the program");
+        let err = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success(), "{arguments:?}: {err}");
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let etude = Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings/05_ferry_lamp.mid");
+    run(&["sittings", "import", &text(&etude)]);
+    let correct = ["sittings", "correct", "last", "--format", "json"];
+    let edits = [
+        &["--at", "0:20", "F lydian"][..],
+        &["--border", "0:21", "--to", "0:20.5"],
+        &["--from", "50", "--to", "55", "--none"],
+    ];
+    let mut corrected = Value::Null;
+    for edit in edits {
+        let told = run(&[&correct, edit].concat());
+        corrected = serde_json::from_str(&told).expect("JSON");
+    }
+    run(&["sittings", "labels", "-o", "labels"]);
+    let pattern = text(&home.join("labels/*.jsonl"));
+    let told = python::run(Python::Training, "python/check_labels.py", &[&pattern], "");
+    let piece: Value = serde_json::from_str(told.trim_end()).expect("one piece");
+    assert_eq!(
+        (&piece["kind"], &piece["name"]),
+        (&json!("local-key"), &corrected["id"])
+    );
+    let regions = corrected["regions"].as_array().expect("regions").iter();
+    let labels = regions.filter_map(|r| {
+        let (center, mode) = match (r["mode"].as_str(), r["who"].is_null()) {
+            (Some(mode), _) => (r["center"].clone(), mode),
+            (None, false) => (json!(0), "chromatic"),
+            (None, true) => return None,
+        };
+        Some(json!({"start": r["start"], "end": r["end"], "center": center, "mode": mode}))
+    });
+    let labels: Vec<Value> = labels.collect();
+    assert_eq!(labels.len(), 5);
+    assert_eq!(piece["segments"], json!(labels));
+    // The sounds of the étude, in seconds, by its keys.
+    let bytes = std::fs::read(&etude).expect("an étude");
+    let notes = peregrinus::midi::read(&bytes).expect("a file").events;
+    let mut struck: Vec<(f64, u8)> = notes
+        .iter()
+        .filter_map(|t| match t.event {
+            peregrinus::midi::Event::NoteOn { key, .. } => Some((t.at.seconds(), key)),
+            _ => None,
+        })
+        .collect();
+    struck.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let sounds = piece["sounds"].as_array().expect("sounds");
+    assert_eq!(sounds.len(), struck.len());
+    for (sound, (at, key)) in sounds.iter().zip(struck) {
+        let number = |i: usize| sound[i].as_f64().expect("a number");
+        assert!(
+            (number(0) - at).abs() < 1e-5 && number(2) == f64::from(key),
+            "{sound}"
+        );
+        assert!(number(1) > number(0), "{sound}");
+    }
+    assert!(piece["chords"].as_array().expect("chords").len() > 20);
+}
