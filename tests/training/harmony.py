@@ -190,9 +190,9 @@ def scores(heads):
 class Source(torch.utils.data.IterableDataset):
     """An endless stream of stretches of `count` strokes: features, chord, bass, seconds."""
 
-    def __init__(self, items, kinds, count, seed, made):
+    def __init__(self, items, kinds, count, seed, made, songs=1.):
         self.items = [d for d in items if len(d.get("chords", ())) >= 12]
-        self.weights = [math.sqrt(len(d["chords"])) for d in self.items]
+        self.weights = [math.sqrt(len(d["chords"])) * (songs if d["kind"] == "rock" else 1) for d in self.items]
         self.kinds, self.count, self.seed, self.made = kinds, count, seed, made
         self.table = Table(kinds)
 
@@ -319,7 +319,7 @@ def learn(args):
     items = corpus.load(args.data)
     if args.leave_out:
         items = [d for d in items if not any(x in d["corpus"] for x in args.leave_out.split(","))]
-    source = Source(items, all_kinds(args.chords), args.count, args.seed, args.made)
+    source = Source(items, all_kinds(args.chords), args.count, args.seed, args.made, args.songs)
     table = source.table
     net = Network(args.hidden, args.dropout).to(device).train()
     mean = copy.deepcopy(net).eval()
@@ -493,6 +493,7 @@ def main():
     p.add_argument("--batch", type=int, default=64)
     p.add_argument("--count", type=int, default=160, help="strokes a stretch")
     p.add_argument("--made", type=float, default=.3, help="share of made-up textures")
+    p.add_argument("--songs", type=float, default=1, help="how often a song is drawn, against a piece with as many chords")
     p.add_argument("--calm", type=float, default=.3)
     p.add_argument("--which", type=float, default=.5, help="what the kind of chord weighs")
     p.add_argument("--workers", type=int, default=8)
