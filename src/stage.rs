@@ -1,8 +1,8 @@
 //! Who plays, as the front ends see it, and what the player wants of them.
 
 use crate::engine::{Change, Event, Explanation, History, Inertia, Reading};
+use crate::listing::Listing;
 use crate::plan::Marker;
-use crate::shelf::Shelf;
 use crate::source::Source;
 use crate::theory::SpelledTonality;
 use crate::time::Time;
@@ -35,7 +35,7 @@ pub enum Request {
     EndSitting,
     /// Works out what speaks for the tonality here: see [`Stage::explanation`].
     Explain,
-    /// Lists the sittings of other days: see [`Stage::shelf`].
+    /// Lists the sittings of other days: see [`Stage::listing`].
     ListSittings,
     /// Nobody looks at the list any longer, or waits for a sitting of it.
     CloseList,
@@ -66,9 +66,9 @@ pub trait Stage {
     fn act(&mut self, request: Request);
     /// The player calls the sitting that is going on by this name; an empty one takes it away.
     fn name_sitting(&mut self, name: String);
-    /// The sittings of other days, once [`Request::ListSittings`] has asked for them.
-    fn shelf(&mut self) -> Shelf;
-    /// Puts one of them on the stage: [`Source::opened`] says when it is there, [`Shelf::opening`]
+    /// The list that [`Request::ListSittings`] asks for.
+    fn listing(&mut self) -> Listing;
+    /// Puts one of them on the stage: [`Source::opened`] says when it is there, [`Listing::opening`]
     /// that it is being read or why it cannot be.
     fn open_sitting(&mut self, id: &str);
     /// The next job set off from the piano, by its place in the settings.

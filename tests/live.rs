@@ -3,6 +3,7 @@
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::engine::{Aside, Event, History, Inertia, Monitor, Reading};
+use peregrinus::listing::Progress;
 use peregrinus::live::{
     About, Clock, Keep, Library, Listener, Order, Player, Sittings, SystemClock, Wanted, World,
     listen, play,
@@ -13,7 +14,6 @@ use peregrinus::plan::{ChordSpan, Marker, Region, TonalPlan};
 use peregrinus::recording::{self, Recording};
 use peregrinus::screen::Action;
 use peregrinus::settings::Settings;
-use peregrinus::shelf::Filling;
 use peregrinus::sittings::{Folder, Recovered, recover};
 use peregrinus::source::{Keeping, Link, Repeat};
 use peregrinus::stage::{Request, Stage};
@@ -896,10 +896,10 @@ fn what_is_played_while_another_sitting_is_shown_is_kept() {
 
     performer.act(Request::ListSittings);
     at = chords(at, 4);
-    wait_for(|| performer.shelf().filling == Filling::Whole);
-    let shelf = performer.shelf();
-    assert_eq!((shelf.count, shelf.rows.len()), (1, 1));
-    let id = shelf.rows[0].id.clone();
+    wait_for(|| performer.listing().progress == Progress::Done);
+    let listing = performer.listing();
+    assert_eq!((listing.count, listing.rows.len()), (1, 1));
+    let id = listing.rows[0].id.clone();
     assert_eq!(performer.source().opened, None);
 
     performer.open_sitting(&id);
@@ -911,7 +911,7 @@ fn what_is_played_while_another_sitting_is_shown_is_kept() {
         source.opened.is_some() && ended
     });
     // Nobody looks at the list any longer.
-    assert!(performer.shelf().rows.is_empty());
+    assert!(performer.listing().rows.is_empty());
     // All of it is there to look back on, as the étude's own file gives it.
     let whole = study(
         &recording::read(etude, &catalogue).unwrap(),

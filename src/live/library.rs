@@ -3,9 +3,9 @@
 
 use super::status::lock;
 use crate::engine::Event;
+use crate::listing::{Listing, Opening, Progress, Row, Stretch, words};
 use crate::plain;
 use crate::plan::Marker;
-use crate::shelf::{Filling, Opening, Row, Shelf, Stretch, words};
 use crate::sittings::{self, Folder, Index, IndexError, Query, Sitting, Stay};
 use crate::theory::{Catalogue, Letters, SpelledTonality, Tonality};
 use crate::time::Time;
@@ -16,25 +16,25 @@ use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex};
 
-/// So many rows are there at once, before the index is compared with the files: no screen has
-/// more.
+/// Rows that are listed at once, before the index is compared with the files: more than fit on
+/// a screen.
 const FIRST: usize = 200;
 
 /// Lists the sittings of a folder, and reads one of them.
 pub struct Library {
     folder: Folder,
     catalogue: Arc<Catalogue>,
-    desk: Arc<Mutex<Desk>>,
-    /// Held by the thread that compares the index with the files: one is enough.
+    state: Arc<Mutex<State>>,
+    /// Held by the thread that compares the index with the files, so that only one does.
     comparing: Arc<Mutex<()>>,
 }
 
-/// Where the threads leave what they have.
+/// What the threads have found out.
 #[derive(Default)]
-struct Desk {
-    shelf: Shelf,
-    /// Counts the lists, and the sittings that were asked for: what comes for an earlier one
-    /// is thrown away.
+struct State {
+    listing: Listing,
+    /// How many times the list was asked for, and a sitting: a thread's answer to an earlier
+    /// request is dropped.
     list: usize,
     asked: usize,
     chosen: Option<Box<Chosen>>,
@@ -57,93 +57,94 @@ impl Library {
         Library {
             folder,
             catalogue,
-            desk: Arc::default(),
+            state: Arc::default(),
             comparing: Arc::default(),
         }
     }
 
-    /// Lists the sittings anew; `wake` gets a message whenever the shelf has changed.
+    /// Lists the sittings anew, on a thread of its own; `wake` gets a message whenever
+    /// [`Library::listing`] has changed.
     pub fn list(&self, wake: Sender<()>) {
-        let mut desk = lock(&self.desk);
-        desk.list += 1;
-        desk.shelf = Shelf::default();
-        let librarian = Librarian {
-            desk: Arc::clone(&self.desk),
-            list: desk.list,
-            asked: desk.asked,
+        let mut state = lock(&self.state);
+        state.list += 1;
+        state.listing = Listing::default();
+        let worker = Worker {
+            state: Arc::clone(&self.state),
+            list: state.list,
+            asked: state.asked,
             wake,
         };
-        drop(desk);
+        drop(state);
         let (folder, catalogue) = (self.folder.clone(), Arc::clone(&self.catalogue));
         let comparing = Arc::clone(&self.comparing);
-        let told = librarian.clone();
+        let told = worker.clone();
         let failed = start("list of sittings", move || {
             let done = catch_unwind(AssertUnwindSafe(|| {
-                list(&folder, &catalogue, &comparing, &librarian)
+                list(&folder, &catalogue, &comparing, &worker)
             }));
             let why = match done {
                 Ok(Ok(())) => return,
                 Ok(Err(e)) => e.to_string(),
-                Err(_) => "the list of sittings has stopped".into(),
+                Err(_) => "the thread that lists them has panicked".into(),
             };
-            librarian.shelve(|shelf| shelf.filling = Filling::Failed(why));
+            worker.update(|listing| listing.progress = Progress::Failed(why));
         });
         if let Err(e) = failed {
             let why = plain::reason(&e);
-            told.shelve(|shelf| shelf.filling = Filling::Failed(why));
+            told.update(|listing| listing.progress = Progress::Failed(why));
         }
     }
 
-    /// Reads one of those that are listed: [`Library::chosen`] has it soon, or
-    /// [`Shelf::opening`] says why not.
+    /// Reads one of the listed sittings, on a thread of its own: [`Library::chosen`] has it soon,
+    /// or [`Listing::opening`] says why not.
     pub fn open(&self, id: &str, wake: Sender<()>) {
-        let mut desk = lock(&self.desk);
-        let Some(row) = desk.shelf.rows.iter().find(|row| row.id == id).cloned() else {
+        let mut state = lock(&self.state);
+        let Some(row) = state.listing.rows.iter().find(|row| row.id == id).cloned() else {
             return;
         };
-        desk.asked += 1;
-        desk.chosen = None;
-        desk.shelf.opening = Opening::Reading;
-        let librarian = Librarian {
-            desk: Arc::clone(&self.desk),
-            list: desk.list,
-            asked: desk.asked,
+        state.asked += 1;
+        state.chosen = None;
+        state.listing.opening = Opening::Reading;
+        let worker = Worker {
+            state: Arc::clone(&self.state),
+            list: state.list,
+            asked: state.asked,
             wake,
         };
-        drop(desk);
+        drop(state);
         let (folder, catalogue) = (self.folder.clone(), Arc::clone(&self.catalogue));
-        let told = librarian.clone();
+        let told = worker.clone();
         let failed = start("a sitting", move || {
             let read = catch_unwind(AssertUnwindSafe(|| read(&folder, &catalogue, row)));
             let why = match read {
-                Ok(Ok(chosen)) => return librarian.hand_out(chosen),
+                Ok(Ok(chosen)) => return worker.deliver(chosen),
                 Ok(Err(why)) => why,
-                Err(_) => "reading it has stopped".into(),
+                Err(_) => "the thread that reads it has panicked".into(),
             };
-            librarian.refuse(why);
+            worker.fail(why);
         });
         if let Err(e) = failed {
-            told.refuse(plain::reason(&e));
+            told.fail(plain::reason(&e));
         }
     }
 
-    /// What there is of the list.
-    pub fn shelf(&self) -> Shelf {
-        lock(&self.desk).shelf.clone()
+    /// The list as far as it is known.
+    pub fn listing(&self) -> Listing {
+        lock(&self.state).listing.clone()
     }
 
     /// The sitting that was asked for, once it has been read.
     pub fn chosen(&self) -> Option<Box<Chosen>> {
-        lock(&self.desk).chosen.take()
+        lock(&self.state).chosen.take()
     }
 
-    /// Nobody looks at the list any longer, or waits for a sitting.
+    /// Forgets the list, and a sitting that is still being read.
     pub fn close(&self) {
-        let mut desk = lock(&self.desk);
-        desk.list += 1;
-        desk.asked += 1;
-        desk.shelf = Shelf::default();
-        desk.chosen = None;
+        let mut state = lock(&self.state);
+        state.list += 1;
+        state.asked += 1;
+        state.listing = Listing::default();
+        state.chosen = None;
     }
 }
 
@@ -152,52 +153,52 @@ fn start(name: &str, work: impl FnOnce() + Send + 'static) -> io::Result<()> {
     thread.spawn(work).map(|_| ())
 }
 
-/// A thread's way to the desk.
+/// What a thread needs to report: it answers these requests.
 #[derive(Clone)]
-struct Librarian {
-    desk: Arc<Mutex<Desk>>,
+struct Worker {
+    state: Arc<Mutex<State>>,
     list: usize,
     asked: usize,
     wake: Sender<()>,
 }
 
-impl Librarian {
-    fn shelve(&self, change: impl FnOnce(&mut Shelf)) {
-        let mut desk = lock(&self.desk);
-        if desk.list == self.list {
-            change(&mut desk.shelf);
+impl Worker {
+    fn update(&self, change: impl FnOnce(&mut Listing)) {
+        let mut state = lock(&self.state);
+        if state.list == self.list {
+            change(&mut state.listing);
             let _ = self.wake.try_send(());
         }
     }
 
-    fn hand_out(&self, chosen: Chosen) {
-        let mut desk = lock(&self.desk);
-        if desk.asked == self.asked {
-            desk.chosen = Some(Box::new(chosen));
-            desk.shelf.opening = Opening::None;
+    fn deliver(&self, chosen: Chosen) {
+        let mut state = lock(&self.state);
+        if state.asked == self.asked {
+            state.chosen = Some(Box::new(chosen));
+            state.listing.opening = Opening::None;
             let _ = self.wake.try_send(());
         }
     }
 
-    fn refuse(&self, why: String) {
-        let mut desk = lock(&self.desk);
-        if desk.asked == self.asked {
-            desk.shelf.opening = Opening::Failed(why);
+    fn fail(&self, why: String) {
+        let mut state = lock(&self.state);
+        if state.asked == self.asked {
+            state.listing.opening = Opening::Failed(why);
             let _ = self.wake.try_send(());
         }
     }
 }
 
-/// The first rows as the index has them, then all as the files say.
+/// Lists the first rows as the index has them, then all of them as the files are.
 fn list(
     folder: &Folder,
     catalogue: &Arc<Catalogue>,
     comparing: &Mutex<()>,
-    librarian: &Librarian,
+    worker: &Worker,
 ) -> Result<(), IndexError> {
     let mut index = Index::open(folder, catalogue)?;
     let stays = Stays::of(catalogue);
-    let shelve = |index: &mut Index, limit, filling| -> Result<(), IndexError> {
+    let publish = |index: &mut Index, limit, progress| -> Result<(), IndexError> {
         let (count, bytes) = index.room()?;
         let query = Query {
             limit,
@@ -205,20 +206,20 @@ fn list(
         };
         let rows = index.list_as(&query, |sitting| row(sitting, &stays))?;
         let said = index.said();
-        librarian.shelve(|shelf| {
-            shelf.rows = rows.into();
-            (shelf.count, shelf.bytes, shelf.filling) = (count, bytes, filling);
-            shelf.said.extend(said);
+        worker.update(|listing| {
+            listing.rows = rows.into();
+            (listing.count, listing.bytes, listing.progress) = (count, bytes, progress);
+            listing.said.extend(said);
         });
         Ok(())
     };
-    shelve(&mut index, Some(FIRST), Filling::Begun)?;
+    publish(&mut index, Some(FIRST), Progress::Started)?;
     let alone = lock(comparing);
     index.refresh(&mut |done, of| {
-        librarian.shelve(|shelf| shelf.filling = Filling::Reading { done, of });
+        worker.update(|listing| listing.progress = Progress::Reading { done, of });
     })?;
     drop(alone);
-    shelve(&mut index, None, Filling::Whole)
+    publish(&mut index, None, Progress::Done)
 }
 
 fn read(folder: &Folder, catalogue: &Catalogue, row: Row) -> Result<Chosen, String> {
@@ -233,7 +234,7 @@ fn read(folder: &Folder, catalogue: &Catalogue, row: Row) -> Result<Chosen, Stri
     })
 }
 
-/// What a front end is shown of a sitting.
+/// The row of a sitting.
 fn row(s: Sitting, stays: &Stays) -> Row {
     let date = s.date();
     let markers: Vec<String> = s.markers.into_iter().map(|(_, name)| name).collect();
@@ -251,7 +252,7 @@ fn row(s: Sitting, stays: &Stays) -> Row {
     });
     Row {
         way: way.collect(),
-        // A file of another program says nothing of when it began: its name tells it.
+        // A file of another program does not say when it began: its id is its name.
         name: s.name.or_else(|| s.begun.is_none().then(|| s.id.clone())),
         id: s.id,
         date,
@@ -263,9 +264,10 @@ fn row(s: Sitting, stays: &Stays) -> Row {
     }
 }
 
-/// The tonalities that the index writes, read once each.
+/// Reads tonalities as the index writes them, each once.
 struct Stays<'c> {
     catalogue: &'c Catalogue,
+    /// By label.
     known: RefCell<HashMap<String, Option<SpelledTonality>>>,
 }
 
@@ -316,14 +318,17 @@ mod tests {
     }
 
     /// The list when all of it is there.
-    fn listed(library: &Library) -> Shelf {
+    fn listed(library: &Library) -> Listing {
         let (wake, woken) = bounded(1);
         library.list(wake);
         loop {
             woken.recv_timeout(Duration::from_secs(20)).expect("news");
-            let shelf = library.shelf();
-            if !matches!(shelf.filling, Filling::Begun | Filling::Reading { .. }) {
-                return shelf;
+            let listing = library.listing();
+            if !matches!(
+                listing.progress,
+                Progress::Started | Progress::Reading { .. }
+            ) {
+                return listing;
             }
         }
     }
@@ -331,32 +336,35 @@ mod tests {
     #[test]
     fn where_there_is_nothing_the_list_is_empty() {
         let (_dir, library) = library(&[]);
-        let shelf = listed(&library);
-        assert_eq!((shelf.rows.len(), shelf.count, shelf.bytes), (0, 0, 0));
-        assert_eq!((shelf.filling, shelf.said), (Filling::Whole, vec![]));
+        let listing = listed(&library);
+        assert_eq!(
+            (listing.rows.len(), listing.count, listing.bytes),
+            (0, 0, 0)
+        );
+        assert_eq!((listing.progress, listing.said), (Progress::Done, vec![]));
     }
 
     #[test]
     fn what_is_there_is_listed_and_read() {
         let (_dir, library) = library(&[("ferry", ETUDE), ("bad", b"no music")]);
-        let shelf = listed(&library);
-        assert_eq!((shelf.count, shelf.bytes), (1, ETUDE.len() as u64));
-        assert_eq!(shelf.rows[0].name.as_deref(), Some("ferry"));
-        assert_eq!(shelf.said.len(), 1, "{:?}", shelf.said);
-        assert!(shelf.said[0].contains("bad.mid: left out"));
+        let listing = listed(&library);
+        assert_eq!((listing.count, listing.bytes), (1, ETUDE.len() as u64));
+        assert_eq!(listing.rows[0].name.as_deref(), Some("ferry"));
+        assert_eq!(listing.said.len(), 1, "{:?}", listing.said);
+        assert!(listing.said[0].contains("bad.mid: left out"));
 
         let (wake, woken) = bounded(1);
         library.open("ferry", wake.clone());
         woken.recv_timeout(Duration::from_secs(20)).expect("news");
         let chosen = library.chosen().expect("read");
-        assert_eq!((&chosen.row, chosen.damage), (&shelf.rows[0], None));
+        assert_eq!((&chosen.row, chosen.damage), (&listing.rows[0], None));
         assert_eq!(chosen.end, chosen.row.length);
         assert!(library.chosen().is_none(), "once");
         // One that goes away in the meantime.
         std::fs::remove_file(library.folder.path("ferry")).expect("removed");
         library.open("ferry", wake.clone());
         woken.recv_timeout(Duration::from_secs(20)).expect("news");
-        let opening = library.shelf().opening;
+        let opening = library.listing().opening;
         assert!(
             matches!(&opening, Opening::Failed(why) if why.contains("no such file")),
             "{opening:?}"
@@ -364,7 +372,7 @@ mod tests {
         // Nobody waits any longer.
         library.open("ferry", wake);
         library.close();
-        assert_eq!(library.shelf(), Shelf::default());
+        assert_eq!(library.listing(), Listing::default());
         assert!(library.chosen().is_none());
     }
 

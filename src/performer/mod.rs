@@ -9,10 +9,10 @@ mod opened;
 mod said;
 
 use crate::engine::{Event, Explanation, History, Inertia, Monitor, Reading};
+use crate::listing::{Listing, Progress};
 use crate::live::{About, Feed, Library, Listener, Order, Player, Unwritten};
 use crate::plain;
 use crate::plan::Marker;
-use crate::shelf::{Filling, Shelf};
 use crate::source::{Link, Repeat, Source, Transport};
 use crate::stage::{Chronicle, News, Pace, Request, Stage, StageError};
 use crate::time::Time;
@@ -436,12 +436,12 @@ impl Stage for Performer {
         self.order_to_the_keyboard(Order::NameSitting(name));
     }
 
-    fn shelf(&mut self) -> Shelf {
-        let nowhere = || Shelf {
-            filling: Filling::Failed("no sittings are kept here".into()),
-            ..Shelf::default()
+    fn listing(&mut self) -> Listing {
+        let nowhere = || Listing {
+            progress: Progress::Failed("there is no folder for them".into()),
+            ..Listing::default()
         };
-        self.library.as_ref().map_or_else(nowhere, Library::shelf)
+        self.library.as_ref().map_or_else(nowhere, Library::listing)
     }
 
     fn open_sitting(&mut self, id: &str) {

@@ -1,6 +1,6 @@
-//! The list of sittings: what is looked for, what of it is there, and which one is chosen.
+//! The list of sittings: what is typed to search it, what matches, and which one is chosen.
 
-use crate::shelf::{Row, Shelf, Sought};
+use crate::listing::{Listing, Row, Search};
 use crate::theory::{Catalogue, Notation};
 use ratatui::crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 use ratatui::crossterm::event::{MouseButton, MouseEvent, MouseEventKind};
@@ -15,10 +15,10 @@ const WHEEL: usize = 3;
 #[derive(Clone, Debug, Default)]
 pub(super) struct SittingList {
     typed: String,
-    shelf: Shelf,
-    /// The places on the shelf of those that fit.
+    listing: Listing,
+    /// The places in the list of those that match.
     found: Vec<usize>,
-    /// The place among these of the one that is chosen, and of the first that is to be seen.
+    /// The places among these of the chosen one, and of the first that is shown.
     chosen: usize,
     top: usize,
 }
@@ -37,51 +37,51 @@ impl SittingList {
         &self.typed
     }
 
-    pub fn shelf(&self) -> &Shelf {
-        &self.shelf
+    pub fn listing(&self) -> &Listing {
+        &self.listing
     }
 
-    /// How many fit.
+    /// How many match.
     pub fn found(&self) -> usize {
         self.found.len()
     }
 
     pub fn chosen(&self) -> Option<&Row> {
-        self.shelf.rows.get(*self.found.get(self.chosen)?)
+        self.listing.rows.get(*self.found.get(self.chosen)?)
     }
 
-    /// Those that are to be seen on so many rows, and whether each is chosen.
-    pub fn seen(&self, rows: usize) -> impl Iterator<Item = (&Row, bool)> {
+    /// Those that are shown on this number of rows, and whether each is the chosen one.
+    pub fn shown(&self, rows: usize) -> impl Iterator<Item = (&Row, bool)> {
         let places = self.found.iter().enumerate().skip(self.top).take(rows);
-        places.filter_map(|(place, at)| Some((self.shelf.rows.get(*at)?, place == self.chosen)))
+        places.filter_map(|(place, at)| Some((self.listing.rows.get(*at)?, place == self.chosen)))
     }
 
-    /// Takes what there is of the list by now. The one that is chosen stays so, unless it is the
-    /// newest.
-    pub fn fill(&mut self, shelf: Shelf, notation: Notation, catalogue: &Catalogue) {
-        let same = Arc::ptr_eq(&shelf.rows, &self.shelf.rows);
+    /// Takes the list as far as it is known by now. The chosen sitting stays chosen, but the first
+    /// row stays the first row: until the player moves, that is the newest.
+    pub fn fill(&mut self, listing: Listing, notation: Notation, catalogue: &Catalogue) {
+        let same = Arc::ptr_eq(&listing.rows, &self.listing.rows);
         let chosen = self.chosen().filter(|_| self.chosen > 0);
         let chosen = chosen.map(|row| row.id.clone());
-        self.shelf = shelf;
+        self.listing = listing;
         if same {
             return;
         }
-        self.look(notation, catalogue);
-        let rows = &self.shelf.rows;
+        self.search(notation, catalogue);
+        let rows = &self.listing.rows;
         let place = chosen.and_then(|id| self.found.iter().position(|&at| rows[at].id == id));
         self.chosen = place.unwrap_or_default();
     }
 
-    /// Looks for what is typed.
-    fn look(&mut self, notation: Notation, catalogue: &Catalogue) {
-        let mut sought = Sought::new(&self.typed, notation, catalogue);
-        let rows = self.shelf.rows.iter().enumerate();
-        let fitting = rows.filter(|(_, row)| sought.fits(row));
-        self.found = fitting.map(|(at, _)| at).collect();
+    /// Searches for what is typed.
+    fn search(&mut self, notation: Notation, catalogue: &Catalogue) {
+        let mut search = Search::new(&self.typed, notation, catalogue);
+        let rows = self.listing.rows.iter().enumerate();
+        let matching = rows.filter(|(_, row)| search.matches(row));
+        self.found = matching.map(|(at, _)| at).collect();
         (self.chosen, self.top) = (0, 0);
     }
 
-    /// Takes in how many rows there is room for: the one that is chosen is among them.
+    /// Scrolls so that the chosen one is among this number of rows.
     pub fn follow(&mut self, rows: usize) {
         let rows = rows.max(1);
         let first = (self.chosen + 1).saturating_sub(rows);
@@ -89,7 +89,7 @@ impl SittingList {
         self.top = self.top.clamp(first, self.chosen).min(last.max(first));
     }
 
-    /// Takes a key of the computer's keyboard; `page` rows were to be seen.
+    /// Takes a key of the computer's keyboard; a page has this number of rows.
     pub fn take(
         &mut self,
         event: &Event,
@@ -117,17 +117,17 @@ impl SittingList {
             KeyCode::End => self.choose(usize::MAX),
             KeyCode::Backspace => {
                 self.typed.pop();
-                self.look(notation, catalogue);
+                self.search(notation, catalogue);
             }
             KeyCode::Char('u') if control => {
                 self.typed.clear();
-                self.look(notation, catalogue);
+                self.search(notation, catalogue);
             }
             KeyCode::Char(c)
                 if plain && !c.is_control() && self.typed.chars().count() < LONGEST =>
             {
                 self.typed.push(c);
-                self.look(notation, catalogue);
+                self.search(notation, catalogue);
             }
             _ => {}
         }

@@ -143,7 +143,7 @@ impl<'a> ScreenState<'a> {
         let (reading, source, played) = (stage.reading(), stage.source(), stage.now());
         self.follow_opened(&source);
         if let Doing::Listing { list, .. } = &mut self.showing.doing {
-            list.fill(stage.shelf(), self.look.notation, self.look.catalogue);
+            list.fill(stage.listing(), self.look.notation, self.look.catalogue);
         }
         if self.view.wanted.why {
             self.ask(&reading, now, stage);

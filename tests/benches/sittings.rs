@@ -1,9 +1,12 @@
 //! What ten thousand sittings cost: `cargo bench --bench sittings`.
 
+use crossbeam_channel::bounded;
+use peregrinus::listing::{Listing, Progress, Search};
+use peregrinus::live::Library;
 use peregrinus::sittings::{Folder, Index, Query, Sitting, Stay};
-use peregrinus::theory::Catalogue;
+use peregrinus::theory::{Catalogue, Notation};
 use std::sync::Arc;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 const SITTINGS: u32 = 10_000;
 /// Regions of a sitting: a quarter of an hour of wandering.
@@ -68,15 +71,74 @@ fn main() {
             ..Query::default()
         },
     );
+    in_the_monitor(&folder, &catalogue);
 }
+
+/// From the key that opens the list to its first rows, and to all of them; and what a letter
+/// costs that is typed then.
+fn in_the_monitor(folder: &Folder, catalogue: &Arc<Catalogue>) {
+    let mut times: Vec<(Duration, Duration)> = Vec::new();
+    let mut listing = Listing::default();
+    for _ in 0..9 {
+        let library = Library::new(folder.clone(), Arc::clone(catalogue));
+        let (wake, woken) = bounded(1);
+        let began = Instant::now();
+        library.list(wake);
+        let mut first = None;
+        loop {
+            woken.recv_timeout(Duration::from_secs(60)).expect("news");
+            listing = library.listing();
+            if !listing.rows.is_empty() {
+                first.get_or_insert(began.elapsed());
+            }
+            if listing.progress == Progress::Done {
+                break;
+            }
+        }
+        assert_eq!(listing.rows.len(), SITTINGS as usize);
+        times.push((first.expect("rows"), began.elapsed()));
+    }
+    let mut median = |of: fn(&(Duration, Duration)) -> Duration| {
+        times.sort_by_key(of);
+        of(&times[times.len() / 2]).as_secs_f64() * 1e3
+    };
+    let (first, all) = (median(|t| t.0), median(|t| t.1));
+    println!("in the monitor: the first rows in {first:.1} ms, all {SITTINGS} in {all:.1} ms");
+    for typed in ["t", "take 77", "b dorian", "d", "nowhere"] {
+        let began = Instant::now();
+        let mut search = Search::new(typed, Notation::default(), catalogue);
+        let found = listing
+            .rows
+            .iter()
+            .filter(|row| search.matches(row))
+            .count();
+        println!(
+            "typed, {typed:?}: {found} of {SITTINGS} in {:.1} ms",
+            began.elapsed().as_secs_f64() * 1e3
+        );
+    }
+}
+
+const CENTERS: [&str; 12] = [
+    "C", "D♭", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B",
+];
+const MODES: [(&str, &str); 3] = [
+    ("dorian", "Dorian"),
+    ("lydian", "Lydian"),
+    ("mixolydian", "Mixolydian"),
+];
 
 fn sitting(number: u32) -> Sitting {
     let stay = |region: u32| Stay {
         start: f64::from(region) * 75.0,
         end: f64::from(region + 1) * 75.0,
         center: ((number + region) % 12) as u8,
-        mode: ["dorian", "lydian", "mixolydian"][(region % 3) as usize].into(),
-        label: "E♭ Mixolydian".into(),
+        mode: MODES[(region % 3) as usize].0.into(),
+        label: format!(
+            "{} {}",
+            CENTERS[((number + region) % 12) as usize],
+            MODES[(region % 3) as usize].1
+        ),
     };
     let (day, second) = (1 + number / 86_400, number % 86_400);
     let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);

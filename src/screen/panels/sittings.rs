@@ -1,21 +1,21 @@
 //! The list of the sittings of other days, over everything else: a row each, with its way
 //! through the centers as the history strip would draw it.
 
+use crate::listing::{Listing, Opening, Progress, Row, Stretch};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped};
 use crate::screen::picture::Picture;
 use crate::screen::sittings::SittingList;
 use crate::screen::wording::{clock, number, room};
-use crate::shelf::{Filling, Opening, Row, Shelf, Stretch};
 use crate::source::Keeping;
 use crate::theory::Glyphs;
 use crate::time::Time;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// Rows above the list: how many there are, what is looked for, what stands below.
+/// Rows above the list: how many there are, what is typed, captions.
 const HEAD: u16 = 3;
-/// Rows below it: the one that is chosen in words, and the keys.
+/// Rows below it: the chosen one in words, and the keys.
 const FOOT: u16 = 2;
 /// The lines at the bottom of the screen, which stay.
 pub(in crate::screen) const BELOW: u16 = 2;
@@ -41,8 +41,8 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, list: &SittingLi
     let styles = look.styles();
     let (w, h) = (pen.width(), pen.height());
     pen.wipe(0, 0, w, h, styles.ground());
-    let shelf = list.shelf();
-    let how_far = how_far(shelf);
+    let listing = list.listing();
+    let how_far = how_far(listing);
     pen.put_right(w.saturating_sub(1), 0, &how_far, styles.quiet);
     let left = w.saturating_sub(columns(&how_far) + 3);
     let title = fit(&how_many(list), left, look.glyphs());
@@ -59,14 +59,14 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, list: &SittingLi
     for (x, caption) in [
         (DATE, "played"),
         (LENGTH.0 + 1, "length"),
-        (WAY, "its way"),
+        (WAY, "centers"),
         (name, "name"),
     ] {
         pen.put(x, 2, caption, styles.quiet);
     }
     let foot = h.saturating_sub(FOOT);
     let rows = foot.saturating_sub(HEAD);
-    for (y, (row, chosen)) in (HEAD..).zip(list.seen(rows.into())) {
+    for (y, (row, chosen)) in (HEAD..).zip(list.shown(rows.into())) {
         let style = if chosen { styles.lit } else { styles.text };
         if chosen {
             pen.put(0, y, look.sign("▸", ">"), style);
@@ -96,58 +96,67 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, list: &SittingLi
 
 /// `214 sittings, 12 MB`, or `3 of 214 sittings, 12 MB`.
 fn how_many(list: &SittingList) -> String {
-    let shelf = list.shelf();
-    let noun = if shelf.count == 1 {
+    let listing = list.listing();
+    let noun = if listing.count == 1 {
         "sitting"
     } else {
         "sittings"
     };
-    let all = format!("{} {noun}, {}", number(shelf.count), room(shelf.bytes));
-    match (list.typed().trim().is_empty(), shelf.count) {
+    if listing.count == 0 && listing.progress != Progress::Done {
+        return "sittings".into();
+    }
+    let all = format!("{} {noun}, {}", number(listing.count), room(listing.bytes));
+    match (list.typed().trim().is_empty(), listing.count) {
         (false, 1..) => format!("{} of {all}", number(list.found())),
         _ => all,
     }
 }
 
-/// What is still to come of the list.
-fn how_far(shelf: &Shelf) -> String {
-    match shelf.filling {
-        Filling::Reading { done, of } => format!("reading {} of {}", number(done), number(of)),
-        Filling::Begun if shelf.rows.len() < shelf.count => "reading".into(),
+/// How far the list has been read.
+fn how_far(listing: &Listing) -> String {
+    match listing.progress {
+        Progress::Reading { done, of } => format!("reading {} of {}", number(done), number(of)),
+        Progress::Started if listing.rows.len() < listing.count => "reading".into(),
         _ => String::new(),
     }
 }
 
-/// Why no row is there.
+/// Why there is no row.
 fn nothing(list: &SittingList, picture: &Picture) -> String {
-    let shelf = list.shelf();
-    match (&shelf.filling, picture.source.keeping) {
-        (Filling::Failed(why), _) => format!("There is no list: {why}."),
-        _ if shelf.count > 0 && !shelf.rows.is_empty() => {
-            "Nothing that is looked for is in any of them.".into()
+    let listing = list.listing();
+    match (&listing.progress, picture.source.keeping) {
+        (Progress::Failed(why), _) => format!("The sittings cannot be listed: {why}."),
+        _ if listing.count > 0 && !listing.rows.is_empty() => {
+            "No sitting matches what you typed.".into()
         }
-        (Filling::Begun | Filling::Reading { .. }, _) => "The list is being read.".into(),
-        (Filling::Whole, Keeping::Growing | Keeping::Stuck) => {
-            "There are none yet: the one that is going on is listed when it has ended.".into()
+        (Progress::Started | Progress::Reading { .. }, _) => "The list is being read.".into(),
+        (Progress::Done, Keeping::Growing | Keeping::Stuck) => {
+            "There are no sittings yet: the one that is going on is listed when it has ended."
+                .into()
         }
-        (Filling::Whole, Keeping::Ready) => "There are none yet: the next note begins one.".into(),
-        (Filling::Whole, Keeping::Off) => "There are none yet.".into(),
+        (Progress::Done, Keeping::Ready) => {
+            "There are no sittings yet: the next note begins one.".into()
+        }
+        (Progress::Done, Keeping::Off) => "There are no sittings yet.".into(),
     }
 }
 
 /// What is wrong, or else the keys.
 fn last(list: &SittingList, look: &Look) -> (String, Style) {
     let styles = look.styles();
-    let shelf = list.shelf();
-    match &shelf.opening {
+    let listing = list.listing();
+    match &listing.opening {
         Opening::Failed(why) => {
-            return (format!("This one cannot be opened: {why}."), styles.warning);
+            return (
+                format!("This sitting cannot be opened: {why}."),
+                styles.warning,
+            );
         }
-        Opening::Reading => return ("It is being read.".into(), styles.text),
+        Opening::Reading => return ("The sitting is being read.".into(), styles.text),
         Opening::None => {}
     }
-    if let Some(said) = shelf.said.first() {
-        let more = match shelf.said.len() {
+    if let Some(said) = listing.said.first() {
+        let more = match listing.said.len() {
             1 => String::new(),
             n => format!(" (and {} more)", n - 1),
         };

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::engine::{Aside, CANDIDATES, CAUSES};
+use crate::listing::{Listing, Opening, Progress, Row, Stretch, words};
 use crate::screen::keys::{Direction, Zoom};
 use crate::screen::layout::{Panel, SMALLEST, places};
 use crate::screen::panels::{
@@ -10,7 +11,6 @@ use crate::screen::panels::{
 };
 use crate::screen::pen::Pen;
 use crate::screen::timeline;
-use crate::shelf::{Filling, Opening, Row, Shelf, Stretch, words};
 use crate::source::{Going, Keeping, Opened};
 use crate::theory::{Chord, KeySet, KindId, ModeId, SpelledTonality, Spelling, Tonality};
 use proptest::prelude::*;
@@ -215,16 +215,16 @@ prop_compose! {
         said in prop::collection::vec(text(), 0..2), typed in text(), chosen in 0..99usize, seen in 0..99usize,
     ) -> SittingList {
         let count = rows.len();
-        let filling = match state {
-            0 => Filling::Begun,
-            1 => Filling::Reading { done: count, of: usize::MAX },
-            2 => Filling::Whole,
-            _ => Filling::Failed(why.clone()),
+        let progress = match state {
+            0 => Progress::Started,
+            1 => Progress::Reading { done: count, of: usize::MAX },
+            2 => Progress::Done,
+            _ => Progress::Failed(why.clone()),
         };
         let opening = [Opening::None, Opening::Reading, Opening::Failed(why)][usize::from(opening)].clone();
-        let shelf = Shelf { rows: rows.into(), count, bytes, filling, said, opening };
+        let listing = Listing { rows: rows.into(), count, bytes, progress, said, opening };
         let mut list = SittingList::default();
-        list.fill(shelf, Notation::default(), Catalogue::standard());
+        list.fill(listing, Notation::default(), Catalogue::standard());
         let mut press = |code| {
             let event = Event::Key(KeyEvent::new(code, KeyModifiers::NONE));
             list.take(&event, seen, Notation::default(), Catalogue::standard());

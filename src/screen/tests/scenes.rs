@@ -8,10 +8,10 @@ mod shown;
 
 use super::*;
 use crate::engine::{Event, Monitor};
+use crate::listing::Listing;
 use crate::screen::Options;
 use crate::screen::state::ScreenState;
 use crate::screen::surface::{MouseReports, Presence, Surface};
-use crate::shelf::Shelf;
 use crate::stage::{Request, Stage, StageError};
 use crossbeam_channel::{Receiver, never};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyModifiers};
@@ -114,7 +114,7 @@ impl Stage for Playing {
     fn name_sitting(&mut self, name: String) {
         panic!("{name} is for a keyboard whose playing is kept");
     }
-    fn shelf(&mut self) -> Shelf {
+    fn listing(&mut self) -> Listing {
         panic!("no other days here")
     }
     fn open_sitting(&mut self, id: &str) {

@@ -2,8 +2,8 @@
 
 use super::scenes::marks;
 use super::*;
+use crate::listing::{Listing, Opening, Progress, Row, Stretch, words};
 use crate::screen::sittings::ListState;
-use crate::shelf::{Filling, Opening, Row, Shelf, Stretch, words};
 use crate::source::Keeping;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyModifiers};
 use std::fmt::Write as _;
@@ -91,22 +91,22 @@ fn rows() -> Vec<Row> {
     all
 }
 
-fn shelf() -> Shelf {
+fn listing() -> Listing {
     let rows = rows();
-    Shelf {
+    Listing {
         count: rows.len(),
         rows: rows.into(),
         bytes: 1_240_000,
-        filling: Filling::Whole,
+        progress: Progress::Done,
         said: Vec::new(),
         opening: Opening::None,
     }
 }
 
 /// Filled, and these keys pressed: characters, and arrows by their signs.
-fn list(shelf: Shelf, keys: &str) -> SittingList {
+fn list(listing: Listing, keys: &str) -> SittingList {
     let mut list = SittingList::default();
-    list.fill(shelf, Notation::default(), Catalogue::standard());
+    list.fill(listing, Notation::default(), Catalogue::standard());
     for c in keys.chars() {
         assert_eq!(press(&mut list, c), ListState::Open);
     }
@@ -150,24 +150,24 @@ fn seen(list: &SittingList, (w, h): (u16, u16), glyphs: Glyphs, palette: Palette
 #[test]
 fn pictures() {
     let gone = "2026-11-29_08-02: there is no such file";
-    let refused = Shelf {
+    let refused = Listing {
         opening: Opening::Failed(gone.into()),
-        ..shelf()
+        ..listing()
     };
     let said = "/home/x/sittings/y.mid: left out of the sittings: this is no MIDI file";
     for (name, list) in [
-        ("all", list(shelf(), "↓")),
-        ("found", list(shelf(), "c ion↓")),
-        ("last", list(shelf(), "⇲")),
+        ("all", list(listing(), "↓")),
+        ("found", list(listing(), "c ion↓")),
+        ("last", list(listing(), "⇲")),
         ("refused", list(refused, "")),
         (
             "said",
             list(
-                Shelf {
+                Listing {
                     said: vec![said.into(), "and another".into()],
-                    filling: Filling::Reading { done: 7, of: 1200 },
+                    progress: Progress::Reading { done: 7, of: 1200 },
                     count: 9000,
-                    ..shelf()
+                    ..listing()
                 },
                 "",
             ),
@@ -194,20 +194,20 @@ fn pictures() {
 /// Never a blank: why there is no row is said.
 #[test]
 fn where_there_is_no_row_it_is_said_why() {
-    let empty = Shelf {
-        filling: Filling::Whole,
-        ..Shelf::default()
+    let empty = Listing {
+        progress: Progress::Done,
+        ..Listing::default()
     };
-    let failed = Shelf {
-        filling: Filling::Failed("the index of the sittings is damaged".into()),
-        ..Shelf::default()
+    let failed = Listing {
+        progress: Progress::Failed("the index of the sittings is damaged".into()),
+        ..Listing::default()
     };
-    for (shelf, typed, keeping, says) in [
+    for (listing, typed, keeping, says) in [
         (
             empty.clone(),
             "",
             Keeping::Ready,
-            "There are none yet: the next note begins one.",
+            "There are no sittings yet: the next note begins one.",
         ),
         (
             empty.clone(),
@@ -215,27 +215,27 @@ fn where_there_is_no_row_it_is_said_why() {
             Keeping::Growing,
             "the one that is going on is listed when it",
         ),
-        (empty, "", Keeping::Off, "There are none yet."),
+        (empty, "", Keeping::Off, "There are no sittings yet."),
         (
             failed,
             "",
             Keeping::Ready,
-            "There is no list: the index of the sittings is damaged.",
+            "The sittings cannot be listed: the index of the sittings is damaged.",
         ),
         (
-            Shelf::default(),
+            Listing::default(),
             "",
             Keeping::Ready,
             "The list is being read.",
         ),
         (
-            shelf(),
+            listing(),
             "zzz",
             Keeping::Ready,
-            "Nothing that is looked for is in any of them.",
+            "No sitting matches what you typed.",
         ),
     ] {
-        let mut scene = scene(list(shelf, typed));
+        let mut scene = scene(list(listing, typed));
         scene.source.keeping = keeping;
         for (w, h) in [(80, 24), (60, 18)] {
             let text = scene.text(w, h, Glyphs::Ascii);
@@ -248,7 +248,7 @@ fn where_there_is_no_row_it_is_said_why() {
 /// The music goes on below: the lines at the bottom are those of the monitor.
 #[test]
 fn what_is_kept_and_what_is_wrong_stay_in_sight() {
-    let mut scene = scene(list(shelf(), ""));
+    let mut scene = scene(list(listing(), ""));
     scene.source.notice = Some("Digital Piano is gone.".into());
     let text = scene.text(80, 24, Glyphs::Unicode);
     let last: Vec<&str> = text.lines().rev().take(2).collect();
@@ -262,9 +262,9 @@ fn what_is_kept_and_what_is_wrong_stay_in_sight() {
 #[test]
 fn arrows_and_pages_go_through_it() {
     let place = |keys: &str| {
-        let mut list = list(shelf(), keys);
+        let mut list = list(listing(), keys);
         list.follow(5);
-        let seen: Vec<bool> = list.seen(5).map(|(_, chosen)| chosen).collect();
+        let seen: Vec<bool> = list.shown(5).map(|(_, chosen)| chosen).collect();
         let rows = rows();
         let id = &list.chosen().expect("one").id;
         let at = rows.iter().position(|row| row.id == *id);
@@ -292,13 +292,13 @@ fn arrows_and_pages_go_through_it() {
 
 #[test]
 fn one_is_opened_or_the_list_is_left() {
-    let mut found = list(shelf(), "08:02");
+    let mut found = list(listing(), "08:02");
     assert_eq!(
         press(&mut found, '\n'),
         ListState::Chosen("2026-11-29_08:02".into())
     );
     assert_eq!(press(&mut found, '\u{1b}'), ListState::Left);
-    let mut nothing = list(shelf(), "zzz");
+    let mut nothing = list(listing(), "zzz");
     assert_eq!(press(&mut nothing, '\n'), ListState::Open);
 }
 
@@ -307,17 +307,60 @@ fn one_is_opened_or_the_list_is_left() {
 #[test]
 fn what_is_chosen_stays_so_when_the_list_grows() {
     let first: Vec<Row> = rows().into_iter().skip(1).take(3).collect();
-    let first = Shelf {
+    let first = Listing {
         rows: first.into(),
-        filling: Filling::Begun,
-        ..shelf()
+        progress: Progress::Started,
+        ..listing()
     };
     let mut chosen = list(first.clone(), "↓");
     let id = chosen.chosen().map(|row| row.id.clone());
-    chosen.fill(shelf(), Notation::default(), Catalogue::standard());
+    chosen.fill(listing(), Notation::default(), Catalogue::standard());
     assert_eq!(chosen.chosen().map(|row| row.id.clone()), id);
     // Where nobody has chosen yet it is the newest.
     let mut newest = list(first, "");
-    newest.fill(shelf(), Notation::default(), Catalogue::standard());
+    newest.fill(listing(), Notation::default(), Catalogue::standard());
     assert_eq!(newest.chosen().map(|row| &row.id), Some(&rows()[0].id));
+}
+
+#[test]
+fn the_mouse_goes_through_it() {
+    use ratatui::crossterm::event::{MouseButton, MouseEvent, MouseEventKind};
+    let mut list = list(listing(), "");
+    let rows = Rect::new(0, 3, 80, 5);
+    let mut point = |kind, row| {
+        let event = MouseEvent {
+            kind,
+            column: 10,
+            row,
+            modifiers: KeyModifiers::NONE,
+        };
+        let state = list.point(&event, rows);
+        list.follow(5);
+        let date = list.chosen().map(|row| row.date.clone());
+        (state, date.expect("one"))
+    };
+    let date = |at: usize| rows_at(at).date;
+    let click = MouseEventKind::Down(MouseButton::Left);
+    assert_eq!(
+        point(MouseEventKind::ScrollDown, 20),
+        (ListState::Open, date(3))
+    );
+    assert_eq!(
+        point(MouseEventKind::ScrollDown, 4),
+        (ListState::Open, date(6))
+    );
+    assert_eq!(
+        point(MouseEventKind::ScrollUp, 4),
+        (ListState::Open, date(3))
+    );
+    // Rows 2 to 6 are shown. The first click chooses, the second opens.
+    assert_eq!(point(click, 6), (ListState::Open, date(5)));
+    assert_eq!(point(click, 2), (ListState::Open, date(5)));
+    assert_eq!(point(click, 8), (ListState::Open, date(5)));
+    let opened = ListState::Chosen(rows_at(5).id);
+    assert_eq!(point(click, 6), (opened, date(5)));
+}
+
+fn rows_at(at: usize) -> Row {
+    rows().swap_remove(at)
 }

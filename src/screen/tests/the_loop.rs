@@ -2,11 +2,11 @@
 
 use super::*;
 use crate::engine;
+use crate::listing::{Listing, Progress, Row, words};
 use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
 use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::screen::{Key, LeftInertia, Options, Outcome, Update};
-use crate::shelf::{Filling, Row, Shelf, words};
 use crate::source::{Keeping, Opened};
 use crate::stage::{Pace, Request, Stage, StageError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
@@ -31,7 +31,7 @@ struct FakeStage {
     fetched: u32,
     /// The jobs set off from the piano, the last first.
     jobs: Vec<usize>,
-    shelf: Shelf,
+    listing: Listing,
     /// The sittings that were to be opened.
     opens: Vec<String>,
 }
@@ -69,8 +69,8 @@ impl Stage for FakeStage {
     fn name_sitting(&mut self, name: String) {
         self.scene.source.notice = Some(format!("[{name}] it is."));
     }
-    fn shelf(&mut self) -> Shelf {
-        self.shelf.clone()
+    fn listing(&mut self) -> Listing {
+        self.listing.clone()
     }
     fn open_sitting(&mut self, id: &str) {
         self.opens.push(id.into());
@@ -225,7 +225,7 @@ impl Rig {
                 happens: None,
                 fetched: 0,
                 jobs: Vec::new(),
-                shelf: Shelf::default(),
+                listing: Listing::default(),
                 opens: Vec::new(),
             },
             surface: FakeSurface::default(),
@@ -1155,7 +1155,7 @@ fn what_is_shown_again_comes_to_its_end() {
     assert!(nothing.contains("Choose a moment first"), "{nothing}");
 }
 
-fn shelf(dates: &[&str]) -> Shelf {
+fn listing(dates: &[&str]) -> Listing {
     let row = |date: &&str| Row {
         id: format!("id of {date}"),
         date: (*date).into(),
@@ -1167,12 +1167,12 @@ fn shelf(dates: &[&str]) -> Shelf {
         way: Vec::new(),
         words: words([*date].into_iter()),
     };
-    Shelf {
+    Listing {
         rows: dates.iter().map(row).collect(),
         count: dates.len(),
         bytes: 3000,
-        filling: Filling::Whole,
-        ..Shelf::default()
+        progress: Progress::Done,
+        ..Listing::default()
     }
 }
 
@@ -1193,7 +1193,7 @@ impl Rig {
 #[test]
 fn a_list_is_opened_searched_and_left() {
     let mut rig = Rig::new(Scene::dorian());
-    rig.stage.shelf = shelf(&["2026-11-29 20:15", "2026-11-28 20:15"]);
+    rig.stage.listing = listing(&["2026-11-29 20:15", "2026-11-28 20:15"]);
     let quits = |rig: &mut Rig| rig.press(KeyCode::Char('c'), KeyModifiers::CONTROL);
     rig.types("Lqfx");
     quits(&mut rig);
@@ -1201,7 +1201,7 @@ fn a_list_is_opened_searched_and_left() {
     assert_eq!(rig.stage.acts, [Request::ListSittings]);
 
     let mut rig = Rig::new(Scene::dorian());
-    rig.stage.shelf = shelf(&["2026-11-29 20:15", "2026-11-28 20:15"]);
+    rig.stage.listing = listing(&["2026-11-29 20:15", "2026-11-28 20:15"]);
     let last = rig.pictures(&["L", "11-28", "\u{1b}", "q"]);
     assert!(
         !last.contains("find:") && last.contains("heard lately"),
@@ -1216,7 +1216,7 @@ fn a_list_is_opened_searched_and_left() {
 fn a_sitting_is_opened_and_closed_again() {
     for close in ["q", "\u{1b}"] {
         let mut rig = Rig::new(Scene::wandering());
-        rig.stage.shelf = shelf(&["2026-11-29 20:15", "2026-11-28 20:15"]);
+        rig.stage.listing = listing(&["2026-11-29 20:15", "2026-11-28 20:15"]);
         // Teaching, with another mode beside, and frozen.
         let last = rig.pictures(&["td", "f", "L", "11-28", "\n", close, "q"]);
         assert!(
@@ -1232,7 +1232,7 @@ fn a_sitting_is_opened_and_closed_again() {
 #[test]
 fn an_opened_sitting_is_looked_back_on() {
     let mut rig = Rig::new(Scene::file());
-    rig.stage.shelf = shelf(&["2026-11-29 20:15", "2026-11-28 20:15"]);
+    rig.stage.listing = listing(&["2026-11-29 20:15", "2026-11-28 20:15"]);
     let quit = [
         "L",
         "\n",

@@ -1,5 +1,4 @@
-//! The sittings of other days, as a front end lists them: `live` fills the shelf, the screen
-//! shows what is on it and finds something there.
+//! The list of the sittings of other days, as front ends show and search it; written by `live`.
 
 use crate::theory::{
     Catalogue, Letters, Notation, PitchClass, SpelledTonality, Spelling, Tonality,
@@ -10,13 +9,13 @@ use std::sync::Arc;
 
 /// The list of sittings as far as it is known.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Shelf {
-    /// The newest first. The first ones are there before all are.
+pub struct Listing {
+    /// The newest first. The first of them come before the whole list does.
     pub rows: Arc<[Row]>,
     /// How many there are, and the bytes that they take on disk.
     pub count: usize,
     pub bytes: u64,
-    pub filling: Filling,
+    pub progress: Progress,
     /// What there is to say about the index, a sentence each.
     pub said: Vec<String>,
     pub opening: Opening,
@@ -24,20 +23,20 @@ pub struct Shelf {
 
 /// How far the list is.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub enum Filling {
+pub enum Progress {
     #[default]
-    Begun,
+    Started,
     /// So many of the files that are new or changed have been read.
     Reading {
         done: usize,
         of: usize,
     },
-    Whole,
+    Done,
     /// It cannot be had, and why.
     Failed(String),
 }
 
-/// What becomes of the sitting that was chosen.
+/// What has become of the sitting that was chosen.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub enum Opening {
     #[default]
@@ -55,7 +54,7 @@ pub struct Row {
     /// When it began, by the clock of the place: `2026-11-29 20:15`.
     pub date: String,
     pub length: Time,
-    /// The player's name for it; where there is none, and no date that says which it is, its id.
+    /// The player's name for it, or the id of a file that does not say when it began.
     pub name: Option<String>,
     pub tags: Vec<String>,
     /// The names of its markers, in order.
@@ -63,11 +62,11 @@ pub struct Row {
     pub cut_off: bool,
     /// Its way through the centers, as heard.
     pub way: Vec<Stretch>,
-    /// The words that it is found by: see [`words`].
+    /// Its name, tags, markers and date: see [`words`].
     pub words: String,
 }
 
-/// The words of a sitting as they are searched: its name, tags, markers and date.
+/// A sitting's name, tags, markers and date, made ready to be searched.
 pub fn words<'t>(texts: impl Iterator<Item = &'t str>) -> String {
     let mut all = String::new();
     for text in texts {
@@ -87,10 +86,11 @@ pub struct Stretch {
     pub at_home: bool,
 }
 
-/// What somebody looks for, as it is typed: parts between commas, each of which must fit. A part
-/// fits what has it in its name, a tag, a marker or its date, and what was in a tonality of that
-/// name, or in one whose name or mode begins so.
-pub struct Sought<'a> {
+/// What is searched for, as it is typed: parts between commas, all of which must match. A part
+/// matches a sitting that has it in its name, a tag, a marker or its date; that visited this
+/// center or this tonality, however it is spelled; or that visited a tonality whose name, or
+/// whose mode's name, begins with it.
+pub struct Search<'a> {
     parts: Vec<Part>,
     notation: Notation,
     catalogue: &'a Catalogue,
@@ -101,12 +101,12 @@ struct Part {
     text: String,
     center: Option<PitchClass>,
     tonality: Option<Tonality>,
-    /// What has been found out about tonalities; there are few.
+    /// Whether a tonality matches, for each that was asked about.
     known: HashMap<(Tonality, Spelling), bool>,
 }
 
-impl<'a> Sought<'a> {
-    pub fn new(typed: &str, notation: Notation, catalogue: &'a Catalogue) -> Sought<'a> {
+impl<'a> Search<'a> {
+    pub fn new(typed: &str, notation: Notation, catalogue: &'a Catalogue) -> Search<'a> {
         let parts = typed.split(',').map(str::trim).filter(|p| !p.is_empty());
         let part = |text: &str| {
             let tonality = catalogue.parse_tonality_in(text, notation.letters).ok();
@@ -117,28 +117,28 @@ impl<'a> Sought<'a> {
                 known: HashMap::new(),
             }
         };
-        Sought {
+        Search {
             parts: parts.map(part).collect(),
             notation,
             catalogue,
         }
     }
 
-    /// Whether a sitting is looked for.
-    pub fn fits(&mut self, row: &Row) -> bool {
+    /// Whether a sitting matches.
+    pub fn matches(&mut self, row: &Row) -> bool {
         let (notation, catalogue) = (self.notation, self.catalogue);
         self.parts.iter_mut().all(|part| {
             row.words.contains(&part.text)
                 || row.way.iter().any(|stretch| {
                     let spelled = stretch.spelled;
-                    spelled.is_some_and(|t| part.is_of(t, notation, catalogue))
+                    spelled.is_some_and(|t| part.matches(t, notation, catalogue))
                 })
         })
     }
 }
 
 impl Part {
-    fn is_of(&mut self, t: SpelledTonality, notation: Notation, catalogue: &Catalogue) -> bool {
+    fn matches(&mut self, t: SpelledTonality, notation: Notation, catalogue: &Catalogue) -> bool {
         let key = (t.tonality, t.tonic);
         if let Some(&known) = self.known.get(&key) {
             return known;
@@ -207,9 +207,9 @@ mod tests {
             letters,
             ..Notation::default()
         };
-        let mut sought = Sought::new(typed, notation, Catalogue::standard());
-        let fits = rows.iter().map(|row| sought.fits(row));
-        (0..).zip(fits).filter(|f| f.1).map(|f| f.0).collect()
+        let mut search = Search::new(typed, notation, Catalogue::standard());
+        let matching = rows.iter().map(|row| search.matches(row));
+        (0..).zip(matching).filter(|f| f.1).map(|f| f.0).collect()
     }
 
     #[test]
