@@ -21,6 +21,8 @@ mod journal;
 mod keeper;
 mod recover;
 mod sitting;
+#[cfg(test)]
+mod tests;
 mod words;
 
 pub use correct::{CorrectError, Revised, correct};

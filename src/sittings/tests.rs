@@ -1,0 +1,261 @@
+//! Sittings against broken files and a clock that is set back.
+
+use super::files::with_facts;
+use super::*;
+use crate::engine::{Aside, Event, Inertia, Monitor};
+use crate::midi;
+use crate::plan::Marker;
+use crate::recording;
+use crate::theory::Catalogue;
+use crate::time::Time;
+use jiff::ZonedDateTime;
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+
+fn catalogue() -> Arc<Catalogue> {
+    Arc::new(Catalogue::standard().clone())
+}
+
+fn monitor() -> Monitor {
+    Monitor::new(catalogue()).expect("the embedded weights")
+}
+
+fn calendar() -> ZonedDateTime {
+    "2026-11-29T20:15:03+01:00[+01:00]".parse().expect("a date")
+}
+
+/// Forty events of every kind, a tenth of a second apart: the first strikes a key.
+fn played() -> Vec<Event> {
+    let channel = midi::Channel::ALL[0];
+    let mut all = Vec::new();
+    for round in 0..8u8 {
+        let key = 50 + 2 * round;
+        all.extend([
+            Event::Midi(midi::Event::NoteOn {
+                channel,
+                key,
+                velocity: 70,
+            }),
+            Event::Midi(midi::Event::Damper {
+                channel,
+                value: 100 - round,
+            }),
+            match round % 4 {
+                0 => Event::Inertia(Inertia::Chord),
+                1 => Event::Aside(Aside::Begins),
+                2 => Event::Aside(Aside::Ends),
+                _ => Event::Inertia(Inertia::Phrase),
+            },
+            Event::Midi(midi::Event::NoteOff { channel, key }),
+            Event::Midi(midi::Event::Damper { channel, value: 0 }),
+        ]);
+    }
+    all
+}
+
+/// A sitting's growing file, and how long it was when each event had been written.
+fn growing() -> (Vec<u8>, Vec<usize>) {
+    let dir = tempfile::tempdir().expect("a folder");
+    let folder = Folder::new(dir.path());
+    let path = dir.path().join("growing").join("2026-11-29_20-15-03.mid");
+    let mut keeper = Keeper::new(folder, catalogue(), Box::new(calendar), |_| {});
+    let read = || std::fs::read(&path).expect("a growing file");
+    let mut lengths = Vec::new();
+    for (event, tenths) in played().into_iter().zip(0..) {
+        keeper.event(Time::millis(100 * tenths), event);
+        keeper.write();
+        lengths.push(read().len());
+    }
+    (read(), lengths)
+}
+
+/// The track's end, which every write puts behind the latest event.
+const TRACK_END: usize = 4;
+
+fn lets_go(event: Event) -> bool {
+    use midi::Event::{Damper, NoteOff};
+    matches!(event, Event::Midi(NoteOff { .. } | Damper { value: 0, .. }))
+}
+
+/// Puts a file where a program that was killed would have left it.
+fn left(root: &Path, bytes: &[u8]) -> Folder {
+    let folder = Folder::new(root);
+    folder.make().expect("a folder");
+    std::fs::write(root.join("growing").join("cut.mid"), bytes).expect("written");
+    folder
+}
+
+/// Cut off after any byte: every event that was whole by then is kept, and nothing else.
+#[test]
+fn a_file_cut_off_at_any_byte_is_kept_to_its_last_whole_event() {
+    let (whole, lengths) = growing();
+    let (catalogue, fresh) = (catalogue(), monitor());
+    let all = recording::read(&whole, &catalogue).expect("whole");
+    assert!(all.faults.is_empty());
+    let events: Vec<(Time, Event)> = all.events().collect();
+    assert_eq!(events.len(), lengths.len());
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut kept_before = 0;
+    for length in 0..=whole.len() {
+        let root = dir.path().join(length.to_string());
+        let folder = left(&root, &whole[..length]);
+        let there = lengths.iter().filter(|&&l| l - TRACK_END <= length).count();
+        let recovered = recover(&folder, &catalogue, &fresh).expect("a folder");
+        let kept = match &recovered[..] {
+            [Recovered::Kept(sitting)] => {
+                let read = read(&folder, &sitting.id, &catalogue).expect("a sitting");
+                assert!(read.faults.is_empty() && read.facts.cut_off, "{length}");
+                read.events().collect()
+            }
+            // No note is whole yet.
+            [] | [Recovered::Left { .. }] => Vec::new(),
+            more => panic!("{length}: {more:?}"),
+        };
+        let struck = there.min(1);
+        let alike = kept.iter().zip(&events).take_while(|(a, b)| a == b).count();
+        assert!(alike >= there * struck, "{length}: {alike} of {there}");
+        // What was down when it was cut off is let go of there, and nothing else is added.
+        let last = alike.checked_sub(1).map(|last| kept[last].0);
+        assert!(
+            kept[alike..]
+                .iter()
+                .all(|&(at, event)| lets_go(event) && Some(at) == last),
+            "{length}: {kept:?}"
+        );
+        assert!(alike >= kept_before, "{length}");
+        kept_before = alike;
+    }
+    assert_eq!(kept_before, events.len());
+}
+
+/// Whatever bit is flipped: nothing panics, and what can be read of it is kept whole.
+#[test]
+fn flipped_bits_lose_no_more_than_they_must() {
+    const FLIPS: usize = 10_000;
+    /// One in so many is put through the whole recovery.
+    const RECOVERED: usize = 100;
+    let (whole, _) = growing();
+    let (catalogue, fresh) = (catalogue(), monitor());
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut dice = 0x666c_6970_7065_6421_u64;
+    let (mut readable, mut unreadable) = (0, 0);
+    for flip in 0..FLIPS {
+        dice ^= dice << 13;
+        dice ^= dice >> 7;
+        dice ^= dice << 17;
+        let bit = (dice >> 16) as usize % (8 * whole.len());
+        let mut bytes = whole.clone();
+        bytes[bit / 8] ^= 1 << (bit % 8);
+        if let Ok(read) = recording::read(&bytes, &catalogue) {
+            readable += 1;
+            let kept = with_facts(&bytes, &read, &read.facts, &catalogue).expect("in memory");
+            let again = recording::read(&kept, &catalogue).expect("what was written");
+            let said =
+                |read: &recording::Recording| -> Vec<(Time, Event)> { read.events().collect() };
+            assert_eq!(said(&again), said(&read), "bit {bit}");
+        } else {
+            unreadable += 1;
+        }
+        if flip % RECOVERED == 0 {
+            let root = dir.path().join(flip.to_string());
+            let folder = left(&root, &bytes);
+            for one in recover(&folder, &catalogue, &fresh).expect("a folder") {
+                match one {
+                    Recovered::Kept(sitting) => {
+                        let read = read(&folder, &sitting.id, &catalogue).expect("a sitting");
+                        assert!(read.facts.cut_off && !read.notes.is_empty(), "bit {bit}");
+                    }
+                    Recovered::Left { path, .. } => {
+                        assert_eq!(std::fs::read(path).expect("it stays"), bytes);
+                    }
+                }
+            }
+        }
+    }
+    // The header has few of the bits.
+    assert!(readable > 9 * unreadable, "{readable} {unreadable}");
+}
+
+/// The clock goes from summer to winter time and is then set back by days: no name is given
+/// twice, and the order is that of the clock.
+#[test]
+fn names_stay_unique_and_in_order_when_the_clock_is_set_back() {
+    let dates = [
+        "2026-10-25T02:30:00+02:00",
+        // A quarter of an hour of music later, after the change to winter time.
+        "2026-10-25T02:30:00+01:00",
+        "2026-10-25T03:00:00+01:00",
+        // Set back to where it has been.
+        "2026-10-25T02:30:00+02:00",
+        "2026-10-20T12:00:00+02:00",
+    ];
+    let dir = tempfile::tempdir().expect("a folder");
+    let folder = Folder::new(dir.path());
+    let next = Arc::new(Mutex::new(dates.into_iter()));
+    let calendar = move || {
+        let date = next.lock().expect("no panic").next().expect("a date");
+        let offset = &date[date.len() - 6..];
+        format!("{date}[{offset}]").parse().expect("a date")
+    };
+    let kept = Arc::new(Mutex::new(Vec::new()));
+    let told = Arc::clone(&kept);
+    let mut keeper = Keeper::new(
+        folder.clone(),
+        catalogue(),
+        Box::new(calendar),
+        move |news| {
+            if let News::Kept(sitting) = news {
+                told.lock().expect("no panic").push(sitting.id);
+            }
+        },
+    );
+    let channel = midi::Channel::ALL[0];
+    for (_, minutes) in dates.iter().zip(0..) {
+        let at = Time::millis(60_000 * minutes);
+        let (key, velocity) = (60, 64);
+        keeper.event(
+            at,
+            Event::Midi(midi::Event::NoteOn {
+                channel,
+                key,
+                velocity,
+            }),
+        );
+        keeper.marker(&Marker {
+            at: at + Time::millis(500),
+            about: None,
+            name: format!("the {minutes}th"),
+        });
+        keeper.end(at + Time::millis(1000));
+    }
+    keeper.finish(Time::millis(600_000)).expect("a disk");
+    let kept = kept.lock().expect("no panic").clone();
+    assert_eq!(
+        kept,
+        [
+            "2026-10-25_02-30-00",
+            "2026-10-25_02-30-00-2",
+            "2026-10-25_03-00-00",
+            "2026-10-25_02-30-00-3",
+            "2026-10-20_12-00-00",
+        ]
+    );
+    // Each holds what was played in it, and says when that was.
+    for ((id, date), minutes) in kept.iter().zip(dates).zip(0..) {
+        let read = read(&folder, id, &catalogue()).expect("a sitting");
+        assert_eq!(read.facts.begun.as_deref(), Some(date));
+        assert_eq!(read.markers[0].name, format!("the {minutes}th"));
+    }
+    let mut index = Index::open(&folder, &catalogue()).expect("an index");
+    index.refresh(&mut |_, _| {}).expect("read");
+    let listed = index.list(&Query::default()).expect("a list");
+    let order: Vec<&str> = listed.iter().map(|s| s.id.as_str()).collect();
+    let newest_first = [
+        "2026-10-25_03-00-00",
+        "2026-10-25_02-30-00-2",
+        "2026-10-25_02-30-00-3",
+        "2026-10-25_02-30-00",
+        "2026-10-20_12-00-00",
+    ];
+    assert_eq!(order, newest_first);
+}
