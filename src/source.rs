@@ -1,7 +1,9 @@
 //! How the notes come in: the live part says it, `performer` puts it together, the front ends
 //! show it.
 
+use crate::correction::CorrectedPlan;
 use crate::time::Time;
+use std::sync::Arc;
 
 /// The way in, as a front end shows it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -24,12 +26,14 @@ pub struct Source {
 }
 
 /// A sitting of another day that was opened.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Opened {
     /// When it began, by the clock of the place.
     pub date: String,
     /// Counts those that were opened: the same may be opened again.
     pub number: usize,
+    /// The plan as its listener has corrected it.
+    pub corrected: Option<Arc<CorrectedPlan>>,
 }
 
 /// Whether what is played is kept as a sitting.

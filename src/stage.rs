@@ -1,5 +1,6 @@
 //! Who plays, as the front ends see it, and what the player wants of them.
 
+use crate::correction::Revision;
 use crate::engine::{Change, Event, Explanation, History, Inertia, Reading};
 use crate::listing::Listing;
 use crate::plan::Marker;
@@ -71,6 +72,9 @@ pub trait Stage {
     /// Puts one of them on the stage: [`Source::opened`] says when it is there, [`Listing::opening`]
     /// that it is being read or why it cannot be.
     fn open_sitting(&mut self, id: &str);
+    /// Revises the corrected plan of the sitting that was opened, and its file;
+    /// [`Source::opened`] has what came of it, the notice why nothing did.
+    fn revise(&mut self, revision: Revision);
     /// The next job set off from the piano, by its place in the settings.
     fn job(&mut self) -> Option<usize> {
         None

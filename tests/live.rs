@@ -2,6 +2,7 @@
 //! no sleeping for music.
 
 use crossbeam_channel::{Receiver, Sender, bounded};
+use peregrinus::correction::Signature;
 use peregrinus::engine::{Aside, Event, History, Inertia, Monitor, Reading};
 use peregrinus::listing::Progress;
 use peregrinus::live::{
@@ -887,7 +888,11 @@ fn what_is_played_while_another_sitting_is_shown_is_kept() {
 
     let (listener, ports, clock) = start_keeping(Vec::new(), keeping(&root));
     wait_for(|| listener.feed.status().keeping == Keeping::Ready);
-    let library = Library::new(Folder::new(&root), Arc::clone(&catalogue));
+    let signed = || Signature {
+        who: "anna".into(),
+        when: "2026-11-29T12:00:00Z".into(),
+    };
+    let library = Library::new(Folder::new(&root), Arc::clone(&catalogue), signed);
     let mut performer = Performer::new(monitor().reading())
         .with_keyboard(listener, None)
         .with_library(library, monitor());

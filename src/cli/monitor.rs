@@ -3,7 +3,7 @@
 
 use super::failure::Failure;
 use super::own::{Lines, Own};
-use super::{engine, memory};
+use super::{engine, memory, signature};
 use crate::console;
 use crate::engine::{Inertia, Reading};
 use crate::lines;
@@ -250,7 +250,8 @@ fn with_library(performer: Performer, settings: &Settings) -> Performer {
     let Some(folder) = settings.sittings() else {
         return performer;
     };
-    let library = Library::new(Folder::new(folder), Arc::clone(&settings.catalogue));
+    let catalogue = Arc::clone(&settings.catalogue);
+    let library = Library::new(Folder::new(folder), catalogue, signature::now);
     performer.with_library(library, engine::monitor(settings))
 }
 

@@ -2,7 +2,8 @@
 //! screen nor the engine waits for a disk.
 
 use super::status::lock;
-use crate::engine::Event;
+use crate::correction::{CorrectedPlan, Revision, Signature};
+use crate::engine::{Event, Monitor};
 use crate::listing::{Listing, Opening, Progress, Row, Stretch, words};
 use crate::plain;
 use crate::plan::Marker;
@@ -13,6 +14,7 @@ use crossbeam_channel::Sender;
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::io;
+use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex};
 
@@ -27,6 +29,8 @@ pub struct Library {
     state: Arc<Mutex<State>>,
     /// Held by the thread that compares the index with the files, so that only one does.
     comparing: Arc<Mutex<()>>,
+    /// Says who corrects something, and when.
+    sign: fn() -> Signature,
 }
 
 /// What the threads have found out.
@@ -38,7 +42,14 @@ struct State {
     list: usize,
     asked: usize,
     chosen: Option<Box<Chosen>>,
+    /// Whether a correction is being written, and what came of the last one: the sitting's id,
+    /// and its plan or why there is none.
+    revising: bool,
+    revised: Option<(String, RevisedPlan)>,
 }
+
+/// The corrected plan after a revision, or why there was none.
+pub type RevisedPlan = Result<Option<CorrectedPlan>, String>;
 
 /// A sitting that was asked for, as it was read.
 #[derive(Clone, Debug)]
@@ -48,15 +59,19 @@ pub struct Chosen {
     pub events: Vec<(Time, Event)>,
     pub end: Time,
     pub markers: Vec<Marker>,
+    /// The plan as its listener has corrected it.
+    pub corrected: Option<CorrectedPlan>,
     /// What is wrong with its file.
     pub damage: Option<String>,
 }
 
 impl Library {
-    pub fn new(folder: Folder, catalogue: Arc<Catalogue>) -> Library {
+    /// `sign` says who corrects something, and when.
+    pub fn new(folder: Folder, catalogue: Arc<Catalogue>, sign: fn() -> Signature) -> Library {
         Library {
             folder,
             catalogue,
+            sign,
             state: Arc::default(),
             comparing: Arc::default(),
         }
@@ -138,6 +153,44 @@ impl Library {
         lock(&self.state).chosen.take()
     }
 
+    /// Revises the corrected plan of a sitting, and its file: [`Library::revised`] has soon what
+    /// came of it. `fresh`: a monitor as it is before anything was heard. One at a time.
+    pub fn revise(&self, id: &str, revision: Revision, fresh: Monitor, wake: Sender<()>) {
+        let id = id.to_owned();
+        let mut state = lock(&self.state);
+        if state.revising {
+            let why = "the correction before it is still being written";
+            state.revised = Some((id, Err(why.into())));
+            return;
+        }
+        state.revising = true;
+        drop(state);
+        let (folder, catalogue) = (self.folder.clone(), Arc::clone(&self.catalogue));
+        let (state, by) = (Arc::clone(&self.state), (self.sign)());
+        let told = (Arc::clone(&self.state), id.clone(), wake.clone());
+        let failed = start("a correction", move || {
+            let done = catch_unwind(AssertUnwindSafe(|| {
+                let go_on = |_| ControlFlow::Continue(());
+                sittings::correct(&folder, &id, (&revision, &by), fresh, &catalogue, go_on)
+            }));
+            let plan = match done {
+                Ok(Ok(revised)) => Ok(revised.recording.facts.corrected),
+                Ok(Err(e)) => Err(e.to_string()),
+                Err(_) => Err("correcting it has stopped".into()),
+            };
+            leave(&state, id, plan, &wake);
+        });
+        if let Err(e) = failed {
+            let (state, id, wake) = told;
+            leave(&state, id, Err(plain::reason(&e)), &wake);
+        }
+    }
+
+    /// The sitting that was revised last, and what came of it; once.
+    pub fn revised(&self) -> Option<(String, RevisedPlan)> {
+        lock(&self.state).revised.take()
+    }
+
     /// Forgets the list, and a sitting that is still being read.
     pub fn close(&self) {
         let mut state = lock(&self.state);
@@ -146,6 +199,13 @@ impl Library {
         state.listing = Listing::default();
         state.chosen = None;
     }
+}
+
+fn leave(state: &Mutex<State>, id: String, plan: RevisedPlan, wake: &Sender<()>) {
+    let mut state = lock(state);
+    state.revising = false;
+    state.revised = Some((id, plan));
+    let _ = wake.try_send(());
 }
 
 fn start(name: &str, work: impl FnOnce() + Send + 'static) -> io::Result<()> {
@@ -229,6 +289,7 @@ fn read(folder: &Folder, catalogue: &Catalogue, row: Row) -> Result<Chosen, Stri
         events: recording.events().collect(),
         end: recording.end,
         markers: std::mem::take(&mut recording.markers),
+        corrected: recording.facts.corrected.take(),
         damage: recording.faults.sentence(),
         row,
     })
@@ -299,10 +360,49 @@ impl Stays<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::correction::Correction;
     use crossbeam_channel::bounded;
     use std::time::Duration;
 
     const ETUDE: &[u8] = include_bytes!("../../recordings/05_ferry_lamp.mid");
+
+    fn signed() -> Signature {
+        Signature {
+            who: "anna".into(),
+            when: "2026-11-29T12:00:00Z".into(),
+        }
+    }
+
+    #[test]
+    fn a_sitting_is_corrected_and_its_file_is_written() {
+        let (_dir, library) = library(&[("ferry", ETUDE)]);
+        let (wake, woken) = bounded(1);
+        let fresh = Monitor::new(Arc::clone(&library.catalogue)).expect("the weights");
+        let revise = |revision: Revision| {
+            library.revise("ferry", revision, fresh.clone(), wake.clone());
+            woken.recv_timeout(Duration::from_secs(60)).expect("news");
+            library.revised().expect("what came of it")
+        };
+        let split = |seconds| {
+            let at = Time::from_seconds(seconds);
+            Revision::Correct(Correction::Split { at })
+        };
+        let (id, plan) = revise(split(10.0));
+        let plan = plan.expect("corrected").expect("a plan");
+        assert_eq!((&*id, plan.steps().len()), ("ferry", 1));
+        assert_eq!(plan.steps()[0].by, signed());
+        let read = |library: &Library| {
+            let read = sittings::read(&library.folder, "ferry", &library.catalogue);
+            read.expect("a file").facts.corrected
+        };
+        assert_eq!(read(&library).as_ref(), Some(&plan));
+        let (_, late) = revise(split(1000.0));
+        assert!(late.expect_err("past the end").contains("past the end"));
+        assert_eq!(read(&library), Some(plan));
+        assert_eq!(revise(Revision::Undo).1, Ok(None));
+        assert_eq!(read(&library), None);
+        assert_eq!(library.revised(), None, "once");
+    }
 
     fn library(files: &[(&str, &[u8])]) -> (tempfile::TempDir, Library) {
         let dir = tempfile::tempdir().expect("a folder");
@@ -314,7 +414,7 @@ mod tests {
             std::fs::write(folder.path(id), bytes).expect("written");
         }
         let catalogue = Arc::new(Catalogue::standard().clone());
-        (dir, Library::new(folder, catalogue))
+        (dir, Library::new(folder, catalogue, signed))
     }
 
     /// The list when all of it is there.

@@ -26,7 +26,7 @@ mod thread;
 pub use clock::{Clock, SystemClock};
 pub use feed::Feed;
 pub use finder::{Remember, Wanted};
-pub use library::{Chosen, Library};
+pub use library::{Chosen, Library, RevisedPlan};
 pub use listen::{Keep, Listener, World, listen};
 pub use mark::About;
 pub use order::Order;

@@ -8,6 +8,7 @@ mod demo;
 mod opened;
 mod said;
 
+use crate::correction::Revision;
 use crate::engine::{Event, Explanation, History, Inertia, Monitor, Reading};
 use crate::listing::{Listing, Progress};
 use crate::live::{About, Feed, Library, Listener, Order, Player, Unwritten};
@@ -243,6 +244,12 @@ impl Performer {
                 self.goes_on = true;
             }
         }
+        let revised = self.library.as_ref().and_then(Library::revised);
+        if let (Some((id, plan)), Some(opened)) = (revised, &mut self.opened)
+            && id == opened.id()
+        {
+            opened.take(plan);
+        }
         // What nobody takes would in the end hold up the engine.
         if self.player().is_some()
             && let Some(listener) = &mut self.keyboard
@@ -348,7 +355,7 @@ impl Stage for Performer {
             keeping: played.keeping,
             opened: Some(opened.shown.clone()),
             dropped: played.dropped,
-            notice: clean(about.or_else(|| opened.damage.clone())),
+            notice: clean(about.or_else(|| opened.notice())),
             ..source
         }
     }
@@ -447,6 +454,15 @@ impl Stage for Performer {
     fn open_sitting(&mut self, id: &str) {
         if let Some(library) = &self.library {
             library.open(id, self.waker());
+        }
+    }
+
+    fn revise(&mut self, revision: Revision) {
+        let waker = self.waker();
+        let parts = (&mut self.opened, &self.library, &self.fresh);
+        if let (Some(opened), Some(library), Some(fresh)) = parts {
+            opened.is_revised();
+            library.revise(opened.id(), revision, fresh.clone(), waker);
         }
     }
 

@@ -2,7 +2,7 @@
 
 use super::said::Said;
 use crate::engine::Monitor;
-use crate::live::{Chosen, Order, Player, SystemClock, play};
+use crate::live::{Chosen, Order, Player, RevisedPlan, SystemClock, play};
 use crate::source::Opened;
 use std::sync::Arc;
 
@@ -12,6 +12,9 @@ pub(super) struct OpenedSitting {
     pub shown: Opened,
     /// What is wrong with its file.
     pub damage: Option<String>,
+    id: String,
+    /// What is to be said of its corrections.
+    about: Option<String>,
 }
 
 impl OpenedSitting {
@@ -23,6 +26,7 @@ impl OpenedSitting {
             events,
             end,
             markers,
+            corrected,
             damage,
         } = chosen;
         let name = row.name.as_deref().unwrap_or(&row.id);
@@ -36,8 +40,41 @@ impl OpenedSitting {
             shown: Opened {
                 date: row.date,
                 number,
+                corrected: corrected.map(Arc::new),
             },
+            id: row.id,
+            about: None,
             damage,
         }
+    }
+
+    pub fn id(&self) -> &str {
+        &self.id
+    }
+
+    /// A line for the player.
+    pub fn notice(&self) -> Option<String> {
+        self.about.clone().or_else(|| self.damage.clone())
+    }
+
+    /// A correction is on its way.
+    pub fn is_revised(&mut self) {
+        self.about = Some("The correction is being written.".into());
+    }
+
+    /// What came of it.
+    pub fn take(&mut self, plan: RevisedPlan) {
+        self.about = Some(match plan {
+            Ok(plan) => {
+                let count = plan.as_ref().map_or(0, |plan| plan.steps().len());
+                self.shown.corrected = plan.map(Arc::new);
+                match count {
+                    0 => "Nothing is corrected any longer.".into(),
+                    1 => "Written: one correction.".into(),
+                    count => format!("Written: {count} corrections."),
+                }
+            }
+            Err(why) => format!("Not corrected: {why}"),
+        });
     }
 }

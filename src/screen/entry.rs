@@ -1,6 +1,10 @@
-//! What is being typed: a tonality to be pinned, or a name for the sitting.
+//! What is being typed: a tonality to be pinned, a name for the sitting, or a correction of its
+//! plan.
 
+use crate::correction::{Beside, Center, Correction, Revision};
+use crate::nearest::nearest;
 use crate::theory::{Catalogue, Glyphs, Letters, SpelledTonality};
+use crate::time::Time;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 
 /// The longest text that is taken: no tonality is longer, no sitting may be.
@@ -11,11 +15,15 @@ const LONGEST: usize = 100;
 pub(super) enum Purpose {
     Pin,
     NameSitting,
+    /// To correct the plan at this moment.
+    Correct(Time),
 }
 
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Entry {
     purpose: Purpose,
+    /// What stands at the moment that is corrected.
+    there: String,
     text: String,
     /// What was wrong when Enter was pressed.
     fault: Option<String>,
@@ -30,14 +38,24 @@ pub(super) enum EntryState {
     Pinned(SpelledTonality),
     /// The sitting's name; empty: none.
     Named(String),
+    Revised(Revision),
 }
 
 impl Entry {
     pub fn new(purpose: Purpose) -> Entry {
         Entry {
             purpose,
+            there: String::new(),
             text: String::new(),
             fault: None,
+        }
+    }
+
+    /// A correction of what is `there` at a moment.
+    pub fn correcting(at: Time, there: String) -> Entry {
+        Entry {
+            there,
+            ..Entry::new(Purpose::Correct(at))
         }
     }
 
@@ -48,8 +66,15 @@ impl Entry {
             Glyphs::Ascii => '_',
         };
         let (what, enter) = match self.purpose {
-            Purpose::Pin => ("pin", "Enter pins, Esc leaves"),
-            Purpose::NameSitting => ("name of this sitting", "Enter names it, Esc leaves"),
+            Purpose::Pin => ("pin".to_owned(), "Enter pins, Esc leaves"),
+            Purpose::NameSitting => {
+                let what = "name of this sitting".to_owned();
+                (what, "Enter names it, Esc leaves")
+            }
+            Purpose::Correct(at) => {
+                let what = format!("correct {at}, {}", self.there);
+                (what, WAYS)
+            }
         };
         let told = self.fault.as_deref().unwrap_or(enter);
         format!("{what}: {}{cursor}  {told}", self.text)
@@ -68,22 +93,17 @@ impl Entry {
             .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT);
         match key.code {
             KeyCode::Esc => return EntryState::Left,
-            KeyCode::Enter if self.purpose == Purpose::NameSitting => {
-                return EntryState::Named(self.text.trim().to_owned());
-            }
-            KeyCode::Enter => match catalogue.parse_tonality_in(&self.text, letters) {
-                Ok(written) => return EntryState::Pinned(written),
-                Err(_) if self.text.trim().is_empty() => {
-                    self.fault = Some("nothing is typed yet".to_owned());
-                }
-                Err(e) => self.fault = Some(e.to_string()),
+            KeyCode::Enter => match self.entered(catalogue, letters) {
+                Ok(state) => return state,
+                Err(fault) => self.fault = Some(fault),
             },
             KeyCode::Backspace => {
                 self.text.pop();
                 self.fault = None;
             }
             KeyCode::Char('u') if key.modifiers.contains(KeyModifiers::CONTROL) => {
-                *self = Entry::new(self.purpose);
+                self.text.clear();
+                self.fault = None;
             }
             KeyCode::Char(c) if plain && !c.is_control() && self.text.chars().count() < LONGEST => {
                 self.text.push(c);
@@ -93,6 +113,65 @@ impl Entry {
         }
         EntryState::Open
     }
+
+    /// What comes of it when Enter is pressed, or what is wrong.
+    fn entered(&self, catalogue: &Catalogue, letters: Letters) -> Result<EntryState, String> {
+        let text = self.text.trim();
+        match self.purpose {
+            Purpose::NameSitting => Ok(EntryState::Named(text.to_owned())),
+            _ if text.is_empty() => Err(NOTHING.to_owned()),
+            Purpose::Correct(at) => revision(text, at, catalogue, letters).map(EntryState::Revised),
+            Purpose::Pin => match catalogue.parse_tonality_in(text, letters) {
+                Ok(written) => Ok(EntryState::Pinned(written)),
+                Err(e) => Err(e.to_string()),
+            },
+        }
+    }
+}
+
+const NOTHING: &str = "nothing is typed yet";
+/// What can be typed to correct a plan, as much as has room beside what is there.
+const WAYS: &str = "a tonality, or none split join border undo \"word";
+const WORDS: [&str; 7] = [
+    "none",
+    "border",
+    "split",
+    "join",
+    "join previous",
+    "undo",
+    "restore",
+];
+
+/// What is typed to correct a plan at a moment, or what is wrong with it.
+fn revision(
+    text: &str,
+    at: Time,
+    catalogue: &Catalogue,
+    letters: Letters,
+) -> Result<Revision, String> {
+    let text = text.trim();
+    let label = |center, word| Correction::Label { at, center, word };
+    if let Some(word) = text.strip_prefix(['"', '“']) {
+        let word = word.trim_end_matches(['"', '”']).trim().to_owned();
+        return Ok(Revision::Correct(label(None, Some(word))));
+    }
+    let join = |with| Correction::Join { at, with };
+    Ok(Revision::Correct(match &*text.to_lowercase() {
+        "none" => label(Some(Center::None), None),
+        "border" => Correction::Border { near: at, to: at },
+        "split" => Correction::Split { at },
+        "join" => join(Beside::Next),
+        "join previous" => join(Beside::Previous),
+        "undo" => return Ok(Revision::Undo),
+        "restore" => return Ok(Revision::Restore),
+        word => match catalogue.parse_tonality_in(text, letters) {
+            Ok(spelled) => label(Some(Center::In(spelled)), None),
+            Err(e) => match nearest(word, WORDS) {
+                Some(meant) => return Err(format!("did you mean {meant}?")),
+                None => return Err(e.to_string()),
+            },
+        },
+    }))
 }
 
 #[cfg(test)]
@@ -152,6 +231,54 @@ mod tests {
         assert_eq!(
             line,
             "name of this sitting:  Évening, q? _  Enter names it, Esc leaves"
+        );
+    }
+
+    #[test]
+    fn a_plan_is_corrected_by_what_is_typed() {
+        let at = Time::millis(20_000);
+        let catalogue = Catalogue::standard();
+        let typed = |text| revision(text, at, catalogue, Letters::English);
+        let spelled = catalogue.parse_tonality("Eb mixolydian").expect("one");
+        let label = |center, word: Option<&str>| {
+            let word = word.map(Into::into);
+            Ok(Revision::Correct(Correction::Label { at, center, word }))
+        };
+        let correct = |correction| Ok(Revision::Correct(correction));
+        for (text, wanted) in [
+            ("E♭ Mixolydian", label(Some(Center::In(spelled)), None)),
+            (" None ", label(Some(Center::None), None)),
+            ("\"the bridge\"", label(None, Some("the bridge"))),
+            ("“the bridge", label(None, Some("the bridge"))),
+            ("\"", label(None, Some(""))),
+            ("border", correct(Correction::Border { near: at, to: at })),
+            ("split", correct(Correction::Split { at })),
+            (
+                "join",
+                correct(Correction::Join {
+                    at,
+                    with: Beside::Next,
+                }),
+            ),
+            (
+                "join previous",
+                correct(Correction::Join {
+                    at,
+                    with: Beside::Previous,
+                }),
+            ),
+            ("undo", Ok(Revision::Undo)),
+            ("restore", Ok(Revision::Restore)),
+            ("splitt", Err("did you mean split?".into())),
+        ] {
+            assert_eq!(typed(text), wanted, "{text}");
+        }
+        let said = typed("D dorain").expect_err("no mode");
+        assert!(said.contains("did you mean dorian?"), "{said}");
+        let line = Entry::correcting(at, "F Ionian".into()).line(Glyphs::Ascii);
+        assert!(
+            line.starts_with("correct 0:20.0, F Ionian: _  a tonality, or none"),
+            "{line}"
         );
     }
 

@@ -152,7 +152,11 @@ fn banners(
         let key = key.map_or(String::new(), |key| {
             format!(", {}: back", key.shown(glyphs))
         });
-        all.push(format!("sitting of {}{key}", opened.date));
+        let corrected = match opened.corrected {
+            Some(_) => ", corrected",
+            None => "",
+        };
+        all.push(format!("sitting of {}{corrected}{key}", opened.date));
     }
     match (showing.doing.moment(), looks_at) {
         (Moment::Again(again), _) => all.push(format!("replay {}", clock(again.at))),

@@ -66,6 +66,8 @@ pub enum Action {
     NameSitting,
     /// Lists the sittings of other days, to open one.
     OpenSittings,
+    /// Corrects the plan of the sitting that was opened: what is so is typed.
+    Correct,
     /// Plays the sitting back from the chosen moment.
     Again,
 }
@@ -161,6 +163,7 @@ const BINDINGS: &[Binding] = &[
     bind("name-sitting", "name the sitting: type it", Action::NameSitting, &[sign('s')]),
     bind("end-sitting", "end the sitting here", Action::Ask(Request::EndSitting), &[sign('S')]),
     bind("open-sittings", "sittings: list, open one", Action::OpenSittings, &[sign('L')]),
+    bind("correct", "correct the plan: type it", Action::Correct, &[sign('C')]),
     bind("marker-back", "to the marker before", Action::Jump(Direction::Back), &[sign('<')]),
     bind("marker-forward", "to the marker after", Action::Jump(Direction::Forward), &[sign('>')]),
     bind("again", "replay from that moment", Action::Again, &[named(KeyCode::Enter)]),

@@ -2,7 +2,7 @@
 //! screen, and which of it goes on to the stage as commands.
 
 use super::doing::{Again, Doing, Moment, Names};
-use super::entry::{self, Purpose};
+use super::entry::{self, Entry, Purpose};
 use super::keys::{self, Action, Direction, InertiaStep, Key, Toward};
 use super::layout::Way;
 use super::mouse;
@@ -14,9 +14,11 @@ use super::state::{ScreenState, home_is};
 use super::surface::{MouseReports, Surface};
 use super::view::BarOrder;
 use super::wording::length;
+use crate::correction::{Center, CorrectedPlan};
 use crate::engine::{self, Inertia, Reading};
 use crate::source::Keeping;
 use crate::stage::{Request, Stage};
+use crate::time::Time;
 use ratatui::crossterm::event::Event;
 use std::io;
 use std::ops::ControlFlow;
@@ -109,6 +111,10 @@ impl ScreenState<'_> {
                         false => format!("This sitting is called {name}."),
                     });
                     stage.name_sitting(name);
+                }
+                entry::EntryState::Revised(revision) => {
+                    self.showing.doing = Doing::Showing(*moment);
+                    stage.revise(revision);
                 }
             }
             return self.beside_letters(key, action, surface);
@@ -245,6 +251,7 @@ impl ScreenState<'_> {
                 };
                 stage.act(Request::ListSittings);
             }
+            Action::Correct => self.correct(stage),
             Action::HomeIs => self.ask_for_home(stage),
             Action::Order => {
                 view.bars = match view.bars {
@@ -259,12 +266,72 @@ impl ScreenState<'_> {
 
     /// Keys are letters from here on.
     fn type_in(&mut self, purpose: Purpose) {
+        self.type_into(Entry::new(purpose));
+    }
+
+    fn type_into(&mut self, entry: Entry) {
         self.view.help.close();
         let moment = self.showing.doing.moment();
-        self.showing.doing = Doing::Typing {
-            entry: entry::Entry::new(purpose),
-            moment,
+        self.showing.doing = Doing::Typing { entry, moment };
+    }
+
+    /// Asks what is so at the moment that is looked at, or says why nothing can be corrected.
+    fn correct(&mut self, stage: &mut dyn Stage) {
+        if self.showing.names == Names::Hidden {
+            self.said = Some(format!(
+                "What would be corrected is hidden{}.",
+                self.by(Action::Hide)
+            ));
+            return;
+        }
+        let source = stage.source();
+        let Some(opened) = source.opened else {
+            self.said = Some(match source.transport {
+                Some(_) => "Only a sitting can be corrected: peregrinus sittings import makes one \
+                            of a file."
+                    .into(),
+                None => format!(
+                    "Only a sitting of another day can be corrected: open it{}.",
+                    self.by(Action::OpenSittings)
+                ),
+            });
+            return;
         };
+        let shown = match self.showing.doing.moment() {
+            Moment::Chord(start) => Some(start),
+            Moment::Again(again) => Some(again.at),
+            Moment::Present => self.view.past().chosen(),
+        };
+        // At its very end there is nothing to correct.
+        let end = source.transport.map_or(Time::ZERO, |t| t.duration);
+        let Some(at) = Some(shown.unwrap_or(stage.now())).filter(|at| *at < end) else {
+            self.said = Some(
+                "Choose a moment first: a chord, a marker, by the mouse, or by scrolling back."
+                    .into(),
+            );
+            return;
+        };
+        let there = self.there(opened.corrected.as_deref(), at, stage);
+        self.type_into(Entry::correcting(at, there));
+    }
+
+    /// What the corrected plan has at a moment, or where there is none what was heard.
+    fn there(&self, corrected: Option<&CorrectedPlan>, at: Time, stage: &mut dyn Stage) -> String {
+        let mut heard = || {
+            let regions = &stage.past().0.plan().regions;
+            let before = regions.partition_point(|r| r.start <= at).checked_sub(1)?;
+            let region = regions.get(before).filter(|r| at < r.end)?;
+            Some(region.spelled)
+        };
+        let spelled = match corrected.map(|plan| (plan, plan.place(at))) {
+            Some((plan, Ok(place))) => match plan.regions()[place].center {
+                Center::In(spelled) => Some(spelled),
+                Center::None => None,
+            },
+            _ => heard(),
+        };
+        let name = |t| self.look.notation.tonality(t, self.look.catalogue);
+        spelled.map_or("no center".into(), name)
     }
 
     /// Passes an action's request on to the stage. What is pinned is what is seen, which may

@@ -25,6 +25,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 pub(super) mod any_size;
+mod correcting;
 mod pictures;
 mod scenes;
 mod sittings;

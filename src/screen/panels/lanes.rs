@@ -6,6 +6,8 @@
 //! one, it leaves at one edge and comes back at the other.
 
 use super::strip::{self, at_home, stated_sign};
+use super::yours;
+use crate::correction::CorrectedPlan;
 use crate::plan::Region;
 use crate::screen::claim;
 use crate::screen::large::{self, Size};
@@ -41,7 +43,8 @@ pub(in crate::screen) fn draw(
         return strip::draw(pen, picture, view, look);
     }
     let order = LaneOrder::new(picture, look);
-    let p = Places::new(pen.width(), pen.height(), &order, look);
+    let yours = u16::from(corrected(picture).is_some());
+    let p = Places::new((pen.width(), pen.height()), yours, &order, look);
     let window = Columns::new(pen.width() - p.gutter, view, picture);
     let lanes = Lanes {
         picture,
@@ -62,12 +65,22 @@ pub(in crate::screen) fn draw(
     lanes.signs(pen);
     lanes.names(pen, &spans);
     lanes.gutter(pen);
+    if let Some(plan) = corrected(picture).filter(|_| p.yours > 0) {
+        let place = (p.gutter, p.bottom() + 1);
+        yours::draw(pen, place, plan, &window, look);
+    }
     if p.markers > 0 {
         timeline::markers(pen, (p.gutter, 0), p.markers, &window, picture, look);
     }
     timeline::scale(pen, (p.gutter, p.scale), &window, view, look);
     words(pen, (p.words, p.words_rows), picture, view, look);
     Some(Drawn::new(pen.left() + p.gutter, window, picture))
+}
+
+/// The corrected plan, where there is one that may be seen.
+fn corrected<'a>(picture: &Picture<'a>) -> Option<&'a CorrectedPlan> {
+    let opened = picture.source.opened.as_ref();
+    opened.filter(|_| !picture.hidden)?.corrected.as_deref()
 }
 
 /// Which center is in which lane.
@@ -144,19 +157,23 @@ struct Places {
     tall: u16,
     /// Of the names.
     size: Size,
+    /// Rows of the corrected plan, below the lanes.
+    yours: u16,
     scale: u16,
     words: u16,
     words_rows: u16,
 }
 
 impl Places {
-    fn new(w: u16, h: u16, order: &LaneOrder, look: &Look) -> Places {
+    /// `yours`: rows that the corrected plan needs.
+    fn new((w, h): (u16, u16), yours: u16, order: &LaneOrder, look: &Look) -> Places {
         let mut spare = h - SMALLEST.1;
         let mut take = |rows: u16, leave: u16| {
             let taken = if spare >= rows + leave { rows } else { 0 };
             spare -= taken;
             taken
         };
+        let yours = take(yours, 0);
         let mut markers = take(1, 0);
         let mut words_rows = take(1, 0);
         // Tall lanes are worth more than a second row of markers or of words.
@@ -179,13 +196,14 @@ impl Places {
             .map(|name| large::width(&name, size, look.glyphs()))
             .max();
         let top = markers + above_lanes;
-        let scale = top + LANES * tall;
+        let scale = top + LANES * tall + yours;
         Places {
             gutter: columns(CAPTION) + widest.unwrap_or(0) + 2,
             markers,
             top,
             tall,
             size,
+            yours,
             scale,
             words: scale + 1 + above_words,
             words_rows,

@@ -20,3 +20,4 @@ pub(super) mod status;
 pub(super) mod strip;
 pub(super) mod why;
 pub(super) mod window;
+mod yours;

@@ -301,7 +301,7 @@ fn shorter(mode: &str) -> impl Iterator<Item = String> {
 }
 
 /// A name from whole to the center alone.
-fn new_center(tonic: &str, mode: &str) -> Vec<String> {
+pub(super) fn new_center(tonic: &str, mode: &str) -> Vec<String> {
     let names = shorter(mode).map(|mode| format!("{tonic} {mode}"));
     names.chain([tonic.to_owned()]).collect()
 }

@@ -161,7 +161,7 @@ prop_compose! {
         going in prop::option::of((time(), share())),
     ) -> Source {
         Source {
-            opened: opened.then(|| Opened { date: name.clone(), number: 1 }),
+            opened: opened.then(|| Opened { date: name.clone(), number: 1, corrected: None }),
             name, dropped, recording, notice,
             keeping: [Keeping::Off, Keeping::Ready, Keeping::Growing, Keeping::Stuck][keeping as usize % 4],
             link: [Link::Keyboard, Link::Lost, Link::None, Link::File][link as usize % 4],

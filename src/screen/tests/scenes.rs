@@ -7,6 +7,7 @@ mod scenario;
 mod shown;
 
 use super::*;
+use crate::correction::Revision;
 use crate::engine::{Event, Monitor};
 use crate::listing::Listing;
 use crate::screen::Options;
@@ -119,6 +120,9 @@ impl Stage for Playing {
     }
     fn open_sitting(&mut self, id: &str) {
         panic!("{id} is of another day")
+    }
+    fn revise(&mut self, revision: Revision) {
+        panic!("{revision:?} is for a sitting of another day")
     }
     fn act(&mut self, request: Request) {
         let at = self.monitor.now();

@@ -1,6 +1,7 @@
 //! The loop with a stage, a surface and keys of the test's own.
 
 use super::*;
+use crate::correction::{Center, Correction, Revision};
 use crate::engine;
 use crate::listing::{Listing, Progress, Row, words};
 use crate::screen::layout::LARGEST;
@@ -34,6 +35,8 @@ struct FakeStage {
     listing: Listing,
     /// The sittings that were to be opened.
     opens: Vec<String>,
+    /// What was to become of the corrected plan.
+    revisions: Vec<Revision>,
 }
 
 impl Stage for FakeStage {
@@ -77,7 +80,11 @@ impl Stage for FakeStage {
         self.scene.source.opened = Some(Opened {
             date: "2026-11-29 20:15".into(),
             number: self.opens.len(),
+            corrected: None,
         });
+    }
+    fn revise(&mut self, revision: Revision) {
+        self.revisions.push(revision);
     }
     fn job(&mut self) -> Option<usize> {
         self.jobs.pop()
@@ -227,6 +234,7 @@ impl Rig {
                 jobs: Vec::new(),
                 listing: Listing::default(),
                 opens: Vec::new(),
+                revisions: Vec::new(),
             },
             surface: FakeSurface::default(),
             clock,
@@ -1269,4 +1277,63 @@ fn an_opened_sitting_is_looked_back_on() {
         .filter(|a| **a == Request::Pause)
         .collect();
     assert_eq!(acts.len(), 1);
+}
+
+/// What is so at the moment that is looked at is typed, and goes to the stage as it is meant.
+#[test]
+fn a_plan_is_corrected_where_it_is_looked_at() {
+    let at = sec(19.0);
+    let spelled = established("G mixolydian", 0.0, 0.0).spelled;
+    let label = |center, word: Option<&str>| {
+        let word = word.map(Into::into);
+        Revision::Correct(Correction::Label { at, center, word })
+    };
+    for (typed, wanted) in [
+        ("G mixolydian\n", label(Some(Center::In(spelled)), None)),
+        ("none\n", label(Some(Center::None), None)),
+        ("\"q? \n", label(None, Some("q?"))),
+        ("split\n", Revision::Correct(Correction::Split { at })),
+        ("undo\n", Revision::Undo),
+    ] {
+        let mut rig = Rig::new(Scene::file());
+        rig.stage.scene.markers = Scene::wandering().markers;
+        rig.stage.listing = listing(&["2026-11-29 20:15"]);
+        // To the last marker, and to the one before.
+        rig.pictures(&["L", "\n", "<", "<", "C", typed, "q", "q"]);
+        assert_eq!(rig.stage.revisions, [wanted], "{typed}");
+    }
+    let mut rig = Rig::new(Scene::file());
+    rig.stage.scene.markers = Scene::wandering().markers;
+    rig.stage.listing = listing(&["2026-11-29 20:15"]);
+    rig.surface.size = (120, 36);
+    let keys = rig.keys.0.clone();
+    let ends = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(1500));
+        let key = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
+        keys.send(Event::Key(key)).is_ok()
+    });
+    let last = rig.pictures(&["L", "\n", "<", "<", "C", "G mixolidian\n"]);
+    assert!(ends.join().is_ok_and(|sent| sent));
+    assert!(
+        last.contains("correct 0:19.0, D Dorian: G mixolidian") && last.contains("mixolydian?"),
+        "{last}"
+    );
+    assert_eq!(rig.stage.revisions, []);
+}
+
+/// Only a sitting can be corrected, and only where there is a moment.
+#[test]
+fn what_cannot_be_corrected_is_said() {
+    let (last, _) = after(Scene::dorian(), &["C", "q"]);
+    let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let says = "Only a sitting of another day can be corrected: open it (L).";
+    assert!(words(&last).contains(says), "{last}");
+    let (last, _) = after(Scene::file(), &["C", "q"]);
+    let says = "peregrinus sittings import makes one of a file.";
+    assert!(words(&last).contains(says), "{last}");
+    let (last, _) = after(Scene::wandering(), &["x", "C", "q"]);
+    assert!(
+        words(&last).contains("What would be corrected is hidden (x)."),
+        "{last}"
+    );
 }
