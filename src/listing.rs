@@ -60,6 +60,8 @@ pub struct Row {
     /// The names of its markers, in order.
     pub markers: Vec<String>,
     pub cut_off: bool,
+    /// Whether its plan was corrected.
+    pub corrected: bool,
     /// Its way through the centers, as heard.
     pub way: Vec<Stretch>,
     /// Its name, tags, markers and date: see [`words`].
@@ -188,6 +190,7 @@ mod tests {
             tags: tags.iter().map(|&t| t.into()).collect(),
             markers: vec!["The bridge".into()],
             cut_off: false,
+            corrected: false,
             way: way.iter().map(stretch).collect(),
             words: words(
                 ["The bridge", name, date]

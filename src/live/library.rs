@@ -321,6 +321,7 @@ fn row(s: Sitting, stays: &Stays) -> Row {
         tags: s.tags,
         markers,
         cut_off: s.cut_off,
+        corrected: s.corrections > 0,
         words,
     }
 }

@@ -167,19 +167,17 @@ fn last(list: &SittingList, look: &Look) -> (String, Style) {
     (keys, styles.quiet)
 }
 
-/// Name and tags, and whether it was cut off.
+/// Name and tags, and whether it was corrected or cut off.
 fn about(pen: &mut Pen, (x, y): (u16, u16), row: &Row, (style, look): (Style, &Look)) {
-    let mut more = String::new();
-    if !row.tags.is_empty() {
-        more = format!("[{}]", row.tags.join(", "));
-    }
-    if row.cut_off {
-        more += if more.is_empty() {
-            "cut off"
-        } else {
-            " cut off"
-        };
-    }
+    let tags = (!row.tags.is_empty()).then(|| format!("[{}]", row.tags.join(", ")));
+    let states = match (row.corrected, row.cut_off) {
+        (true, true) => "corrected, cut off",
+        (true, false) => "corrected",
+        (false, true) => "cut off",
+        (false, false) => "",
+    };
+    let more = format!("{} {states}", tags.unwrap_or_default());
+    let more = more.trim();
     let glyphs = look.glyphs();
     let room = pen.width().saturating_sub(x + 1);
     let name = fit(row.name.as_deref().unwrap_or_default(), room, glyphs);
@@ -190,7 +188,7 @@ fn about(pen: &mut Pen, (x, y): (u16, u16), row: &Row, (style, look): (Style, &L
     let room = pen.width().saturating_sub(end + 1);
     // Less than this says nothing.
     if room >= 4 {
-        pen.put(end, y, &fit(&more, room, glyphs), look.styles().quiet);
+        pen.put(end, y, &fit(more, room, glyphs), look.styles().quiet);
     }
 }
 

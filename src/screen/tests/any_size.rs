@@ -203,7 +203,7 @@ prop_compose! {
     ) -> Row {
         let way = way.into_iter().map(|(start, end, e, at_home)| Stretch { start, end, at_home, spelled: e.map(|e| e.spelled) });
         Row {
-            id: "2026-11-29_20-15-03".into(), date: "2026-11-29 20:15".into(), length, way: way.collect(), cut_off,
+            id: "2026-11-29_20-15-03".into(), date: "2026-11-29 20:15".into(), length, way: way.collect(), cut_off, corrected: cut_off,
             words: words(name.iter().chain(&tags).chain(&markers).map(String::as_str)), name, tags, markers,
         }
     }

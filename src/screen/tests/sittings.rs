@@ -29,6 +29,7 @@ fn row(date: &str, seconds: f64, name: &str, stays: &[(f64, &str)]) -> Row {
         tags: Vec::new(),
         markers: Vec::new(),
         cut_off: false,
+        corrected: false,
         way: way(stays, seconds),
         words: words([name, date].into_iter()),
     }
@@ -65,6 +66,7 @@ fn rows() -> Vec<Row> {
         row("2026-11-29 08:02", 3852.0, "", &many),
         Row {
             cut_off: true,
+            corrected: true,
             ..row("2026-11-28 23:59", 8.4, "", &[])
         },
         marked(

@@ -1172,6 +1172,7 @@ fn listing(dates: &[&str]) -> Listing {
         tags: Vec::new(),
         markers: Vec::new(),
         cut_off: false,
+        corrected: false,
         way: Vec::new(),
         words: words([*date].into_iter()),
     };

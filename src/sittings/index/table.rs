@@ -144,9 +144,9 @@ impl Table {
         }
     }
 
-    /// How many there are, and how many bytes their files take.
+    /// How many there are, and how many bytes their files take: of those that [`Table::each`] has.
     pub fn room(&self) -> Result<(usize, u64), Trouble> {
-        let sql = "SELECT count(*), coalesce(sum(size), 0) FROM sitting";
+        let sql = "SELECT count(*), coalesce(sum(size), 0) FROM sitting WHERE size >= 0";
         let row = |row: &Row| Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?));
         let (count, bytes) = self.0.query_row(sql, [], row)?;
         let whole = |n: i64| u64::try_from(n).map_err(|_| Trouble::Damaged);
@@ -197,7 +197,7 @@ impl Table {
     }
 
     /// Those that began `since`, and before `until`, the newest first, as long as `take` wants
-    /// more.
+    /// more. Not those that a migration has marked to be read again.
     pub fn each(
         &self,
         since: Option<Timestamp>,
@@ -205,7 +205,8 @@ impl Table {
         mut take: impl FnMut(Sitting) -> ControlFlow<()>,
     ) -> Result<(), Trouble> {
         let mut rows = self.0.prepare(&format!(
-            "SELECT {COLUMNS} FROM sitting WHERE at >= ? AND at < ? ORDER BY at DESC, id DESC"
+            "SELECT {COLUMNS} FROM sitting WHERE at >= ? AND at < ? AND size >= 0
+             ORDER BY at DESC, id DESC"
         ))?;
         let since = since.map_or(i64::MIN, nanoseconds);
         let until = until.map_or(i64::MAX, nanoseconds);

@@ -541,8 +541,14 @@ fn an_index_of_an_earlier_version_is_brought_up_to_this_one() {
         let db = Connection::open(room.folder.index()).expect("opened");
         db.execute_batch(earlier).expect("made");
         drop(db);
-        let mut index = room.open();
+        let mut index = Index::open(&room.folder, &room.catalogue).expect("an index");
+        // What must be read again is not known yet.
+        assert_eq!(all(&mut index), []);
+        assert_eq!(index.room().expect("counted"), (0, 0));
+        index.refresh(&mut |_, _| {}).expect("refreshed");
         assert_eq!(all(&mut index), room.truth());
+        let bytes = room.truth().iter().map(|s| s.size).sum();
+        assert_eq!(index.room().expect("counted"), (3, bytes));
         assert_eq!(index.said(), [""; 0]);
         drop(index);
         assert_eq!(room.names(), ["index.sqlite"], "migrated, not set aside");
