@@ -249,7 +249,7 @@ impl Worker {
     }
 }
 
-/// Lists the first rows as the index has them, then all of them as the files are.
+/// Lists the first rows as the index has them, then all of them, and at last as the files are.
 fn list(
     folder: &Folder,
     catalogue: &Arc<Catalogue>,
@@ -274,12 +274,21 @@ fn list(
         Ok(())
     };
     publish(&mut index, Some(FIRST), Progress::Started)?;
+    publish(&mut index, None, Progress::Started)?;
     let alone = lock(comparing);
-    index.refresh(&mut |done, of| {
+    let changed = index.refresh(&mut |done, of| {
         worker.update(|listing| listing.progress = Progress::Reading { done, of });
     })?;
     drop(alone);
-    publish(&mut index, None, Progress::Done)
+    if changed {
+        return publish(&mut index, None, Progress::Done);
+    }
+    let said = index.said();
+    worker.update(|listing| {
+        listing.progress = Progress::Done;
+        listing.said.extend(said);
+    });
+    Ok(())
 }
 
 fn read(folder: &Folder, catalogue: &Catalogue, row: Row) -> Result<Chosen, String> {

@@ -83,13 +83,17 @@ impl Index {
         std::mem::take(&mut self.said)
     }
 
-    /// Reads what is new or changed in the folder, and forgets what is gone. `progress` gets how
-    /// many files have been read, and of how many.
-    pub fn refresh(&mut self, progress: &mut dyn FnMut(usize, usize)) -> Result<(), IndexError> {
-        while let Err(trouble) = self.fill(progress) {
-            self.without(trouble)?;
+    /// Reads what is new or changed in the folder, and forgets what is gone; whether anything
+    /// was. `progress` gets how many files have been read, and of how many.
+    pub fn refresh(&mut self, progress: &mut dyn FnMut(usize, usize)) -> Result<bool, IndexError> {
+        let mut anew = false;
+        loop {
+            match self.fill(progress) {
+                Ok(changed) => return Ok(changed || anew),
+                Err(trouble) => self.without(trouble)?,
+            }
+            anew = true;
         }
-        Ok(())
     }
 
     /// Reads all files again. The number of sittings.
@@ -179,7 +183,7 @@ impl Index {
         }
     }
 
-    fn fill(&mut self, progress: &mut dyn FnMut(usize, usize)) -> Result<(), Trouble> {
+    fn fill(&mut self, progress: &mut dyn FnMut(usize, usize)) -> Result<bool, Trouble> {
         if !self.checked {
             self.table.check()?;
             self.checked = true;
@@ -191,7 +195,7 @@ impl Index {
                 let folder = plain::path(self.folder.root());
                 let why = plain::reason(&e);
                 self.said.push(format!("{folder}: cannot be read: {why}"));
-                return Ok(());
+                return Ok(false);
             }
         };
         let mut new = Vec::new();
@@ -214,7 +218,8 @@ impl Index {
                 Err(why) => self.unread(id, &why),
             }
         }
-        known.keys().try_for_each(|id| self.table.remove(id))
+        known.keys().try_for_each(|id| self.table.remove(id))?;
+        Ok(!new.is_empty() || !known.is_empty())
     }
 
     fn unread(&mut self, id: &str, why: &str) {

@@ -185,8 +185,9 @@ fn what_changes_in_the_folder_is_seen() {
     room.play("2026-11-30T08:00:00+01:00", "C ionian", &[48]);
     let mut read = Vec::new();
     let progress = &mut |done, of| read.push((done, of));
-    index.refresh(progress).expect("refreshed");
+    assert!(index.refresh(progress).expect("refreshed"));
     assert_eq!(read, [(0, 2), (1, 2)], "only what is new or changed");
+    assert!(!index.refresh(&mut |_, _| {}).expect("refreshed"));
     assert_eq!(all(&mut index), room.truth());
     assert_eq!(all(&mut index)[1].name.as_deref(), Some("Evening"));
     // The other program sees the same.
