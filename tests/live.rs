@@ -2,7 +2,7 @@
 //! no sleeping for music.
 
 use crossbeam_channel::{Receiver, Sender, bounded};
-use peregrinus::correction::Signature;
+use peregrinus::correction::{Center, Correction, Revision, Signature};
 use peregrinus::engine::{Aside, Event, History, Inertia, Monitor, Reading};
 use peregrinus::listing::Progress;
 use peregrinus::live::{
@@ -964,6 +964,93 @@ fn what_is_played_while_another_sitting_is_shown_is_kept() {
     // The same from the first note on as the screen had when it was back.
     let begun = |plan: &[Region]| -> Vec<_> { plan.iter().map(|r| r.spelled).collect() };
     assert_eq!(begun(&kept.facts.heard.regions), begun(&heard.regions));
+}
+
+/// A sitting that is opened is corrected in its file, and what was heard stays what it was, on
+/// the screen and when the corrected file is opened again.
+#[test]
+fn an_opened_sitting_is_corrected() {
+    let folder = tempfile::tempdir().unwrap();
+    let kept = Folder::new(folder.path().join("sittings"));
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    kept.make().unwrap();
+    let etude = include_bytes!("../recordings/05_ferry_lamp.mid");
+    std::fs::write(kept.path("ferry lamp"), etude).unwrap();
+    let signed = || Signature {
+        who: "anna".into(),
+        when: "2026-11-29T12:00:00Z".into(),
+    };
+    let file = play(
+        "demo",
+        Vec::new(),
+        Time::ZERO,
+        monitor(),
+        Arc::new(SystemClock::start()),
+        Order::Pause,
+    );
+    let library = Library::new(kept.clone(), Arc::clone(&catalogue), signed);
+    let mut performer = Performer::new(monitor().reading())
+        .with_file(file, None)
+        .with_library(library, monitor());
+    let open = |performer: &mut Performer| {
+        performer.act(Request::ListSittings);
+        wait_for(|| performer.listing().progress == Progress::Done);
+        performer.open_sitting("ferry lamp");
+        wait_for(|| {
+            performer.reading();
+            let source = performer.source();
+            let ended = source.transport.is_some_and(|t| t.ended);
+            source.opened.is_some() && ended
+        });
+    };
+    let corrected = |performer: &mut Performer| performer.source().opened.unwrap().corrected;
+    let music = recording::read(etude, &catalogue).unwrap();
+    let heard = study(&music, monitor(), &catalogue).heard;
+
+    open(&mut performer);
+    assert_eq!(corrected(&mut performer), None);
+    wait_for(|| performer.past().0.plan() == heard.plan());
+    let at = Time::from_seconds(20.0);
+    let spelled = catalogue.parse_tonality("G mixolydian").unwrap();
+    let center = Some(Center::In(spelled));
+    let word = None;
+    performer.revise(Revision::Correct(Correction::Label { at, center, word }));
+    wait_for(|| {
+        performer.reading();
+        corrected(&mut performer).is_some()
+    });
+    let plan = corrected(&mut performer).unwrap();
+    let region = &plan.regions()[plan.place(at).unwrap()];
+    assert_eq!(region.center, Center::In(spelled));
+    assert_eq!(region.by, Some(signed()));
+    let said = performer.source().notice.unwrap();
+    assert_eq!(said, "Written: one correction.");
+    assert_eq!(performer.past().0.plan(), heard.plan());
+    // What cannot be is said, and nothing changes.
+    performer.revise(Revision::Correct(Correction::Split {
+        at: Time::from_seconds(1000.0),
+    }));
+    wait_for(|| {
+        performer.reading();
+        let said = performer.source().notice.unwrap_or_default();
+        said.starts_with("Not corrected: 16:40.0 lies past the end")
+    });
+    assert_eq!(corrected(&mut performer).as_deref(), Some(&*plan));
+
+    // From its file the same, and the music byte for byte the same.
+    performer.act(Request::CloseSitting);
+    open(&mut performer);
+    assert_eq!(corrected(&mut performer).as_deref(), Some(&*plan));
+    wait_for(|| performer.past().0.plan() == heard.plan());
+    let bytes = std::fs::read(kept.path("ferry lamp")).unwrap();
+    assert_eq!(bytes[12..etude.len()], etude[12..]);
+    // One that is on its way when the program ends is written.
+    performer.revise(Revision::Correct(Correction::Split { at }));
+    performer.finish().unwrap();
+    let bytes = std::fs::read(kept.path("ferry lamp")).unwrap();
+    let written = recording::read(&bytes, &catalogue).unwrap();
+    assert_eq!(written.facts.corrected.unwrap().steps().len(), 2);
+    assert_eq!((written.notes, written.said), (music.notes, music.said));
 }
 
 /// What is on the disk at any moment is what the next start keeps whole.

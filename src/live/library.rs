@@ -17,6 +17,7 @@ use std::io;
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex};
+use std::thread::JoinHandle;
 
 /// Rows that are listed at once, before the index is compared with the files: more than fit on
 /// a screen.
@@ -31,6 +32,8 @@ pub struct Library {
     comparing: Arc<Mutex<()>>,
     /// Says who corrects something, and when.
     sign: fn() -> Signature,
+    /// The thread that writes, or has written, the last correction.
+    correcting: Mutex<Option<JoinHandle<()>>>,
 }
 
 /// What the threads have found out.
@@ -72,6 +75,7 @@ impl Library {
             folder,
             catalogue,
             sign,
+            correcting: Mutex::default(),
             state: Arc::default(),
             comparing: Arc::default(),
         }
@@ -168,7 +172,7 @@ impl Library {
         let (folder, catalogue) = (self.folder.clone(), Arc::clone(&self.catalogue));
         let (state, by) = (Arc::clone(&self.state), (self.sign)());
         let told = (Arc::clone(&self.state), id.clone(), wake.clone());
-        let failed = start("a correction", move || {
+        let started = start("a correction", move || {
             let done = catch_unwind(AssertUnwindSafe(|| {
                 let go_on = |_| ControlFlow::Continue(());
                 sittings::correct(&folder, &id, (&revision, &by), fresh, &catalogue, go_on)
@@ -180,9 +184,25 @@ impl Library {
             };
             leave(&state, id, plan, &wake);
         });
-        if let Err(e) = failed {
-            let (state, id, wake) = told;
-            leave(&state, id, Err(plain::reason(&e)), &wake);
+        match started {
+            Ok(thread) => *lock(&self.correcting) = Some(thread),
+            Err(e) => {
+                let (state, id, wake) = told;
+                leave(&state, id, Err(plain::reason(&e)), &wake);
+            }
+        }
+    }
+
+    /// Waits until a correction that is being written has reached the disk. The error is why one
+    /// that nobody was told of was not written.
+    pub fn finish(self) -> Result<(), String> {
+        if let Some(thread) = lock(&self.correcting).take() {
+            // What it panicked with stands in what it left.
+            let _ = thread.join();
+        }
+        match self.revised() {
+            Some((_, Err(why))) => Err(why),
+            _ => Ok(()),
         }
     }
 
@@ -208,9 +228,8 @@ fn leave(state: &Mutex<State>, id: String, plan: RevisedPlan, wake: &Sender<()>)
     let _ = wake.try_send(());
 }
 
-fn start(name: &str, work: impl FnOnce() + Send + 'static) -> io::Result<()> {
-    let thread = std::thread::Builder::new().name(name.into());
-    thread.spawn(work).map(|_| ())
+fn start(name: &str, work: impl FnOnce() + Send + 'static) -> io::Result<JoinHandle<()>> {
+    std::thread::Builder::new().name(name.into()).spawn(work)
 }
 
 /// What a thread needs to report: it answers these requests.

@@ -13,6 +13,9 @@ pub enum Unwritten {
     Failed { file: String, why: String },
     #[error("{file}: {events} events are missing, the disk is too slow: record on another")]
     Missed { file: String, events: u64 },
+    /// The last correction of a sitting's plan.
+    #[error("the last correction was not written: {why}")]
+    Correction { why: String },
 }
 
 /// What there is to say about the way in.

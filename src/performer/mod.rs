@@ -129,7 +129,11 @@ impl Performer {
     /// Ends everything: the id of the latest sitting that was kept, if any. The error is what is
     /// missing of a recording or a sitting, and why.
     pub fn finish(self) -> Result<Option<String>, Unwritten> {
-        self.keyboard.map_or(Ok(None), Listener::finish)
+        let kept = self.keyboard.map_or(Ok(None), Listener::finish);
+        let corrected = self.library.map_or(Ok(()), Library::finish);
+        let kept = kept?;
+        corrected.map_err(|why| Unwritten::Correction { why })?;
+        Ok(kept)
     }
 
     /// What the way in says; in a demo that is why there is no keyboard, as things are now.
@@ -245,10 +249,13 @@ impl Performer {
             }
         }
         let revised = self.library.as_ref().and_then(Library::revised);
-        if let (Some((id, plan)), Some(opened)) = (revised, &mut self.opened)
-            && id == opened.id()
-        {
-            opened.take(plan);
+        if let Some((id, plan)) = revised {
+            match (&mut self.opened, plan) {
+                (Some(opened), plan) if opened.id() == id => opened.take(plan),
+                // It was closed meanwhile.
+                (_, Err(why)) => self.notice = Some(format!("{id} was not corrected: {why}")),
+                (_, Ok(_)) => {}
+            }
         }
         // What nobody takes would in the end hold up the engine.
         if self.player().is_some()
