@@ -11,7 +11,7 @@ use std::sync::Arc;
 use peregrinus::midi::{
     self, FaultKind, Faults, FileWriter, Performance, Text, TextKind, Timed, Wire,
 };
-use peregrinus::recording::{self, Recording};
+use peregrinus::recording::{self, Beat, Facts, Recording, TRACK};
 use peregrinus::settings::Settings;
 use peregrinus::theory::{Catalogue, Glyphs, Letters};
 use peregrinus::time::Time;
@@ -108,6 +108,29 @@ pub fn recording(text: &str) {
     among_releases(text);
 }
 
+/// The corrected plan, as far as it is known, is a plan: it can be taken back step by step, and
+/// is the same when it is written in a track of its own and read again.
+fn corrected(read: &Recording, bytes: &[u8], catalogue: &Arc<Catalogue>) {
+    let facts = Facts {
+        corrected: read.facts.corrected.clone(),
+        ..Facts::default()
+    };
+    let track = facts.track(&[], Beat::Ours, catalogue);
+    let whole = midi::with_last_track(bytes, TRACK, &track).expect("our own file");
+    let again = recording::read(&whole, catalogue).expect("our own file");
+    assert_eq!(again.facts.corrected, read.facts.corrected);
+    let Some(mut plan) = facts.corrected else {
+        return;
+    };
+    assert!(plan.regions().is_sorted_by(|a, b| a.start < b.start));
+    let mut left = plan.steps().len();
+    while plan.undo().is_ok() {
+        left -= 1;
+        assert!(plan.regions().is_sorted_by(|a, b| a.start < b.start));
+    }
+    assert_eq!(left, 0);
+}
+
 /// `!` begins a marker's name, `+` strikes a note before it, and the rest is a word of ours.
 fn among_notes(text: &str) {
     let mut performance = Performance::default();
@@ -144,6 +167,7 @@ fn among_notes(text: &str) {
     let file = recording::write(&read, &catalogue, Cursor::new(Vec::new()));
     let bytes = file.expect("a memory never fails").into_inner();
     let again = recording::read(&bytes, &catalogue).expect("our own file");
+    corrected(&read, &bytes, &catalogue);
     // What is not known here is not written either.
     let mut unknown = read.faults.first().iter();
     assert!(
@@ -178,9 +202,10 @@ fn among_releases(lines: &str) {
     let first = read(bytes.get_ref());
     let again = recording::write(&first, &catalogue, Cursor::new(Vec::new()));
     let second = read(again.expect("a memory never fails").get_ref());
-    // What is not known here is not written.
+    // What is not known here is not written; the facts have a track of their own.
     let known = Recording {
         faults: Faults::default(),
+        facts: Facts::default(),
         ..first
     };
     assert_eq!(known, second);
