@@ -572,4 +572,15 @@ fn corrected_sittings_can_be_learned_from() {
         assert!(number(1) > number(0), "{sound}");
     }
     assert!(piece["chords"].as_array().expect("chords").len() > 20);
+    // As the manual has it, but for a few small steps.
+    let out = text(&home);
+    #[rustfmt::skip]
+    let arguments = [
+        "--data", &*pattern, "--mix", "pieces=.3,playing=.7", "--out", &out, "--name", "own",
+        "--steps", "2", "--workers", "0", "--hidden", "16", "--batch", "4", "--length", "24",
+        "--count-priors", "12",
+    ];
+    python::run(Python::Training, "training/train.py", &arguments, "");
+    let weights = std::fs::read(home.join("own.weights")).expect("weights");
+    Model::parse(&weights).expect("weights that the program takes");
 }
