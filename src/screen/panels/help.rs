@@ -108,7 +108,7 @@ pub(in crate::screen) fn draw(
         .collect();
     let held = look.sign("◆ ● ▲", "* O X");
     let pedalled = look.sign("◇ ○ △", "+ o x");
-    let signs = [
+    let mut signs = vec![
         (held, "held: center, in the mode, outside it"),
         (pedalled, "held by the pedal alone"),
         (
@@ -144,6 +144,13 @@ pub(in crate::screen) fn draw(
             "what you said is home, and where you took it back",
         ),
     ];
+    let opened = picture.source.opened.as_ref();
+    if opened.is_some_and(|opened| opened.corrected.is_some()) {
+        signs.push((
+            look.sign("━ ─", "= -"),
+            "yours: where you corrected the plan, and where it is as in hindsight",
+        ));
+    }
     let room = pen.width().saturating_sub(2 * MARGIN);
     let whole = CARE.join(" ");
     let care = match columns(&whole) <= room {

@@ -123,3 +123,20 @@ fn it_is_not_given_away_while_names_are_hidden() {
         "{text}"
     );
 }
+
+/// The signs of the row are told where it is there.
+#[test]
+fn the_help_tells_its_signs() {
+    let help = |scene: Scene| {
+        let text = Scene {
+            help: true,
+            ..scene
+        }
+        .text(240, 67, Glyphs::Unicode);
+        text.contains("━ ─      yours: where you corrected the plan")
+    };
+    assert!(help(corrected()));
+    let mut without = corrected();
+    without.source.opened = None;
+    assert!(!help(without));
+}
