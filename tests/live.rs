@@ -741,6 +741,7 @@ fn keeping(root: &Path) -> Keep {
         folder: Folder::new(root),
         calendar: Box::new(calendar),
         rest: Time::millis(60_000),
+        days: None,
     };
     Keep {
         record: None,
@@ -1250,6 +1251,7 @@ fn plays_what_comes(root: &Path) {
         folder: Folder::new(root),
         calendar: Box::new(jiff::ZonedDateTime::now),
         rest: Time::millis(60_000),
+        days: None,
     };
     let keep = Keep {
         record: None,

@@ -145,6 +145,7 @@ fn sittings(settings: &Settings) -> Option<Sittings> {
         folder: Folder::new(folder),
         calendar: Box::new(ZonedDateTime::now),
         rest: settings.sitting_rest,
+        days: settings.sitting_days,
     })
 }
 

@@ -5,9 +5,10 @@ use super::status::StatusBoard;
 use crate::engine::{Change, Event, Monitor};
 use crate::midi;
 use crate::plain;
-use crate::sittings::{Calendar, Folder, Keeper, News, Recovered, recover};
+use crate::sittings::{self, Calendar, Cleared, Folder, Index, Keeper, News, Recovered, recover};
 use crate::source::Keeping;
 use crate::time::Time;
+use jiff::{Timestamp, ToSpan};
 use std::sync::Arc;
 
 /// Where sittings are kept, and how they end.
@@ -16,6 +17,9 @@ pub struct Sittings {
     pub calendar: Calendar,
     /// A sitting ends after this much silence.
     pub rest: Time,
+    /// Days after which a sitting goes to the trash if it has no name, tag, marker or
+    /// correction; none: it never does.
+    pub days: Option<u32>,
 }
 
 /// Whether an event begins a sitting, and not the first.
@@ -42,9 +46,14 @@ impl SittingTap {
             folder,
             calendar,
             rest,
+            days,
         } = sittings;
         let catalogue = Arc::clone(fresh.catalogue());
-        look_after(folder.clone(), fresh.clone(), board.clone());
+        let until = days.and_then(|days| {
+            let begun = calendar().checked_sub(i64::from(days).days());
+            Some(begun.ok()?.timestamp())
+        });
+        look_after(folder.clone(), fresh.clone(), until, board.clone());
         let told = board.clone();
         let keeper = Keeper::new(folder, catalogue, calendar, move |news| tell(&told, news));
         match Recorder::keep(keeper, board.clone()) {
@@ -134,6 +143,12 @@ fn tell(board: &StatusBoard, news: News) {
                 "{events} events of this sitting found no room in memory: make room on its disk"
             ));
         }
+        News::Narrow { free } => {
+            s.about_sittings = Some(format!(
+                "{} MB are left on the disk of the sittings: make room",
+                free / 1_000_000
+            ));
+        }
         News::Kept(sitting) => {
             s.keeping = Keeping::Ready;
             s.about_sittings = Some(format!("kept as {}", sitting.id));
@@ -142,15 +157,25 @@ fn tell(board: &StatusBoard, news: News) {
     });
 }
 
-/// Completes the sittings that were cut off, and says which.
-fn look_after(folder: Folder, fresh: Monitor, board: StatusBoard) {
+/// Completes the sittings that were cut off, and says which; takes away those from before
+/// `until` that nothing was ever said of.
+fn look_after(folder: Folder, fresh: Monitor, until: Option<Timestamp>, board: StatusBoard) {
     let say = board.clone();
     let work = move || {
         let catalogue = Arc::clone(fresh.catalogue());
-        let lines: Vec<String> = match recover(&folder, &catalogue, &fresh) {
+        let mut lines: Vec<String> = match recover(&folder, &catalogue, &fresh) {
             Ok(all) => all.into_iter().map(said).collect(),
             Err(e) => vec![format!("sittings: {}", plain::reason(&e))],
         };
+        if let Some(until) = until {
+            let cleared = Index::open(&folder, &catalogue).and_then(|mut index| {
+                sittings::clear(&mut index, until, |id| sittings::to_trash(&folder, id))
+            });
+            match cleared {
+                Ok(cleared) => lines.extend(cleared_away(&cleared)),
+                Err(e) => lines.push(format!("sittings: {e}")),
+            }
+        }
         if !lines.is_empty() {
             say.update(|s| s.about_sittings = Some(lines.join("; ")));
         }
@@ -159,6 +184,26 @@ fn look_after(folder: Folder, fresh: Monitor, board: StatusBoard) {
     let _ = std::thread::Builder::new()
         .name("cut off".into())
         .spawn(move || board.guard("looking after sittings", work));
+}
+
+fn cleared_away(cleared: &Cleared) -> Vec<String> {
+    let mut lines = Vec::new();
+    match cleared.gone {
+        0 => {}
+        1 => lines.push("one old sitting without a name went to the trash".into()),
+        n => lines.push(format!("{n} old sittings without a name went to the trash")),
+    }
+    if let Some((count, why)) = &cleared.left {
+        let what = match count {
+            1 => "one old sitting stays".to_owned(),
+            n => format!("{n} old sittings stay"),
+        };
+        lines.push(format!(
+            "{what}, as there is no trash for it: {}",
+            plain::name(why)
+        ));
+    }
+    lines
 }
 
 fn said(recovered: Recovered) -> String {

@@ -71,6 +71,8 @@ pub enum FaultKind {
     Transpose(i64),
     #[error("sittings.rest is {0}; it must lie between 10 and 86400 seconds")]
     Rest(i64),
+    #[error("sittings.forget_after is {0}; it must lie between 0 (never) and 36500 days")]
+    ForgetAfter(i64),
     #[error("keyboard.channels holds {0}; channels are numbered 1 to 16")]
     Channel(i64),
     #[error(

@@ -45,6 +45,7 @@ impl Settings {
             keep: true,
             sittings_folder: None,
             sitting_rest: Time::ZERO,
+            sitting_days: None,
             catalogue: Arc::new(Catalogue::standard().clone()),
         };
         s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
@@ -118,6 +119,12 @@ impl Settings {
             match u64::try_from(value) {
                 Ok(seconds @ 10..=86_400) => self.sitting_rest = Time::millis(1000 * seconds),
                 _ => faults.add(at, FaultKind::Rest(value)),
+            }
+        }
+        if let Some(At { value, at }) = table.integer("forget_after") {
+            match u32::try_from(value) {
+                Ok(days @ 0..=36_500) => self.sitting_days = Some(days).filter(|&d| d > 0),
+                _ => faults.add(at, FaultKind::ForgetAfter(value)),
             }
         }
         table.finish();
@@ -308,7 +315,10 @@ mod tests {
         );
         assert_eq!(s.keys, KeyBindings::default());
         assert_eq!((s.keep, &s.sittings_folder), (true, &None));
-        assert_eq!(s.sitting_rest, Time::millis(300_000));
+        assert_eq!(
+            (s.sitting_rest, s.sitting_days),
+            (Time::millis(300_000), None)
+        );
         assert_eq!(
             (s.jobs.as_slice(), s.lines, s.mouse),
             (&[][..], false, true)

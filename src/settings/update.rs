@@ -23,7 +23,8 @@ impl Settings {
                 "[sittings]",
                 start.keep != new.keep
                     || start.sittings_folder != new.sittings_folder
-                    || start.sitting_rest != new.sitting_rest,
+                    || start.sitting_rest != new.sitting_rest
+                    || start.sitting_days != new.sitting_days,
             ),
             ("[jobs]", start.jobs != new.jobs),
             ("screen.lines", start.lines != new.lines),

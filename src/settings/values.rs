@@ -44,6 +44,8 @@ pub struct Settings {
     pub sittings_folder: Option<PathBuf>,
     /// A sitting ends after this much silence.
     pub sitting_rest: Time,
+    /// Days after which a sitting that nothing was ever said of goes to the trash; none: never.
+    pub sitting_days: Option<u32>,
     pub catalogue: Arc<Catalogue>,
 }
 

@@ -9,6 +9,7 @@ use super::files::ChangeError;
 use super::folder::Folder;
 use super::in_force::InForce;
 use super::journal::{Journal, Room};
+use super::room::{LOW, Space, free};
 use super::sitting::Sitting;
 use super::words::words;
 use crate::engine::{Change, Event};
@@ -30,6 +31,8 @@ pub enum News {
     Again,
     /// So many events found no room in memory either.
     Missed(u64),
+    /// So many bytes are left on its disk, fewer than are good for it.
+    Narrow { free: u64 },
     /// It has ended and stands among the others.
     Kept(Box<Sitting>),
 }
@@ -51,7 +54,16 @@ pub struct Keeper {
     /// Whether the last attempt to write failed.
     failing: bool,
     missed: u64,
+    space: Space,
+    /// Number of writes until the room on the disk is looked at again.
+    until_look: u32,
+    /// Whether it was too little the last time.
+    narrow: bool,
 }
+
+/// How many writes there are to a look at the room on the disk: with one or two a second, this
+/// is every minute.
+const LOOK: u32 = 64;
 
 impl Keeper {
     pub fn new(
@@ -70,7 +82,16 @@ impl Keeper {
             ended: Vec::new(),
             failing: false,
             missed: 0,
+            space: Box::new(free),
+            until_look: 0,
+            narrow: false,
         }
+    }
+
+    /// With another way to tell how much room there is.
+    #[cfg(test)]
+    pub(super) fn with_space(self, space: Space) -> Keeper {
+        Keeper { space, ..self }
     }
 
     /// An event as the engine took it in. The first note begins a sitting.
@@ -87,6 +108,7 @@ impl Keeper {
                 journal.event(at, event);
             }
             self.sitting = Some(journal);
+            self.until_look = 0;
             (self.say)(News::Begun);
         }
         self.in_force.take(event);
@@ -169,6 +191,24 @@ impl Keeper {
             }
             None => {}
         }
+        if self.sitting.is_some() {
+            self.look_at_room();
+        }
+    }
+
+    fn look_at_room(&mut self) {
+        if self.until_look > 0 {
+            self.until_look -= 1;
+            return;
+        }
+        self.until_look = LOOK;
+        let low = (self.space)(self.folder.root()).filter(|&free| free < LOW);
+        if let Some(free) = low
+            && !self.narrow
+        {
+            (self.say)(News::Narrow { free });
+        }
+        self.narrow = low.is_some();
     }
 
     /// The program ends: the error is why something could not be written.

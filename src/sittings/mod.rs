@@ -20,6 +20,7 @@ mod index;
 mod journal;
 mod keeper;
 mod recover;
+mod room;
 mod sitting;
 #[cfg(test)]
 mod tests;
@@ -33,5 +34,6 @@ pub use in_force::InForce;
 pub use index::{FindError, Index, IndexError, Query, Unknown};
 pub use keeper::{Calendar, Keeper, News};
 pub use recover::{Recovered, recover};
+pub use room::{Cleared, clear, to_trash};
 pub use sitting::{Sitting, Stay};
 pub use words::{WordsError, words};

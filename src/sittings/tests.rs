@@ -1,6 +1,7 @@
 //! Sittings against broken files and a clock that is set back.
 
 use super::files::with_facts;
+use super::room::LOW;
 use super::*;
 use crate::engine::{Aside, Event, Inertia, Monitor};
 use crate::midi;
@@ -258,4 +259,110 @@ fn names_stay_unique_and_in_order_when_the_clock_is_set_back() {
         "2026-10-20_12-00-00",
     ];
     assert_eq!(order, newest_first);
+}
+
+/// A disk with little room is said once, and again only when there has been room meanwhile.
+#[test]
+fn little_room_is_said_once() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let left = Arc::new(Mutex::new(Some(LOW)));
+    let told = Arc::new(Mutex::new(Vec::new()));
+    let (tells, says) = (Arc::clone(&left), Arc::clone(&told));
+    let folder = Folder::new(dir.path());
+    let mut keeper = Keeper::new(folder, catalogue(), Box::new(calendar), move |news| {
+        if let News::Narrow { free } = news {
+            says.lock().expect("no panic").push(free);
+        }
+    })
+    .with_space(Box::new(move |_| *tells.lock().expect("no panic")));
+    let mut minute = 0;
+    let mut play = |free: Option<u64>| {
+        *left.lock().expect("no panic") = free;
+        for tenths in 0..100 {
+            let at = Time::millis(60_000 * minute + 100 * tenths);
+            let channel = midi::Channel::ALL[0];
+            let (key, velocity) = (60, 64);
+            let strike = midi::Event::NoteOn {
+                channel,
+                key,
+                velocity,
+            };
+            keeper.event(at, Event::Midi(strike));
+            keeper.write();
+        }
+        minute += 1;
+    };
+    for free in [Some(LOW), Some(LOW - 1), Some(5), None, Some(7), Some(LOW)] {
+        play(free);
+    }
+    assert_eq!(*told.lock().expect("no panic"), [LOW - 1, 7]);
+}
+
+/// What is old goes, but for what anything was ever said of; what cannot go stays.
+#[test]
+fn only_old_sittings_that_nothing_was_said_of_go_by_themselves() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let folder = Folder::new(dir.path());
+    let catalogue = catalogue();
+    let days = [1, 2, 3, 4, 5, 28];
+    let next = Arc::new(Mutex::new(days.into_iter()));
+    let calendar = move || {
+        let day = next.lock().expect("no panic").next().expect("a day");
+        let date = format!("2026-11-{day:02}T20:00:00+01:00[+01:00]");
+        date.parse().expect("a date")
+    };
+    let mut keeper = Keeper::new(
+        folder.clone(),
+        catalogue.clone(),
+        Box::new(calendar),
+        |_| {},
+    );
+    for (day, minutes) in days.into_iter().zip(0..) {
+        let at = Time::millis(60_000 * minutes);
+        let channel = midi::Channel::ALL[0];
+        let (key, velocity) = (60, 64);
+        let strike = midi::Event::NoteOn {
+            channel,
+            key,
+            velocity,
+        };
+        keeper.event(at, Event::Midi(strike));
+        match day {
+            2 => keeper.name("Named"),
+            3 => keeper.marker(&Marker {
+                at,
+                about: None,
+                name: "marked".into(),
+            }),
+            _ => {}
+        }
+        keeper.end(at + Time::millis(1000));
+    }
+    keeper.finish(Time::millis(600_000)).expect("a disk");
+    let id = |day: u32| format!("2026-11-{day:02}_20-00-00");
+    let tags = |facts: &mut recording::Facts| facts.tags.push("kept".into());
+    change(&folder, &id(4), &catalogue, tags).expect("tagged");
+
+    let mut index = Index::open(&folder, &catalogue).expect("an index");
+    let until = "2026-11-20T00:00:00Z".parse().expect("a date");
+    let nowhere = |_: &str| Err("no trash".to_owned());
+    let stays = clear(&mut index, until, nowhere).expect("an index");
+    let left = Some((2, "no trash".to_owned()));
+    assert_eq!(stays, Cleared { gone: 0, left });
+    assert_eq!(folder.ids().expect("a folder").len(), days.len());
+
+    let remove = |id: &str| std::fs::remove_file(folder.path(id)).map_err(|e| e.to_string());
+    let gone = clear(&mut index, until, remove).expect("an index");
+    assert_eq!(
+        gone,
+        Cleared {
+            gone: 2,
+            left: None
+        }
+    );
+    let left: Vec<String> = [28, 4, 3, 2].into_iter().map(id).collect();
+    assert_eq!(folder.ids().expect("a folder"), left);
+    let listed = index.list(&Query::default()).expect("a list");
+    let listed: Vec<String> = listed.into_iter().map(|s| s.id).collect();
+    assert_eq!(listed, left);
 }

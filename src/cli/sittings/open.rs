@@ -128,14 +128,10 @@ impl Open {
     pub fn delete(&mut self, sitting: &Sitting) -> Result<Option<String>, Failure> {
         let path = self.folder.path(&sitting.id);
         let failed = |why| Failure::Failed(format!("{}: {why}", plain::path(&path)));
-        let to_trash = trash::delete(&path);
-        let why = match to_trash {
-            Ok(()) => None,
-            Err(e) => {
-                std::fs::remove_file(&path).map_err(|e| failed(plain::reason(&e)))?;
-                Some(e.to_string())
-            }
-        };
+        let why = sittings::to_trash(&self.folder, &sitting.id).err();
+        if why.is_some() {
+            std::fs::remove_file(&path).map_err(|e| failed(plain::reason(&e)))?;
+        }
         self.telling(|index, tell| index.refresh(tell))?;
         Ok(why)
     }

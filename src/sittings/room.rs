@@ -1,0 +1,67 @@
+//! Room on the disk: how much is left, and which sittings may go by themselves.
+
+use super::folder::Folder;
+use super::index::{Index, IndexError, Query};
+use super::sitting::Sitting;
+use jiff::Timestamp;
+use std::path::Path;
+
+/// Below this many free bytes the player is warned: sittings of some years, and what a system
+/// needs to go on working.
+pub(super) const LOW: u64 = 200_000_000;
+
+/// Tells how many bytes are free where a path is; none if the system does not say.
+pub(super) type Space = Box<dyn Fn(&Path) -> Option<u64> + Send>;
+
+/// As the system says it. The folder may not be there yet.
+pub(super) fn free(path: &Path) -> Option<u64> {
+    let there = path.ancestors().find(|p| p.is_dir())?;
+    fs4::available_space(there).ok()
+}
+
+/// Takes a sitting's file away, so that its owner can have it back. The error says why there is
+/// no trash to move it to: then it stays.
+pub fn to_trash(folder: &Folder, id: &str) -> Result<(), String> {
+    trash::delete(folder.path(id)).map_err(|e| e.to_string())
+}
+
+/// What became of the sittings that nobody asked for.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub struct Cleared {
+    /// Number of those that are gone.
+    pub gone: usize,
+    /// Number of those that stay, and why the first of them does.
+    pub left: Option<(usize, String)>,
+}
+
+/// Takes away by `take` what was played before `until` and has no name, tag, marker or
+/// correction.
+pub fn clear(
+    index: &mut Index,
+    until: Timestamp,
+    take: impl Fn(&str) -> Result<(), String>,
+) -> Result<Cleared, IndexError> {
+    index.refresh(&mut |_, _| ())?;
+    let query = Query {
+        until: Some(until),
+        ..Query::default()
+    };
+    let mut cleared = Cleared::default();
+    for sitting in index
+        .list(&query)?
+        .iter()
+        .filter(|s| is_nothing_to_anybody(s))
+    {
+        match take(&sitting.id) {
+            Ok(()) => cleared.gone += 1,
+            Err(why) => cleared.left.get_or_insert((0, why)).0 += 1,
+        }
+    }
+    index.refresh(&mut |_, _| ())?;
+    Ok(cleared)
+}
+
+/// Nothing was ever said of it.
+fn is_nothing_to_anybody(s: &Sitting) -> bool {
+    s.name.is_none() && s.tags.is_empty() && s.markers.is_empty() && s.corrections == 0
+}
