@@ -311,7 +311,7 @@ mod tests {
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
         assert_eq!(
             keys.count(),
-            4 + 3 + 3 + 13 + 6 + KeyBindings::actions().count()
+            4 + 3 + 4 + 13 + 6 + KeyBindings::actions().count()
         );
         assert_eq!(s.keys, KeyBindings::default());
         assert_eq!((s.keep, &s.sittings_folder), (true, &None));
