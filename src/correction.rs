@@ -282,7 +282,9 @@ impl CorrectedPlan {
         if let Some(step) = self.steps.pop() {
             self.regions.splice(step.first..to, step.before);
         }
-        Ok(match self.steps.is_empty() {
+        // Of a damaged plan the earlier steps may be missing: what they did still stands.
+        let as_in_hindsight = self.regions.iter().all(|r| r.by.is_none());
+        Ok(match self.steps.is_empty() && as_in_hindsight {
             true => Undone::First,
             false => Undone::Step,
         })
@@ -367,16 +369,16 @@ impl CorrectedPlan {
                 };
                 let gone = self.regions.remove(place.max(other));
                 let stays = &mut self.regions[place.min(other)];
-                let word = stays.word.take().or(gone.word.clone());
+                let words: Vec<String> = [stays.word.take(), gone.word.clone()]
+                    .into_iter()
+                    .flatten()
+                    .collect();
                 if place > other {
-                    // Its own word comes first here too.
-                    let (start, before) = (stays.start, word);
+                    let start = stays.start;
                     *stays = gone;
                     stays.start = start;
-                    stays.word = stays.word.take().or(before);
-                } else {
-                    stays.word = word;
                 }
+                stays.word = Some(words.join("; ")).filter(|words| !words.is_empty());
             }
         }
         Ok(())
@@ -675,7 +677,7 @@ mod tests {
         let join = Correction::Join { at: at(30), with };
         joined.correct(&join, &by(2)).expect("possible");
         assert!(
-            told(&joined).contains("20-60 G mixolydian “c”*"),
+            told(&joined).contains("20-60 G mixolydian “b; c”*"),
             "{}",
             told(&joined)
         );

@@ -165,6 +165,7 @@ impl Library {
         if state.revising {
             let why = "the correction before it is still being written";
             state.revised = Some((id, Err(why.into())));
+            let _ = wake.try_send(());
             return;
         }
         state.revising = true;

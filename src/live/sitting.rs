@@ -5,7 +5,7 @@ use super::status::StatusBoard;
 use crate::engine::{Change, Event, Monitor};
 use crate::midi;
 use crate::plain;
-use crate::sittings::{self, Calendar, Cleared, Folder, Index, Keeper, News, Recovered, recover};
+use crate::sittings::{self, Calendar, Cleared, Folder, Keeper, News, Recovered, recover};
 use crate::source::Keeping;
 use crate::time::Time;
 use jiff::{Timestamp, ToSpan};
@@ -149,8 +149,10 @@ fn tell(board: &StatusBoard, news: News) {
                 free / 1_000_000
             ));
         }
-        News::Kept(sitting) => {
-            s.keeping = Keeping::Ready;
+        News::Kept { sitting, another } => {
+            if !another {
+                s.keeping = Keeping::Ready;
+            }
             s.about_sittings = Some(format!("kept as {}", sitting.id));
             s.kept = Some(sitting.id);
         }
@@ -168,10 +170,8 @@ fn look_after(folder: Folder, fresh: Monitor, until: Option<Timestamp>, board: S
             Err(e) => vec![format!("sittings: {}", plain::reason(&e))],
         };
         if let Some(until) = until {
-            let cleared = Index::open(&folder, &catalogue).and_then(|mut index| {
-                sittings::clear(&mut index, until, |id| sittings::to_trash(&folder, id))
-            });
-            match cleared {
+            let take = |id: &str| sittings::to_trash(&folder, id);
+            match sittings::clear(&folder, &catalogue, until, take) {
                 Ok(cleared) => lines.extend(cleared_away(&cleared)),
                 Err(e) => lines.push(format!("sittings: {e}")),
             }
@@ -195,8 +195,8 @@ fn cleared_away(cleared: &Cleared) -> Vec<String> {
     }
     if let Some((count, why)) = &cleared.left {
         let what = match count {
-            1 => "one old sitting stays".to_owned(),
-            n => format!("{n} old sittings stay"),
+            1 => "one old sitting is".to_owned(),
+            n => format!("each of {n} old sittings is"),
         };
         lines.push(format!(
             "{what}, as there is no trash for it: {}",

@@ -362,7 +362,7 @@ impl Stage for Performer {
             keeping: played.keeping,
             opened: Some(opened.shown.clone()),
             dropped: played.dropped,
-            notice: clean(about.or_else(|| opened.notice())),
+            notice: clean(opened.about().or(about).or_else(|| opened.damage.clone())),
             ..source
         }
     }

@@ -52,9 +52,9 @@ impl OpenedSitting {
         &self.id
     }
 
-    /// A line for the player.
-    pub fn notice(&self) -> Option<String> {
-        self.about.clone().or_else(|| self.damage.clone())
+    /// What is to be said of its corrections.
+    pub fn about(&self) -> Option<String> {
+        self.about.clone()
     }
 
     /// A correction is on its way.

@@ -19,6 +19,11 @@ pub enum CorrectError {
     File(#[from] ChangeError),
     #[error(transparent)]
     Correction(#[from] CorrectionError),
+    #[error(
+        "of its corrections not all is understood, maybe for a mode that is not there: bring the \
+         mode back, or take all corrections back"
+    )]
+    NotUnderstood,
     #[error("nothing is corrected in this sitting, and so nothing can be taken back")]
     NotCorrected,
     #[error(
@@ -53,6 +58,10 @@ pub fn correct(
 ) -> Result<Revised, CorrectError> {
     let mut before = None;
     let recording = try_change(folder, id, catalogue, |recording| {
+        // What is not understood is kept as it is; it could not be kept beside a change.
+        if recording.facts.partly.is_some() && *revision != Revision::Restore {
+            return Err(CorrectError::NotUnderstood);
+        }
         let plan = match (recording.facts.corrected.take(), revision) {
             (Some(plan), _) => plan,
             (None, Revision::Correct(_)) => in_hindsight(recording, fresh, catalogue, progress)?,

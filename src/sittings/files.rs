@@ -21,6 +21,8 @@ pub enum ChangeError {
     Damaged(#[from] FileError),
     #[error("cannot be written: {}", crate::plain::reason(.0))]
     Write(#[from] io::Error),
+    #[error("another program has changed it meanwhile: nothing was written, try again")]
+    Changed,
 }
 
 /// Puts what is known of it into a sitting that has ended, and a whole file among the others;
@@ -70,9 +72,16 @@ pub(super) fn try_change<E: From<ChangeError>>(
     let bytes = file::bytes(&path, limit).map_err(ChangeError::from)?;
     let mut recording = recording::read(&bytes, catalogue).map_err(ChangeError::from)?;
     change(&mut recording)?;
-    let written = with_facts(&bytes, &recording, &recording.facts, catalogue);
-    let written = written.and_then(|bytes| put(&path, &bytes));
-    written.map_err(ChangeError::from)?;
+    let new = with_facts(&bytes, &recording, &recording.facts, catalogue);
+    let new = new.map_err(ChangeError::from)?;
+    // Working out the change may have taken long: nobody else's is to be written over, nor a
+    // file that was taken away to come back.
+    let alone = folder.hold().map_err(ChangeError::from)?;
+    if file::bytes(&path, limit).map_err(ChangeError::from)? != bytes {
+        return Err(ChangeError::Changed.into());
+    }
+    put(&path, &new).map_err(ChangeError::from)?;
+    drop(alone);
     Ok(recording)
 }
 

@@ -94,6 +94,15 @@ impl Folder {
         Err(ErrorKind::AlreadyExists.into())
     }
 
+    /// Held while the file of a sitting that has ended is compared and replaced: other programs
+    /// wait meanwhile.
+    pub(super) fn hold(&self) -> io::Result<File> {
+        let path = self.root.join("changing.lock");
+        let held = private().create(true).truncate(false).open(path)?;
+        held.lock()?;
+        Ok(held)
+    }
+
     /// The sittings that were being played when their program stopped. Each is ours alone as long
     /// as the value lives.
     pub fn cut_off(&self) -> io::Result<Vec<Growing>> {

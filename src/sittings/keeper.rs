@@ -33,8 +33,11 @@ pub enum News {
     Missed(u64),
     /// So many bytes are left on its disk, fewer than are good for it.
     Narrow { free: u64 },
-    /// It has ended and stands among the others.
-    Kept(Box<Sitting>),
+    /// It has ended and stands among the others; `another`: the next has begun already.
+    Kept {
+        sitting: Box<Sitting>,
+        another: bool,
+    },
 }
 
 /// Tells what time it is where the player is.
@@ -108,7 +111,9 @@ impl Keeper {
                 journal.event(at, event);
             }
             self.sitting = Some(journal);
-            self.until_look = 0;
+            (self.until_look, self.narrow) = (0, false);
+            // Whatever keeps it from the disk is said anew.
+            self.failing = false;
             (self.say)(News::Begun);
         }
         self.in_force.take(event);
@@ -163,7 +168,10 @@ impl Keeper {
         let mut waiting = Vec::new();
         for mut journal in std::mem::take(&mut self.ended) {
             match journal.complete(&self.folder, &self.catalogue) {
-                Ok(sitting) => (self.say)(News::Kept(Box::new(sitting))),
+                Ok(sitting) => (self.say)(News::Kept {
+                    sitting: Box::new(sitting),
+                    another: self.sitting.is_some(),
+                }),
                 Err(why) => {
                     failed = Some(why);
                     waiting.push(journal);
@@ -187,7 +195,9 @@ impl Keeper {
             Some(_) => {}
             None if self.failing => {
                 self.failing = false;
-                (self.say)(News::Again);
+                if self.sitting.is_some() {
+                    (self.say)(News::Again);
+                }
             }
             None => {}
         }

@@ -1,10 +1,13 @@
 //! Room on the disk: how much is left, and which sittings may go by themselves.
 
+use super::files;
 use super::folder::Folder;
 use super::index::{Index, IndexError, Query};
 use super::sitting::Sitting;
+use crate::theory::Catalogue;
 use jiff::Timestamp;
 use std::path::Path;
+use std::sync::Arc;
 
 /// Below this many free bytes the player is warned: sittings of some years, and what a system
 /// needs to go on working.
@@ -35,24 +38,27 @@ pub struct Cleared {
 }
 
 /// Takes away by `take` what was played before `until` and has no name, tag, marker or
-/// correction.
+/// correction. A file that does not say when it was played stays.
 pub fn clear(
-    index: &mut Index,
+    folder: &Folder,
+    catalogue: &Arc<Catalogue>,
     until: Timestamp,
     take: impl Fn(&str) -> Result<(), String>,
 ) -> Result<Cleared, IndexError> {
+    let mut index = Index::open(folder, catalogue)?;
     index.refresh(&mut |_, _| ())?;
     let query = Query {
         until: Some(until),
         ..Query::default()
     };
     let mut cleared = Cleared::default();
-    for sitting in index
-        .list(&query)?
-        .iter()
-        .filter(|s| is_nothing_to_anybody(s))
-    {
-        match take(&sitting.id) {
+    for old in index.list(&query)?.iter().filter(|s| may_go(s)) {
+        // As it is now: another program may have named it meanwhile, or taken it away.
+        let now = files::read(folder, &old.id, catalogue);
+        if !now.is_ok_and(|now| may_go(&Sitting::of(&old.id, &now, catalogue))) {
+            continue;
+        }
+        match take(&old.id) {
             Ok(()) => cleared.gone += 1,
             Err(why) => cleared.left.get_or_insert((0, why)).0 += 1,
         }
@@ -61,7 +67,11 @@ pub fn clear(
     Ok(cleared)
 }
 
-/// Nothing was ever said of it.
-fn is_nothing_to_anybody(s: &Sitting) -> bool {
-    s.name.is_none() && s.tags.is_empty() && s.markers.is_empty() && s.corrections == 0
+/// Nothing was ever said of it, and it was played here.
+fn may_go(s: &Sitting) -> bool {
+    s.begun.is_some()
+        && s.name.is_none()
+        && s.tags.is_empty()
+        && s.markers.is_empty()
+        && s.corrections == 0
 }

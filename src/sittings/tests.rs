@@ -3,6 +3,7 @@
 use super::files::with_facts;
 use super::room::LOW;
 use super::*;
+use crate::correction::{Center, Correction, Revision, Signature};
 use crate::engine::{Aside, Event, Inertia, Monitor};
 use crate::midi;
 use crate::plan::Marker;
@@ -12,6 +13,8 @@ use crate::time::Time;
 use jiff::ZonedDateTime;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
+
+const ETUDE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/recordings/05_ferry_lamp.mid");
 
 fn catalogue() -> Arc<Catalogue> {
     Arc::new(Catalogue::standard().clone())
@@ -205,7 +208,7 @@ fn names_stay_unique_and_in_order_when_the_clock_is_set_back() {
         catalogue(),
         Box::new(calendar),
         move |news| {
-            if let News::Kept(sitting) = news {
+            if let News::Kept { sitting, .. } = news {
                 told.lock().expect("no panic").push(sitting.id);
             }
         },
@@ -291,11 +294,23 @@ fn little_room_is_said_once() {
             keeper.write();
         }
         minute += 1;
+        // The next is another sitting.
+        if free == Some(7) {
+            keeper.end(Time::millis(60_000 * minute));
+        }
     };
-    for free in [Some(LOW), Some(LOW - 1), Some(5), None, Some(7), Some(LOW)] {
+    for free in [
+        Some(LOW),
+        Some(LOW - 1),
+        Some(5),
+        None,
+        Some(7),
+        Some(6),
+        Some(LOW),
+    ] {
         play(free);
     }
-    assert_eq!(*told.lock().expect("no panic"), [LOW - 1, 7]);
+    assert_eq!(*told.lock().expect("no panic"), [LOW - 1, 7, 6]);
 }
 
 /// What is old goes, but for what anything was ever said of; what cannot go stays.
@@ -343,26 +358,81 @@ fn only_old_sittings_that_nothing_was_said_of_go_by_themselves() {
     let tags = |facts: &mut recording::Facts| facts.tags.push("kept".into());
     change(&folder, &id(4), &catalogue, tags).expect("tagged");
 
-    let mut index = Index::open(&folder, &catalogue).expect("an index");
+    let center = Some(Center::None);
+    let split = Correction::Label {
+        at: Time::ZERO,
+        center,
+        word: Some("mine".into()),
+    };
+    let by = Signature {
+        who: String::new(),
+        when: "2026-11-29T12:00:00Z".into(),
+    };
+    let revision = Revision::Correct(split);
+    let goes_on = |_| std::ops::ControlFlow::Continue(());
+    correct(
+        &folder,
+        &id(5),
+        (&revision, &by),
+        monitor(),
+        &catalogue,
+        goes_on,
+    )
+    .expect("corrected");
+    // One that was put there by hand, and says nothing of itself.
+    std::fs::copy(ETUDE, folder.path("by hand")).expect("copied");
     let until = "2026-11-20T00:00:00Z".parse().expect("a date");
     let nowhere = |_: &str| Err("no trash".to_owned());
-    let stays = clear(&mut index, until, nowhere).expect("an index");
-    let left = Some((2, "no trash".to_owned()));
+    let stays = clear(&folder, &catalogue, until, nowhere).expect("an index");
+    let left = Some((1, "no trash".to_owned()));
     assert_eq!(stays, Cleared { gone: 0, left });
-    assert_eq!(folder.ids().expect("a folder").len(), days.len());
+    assert_eq!(folder.ids().expect("a folder").len(), days.len() + 1);
 
     let remove = |id: &str| std::fs::remove_file(folder.path(id)).map_err(|e| e.to_string());
-    let gone = clear(&mut index, until, remove).expect("an index");
-    assert_eq!(
-        gone,
-        Cleared {
-            gone: 2,
-            left: None
-        }
-    );
-    let left: Vec<String> = [28, 4, 3, 2].into_iter().map(id).collect();
-    assert_eq!(folder.ids().expect("a folder"), left);
+    let future = "2030-01-01T00:00:00Z".parse().expect("a date");
+    for until in [until, future] {
+        let one = Cleared {
+            gone: 1,
+            left: None,
+        };
+        let gone = clear(&folder, &catalogue, until, remove).expect("an index");
+        assert_eq!(gone, one);
+    }
+    let mut left: Vec<String> = [5, 4, 3, 2].into_iter().map(id).collect();
+    let mut index = Index::open(&folder, &catalogue).expect("an index");
     let listed = index.list(&Query::default()).expect("a list");
     let listed: Vec<String> = listed.into_iter().map(|s| s.id).collect();
+    left.insert(0, "by hand".into());
     assert_eq!(listed, left);
+}
+
+/// Of two programs that change one sitting at once the second writes nothing, and says so; a
+/// file that was taken away meanwhile does not come back.
+#[test]
+fn a_change_is_never_written_over_another() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let folder = Folder::new(dir.path());
+    let catalogue = catalogue();
+    folder.make().expect("a folder");
+    std::fs::copy(ETUDE, folder.path("one")).expect("copied");
+    let tag = |tag: &'static str| move |facts: &mut recording::Facts| facts.tag(tag);
+    let late = change(&folder, "one", &catalogue, |facts| {
+        change(&folder, "one", &catalogue, tag("first")).expect("tagged");
+        facts.tag("second");
+    });
+    assert!(matches!(late, Err(ChangeError::Changed)), "{late:?}");
+    let tags = || {
+        read(&folder, "one", &catalogue)
+            .expect("a sitting")
+            .facts
+            .tags
+    };
+    assert_eq!(tags(), ["first"]);
+    change(&folder, "one", &catalogue, tag("second")).expect("tagged");
+    assert_eq!(tags(), ["first", "second"]);
+    let gone = change(&folder, "one", &catalogue, |facts| {
+        std::fs::remove_file(folder.path("one")).expect("removed");
+        facts.tag("third");
+    });
+    assert!(gone.is_err() && !folder.path("one").exists());
 }
