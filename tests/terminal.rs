@@ -991,6 +991,11 @@ fn every_key_in_every_way() {
             term.press(way);
             term.press(key);
             sleep(Duration::from_millis(30));
+            match key {
+                "L" => term.see("the list", |t| t.contains("find:")),
+                "N" => term.see("what is typed", |t| t.contains("pin:")),
+                _ => {}
+            }
             // An escape by itself is told from a sequence by the time after it.
             if key == "\x1b" {
                 term.see("nothing is typed any longer", |t| {

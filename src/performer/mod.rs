@@ -468,7 +468,7 @@ impl Stage for Performer {
         let waker = self.waker();
         let parts = (&mut self.opened, &self.library, &self.fresh);
         if let (Some(opened), Some(library), Some(fresh)) = parts {
-            opened.is_revised();
+            opened.begin_correction();
             library.revise(opened.id(), revision, fresh.clone(), waker);
         }
     }

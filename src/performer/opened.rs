@@ -58,7 +58,7 @@ impl OpenedSitting {
     }
 
     /// A correction is on its way.
-    pub fn is_revised(&mut self) {
+    pub fn begin_correction(&mut self) {
         self.about = Some("The correction is being written.".into());
     }
 
