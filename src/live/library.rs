@@ -87,12 +87,7 @@ impl Library {
         let mut state = lock(&self.state);
         state.list += 1;
         state.listing = Listing::default();
-        let worker = Worker {
-            state: Arc::clone(&self.state),
-            list: state.list,
-            asked: state.asked,
-            wake,
-        };
+        let worker = self.worker(&state, wake);
         drop(state);
         let (folder, catalogue) = (self.folder.clone(), Arc::clone(&self.catalogue));
         let comparing = Arc::clone(&self.comparing);
@@ -124,12 +119,7 @@ impl Library {
         state.asked += 1;
         state.chosen = None;
         state.listing.opening = Opening::Reading;
-        let worker = Worker {
-            state: Arc::clone(&self.state),
-            list: state.list,
-            asked: state.asked,
-            wake,
-        };
+        let worker = self.worker(&state, wake);
         drop(state);
         let (folder, catalogue) = (self.folder.clone(), Arc::clone(&self.catalogue));
         let told = worker.clone();
@@ -144,6 +134,16 @@ impl Library {
         });
         if let Err(e) = failed {
             told.fail(plain::reason(&e));
+        }
+    }
+
+    /// One that answers the latest requests.
+    fn worker(&self, state: &State, wake: Sender<()>) -> Worker {
+        Worker {
+            state: Arc::clone(&self.state),
+            list: state.list,
+            asked: state.asked,
+            wake,
         }
     }
 

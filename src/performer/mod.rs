@@ -356,13 +356,14 @@ impl Stage for Performer {
         // What is played meanwhile is kept all the same.
         let played = self.keyboard.as_ref().map(|l| l.feed.status());
         let played = played.unwrap_or_default();
-        let waits = played.link == Link::None;
-        let about = played.notice.filter(|_| !waits).or(played.about_sittings);
+        // A keyboard that was lost comes first; one that was never there is no news.
+        let lost = played.notice.filter(|_| played.link == Link::Lost);
+        let about = lost.or(opened.about()).or(played.about_sittings);
         Source {
             keeping: played.keeping,
             opened: Some(opened.shown.clone()),
             dropped: played.dropped,
-            notice: clean(opened.about().or(about).or_else(|| opened.damage.clone())),
+            notice: clean(about.or_else(|| opened.damage.clone())),
             ..source
         }
     }

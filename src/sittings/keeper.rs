@@ -29,9 +29,9 @@ pub enum News {
     Waiting { why: String },
     /// It can be written again.
     Again,
-    /// So many events found no room in memory either.
+    /// The number of events that found no room in memory either.
     Missed(u64),
-    /// So many bytes are left on its disk, fewer than are good for it.
+    /// Little room is left on its disk: the number of free bytes.
     Narrow { free: u64 },
     /// It has ended and stands among the others; `another`: the next has begun already.
     Kept {

@@ -9,6 +9,7 @@
 //!  DATA/peregrinus/sittings/growing/2026-11-29_21-40-11.mid   one that is being played
 //!  DATA/peregrinus/sittings/growing/2026-11-29_21-40-11.lock  held while its program lives
 //!  DATA/peregrinus/sittings/index.sqlite
+//!  DATA/peregrinus/sittings/changing.lock                     held while a file is replaced
 //! ```
 
 mod correct;

@@ -81,6 +81,14 @@ fn lets_go(event: Event) -> bool {
     matches!(event, Event::Midi(NoteOff { .. } | Damper { value: 0, .. }))
 }
 
+fn strike() -> Event {
+    Event::Midi(midi::Event::NoteOn {
+        channel: midi::Channel::ALL[0],
+        key: 60,
+        velocity: 64,
+    })
+}
+
 /// Puts a file where a program that was killed would have left it.
 fn left(root: &Path, bytes: &[u8]) -> Folder {
     let folder = Folder::new(root);
@@ -213,18 +221,9 @@ fn names_stay_unique_and_in_order_when_the_clock_is_set_back() {
             }
         },
     );
-    let channel = midi::Channel::ALL[0];
     for (_, minutes) in dates.iter().zip(0..) {
         let at = Time::millis(60_000 * minutes);
-        let (key, velocity) = (60, 64);
-        keeper.event(
-            at,
-            Event::Midi(midi::Event::NoteOn {
-                channel,
-                key,
-                velocity,
-            }),
-        );
+        keeper.event(at, strike());
         keeper.marker(&Marker {
             at: at + Time::millis(500),
             about: None,
@@ -283,14 +282,7 @@ fn little_room_is_said_once() {
         *left.lock().expect("no panic") = free;
         for tenths in 0..100 {
             let at = Time::millis(60_000 * minute + 100 * tenths);
-            let channel = midi::Channel::ALL[0];
-            let (key, velocity) = (60, 64);
-            let strike = midi::Event::NoteOn {
-                channel,
-                key,
-                velocity,
-            };
-            keeper.event(at, Event::Midi(strike));
+            keeper.event(at, strike());
             keeper.write();
         }
         minute += 1;
@@ -334,14 +326,7 @@ fn only_old_sittings_that_nothing_was_said_of_go_by_themselves() {
     );
     for (day, minutes) in days.into_iter().zip(0..) {
         let at = Time::millis(60_000 * minutes);
-        let channel = midi::Channel::ALL[0];
-        let (key, velocity) = (60, 64);
-        let strike = midi::Event::NoteOn {
-            channel,
-            key,
-            velocity,
-        };
-        keeper.event(at, Event::Midi(strike));
+        keeper.event(at, strike());
         match day {
             2 => keeper.name("Named"),
             3 => keeper.marker(&Marker {
