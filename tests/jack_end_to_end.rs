@@ -10,7 +10,7 @@ use std::sync::{Arc, Mutex};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use jackd::{Keyboard, Server, with_server, within};
+use jackd::{Keyboard, Server, eventually, with_server};
 use peregrinus::engine::{Monitor, STEP};
 use peregrinus::live::{Keep, Listener, SystemClock, Wanted, World, listen};
 use peregrinus::midi::{self, Event};
@@ -92,7 +92,7 @@ impl Program {
         let pid = rustix::process::Pid::from_child(&self.child);
         rustix::process::kill_process(pid, rustix::process::Signal::TERM).unwrap();
         let mut code = None;
-        within("the program ends", 5_000, || {
+        eventually("the program ends", || {
             code = self.child.try_wait().unwrap();
             code.is_some()
         });
@@ -171,7 +171,7 @@ fn an_etude_gives_the_plan_of_its_file() {
         );
         // Notes that nobody hears yet are lost: wait for the connection.
         let client = keyboard.client.as_client();
-        within("it connects", 5_000, || {
+        eventually("it connects", || {
             client
                 .port_by_name("peregrinus:in")
                 .is_some_and(|p| p.connected_count() == Ok(1))
@@ -186,7 +186,7 @@ fn an_etude_gives_the_plan_of_its_file() {
         sleep(Duration::from_millis(400));
         listening.stop();
         // Of the recording nothing; what was played is kept besides.
-        within("it says what it kept", 2_000, || listening.said("kept as "));
+        eventually("it says what it kept", || listening.said("kept as "));
         let said = listening.err.lock().unwrap().clone();
         assert_eq!(said.len(), 1, "{said:?}");
 
@@ -275,11 +275,12 @@ fn unplugged_while_playing() {
         let mut listener = hears();
         let mut dice = Dice(0x7065_7265_6772_696e);
         let reading = |l: &Listener| l.feed.reading().unwrap();
-        within("it connects", 2_000, || {
+        eventually("it connects", || {
             listener.feed.status().link == Link::Keyboard
         });
         let send = |bytes: [u8; 3]| keyboard.send.send(bytes).unwrap();
         let (mut short, mut struck) = (0, 0);
+        let mut away = Vec::new();
         for round in 0..20 {
             // Some notes, the pedal in some rounds, some notes let go under it.
             let keys: Vec<u8> = (0..1 + dice.below(5))
@@ -295,7 +296,7 @@ fn unplugged_while_playing() {
             if pedal && dice.below(2) == 0 {
                 send([0x80, keys[0], 0]);
             }
-            within("the notes are heard", 2_000, || {
+            eventually("the notes are heard", || {
                 let r = reading(&listener);
                 keys.iter().all(|k| r.sounding().contains(*k)) && r.damper == pedal
             });
@@ -311,17 +312,17 @@ fn unplugged_while_playing() {
             let gone = Instant::now();
             sleep(Duration::from_millis(gap));
             keyboard.plug();
-            within("no note is stuck", 2_000, || {
+            eventually("no note is stuck", || {
                 let r = reading(&listener);
                 r.sounding().is_empty() && !r.damper
             });
-            within("it is back", 2_000, || {
+            eventually("it is back", || {
                 listener.feed.status().link == Link::Keyboard
             });
             // A key of its own, struck until it is heard: connected, not only shown so.
             let key = 90 + (round % 20) as u8;
             let mut last = Instant::now() - Duration::from_secs(1);
-            within("it plays again", 2_000, || {
+            eventually("it plays again", || {
                 if last.elapsed() > Duration::from_millis(50) {
                     last = Instant::now();
                     send([0x90, key, 64]);
@@ -329,19 +330,19 @@ fn unplugged_while_playing() {
                 }
                 reading(&listener).held.contains(key)
             });
-            let away = gone.elapsed() - Duration::from_millis(gap);
-            assert!(away < Duration::from_secs(2), "round {round}: {away:?}");
+            away.push(gone.elapsed() - Duration::from_millis(gap));
             assert_eq!(
                 reading(&listener).held,
                 KeySet::of(key),
                 "round {round}: nothing else"
             );
             send([0x80, key, 0]);
-            within("it is let go", 2_000, || {
-                reading(&listener).sounding().is_empty()
-            });
+            eventually("it is let go", || reading(&listener).sounding().is_empty());
         }
         assert!(short >= 8, "{short} gaps were short");
+        // Not each of them: the server may make us wait.
+        away.sort_unstable();
+        assert!(away[away.len() / 2] < Duration::from_secs(2), "{away:?}");
         let notice = listener.feed.status().notice;
         assert_eq!(notice.as_deref(), Some("keyboard:out is back"));
         assert!(
@@ -359,7 +360,7 @@ fn the_server_is_killed_and_started_again() {
         let keyboard = Keyboard::new("keyboard");
         let mut program = Program::start(folder.path(), &["listen", "--format", "json"]);
         let client = keyboard.client.as_client();
-        within("it connects", 5_000, || {
+        eventually("it connects", || {
             client
                 .port_by_name("peregrinus:in")
                 .is_some_and(|p| p.connected_count() == Ok(1))
@@ -367,10 +368,10 @@ fn the_server_is_killed_and_started_again() {
         sleep(Duration::from_millis(50));
         keyboard.send.send([0x90, 60, 64]).unwrap();
         let chords = |p: &Program| p.lines().iter().filter(|l| l["what"] == "chord").count();
-        within("the note is heard", 2_000, || chords(&program) == 1);
+        eventually("the note is heard", || chords(&program) == 1);
 
         server.kill();
-        within("the end of the server is said", 4_000, || {
+        eventually("the end of the server is said", || {
             program.said("no JACK server answers: start one")
         });
         let before = program.worked();
@@ -388,14 +389,14 @@ fn the_server_is_killed_and_started_again() {
         drop(keyboard);
         let _server = Server::start(name);
         let keyboard = Keyboard::new("keyboard");
-        within("it is back", 5_000, || program.said("keyboard:out is back"));
-        within("it plays again", 2_000, || {
+        eventually("it is back", || program.said("keyboard:out is back"));
+        eventually("it plays again", || {
             keyboard.send.send([0x90, 64, 64]).unwrap();
             sleep(Duration::from_millis(50));
             chords(&program) > 1
         });
         program.stop();
-        within("it says what it kept", 2_000, || program.said("kept as "));
+        eventually("it says what it kept", || program.said("kept as "));
         let said = program.err.lock().unwrap().clone();
         // The server may be seen before the keyboard is there again; nothing else is said.
         let mut expected = vec!["no JACK server answers", "keyboard:out is back", "kept as "];
@@ -424,7 +425,7 @@ fn jobs_from_the_piano_are_done() {
         let args = [&args[..], &["--settings", paths[1]]].concat();
         let mut program = Program::start(folder.path(), &args);
         let client = keyboard.client.as_client();
-        within("it connects", 5_000, || {
+        eventually("it connects", || {
             client
                 .port_by_name("peregrinus:in")
                 .is_some_and(|p| p.connected_count() == Ok(1))
@@ -438,14 +439,14 @@ fn jobs_from_the_piano_are_done() {
             let lines = program.lines().into_iter().filter(|l| l["what"] == what);
             lines.map(|l| l["name"].as_str().unwrap().into()).collect()
         };
-        within("a marker", 2_000, || names(&program, "marker") == ["1"]);
-        within("inertia", 2_000, || program.said("inertia period"));
+        eventually("a marker", || names(&program, "marker") == ["1"]);
+        eventually("inertia", || program.said("inertia period"));
         send([0x90, 21, 1]);
-        within("another", 2_000, || names(&program, "marker") == ["1", "2"]);
+        eventually("another", || names(&program, "marker") == ["1", "2"]);
         assert!(program.running());
         assert_eq!(names(&program, "chord"), ["C"]);
         send([0x90, 108, 1]);
-        within("the end", 2_000, || !program.running());
+        eventually("the end", || !program.running());
         let code = program.child.wait().unwrap().code();
         assert_eq!(code, Some(0), "{:?}", program.err);
         let read = midi::read(&std::fs::read(&take).unwrap()).unwrap();
@@ -468,7 +469,7 @@ fn a_recording_is_whole_after_a_signal() {
         let record = take.to_str().unwrap();
         let mut program = Program::start(folder.path(), &["listen", "--record", record]);
         let client = keyboard.client.as_client();
-        within("it connects", 5_000, || {
+        eventually("it connects", || {
             client
                 .port_by_name("peregrinus:in")
                 .is_some_and(|p| p.connected_count() == Ok(1))
@@ -477,7 +478,7 @@ fn a_recording_is_whole_after_a_signal() {
         for key in [60, 64, 67] {
             keyboard.send.send([0x90, key, 80]).unwrap();
         }
-        within("the chord is said", 2_000, || {
+        eventually("the chord is said", || {
             !program.out.lock().unwrap().is_empty()
         });
         sleep(Duration::from_millis(200));
@@ -564,12 +565,12 @@ fn typing_into_the_list_costs_no_note() {
         let keyboard = Keyboard::new("keyboard");
         let mut screen = Screen::start(home);
         let client = keyboard.client.as_client();
-        within("it connects", 5_000, || {
+        eventually("it connects", || {
             client
                 .port_by_name("peregrinus:in")
                 .is_some_and(|p| p.connected_count() == Ok(1))
         });
-        within("the screen", 5_000, || screen.shows("connected"));
+        eventually("the screen", || screen.shows("connected"));
         let mut sent = Vec::new();
         let mut play = |notes: u8| {
             for i in 0..notes {
@@ -594,12 +595,12 @@ fn typing_into_the_list_costs_no_note() {
             screen.press(keys);
             play(5);
         }
-        within("what is typed", 2_000, || {
+        eventually("what is typed", || {
             screen.shows("find: ferry") && screen.shows("1 of 1 sitting,")
         });
         screen.press("\r");
         play(60);
-        within("the sitting", 5_000, || {
+        eventually("the sitting", || {
             screen.shows("sitting of ") && screen.shows("1:02/1:02 ended")
         });
         // That what is played meanwhile is kept is on the screen.
@@ -608,15 +609,13 @@ fn typing_into_the_list_costs_no_note() {
             screen.press(keys);
             play(20);
         }
-        within("what is played now", 5_000, || {
+        eventually("what is played now", || {
             screen.shows("connected") && !screen.shows("sitting of ")
         });
         play(20);
         sleep(Duration::from_millis(100));
         screen.press("q");
-        within("the end", 5_000, || {
-            screen.child.try_wait().unwrap().is_some()
-        });
+        eventually("the end", || screen.child.try_wait().unwrap().is_some());
 
         let sittings = home.join("data/peregrinus/sittings");
         let files = std::fs::read_dir(sittings)

@@ -7,7 +7,7 @@ use std::sync::mpsc::channel;
 use std::thread::sleep;
 use std::time::Duration;
 
-use jackd::{Keyboard, Server, with_server, within};
+use jackd::{Keyboard, PATIENCE, Server, eventually, with_server};
 use peregrinus::midi::{Connection, PortError, PortInfo, Ports, system};
 
 type Heard = std::sync::mpsc::Receiver<Vec<u8>>;
@@ -23,9 +23,7 @@ fn open(ports: &mut dyn Ports, port: &PortInfo) -> (Box<dyn Connection>, Heard) 
 /// Waits until the note comes; what else comes before is lost.
 fn hear(heard: &Heard, note: [u8; 3]) {
     loop {
-        let bytes = heard
-            .recv_timeout(Duration::from_secs(2))
-            .expect("the note arrives");
+        let bytes = heard.recv_timeout(PATIENCE).expect("the note arrives");
         if bytes == note {
             return;
         }
@@ -38,7 +36,7 @@ fn listing_and_playing() {
         let mut ports = system("peregrinus");
         assert_eq!(ports.list(), Ok(vec![]));
         let keyboard = Keyboard::new("keyboard");
-        within("the port is told", 500, || ports.changed() == Some(true));
+        eventually("the port is told", || ports.changed() == Some(true));
         let list = ports.list().unwrap();
         let name = "keyboard:out".to_string();
         assert_eq!(
@@ -60,7 +58,7 @@ fn listing_and_playing() {
             keyboard.send.send([0x90, key, 1]).unwrap();
         }
         for key in 0..100 {
-            let bytes = heard.recv_timeout(Duration::from_secs(2)).unwrap();
+            let bytes = heard.recv_timeout(PATIENCE).unwrap();
             assert_eq!(bytes, [0x90, key, 1]);
         }
         // Our own coming and going is no news, nor are our ports inputs to choose from.
@@ -71,12 +69,10 @@ fn listing_and_playing() {
         assert_eq!(ports.list().unwrap(), list);
         // Others'  is, and leaves our connection alone.
         let other = Keyboard::new("other");
-        within("the other port is told", 500, || {
-            ports.changed() == Some(true)
-        });
+        eventually("the other port is told", || ports.changed() == Some(true));
         assert_eq!(ports.list().unwrap().len(), 2);
         other.unplug();
-        within("its end is told", 500, || ports.changed() == Some(true));
+        eventually("its end is told", || ports.changed() == Some(true));
         assert_eq!(connection.alive(), Some(true));
         let gone = PortInfo {
             name: "other:out".into(),
@@ -109,13 +105,9 @@ fn unplugged_and_back() {
             keyboard.unplug();
             sleep(Duration::from_millis(gap));
             keyboard.plug();
-            within("the loss is noticed", 200, || {
-                connection.alive() == Some(false)
-            });
+            eventually("the loss is noticed", || connection.alive() == Some(false));
             assert_eq!(connection.alive(), Some(false), "it stays lost");
-            within("the coming back is told", 200, || {
-                ports.changed() == Some(true)
-            });
+            eventually("the coming back is told", || ports.changed() == Some(true));
             drop(connection);
             assert_eq!(ports.list().unwrap(), list);
             (connection, heard) = open(&mut *ports, &list[0]);
@@ -125,9 +117,7 @@ fn unplugged_and_back() {
         other
             .disconnect_ports_by_name("keyboard:out", "peregrinus:in")
             .unwrap();
-        within("the loss is noticed", 200, || {
-            connection.alive() == Some(false)
-        });
+        eventually("the loss is noticed", || connection.alive() == Some(false));
     });
 }
 
@@ -158,9 +148,7 @@ fn the_server_goes_and_comes_back() {
         let (connection, _heard) = open(&mut *ports, &list[0]);
         assert_eq!(connection.alive(), Some(true));
         drop(server);
-        within("the loss is noticed", 2_000, || {
-            connection.alive() == Some(false)
-        });
+        eventually("the loss is noticed", || connection.alive() == Some(false));
         assert_eq!(ports.changed(), Some(true));
         assert_eq!(ports.list(), Err(PortError::NoServer));
         assert_eq!(ports.changed(), None);
