@@ -17,6 +17,8 @@ pub struct Source {
     pub recording: Option<String>,
     /// Whether what is played is kept as a sitting.
     pub keeping: Keeping,
+    /// The number of the sitting that is kept, or was last, in this run of the program, from 1.
+    pub sitting: u64,
     /// The sitting of another day that is shown in the place of what is played now.
     pub opened: Option<Opened>,
     /// Messages that the queue could not take.

@@ -65,8 +65,9 @@ pub trait Stage {
     /// The stream's time now, for ages and the strip's right edge.
     fn now(&self) -> Time;
     fn act(&mut self, request: Request);
-    /// The player calls the sitting that is going on by this name; an empty one takes it away.
-    fn name_sitting(&mut self, name: String);
+    /// The player calls the sitting with this number ([`Source::sitting`]) by this name, even if
+    /// it has ended meanwhile; an empty one takes the name away.
+    fn name_sitting(&mut self, number: u64, name: String);
     /// The list that [`Request::ListSittings`] asks for.
     fn listing(&mut self) -> Listing;
     /// Puts one of them on the stage: [`Source::opened`] says when it is there, [`Listing::opening`]

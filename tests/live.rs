@@ -3,7 +3,9 @@
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::correction::{Center, Correction, Revision, Signature};
-use peregrinus::engine::{Aside, Event, History, Inertia, Monitor, Reading};
+use peregrinus::engine::{
+    Aside, Bassist, Event, Fading, Filter, History, Inertia, Monitor, Reading,
+};
 use peregrinus::listing::Progress;
 use peregrinus::live::{
     About, Clock, Keep, Library, Listener, Order, Player, Sittings, SystemClock, Wanted, World,
@@ -22,10 +24,20 @@ use peregrinus::study::study;
 use peregrinus::theory::{Catalogue, KeySet, PitchClass, Spelling};
 use peregrinus::time::Time;
 use proptest::prelude::*;
+use std::fs::File;
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering::SeqCst};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
+
+#[path = "live/disk.rs"]
+mod disk;
+#[cfg(unix)]
+#[path = "python/mod.rs"]
+mod python;
+#[cfg(target_os = "linux")]
+#[path = "live/soak.rs"]
+mod soak;
 
 /// A clock that stands until it is set.
 struct FakeClock {
@@ -350,22 +362,46 @@ fn word() -> impl Strategy<Value = Word> {
         2 => (0..12).prop_map(|n| Event::HomeIs(Some(PitchClass::new(n)))),
         1 => Just(Event::HomeIs(None)),
         3 => prop_oneof![Just(Aside::Begins), Just(Aside::Ends)].prop_map(Event::Aside),
-        1 => Just(Event::Inertia(peregrinus::engine::Inertia::Motif)),
+        1 => prop_oneof![Just(Inertia::Motif), Just(Inertia::Section)].prop_map(Event::Inertia),
+        1 => prop_oneof![Just(Fading::Sustained), Just(Fading::Struck)].prop_map(Event::Fading),
+        1 => prop_oneof![Just(Bassist::Plays), Just(Bassist::Absent)].prop_map(Event::Bassist),
+        1 => (-3i8..4).prop_map(|transpose| Event::Filter(Filter { transpose, ..Filter::default() })),
     ];
     prop_oneof![4 => said.prop_map(Word::Set), 2 => Just(Word::Mark), 1 => Just(Word::Keep)]
 }
 
+/// Where what is played is kept.
+#[derive(Clone, Copy, Debug)]
+enum Keeps {
+    Recording,
+    Sitting,
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(48) })]
 
     #[test]
     fn what_was_captured_replays_to_the_identical_plan(
         playing in performance(),
         words in prop::collection::vec((any::<prop::sample::Index>(), word()), 0..8),
+        keeps in prop_oneof![Just(Keeps::Recording), Just(Keeps::Sitting)],
     ) {
+        let mut playing = playing;
         let folder = tempfile::tempdir().unwrap();
-        let file = folder.path().join("take.mid");
-        let (mut listener, ports, clock) = start(Some(&file));
+        let (file, keep) = match keeps {
+            Keeps::Recording => {
+                let file = folder.path().join("take.mid");
+                let record = Some(file.clone());
+                (file, Keep { record, ..Keep::default() })
+            }
+            // A sitting begins with its first note: at once, so that both count from the same.
+            Keeps::Sitting => {
+                playing.insert(0, (0, vec![0x90, 60, 80]));
+                let file = Folder::new(folder.path()).path("2026-11-29_20-15-03");
+                (file, keeping(folder.path()))
+            }
+        };
+        let (mut listener, ports, clock) = start_keeping(Vec::new(), keep);
         let mut at = 0;
         for (i, (wait, bytes)) in playing.iter().enumerate() {
             at += wait;
@@ -411,6 +447,9 @@ proptest! {
         }
         // The two were asked at different moments after the last note.
         prop_assert_eq!(clipped(&mut live, last), clipped(&mut heard, last));
+        if let Keeps::Sitting = keeps {
+            same_plan_or_none(&read);
+        }
     }
 }
 
@@ -733,6 +772,14 @@ fn a_feed_that_nobody_reads_does_not_hold_up_the_end() {
 
 /// Sittings in a folder of the test, by a calendar that stands.
 fn keeping(root: &Path) -> Keep {
+    keeping_on(root, File::sync_data)
+}
+
+/// The same, on a disk of the test's own.
+fn keeping_on(
+    root: &Path,
+    to_disk: impl FnMut(&File) -> std::io::Result<()> + Send + 'static,
+) -> Keep {
     let calendar = || {
         let when = "2026-11-29T20:15:03+01:00[+01:00]".parse();
         when.expect("a date")
@@ -740,6 +787,7 @@ fn keeping(root: &Path) -> Keep {
     let sittings = Sittings {
         folder: Folder::new(root),
         calendar: Box::new(calendar),
+        to_disk: Box::new(to_disk),
         rest: Time::millis(60_000),
         days: None,
     };
@@ -793,13 +841,19 @@ fn name_of(path: &Path) -> Option<String> {
 
 /// What is said of it when it is read again is what was said of it live.
 fn same_plan(recording: &Recording) {
+    let kept = &recording.facts.heard;
+    assert!(!kept.regions.is_empty() && !kept.home.is_empty());
+    same_plan_or_none(recording);
+}
+
+/// The same, where there may have been too little for a plan.
+fn same_plan_or_none(recording: &Recording) {
     let study = study(
         recording,
         monitor(),
         &Arc::new(Catalogue::standard().clone()),
     );
     let plan = study.heard.plan();
-    assert!(!plan.regions.is_empty() && !plan.home.is_empty());
     let kept = &recording.facts.heard;
     let close = |a: &[Region], b: &[Region]| {
         assert_eq!(a.len(), b.len(), "{a:?} {b:?}");
@@ -828,7 +882,7 @@ fn sittings_are_kept_and_read_again_as_they_were_heard() {
     let inertia = |r: Reading| r.inertia == Inertia::Motif;
     wait_for(|| listener.feed.reading().is_some_and(inertia));
     let end = play_chords(&ports, &clock, Time::millis(5_000), &SHUTTLE);
-    listener.order(Order::NameSitting("Évening".into()));
+    listener.order(Order::NameSitting(1, "Évening".into()));
     let growing = root.join("growing").join("2026-11-29_20-15-03.mid");
     wait_for(|| name_of(&growing).is_some());
     // The pedal stays down over the rest, and belongs to what comes after it.
@@ -935,7 +989,7 @@ fn what_is_played_while_another_sitting_is_shown_is_kept() {
     ))));
     performer.act(Request::Set(Event::Aside(Aside::Begins)));
     performer.act(Request::Inertia(Inertia::Section));
-    performer.name_sitting("Meanwhile".into());
+    performer.name_sitting(1, "Meanwhile".into());
     performer.act(Request::Pause);
     at = chords(at, 4);
     wait_for(|| performer.past().1.len() == 1);
@@ -952,7 +1006,7 @@ fn what_is_played_while_another_sitting_is_shown_is_kept() {
     wait_for(|| performer.reading().at > at);
     let heard = performer.past().0.plan().clone();
     assert!(!heard.regions.is_empty());
-    performer.finish().unwrap();
+    performer.finish(|_| ()).unwrap();
 
     let kept = sitting(&root, "2026-11-29_20-15-03");
     assert_eq!(kept.facts.name.as_deref(), Some("Meanwhile"));
@@ -1047,11 +1101,89 @@ fn an_opened_sitting_is_corrected() {
     assert_eq!(bytes[12..etude.len()], etude[12..]);
     // One that is on its way when the program ends is written.
     performer.revise(Revision::Correct(Correction::Split { at }));
-    performer.finish().unwrap();
+    performer.finish(|_| ()).unwrap();
     let bytes = std::fs::read(kept.path("ferry lamp")).unwrap();
     let written = recording::read(&bytes, &catalogue).unwrap();
     assert_eq!(written.facts.corrected.unwrap().steps().len(), 2);
     assert_eq!((written.notes, written.said), (music.notes, music.said));
+}
+
+/// Of all that there is to say while a sitting of another day is shown, what is most urgent is
+/// said first: a keyboard that was lost, a correction that was written, the sitting that was kept
+/// meanwhile, what is wrong with the file.
+#[test]
+fn what_is_most_urgent_is_said_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("sittings");
+    let kept = Folder::new(&root);
+    kept.make().unwrap();
+    let etude = include_bytes!("../recordings/05_ferry_lamp.mid");
+    std::fs::write(kept.path("ferry lamp"), &etude[..etude.len() - 30]).unwrap();
+    let (listener, ports, clock) = start_keeping(Vec::new(), keeping(&root));
+    let signed = || Signature {
+        who: "anna".into(),
+        when: "2026-11-29T12:00:00Z".into(),
+    };
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let library = Library::new(kept, catalogue, signed);
+    let mut performer = Performer::new(monitor().reading())
+        .with_keyboard(listener, None)
+        .with_library(library, monitor());
+    let said = |performer: &mut Performer, wanted: &str| {
+        wait_for(|| {
+            performer.reading();
+            let notice = performer.source().notice;
+            notice.is_some_and(|notice| notice.starts_with(wanted))
+        });
+    };
+    performer.act(Request::ListSittings);
+    wait_for(|| performer.listing().progress == Progress::Done);
+    performer.open_sitting("ferry lamp");
+    wait_for(|| {
+        performer.reading();
+        performer.source().opened.is_some()
+    });
+    let bytes = std::fs::read(root.join("ferry lamp.mid")).unwrap();
+    let faults = recording::read(&bytes, Catalogue::standard())
+        .unwrap()
+        .faults;
+    let damage = faults.sentence().unwrap();
+    said(&mut performer, &damage);
+    play_chords(&ports, &clock, Time::millis(1_000), &SHUTTLE[..1]);
+    wait_for(|| performer.source().keeping == Keeping::Growing);
+    assert_eq!(performer.source().notice.as_deref(), Some(&*damage));
+    performer.act(Request::EndSitting);
+    said(&mut performer, "kept as 2026-11-29_20-15-03");
+    let at = Time::from_seconds(5.0);
+    performer.revise(Revision::Correct(Correction::Split { at }));
+    said(&mut performer, "Written: one correction.");
+    ports.unplug();
+    said(&mut performer, "a keyboard was unplugged");
+    ports.plug("a keyboard", "2");
+    said(&mut performer, "Written: one correction.");
+    performer.finish(|_| ()).unwrap();
+}
+
+/// A name that is typed while its sitting ends, and another begins, is the name of the first.
+#[test]
+fn a_name_goes_to_the_sitting_that_was_going_on_when_it_was_begun() {
+    let folder = tempfile::tempdir().unwrap();
+    let (listener, ports, clock) = start_keeping(Vec::new(), keeping(folder.path()));
+    let at = play_chords(&ports, &clock, Time::millis(1_000), &SHUTTLE[..1]);
+    wait_for(|| listener.feed.status().sitting == 1);
+    listener.order(Order::EndSitting);
+    wait_for(|| listener.feed.status().kept.is_some());
+    play_chords(&ports, &clock, at, &SHUTTLE[..1]);
+    wait_for(|| listener.feed.status().sitting == 2);
+    listener.order(Order::NameSitting(1, "first".into()));
+    wait_for(|| {
+        let said = listener.feed.status().about_sittings.unwrap_or_default();
+        said == "2026-11-29_20-15-03 is called first"
+    });
+    listener.finish().unwrap();
+    let name = |id| sitting(folder.path(), id).facts.name;
+    assert_eq!(name("2026-11-29_20-15-03").as_deref(), Some("first"));
+    assert_eq!(name("2026-11-29_20-15-03-2"), None);
 }
 
 /// What is on the disk at any moment is what the next start keeps whole.
@@ -1066,7 +1198,7 @@ fn a_sitting_that_is_cut_off_is_kept_whole() {
         let bytes = std::fs::read(path).unwrap_or_default();
         recording::read(&bytes, Catalogue::standard()).map_or(0, |r| r.notes.len())
     };
-    listener.order(Order::NameSitting("cut".into()));
+    listener.order(Order::NameSitting(1, "cut".into()));
     wait_for(|| notes(&growing) == 48 && name_of(&growing).is_some());
     // As the disk is when the machine stops; and another program does not touch what lives.
     let other = folder.path().join("other");
@@ -1202,9 +1334,35 @@ fn every_kill_leaves_whole_sittings() {
     assert!(kept * 3 > kills * 2, "{kept} of {kills}");
     println!("at most {} ms lost", worst.as_millis());
     assert!(worst < LOST, "{worst:?}");
+    let mut files = Vec::new();
     for id in Folder::new(&root).ids().unwrap() {
-        assert!(sitting(&root, &id).facts.cut_off);
+        let recording = sitting(&root, &id);
+        assert!(recording.facts.cut_off);
+        let struck = |t: &&midi::Timed| matches!(t.event, midi::Event::NoteOn { .. });
+        let struck = recording.notes.iter().filter(struck).count();
+        files.push((Folder::new(&root).path(&id), struck));
     }
+    let out = std::process::Command::new(env!("CARGO_BIN_EXE_peregrinus"))
+        .args(["analyze", "--format", "jsonl"])
+        .args(files.iter().map(|(path, _)| path))
+        .output()
+        .unwrap();
+    assert!(out.status.success(), "{out:?}");
+    let analysed = String::from_utf8(out.stdout).unwrap();
+    assert_eq!(analysed.lines().count(), files.len());
+    #[cfg(unix)]
+    in_mido(&files);
+}
+
+/// mido finds so many keys struck in each of these files.
+#[cfg(unix)]
+fn in_mido(files: &[(std::path::PathBuf, usize)]) {
+    let line =
+        |(path, struck): &(std::path::PathBuf, usize)| format!("{struck} {}\n", path.display());
+    let lines: String = files.iter().map(line).collect();
+    let script = "python/check_kept.py";
+    let read = python::run(python::Python::Checks, script, &[], &lines);
+    assert_eq!(read.trim(), files.len().to_string());
 }
 
 /// What may be lost here: one second, and what others take of the processor.
@@ -1250,6 +1408,7 @@ fn plays_what_comes(root: &Path) {
     let sittings = Sittings {
         folder: Folder::new(root),
         calendar: Box::new(jiff::ZonedDateTime::now),
+        to_disk: Box::new(File::sync_data),
         rest: Time::millis(60_000),
         days: None,
     };

@@ -682,6 +682,41 @@ fn deleting() {
     }
 }
 
+/// Where the trash takes nothing a sitting stays, and why is said; only where there is no trash
+/// at all is one deleted for good.
+#[cfg(target_os = "linux")]
+#[test]
+fn what_cannot_go_to_the_trash_stays() {
+    let (home, [a, b, c]) = Home::with_three();
+    std::fs::write(home.at("data/Trash"), "in the way").unwrap();
+    let (code, said) = home.refused(&["sittings", "delete", &c, &b, "--yes"]);
+    assert_eq!(code, 1, "{said}");
+    for id in [&b, &c] {
+        let why = format!("{id}.mid: stays, as it cannot go to the trash: ");
+        assert!(said.contains(&why), "{said}");
+    }
+    assert_eq!(home.ids(&[]).len(), 3);
+
+    // A user without a home, whose settings name a folder.
+    let config = home.at("config/peregrinus");
+    std::fs::create_dir_all(&config).unwrap();
+    let folder = format!("[sittings]\nfolder = {:?}\n", home.folder());
+    std::fs::write(config.join("settings.toml"), folder).unwrap();
+    let out = Command::new(env!("CARGO_BIN_EXE_peregrinus"))
+        .args(["sittings", "delete", &a, "--yes", "--format", "json"])
+        .current_dir(home.0.path())
+        .env_clear()
+        .env("XDG_CONFIG_HOME", home.at("config"))
+        .env("TZ", "UTC")
+        .output()
+        .unwrap();
+    assert!(out.status.success(), "{out:?}");
+    let json: Value = serde_json::from_slice(&out.stdout).unwrap();
+    let gone = serde_json::json!([{"id": a, "to_trash": false}]);
+    assert_eq!(json["deleted"], gone);
+    assert_eq!(home.ids(&[]), [c, b]);
+}
+
 #[test]
 fn out_and_in_again() {
     let (home, [_, _, c]) = Home::with_three();

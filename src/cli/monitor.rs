@@ -17,6 +17,7 @@ use crate::sittings::Folder;
 use crate::source::Link;
 use crate::stage::Stage;
 use jiff::ZonedDateTime;
+use std::fs::File;
 use std::io::IsTerminal;
 use std::path::Path;
 use std::process::ExitCode;
@@ -144,6 +145,7 @@ fn sittings(settings: &Settings) -> Option<Sittings> {
     Some(Sittings {
         folder: Folder::new(folder),
         calendar: Box::new(ZonedDateTime::now),
+        to_disk: Box::new(File::sync_data),
         rest: settings.sitting_rest,
         days: settings.sitting_days,
     })
@@ -166,7 +168,7 @@ pub fn show(
         return screen(performer, settings, own);
     }
     let (told, result) = follow(&mut performer, settings, format);
-    whole(performer.finish(), result, told.as_deref())
+    whole(performer.finish(wait), result, told.as_deref())
 }
 
 fn follow(
@@ -186,10 +188,18 @@ fn follow(
     (told, end.map(|()| ExitCode::SUCCESS).map_err(Failure::from))
 }
 
+/// Says why the program does not end yet.
+fn wait(id: &str) {
+    console::report(&format!(
+        "the correction of {id} is still being written: the first one of a long sitting takes a \
+         while; Ctrl-C gives it up"
+    ));
+}
+
 /// What was played is said to be kept. A recording or a sitting that is not whole makes the
-/// outcome a failure; both are said, but for what was `told` already.
+/// outcome a failure; all of it is said, but for what was `told` already.
 fn whole(
-    kept: Result<Option<String>, Unwritten>,
+    kept: Result<Option<String>, Vec<Unwritten>>,
     outcome: Result<ExitCode, Failure>,
     told: Option<&str>,
 ) -> Result<ExitCode, Failure> {
@@ -203,9 +213,11 @@ fn whole(
         }
         Err(unwritten) => unwritten,
     };
-    let what = unwritten.to_string();
-    if told != Some(&*plain::name(&what)) {
-        console::report(&what);
+    for what in unwritten {
+        let what = what.to_string();
+        if told != Some(&*plain::name(&what)) {
+            console::report(&what);
+        }
     }
     outcome.and(Err(Failure::Reported))
 }
@@ -243,7 +255,7 @@ fn screen(performer: Performer, settings: &Settings, own: &Own) -> Result<ExitCo
         Err(e) => Err(Failure::Terminal(e)),
     };
     // The recording is whole before the program says that it is over.
-    whole(performer.finish(), outcome, None)
+    whole(performer.finish(wait), outcome, None)
 }
 
 /// With the sittings of other days, where the system or the settings have a place for them.

@@ -91,6 +91,14 @@ impl History {
         &self.harmonies
     }
 
+    /// Forgets the chords and harmonies, but for the last two: for whoever wants the plan alone,
+    /// which does not depend on them.
+    pub fn forget_chords(&mut self) {
+        let older = |count: usize| ..count.saturating_sub(2);
+        self.chords.drain(older(self.chords.len()));
+        self.harmonies.drain(older(self.harmonies.len()));
+    }
+
     /// How far it reaches.
     pub fn until(&self) -> Time {
         self.until

@@ -10,7 +10,7 @@ use crate::plan::Marker;
 use crate::sittings::{self, Folder, Index, IndexError, Query, Sitting, Stay};
 use crate::theory::{Catalogue, Letters, SpelledTonality, Tonality};
 use crate::time::Time;
-use crossbeam_channel::Sender;
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::io;
@@ -18,6 +18,7 @@ use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 /// Rows that are listed at once, before the index is compared with the files: more than fit on
 /// a screen.
@@ -33,8 +34,19 @@ pub struct Library {
     /// Says who corrects something, and when.
     sign: fn() -> Signature,
     /// The thread that writes, or has written, the last correction.
-    correcting: Mutex<Option<JoinHandle<()>>>,
+    correcting: Mutex<Option<Correcting>>,
 }
+
+/// A thread that writes a correction.
+struct Correcting {
+    id: String,
+    thread: JoinHandle<()>,
+    /// Nothing comes here: it is closed when the thread ends.
+    over: Receiver<()>,
+}
+
+/// How long the end of the program waits for a correction without a word.
+const MOMENT: Duration = Duration::from_secs(1);
 
 /// What the threads have found out.
 #[derive(Default)]
@@ -173,7 +185,9 @@ impl Library {
         let (folder, catalogue) = (self.folder.clone(), Arc::clone(&self.catalogue));
         let (state, by) = (Arc::clone(&self.state), (self.sign)());
         let told = (Arc::clone(&self.state), id.clone(), wake.clone());
+        let (ends, over) = bounded(0);
         let started = start("a correction", move || {
+            let _ends: Sender<()> = ends;
             let done = catch_unwind(AssertUnwindSafe(|| {
                 let go_on = |_| ControlFlow::Continue(());
                 sittings::correct(&folder, &id, (&revision, &by), fresh, &catalogue, go_on)
@@ -186,7 +200,10 @@ impl Library {
             leave(&state, id, plan, &wake);
         });
         match started {
-            Ok(thread) => *lock(&self.correcting) = Some(thread),
+            Ok(thread) => {
+                let (_, id, _) = told;
+                *lock(&self.correcting) = Some(Correcting { id, thread, over });
+            }
             Err(e) => {
                 let (state, id, wake) = told;
                 leave(&state, id, Err(plain::reason(&e)), &wake);
@@ -194,12 +211,16 @@ impl Library {
         }
     }
 
-    /// Waits until a correction that is being written has reached the disk. The error is why one
-    /// that nobody was told of was not written.
-    pub fn finish(self) -> Result<(), String> {
-        if let Some(thread) = lock(&self.correcting).take() {
+    /// Waits until a correction that is being written has reached the disk; the first one of a
+    /// long sitting may take a while: `waits` is told its id. The error is why a correction that
+    /// nobody was told of was not written.
+    pub fn finish(self, waits: impl FnOnce(&str)) -> Result<(), String> {
+        if let Some(last) = lock(&self.correcting).take() {
+            if let Err(RecvTimeoutError::Timeout) = last.over.recv_timeout(MOMENT) {
+                waits(&last.id);
+            }
             // What it panicked with stands in what it left.
-            let _ = thread.join();
+            let _ = last.thread.join();
         }
         match self.revised() {
             Some((_, Err(why))) => Err(why),
@@ -391,8 +412,6 @@ impl Stays<'_> {
 mod tests {
     use super::*;
     use crate::correction::Correction;
-    use crossbeam_channel::bounded;
-    use std::time::Duration;
 
     const ETUDE: &[u8] = include_bytes!("../../recordings/05_ferry_lamp.mid");
 

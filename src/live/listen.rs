@@ -205,7 +205,7 @@ impl Engine {
         match order {
             Order::Set(event) => self.heard.take(self.clock.now(), event),
             Order::Mark(name, about) => self.heard.mark(self.clock.now(), name, about),
-            Order::NameSitting(name) => self.heard.name_sitting(name),
+            Order::NameSitting(number, name) => self.heard.name_sitting(number, name),
             Order::EndSitting => self.heard.end_sitting(self.clock.now()),
             Order::Explain => self.heard.tell.publisher.explain(&self.heard.monitor),
             // These are for files.
@@ -297,9 +297,9 @@ impl Heard {
         self.tell.publisher.mark(marker);
     }
 
-    fn name_sitting(&mut self, name: String) {
+    fn name_sitting(&mut self, number: u64, name: String) {
         if let Some(sitting) = &mut self.tell.sitting {
-            sitting.recorder.name(name);
+            sitting.recorder.name(number, name);
         }
     }
 
@@ -312,6 +312,9 @@ impl Heard {
     }
 
     fn tell_missed(&mut self) {
+        if let Some(sitting) = &mut self.tell.sitting {
+            sitting.recorder.tell_slow();
+        }
         let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
         for recorder in self.recording.iter_mut().chain(kept) {
             recorder.tell_missed();

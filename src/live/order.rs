@@ -15,8 +15,8 @@ pub enum Order {
     /// A marker now, of this name; [`Feed::markers`](super::Feed::markers) has it soon, and
     /// so has the recording, where there is one.
     Mark(String, About),
-    /// The sitting that is going on is called so. Means nothing to a file.
-    NameSitting(String),
+    /// The sitting with this number is called so. Means nothing to a file.
+    NameSitting(u64, String),
     /// The sitting ends here; the next note begins another. Means nothing to a file.
     EndSitting,
     /// Why things are as they stand; [`Feed::explanation`](super::Feed::explanation) has

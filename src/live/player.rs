@@ -92,7 +92,7 @@ impl Player {
             Order::Speed(_)
             | Order::Set(_)
             | Order::Mark(..)
-            | Order::NameSitting(_)
+            | Order::NameSitting(..)
             | Order::EndSitting
             | Order::Explain => {}
         }
@@ -428,7 +428,7 @@ impl Playback {
             Order::Speed(speed) if speed.is_finite() => {
                 self.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
             }
-            Order::Speed(_) | Order::NameSitting(_) | Order::EndSitting => {}
+            Order::Speed(_) | Order::NameSitting(..) | Order::EndSitting => {}
             Order::Repeat(repeat) => {
                 self.repeat = match repeat {
                     Repeat::Between(a, b) => {

@@ -15,6 +15,7 @@ use std::fs::File;
 use std::io::{ErrorKind, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -47,7 +48,7 @@ enum Note {
     Event(Time, Event),
     Marker(Marker),
     Change(Time, Change),
-    Name(String),
+    Name(u64, String),
     End(Time),
 }
 
@@ -71,12 +72,17 @@ pub(super) struct Recorder {
     /// Number of events that found no room, and how many of these the status has reported.
     missed: u64,
     told: u64,
+    /// Whether it was said that the disk is slow, and that it has caught up was not.
+    slow: Arc<AtomicBool>,
     /// Whether a release may be among them: one is sent as soon as there is room.
     owing: bool,
 }
 
 /// Maximum number of events waiting for a slow disk.
 const WAITING: usize = 65_536;
+/// From this many on that wait, that is said: some seconds of dense playing. A disk that is well
+/// keeps what is played waiting for a tenth of a second.
+const SLOW: usize = 500;
 /// What was played is on disk after this time at the latest.
 const FLUSH: Duration = Duration::from_millis(700);
 
@@ -116,9 +122,18 @@ impl Recorder {
 
     /// Keeps one sitting after another.
     pub fn keep(keeper: Keeper, board: StatusBoard) -> std::io::Result<Recorder> {
-        Recorder::work("sitting".into(), board, WAITING, move |notes| {
-            keep(keeper, notes)
-        })
+        let slow = Arc::new(AtomicBool::new(false));
+        let (told, tells) = (Arc::clone(&slow), board.clone());
+        let caught_up = move || {
+            if told.swap(false, Relaxed) {
+                tells.caught_up();
+            }
+        };
+        let mut recorder = Recorder::work("sitting".into(), board, WAITING, move |notes| {
+            keep(keeper, notes, caught_up)
+        })?;
+        recorder.slow = slow;
+        Ok(recorder)
     }
 
     /// `work`: on a thread of its own; an error is why something is not written.
@@ -146,6 +161,7 @@ impl Recorder {
             name,
             missed: 0,
             told: 0,
+            slow: Arc::default(),
             owing: false,
         })
     }
@@ -185,10 +201,10 @@ impl Recorder {
         }
     }
 
-    /// The player names the sitting.
-    pub fn name(&mut self, name: String) {
+    /// The player names the sitting with this number.
+    pub fn name(&mut self, number: u64, name: String) {
         if let Some(notes) = &self.notes {
-            let _ = notes.try_send(Note::Name(name));
+            let _ = notes.try_send(Note::Name(number, name));
         }
     }
 
@@ -196,6 +212,14 @@ impl Recorder {
     pub fn end(&mut self, at: Time) {
         if let Some(notes) = &self.notes {
             let _ = notes.try_send(Note::End(at));
+        }
+    }
+
+    /// Puts into the status that the disk is slow, once, until it has caught up.
+    pub fn tell_slow(&mut self) {
+        let waiting = self.notes.as_ref().map_or(0, Sender::len);
+        if waiting >= SLOW && !self.slow.swap(true, Relaxed) {
+            self.board.slow(waiting);
         }
     }
 
@@ -251,7 +275,7 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
                 recording.marker(&marker);
             }
             // These are for sittings.
-            Ok(Note::Change(..) | Note::Name(_)) => {}
+            Ok(Note::Change(..) | Note::Name(..)) => {}
             Ok(Note::End(end)) => {
                 return recording.finish(end)?.sync();
             }
@@ -269,10 +293,14 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
     }
 }
 
-fn keep(mut keeper: Keeper, notes: &Receiver<Note>) -> Result<(), String> {
+/// `caught_up` is called whenever nothing waits.
+fn keep(mut keeper: Keeper, notes: &Receiver<Note>, caught_up: impl Fn()) -> Result<(), String> {
     let mut last = Time::ZERO;
     let mut written = Instant::now();
     loop {
+        if notes.is_empty() {
+            caught_up();
+        }
         let wait = match keeper.is_due() {
             true => FLUSH.saturating_sub(written.elapsed()),
             false => Duration::from_secs(3600),
@@ -283,7 +311,7 @@ fn keep(mut keeper: Keeper, notes: &Receiver<Note>) -> Result<(), String> {
                 keeper.event(at, event);
             }
             Ok(Note::Marker(marker)) => keeper.marker(&marker),
-            Ok(Note::Name(name)) => keeper.name(&name),
+            Ok(Note::Name(number, name)) => keeper.name(number, &name),
             Ok(Note::Change(at, change)) => keeper.change(at, change),
             Ok(Note::End(at)) => {
                 last = at;

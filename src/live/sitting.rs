@@ -1,11 +1,11 @@
 //! The engine's end of the sittings: where one begins and ends.
 
 use super::record::Recorder;
-use super::status::StatusBoard;
+use super::status::{StatusBoard, WRITTEN_AGAIN};
 use crate::engine::{Change, Event, Monitor};
 use crate::midi;
 use crate::plain;
-use crate::sittings::{self, Calendar, Cleared, Folder, Keeper, News, Recovered, recover};
+use crate::sittings::{self, Calendar, Cleared, Folder, Keeper, News, Recovered, ToDisk, recover};
 use crate::source::Keeping;
 use crate::time::Time;
 use jiff::{Timestamp, ToSpan};
@@ -15,6 +15,8 @@ use std::sync::Arc;
 pub struct Sittings {
     pub folder: Folder,
     pub calendar: Calendar,
+    /// Makes what was written reach the disk: [`File::sync_data`](std::fs::File).
+    pub to_disk: ToDisk,
     /// A sitting ends after this much silence.
     pub rest: Time,
     /// Days after which a sitting goes to the trash if it has no name, tag, marker or
@@ -45,6 +47,7 @@ impl SittingTap {
         let Sittings {
             folder,
             calendar,
+            to_disk,
             rest,
             days,
         } = sittings;
@@ -55,7 +58,8 @@ impl SittingTap {
         });
         look_after(folder.clone(), fresh.clone(), until, board.clone());
         let told = board.clone();
-        let keeper = Keeper::new(folder, catalogue, calendar, move |news| tell(&told, news));
+        let say = move |news| tell(&told, news);
+        let keeper = Keeper::new(folder, catalogue, calendar, to_disk, say);
         match Recorder::keep(keeper, board.clone()) {
             Ok(recorder) => {
                 board.update(|s| s.keeping = Keeping::Ready);
@@ -124,8 +128,9 @@ impl SittingTap {
 
 fn tell(board: &StatusBoard, news: News) {
     board.update(|s| match news {
-        News::Begun => {
+        News::Begun { number } => {
             s.keeping = Keeping::Growing;
+            s.sitting = number;
             s.about_sittings = None;
         }
         News::Waiting { why } => {
@@ -136,18 +141,27 @@ fn tell(board: &StatusBoard, news: News) {
         }
         News::Again => {
             s.keeping = Keeping::Growing;
-            s.about_sittings = Some("the sitting is written again, nothing is missing".into());
+            s.about_sittings = Some(WRITTEN_AGAIN.into());
         }
         News::Missed(events) => {
             s.about_sittings = Some(format!(
                 "{events} events of this sitting found no room in memory: make room on its disk"
             ));
         }
+        // That nothing can be written says more.
+        News::Narrow { .. } if s.keeping == Keeping::Stuck => {}
         News::Narrow { free } => {
             s.about_sittings = Some(format!(
                 "{} MB are left on the disk of the sittings: make room",
                 free / 1_000_000
             ));
+        }
+        News::Named { id, name, failed } => {
+            s.about_sittings = Some(match (failed, &*name) {
+                (Some(why), _) => format!("{id} was not named: {why}"),
+                (None, "") => format!("{id} has no name"),
+                (None, name) => format!("{id} is called {name}"),
+            });
         }
         News::Kept { sitting, another } => {
             if !another {

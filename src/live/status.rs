@@ -32,6 +32,8 @@ pub struct Status {
     pub unwritten: Option<Unwritten>,
     /// Whether what is played is kept as a sitting.
     pub keeping: Keeping,
+    /// The number of the latest sitting in this run of the program, from 1.
+    pub sitting: u64,
     /// The id of the latest sitting that has ended and stands among the others.
     pub kept: Option<String>,
     /// A line about sittings, while the way in has none.
@@ -39,6 +41,10 @@ pub struct Status {
     /// Set when the engine's thread has ended for good, and why.
     pub failed: Option<StageError>,
 }
+
+const SLOW: &str = "the disk of the sittings is slow: ";
+/// Said of the sitting that is going on.
+pub(super) const WRITTEN_AGAIN: &str = "the sitting is written again, nothing is missing";
 
 /// A lock whose holder panicked still holds a whole value: each is written in one go.
 pub(super) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -88,6 +94,26 @@ impl StatusBoard {
         self.update(|s| {
             s.notice = Some(what.to_string());
             s.unwritten = Some(what);
+        });
+    }
+
+    /// The disk of the sittings keeps so much waiting.
+    pub fn slow(&self, waiting: usize) {
+        self.update(|s| {
+            s.keeping = Keeping::Stuck;
+            s.about_sittings = Some(format!("{SLOW}{waiting} notes and changes wait in memory"));
+        });
+    }
+
+    /// Nothing waits for the disk of the sittings any longer.
+    pub fn caught_up(&self) {
+        self.update(|s| {
+            // Unless something else has been said since.
+            let slow = |said: &String| said.starts_with(SLOW);
+            if s.about_sittings.as_ref().is_some_and(slow) {
+                s.keeping = Keeping::Growing;
+                s.about_sittings = Some(WRITTEN_AGAIN.into());
+            }
         });
     }
 

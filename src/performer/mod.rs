@@ -127,13 +127,16 @@ impl Performer {
     }
 
     /// Ends everything: the id of the latest sitting that was kept, if any. The error is what is
-    /// missing of a recording or a sitting, and why.
-    pub fn finish(self) -> Result<Option<String>, Unwritten> {
+    /// missing of a recording, a sitting and a correction, and why. `waits` is told which
+    /// sitting's correction is waited for, if that takes more than a moment.
+    pub fn finish(self, waits: impl FnOnce(&str)) -> Result<Option<String>, Vec<Unwritten>> {
         let kept = self.keyboard.map_or(Ok(None), Listener::finish);
-        let corrected = self.library.map_or(Ok(()), Library::finish);
-        let kept = kept?;
-        corrected.map_err(|why| Unwritten::Correction { why })?;
-        Ok(kept)
+        let corrected = self.library.map_or(Ok(()), |library| library.finish(waits));
+        let uncorrected = corrected.err().map(|why| Unwritten::Correction { why });
+        match (kept, uncorrected) {
+            (Ok(kept), None) => Ok(kept),
+            (kept, uncorrected) => Err(kept.err().into_iter().chain(uncorrected).collect()),
+        }
     }
 
     /// What the way in says; in a demo that is why there is no keyboard, as things are now.
@@ -342,6 +345,7 @@ impl Stage for Performer {
             transport: self.player().map(Player::transport),
             recording: recording.map(|r| plain::name(r).into_owned()),
             keeping: status.keeping,
+            sitting: status.sitting,
             opened: None,
             dropped: status.dropped,
             notice: None,
@@ -361,6 +365,7 @@ impl Stage for Performer {
         let about = lost.or(opened.about()).or(played.about_sittings);
         Source {
             keeping: played.keeping,
+            sitting: played.sitting,
             opened: Some(opened.shown.clone()),
             dropped: played.dropped,
             notice: clean(about.or_else(|| opened.damage.clone())),
@@ -447,8 +452,8 @@ impl Stage for Performer {
         }
     }
 
-    fn name_sitting(&mut self, name: String) {
-        self.order_to_the_keyboard(Order::NameSitting(name));
+    fn name_sitting(&mut self, number: u64, name: String) {
+        self.order_to_the_keyboard(Order::NameSitting(number, name));
     }
 
     fn listing(&mut self) -> Listing {

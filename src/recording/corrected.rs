@@ -15,7 +15,7 @@ use crate::correction::{Center, CorrectedPlan, CorrectedRegion, Signature, Step}
 use crate::plan::Open;
 use crate::theory::Catalogue;
 use crate::time::Time;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 const NONE: &str = "none";
 /// More corrections than this are nobody's.
@@ -214,10 +214,12 @@ impl Words {
             Step { before, ..step }
         });
         let steps: Vec<Step> = steps.collect();
-        let of_steps = |place: &usize| {
-            let mut texts = self.0.iter().filter(|text| text.0 == *place);
-            texts.any(|text| text.1.starts_with("correction"))
-        };
+        let steps_at = self
+            .0
+            .iter()
+            .filter(|word| word.1.starts_with("correction"));
+        let steps_at: HashSet<usize> = steps_at.map(|word| word.0).collect();
+        let of_steps = |place: &usize| steps_at.contains(place);
         let all_known = all_there && lists.is_empty() && !unknown.iter().any(of_steps);
         let steps = Some(steps).filter(|_| all_known);
         let place = self.0.first().map_or(0, |word| word.0);

@@ -103,7 +103,11 @@ impl Facts {
         let start = Time::ZERO;
         let mut texts = vec![text(start, TextKind::TrackName, TRACK.into())];
         texts.extend(self.begun.iter().map(|b| fact(start, format!("begun {b}"))));
-        texts.extend(self.name.iter().map(|n| fact(start, format!("name {n}"))));
+        // That a sitting has no name is said: it may have had one while it was played.
+        if self.begun.is_some() || self.name.is_some() {
+            let name = self.name.as_deref().unwrap_or_default();
+            texts.push(fact(start, format!("name {name}")));
+        }
         texts.extend(self.tags.iter().map(|t| fact(start, format!("tag {t}"))));
         if self.cut_off {
             texts.push(fact(start, "cut-off".into()));

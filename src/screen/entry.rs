@@ -14,7 +14,8 @@ const LONGEST: usize = 100;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Purpose {
     Pin,
-    NameSitting,
+    /// To name the sitting with this number.
+    NameSitting(u64),
     /// To correct the plan at this moment.
     Correct(Time),
 }
@@ -36,8 +37,8 @@ pub(super) enum EntryState {
     Open,
     Left,
     Pinned(SpelledTonality),
-    /// The sitting's name; empty: none.
-    Named(String),
+    /// The number of the sitting, and its name; empty: none.
+    Named(u64, String),
     Revised(Revision),
 }
 
@@ -67,7 +68,7 @@ impl Entry {
         };
         let (what, enter) = match self.purpose {
             Purpose::Pin => ("pin".to_owned(), "Enter pins, Esc leaves"),
-            Purpose::NameSitting => {
+            Purpose::NameSitting(_) => {
                 let what = "name of this sitting".to_owned();
                 (what, "Enter names it, Esc leaves")
             }
@@ -118,7 +119,7 @@ impl Entry {
     fn entered(&self, catalogue: &Catalogue, letters: Letters) -> Result<EntryState, String> {
         let text = self.text.trim();
         match self.purpose {
-            Purpose::NameSitting => Ok(EntryState::Named(text.to_owned())),
+            Purpose::NameSitting(number) => Ok(EntryState::Named(number, text.to_owned())),
             _ if text.is_empty() => Err(NOTHING.to_owned()),
             Purpose::Correct(at) => revision(text, at, catalogue, letters).map(EntryState::Revised),
             Purpose::Pin => match catalogue.parse_tonality_in(text, letters) {
@@ -215,7 +216,7 @@ mod tests {
 
     #[test]
     fn a_sitting_is_named() {
-        let mut entry = Entry::new(Purpose::NameSitting);
+        let mut entry = Entry::new(Purpose::NameSitting(1));
         let mut press = |code| {
             let event = Event::Key(KeyEvent::new(code, KeyModifiers::NONE));
             entry.take(&event, Catalogue::standard(), Letters::English)
@@ -225,7 +226,7 @@ mod tests {
         }
         assert_eq!(
             press(KeyCode::Enter),
-            EntryState::Named("Évening, q?".into())
+            EntryState::Named(1, "Évening, q?".into())
         );
         let line = entry.line(Glyphs::Ascii);
         assert_eq!(

@@ -104,13 +104,13 @@ impl ScreenState<'_> {
                     self.showing.doing = Doing::Showing(*moment);
                     stage.act(Request::Set(engine::Event::Pin(Some(tonality))));
                 }
-                entry::EntryState::Named(name) => {
+                entry::EntryState::Named(number, name) => {
                     self.showing.doing = Doing::Showing(*moment);
                     self.said = Some(match name.is_empty() {
                         true => "This sitting has no name.".into(),
                         false => format!("This sitting is called {name}."),
                     });
-                    stage.name_sitting(name);
+                    stage.name_sitting(number, name);
                 }
                 entry::EntryState::Revised(revision) => {
                     self.showing.doing = Doing::Showing(*moment);
@@ -236,13 +236,19 @@ impl ScreenState<'_> {
             }
             Action::Step(direction) => self.step(direction, stage),
             Action::PinOther => self.type_in(Purpose::Pin),
-            Action::NameSitting => match stage.source().keeping {
-                Keeping::Growing | Keeping::Stuck => self.type_in(Purpose::NameSitting),
-                Keeping::Ready => {
-                    self.said = Some("No sitting is going on: the next note begins one.".into());
+            Action::NameSitting => {
+                let source = stage.source();
+                match source.keeping {
+                    Keeping::Growing | Keeping::Stuck => {
+                        self.type_in(Purpose::NameSitting(source.sitting));
+                    }
+                    Keeping::Ready => {
+                        let none = "No sitting is going on: the next note begins one.";
+                        self.said = Some(none.into());
+                    }
+                    Keeping::Off => self.said = Some("No sittings are kept here.".into()),
                 }
-                Keeping::Off => self.said = Some("No sittings are kept here.".into()),
-            },
+            }
             Action::OpenSittings => {
                 self.view.help.close();
                 self.showing.doing = Doing::Listing {

@@ -21,6 +21,8 @@ pub enum ChangeError {
     Damaged(#[from] FileError),
     #[error("cannot be written: {}", crate::plain::reason(.0))]
     Write(#[from] io::Error),
+    #[error("no note in it can be read: it is damaged")]
+    NoNote,
     #[error("another program has changed it meanwhile: nothing was written, try again")]
     Changed,
 }

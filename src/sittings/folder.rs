@@ -1,7 +1,7 @@
 //! Where sittings lie, and what they are called.
 
 use jiff::ZonedDateTime;
-use std::fs::{File, OpenOptions};
+use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
@@ -104,35 +104,49 @@ impl Folder {
     }
 
     /// The sittings that were being played when their program stopped. Each is ours alone as long
-    /// as the value lives.
-    pub fn cut_off(&self) -> io::Result<Vec<Growing>> {
+    /// as the value lives. Of one that cannot be had: its file, and why.
+    pub fn cut_off(&self) -> io::Result<Vec<Result<Growing, (PathBuf, io::Error)>>> {
         let mut all = Vec::new();
         let mut ids = ids(&self.growing())?;
         ids.sort();
         for id in ids {
             let path = self.growing().join(format!("{id}.{ENDING}"));
             let lock = self.growing().join(format!("{id}.{LOCK}"));
-            let held = private().create(true).truncate(false).open(&lock)?;
-            // Its program lives, or another one is looking after it.
-            if held.try_lock().is_err() || !path.exists() {
+            let held = match private().create(true).truncate(false).open(&lock) {
+                Ok(held) => held,
+                Err(why) => {
+                    all.push(Err((path, why)));
+                    continue;
+                }
+            };
+            match held.try_lock() {
+                Ok(()) => {}
+                // Its program lives, or another one is looking after it.
+                Err(TryLockError::WouldBlock) => continue,
+                Err(TryLockError::Error(why)) => {
+                    all.push(Err((path, why)));
+                    continue;
+                }
+            }
+            if !path.exists() {
                 continue;
             }
-            all.push(Growing {
+            all.push(Ok(Growing {
                 id,
                 path,
                 lock,
                 held,
-            });
+            }));
         }
         Ok(all)
     }
 }
 
 impl Growing {
-    /// The lock as well may have been taken away.
+    /// The lock as well may have been taken away, or another stands in its place.
     pub fn lock_again(&mut self) -> io::Result<()> {
-        if !self.lock.exists() {
-            let held = private().create_new(true).open(&self.lock)?;
+        if !is_at(&self.held, &self.lock) {
+            let held = private().create(true).truncate(false).open(&self.lock)?;
             held.try_lock()?;
             self.held = held;
         }
@@ -145,10 +159,30 @@ impl Growing {
     }
 
     /// The file has been taken care of, or was never made.
-    pub fn done(self) {
+    pub fn done(&self) {
         for path in self.paths() {
             let _ = std::fs::remove_file(path);
         }
+    }
+}
+
+/// Whether this file stands at a path, and no other: a disk that was away may bring back an older
+/// one.
+pub(super) fn is_at(file: &File, path: &Path) -> bool {
+    let Ok(there) = std::fs::metadata(path) else {
+        return false;
+    };
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        let id = |m: &std::fs::Metadata| (m.dev(), m.ino());
+        file.metadata().is_ok_and(|ours| id(&ours) == id(&there))
+    }
+    // Elsewhere an open file cannot be taken away.
+    #[cfg(not(unix))]
+    {
+        let _ = file;
+        there.is_file()
     }
 }
 

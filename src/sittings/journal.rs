@@ -1,7 +1,7 @@
 //! One sitting while it is played: what is on the disk, and what waits to be.
 
 use super::files::{ChangeError, complete};
-use super::folder::{Folder, Growing, private};
+use super::folder::{Folder, Growing, is_at, private};
 use super::sitting::Sitting;
 use crate::engine::{Change, Event, History, Observer};
 use crate::plan::{Marker, Region, TonalPlan};
@@ -10,22 +10,25 @@ use crate::theory::Catalogue;
 use crate::time::Time;
 use jiff::ZonedDateTime;
 use std::fs::File;
-use std::io::{self, Seek, SeekFrom, Write};
+use std::io::{self, Cursor, Seek, SeekFrom, Write};
+use std::path::Path;
 use std::sync::Arc;
 
 /// Maximum number of events that wait in memory for a disk that takes none.
 const WAITING: usize = 1_000_000;
 
+/// Makes what was written to a file reach the disk.
+pub type ToDisk = Box<dyn FnMut(&File) -> io::Result<()> + Send>;
+
 /// One sitting.
 pub(super) struct Journal {
+    /// Its number among those of this program's run, from 1.
+    pub number: u64,
     /// When its first note sounded, in the engine's time and by the calendar.
     from: Time,
     begun: ZonedDateTime,
-    /// Its file, once it could be made.
-    paper: Option<Writer<Paper>>,
-    /// What was played before that.
-    early: Vec<Item>,
-    /// Number of items that the disk does not have yet.
+    file: Writer<Paper>,
+    /// Number of events, markers and names that the disk does not have yet.
     waiting: usize,
     history: History,
     name: Option<String>,
@@ -34,16 +37,12 @@ pub(super) struct Journal {
     ended: Option<Time>,
 }
 
-enum Item {
-    Event(Time, Event),
-    Marker(Marker),
-    Name(Time, String),
-}
-
-/// A file that is made again if it is taken away.
-struct Paper {
-    growing: Growing,
-    file: File,
+/// What a sitting's file is written on.
+enum Paper {
+    /// Its file could not be made yet.
+    Memory(Cursor<Vec<u8>>),
+    /// A file that is made again if it is taken away.
+    Disk { growing: Growing, file: File },
 }
 
 /// Whether there was room for an event.
@@ -55,18 +54,25 @@ pub(super) enum Room {
 
 impl Journal {
     /// `from`: when its first note sounded, in the engine's time; `begun`: by the calendar.
-    pub fn new(from: Time, begun: ZonedDateTime) -> Journal {
-        Journal {
+    pub fn new(
+        number: u64,
+        from: Time,
+        begun: ZonedDateTime,
+        catalogue: Arc<Catalogue>,
+    ) -> io::Result<Journal> {
+        let mut file = Writer::new(Paper::Memory(Cursor::default()), catalogue)?;
+        file.begun(&rfc3339(&begun));
+        Ok(Journal {
+            number,
             from,
             begun,
-            paper: None,
-            early: Vec::new(),
+            file,
             waiting: 0,
             history: History::default(),
             name: None,
             last: from,
             ended: None,
-        }
+        })
     }
 
     /// An event as the engine took it in.
@@ -77,10 +83,7 @@ impl Journal {
             return Room::None;
         }
         self.waiting += 1;
-        match &mut self.paper {
-            Some(paper) => paper.event(at, event),
-            None => self.early.push(Item::Event(at, event)),
-        }
+        self.file.event(at, event);
         Room::Some
     }
 
@@ -93,25 +96,19 @@ impl Journal {
             name: marker.name.clone(),
         };
         self.waiting += 1;
-        match &mut self.paper {
-            Some(paper) => paper.marker(&marker),
-            None => self.early.push(Item::Marker(marker)),
-        }
+        self.file.marker(&marker);
     }
 
     /// The player calls it so; nothing takes the name away.
     pub fn name(&mut self, name: &str) {
         self.name = Some(name.to_owned()).filter(|name| !name.is_empty());
-        let at = self.last.since(self.from);
         self.waiting += 1;
-        match &mut self.paper {
-            Some(paper) => paper.named(at, name),
-            None => self.early.push(Item::Name(at, name.to_owned())),
-        }
+        self.file.named(self.last.since(self.from), name);
     }
 
     pub fn change(&mut self, at: Time, change: Change) {
         self.history.change(at, change);
+        self.history.forget_chords();
     }
 
     /// Nothing more belongs to it.
@@ -127,38 +124,15 @@ impl Journal {
     }
 
     /// Writes everything so far, and makes it reach the disk.
-    pub fn write(&mut self, folder: &Folder, catalogue: &Arc<Catalogue>) -> io::Result<()> {
-        let paper = match &mut self.paper {
-            Some(paper) => {
-                paper.get_mut().find_again(folder)?;
-                paper
-            }
-            None => {
-                let paper = Paper::new(folder, &self.begun)?;
-                let made = paper.growing.paths();
-                // A full disk takes the name of a file, but nothing in it: the next attempt must
-                // find the name free.
-                let mut paper = Writer::new(paper, catalogue.clone()).inspect_err(|_| {
-                    for path in &made {
-                        let _ = std::fs::remove_file(path);
-                    }
-                })?;
-                paper.begun(&rfc3339(&self.begun));
-                for item in self.early.drain(..) {
-                    match item {
-                        Item::Event(at, event) => paper.event(at, event),
-                        Item::Marker(marker) => paper.marker(&marker),
-                        Item::Name(at, name) => paper.named(at, &name),
-                    }
-                }
-                self.paper.insert(paper)
-            }
-        };
+    pub fn write(&mut self, folder: &Folder, to_disk: &mut ToDisk) -> io::Result<()> {
+        self.file.get_mut().have(folder, &self.begun)?;
         if let Some(end) = self.ended {
-            paper.pass(end);
+            self.file.pass(end);
         }
-        paper.flush()?;
-        paper.get_ref().file.sync_data()?;
+        self.file.flush()?;
+        if let Paper::Disk { file, .. } = self.file.get_ref() {
+            to_disk(file)?;
+        }
         self.waiting = 0;
         Ok(())
     }
@@ -168,9 +142,10 @@ impl Journal {
         &mut self,
         folder: &Folder,
         catalogue: &Arc<Catalogue>,
+        to_disk: &mut ToDisk,
     ) -> Result<Sitting, ChangeError> {
-        self.write(folder, catalogue)?;
-        let Some(paper) = &self.paper else {
+        self.write(folder, to_disk)?;
+        let Paper::Disk { growing, .. } = self.file.get_ref() else {
             return Err(io::Error::other("its file was not made").into());
         };
         let facts = Facts {
@@ -179,12 +154,9 @@ impl Journal {
             heard: self.plan(),
             ..Facts::default()
         };
-        let growing = &paper.get_ref().growing;
         let recording = complete(folder, growing, &facts, catalogue)?;
         let sitting = Sitting::of(&growing.id, &recording, catalogue);
-        if let Some(paper) = self.paper.take() {
-            paper.into_inner().growing.done();
-        }
+        growing.done();
         Ok(sitting)
     }
 
@@ -213,48 +185,74 @@ fn rfc3339(when: &ZonedDateTime) -> String {
 }
 
 impl Paper {
-    fn new(folder: &Folder, begun: &ZonedDateTime) -> io::Result<Paper> {
-        let growing = folder.begin(begun)?;
-        match private().create_new(true).open(&growing.path) {
-            Ok(file) => Ok(Paper { growing, file }),
-            Err(e) => {
-                growing.done();
-                Err(e)
+    /// Sees to it that there is a file, and in its place, with all that was written so far.
+    fn have(&mut self, folder: &Folder, begun: &ZonedDateTime) -> io::Result<()> {
+        match self {
+            Paper::Memory(memory) => {
+                let growing = folder.begin(begun)?;
+                let made = private().create_new(true).open(&growing.path);
+                let written = made.and_then(|mut file| {
+                    file.write_all(memory.get_ref())?;
+                    Ok(file)
+                });
+                match written {
+                    Ok(file) => *self = Paper::Disk { growing, file },
+                    // A full disk takes the name of a file, but nothing in it: the next attempt
+                    // must find the name free.
+                    Err(e) => {
+                        growing.done();
+                        return Err(e);
+                    }
+                }
             }
+            Paper::Disk { growing, file } if !is_at(file, &growing.path) => {
+                folder.make()?;
+                growing.lock_again()?;
+                *file = copy(file, &growing.path)?;
+            }
+            Paper::Disk { .. } => {}
         }
-    }
-
-    /// If the file was taken away, what was written so far is put where it was.
-    fn find_again(&mut self, folder: &Folder) -> io::Result<()> {
-        if self.growing.path.exists() {
-            return Ok(());
-        }
-        folder.make()?;
-        self.growing.lock_again()?;
-        let mut anew = private().create_new(true).open(&self.growing.path)?;
-        let copied = self.file.seek(SeekFrom::Start(0));
-        let copied = copied.and_then(|_| io::copy(&mut self.file, &mut anew));
-        if let Err(e) = copied {
-            let _ = std::fs::remove_file(&self.growing.path);
-            return Err(e);
-        }
-        self.file = anew;
         Ok(())
     }
 }
 
+/// Puts what a file holds at a path, in the place of what may stand there; the file there.
+fn copy(from: &mut File, path: &Path) -> io::Result<File> {
+    let beside = path.with_extension("new");
+    // A disk that was full may have left one.
+    let _ = std::fs::remove_file(&beside);
+    let mut anew = private().create_new(true).open(&beside)?;
+    let copied = from.seek(SeekFrom::Start(0));
+    let copied = copied.and_then(|_| io::copy(from, &mut anew));
+    let there = copied.and_then(|_| std::fs::rename(&beside, path));
+    if let Err(e) = there {
+        let _ = std::fs::remove_file(&beside);
+        return Err(e);
+    }
+    Ok(anew)
+}
+
 impl Write for Paper {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.file.write(bytes)
+        match self {
+            Paper::Memory(memory) => memory.write(bytes),
+            Paper::Disk { file, .. } => file.write(bytes),
+        }
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
+        match self {
+            Paper::Memory(memory) => memory.flush(),
+            Paper::Disk { file, .. } => file.flush(),
+        }
     }
 }
 
 impl Seek for Paper {
     fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-        self.file.seek(to)
+        match self {
+            Paper::Memory(memory) => memory.seek(to),
+            Paper::Disk { file, .. } => file.seek(to),
+        }
     }
 }

@@ -5,10 +5,10 @@
 //! thread calls [`Keeper::write`] when it is due. What cannot be written is kept in memory up to
 //! a bound, and written when that is possible again.
 
-use super::files::ChangeError;
+use super::files::{self, ChangeError};
 use super::folder::Folder;
 use super::in_force::InForce;
-use super::journal::{Journal, Room};
+use super::journal::{Journal, Room, ToDisk};
 use super::room::{LOW, Space, free};
 use super::sitting::Sitting;
 use super::words::words;
@@ -23,8 +23,8 @@ use std::sync::Arc;
 /// What a keeper has to say.
 #[derive(Clone, Debug, PartialEq)]
 pub enum News {
-    /// A sitting has begun.
-    Begun,
+    /// A sitting has begun: the number that it has in this run of the program, from 1.
+    Begun { number: u64 },
     /// It cannot be written at present, and why.
     Waiting { why: String },
     /// It can be written again.
@@ -33,6 +33,12 @@ pub enum News {
     Missed(u64),
     /// Little room is left on its disk: the number of free bytes.
     Narrow { free: u64 },
+    /// A sitting that had ended already has got this name (empty: none), or why not.
+    Named {
+        id: String,
+        name: String,
+        failed: Option<String>,
+    },
     /// It has ended and stands among the others; `another`: the next has begun already.
     Kept {
         sitting: Box<Sitting>,
@@ -52,8 +58,13 @@ pub struct Keeper {
     /// The settings and pedals that a sitting begins with.
     in_force: InForce,
     sitting: Option<Journal>,
+    /// Number of sittings that have begun.
+    begun: u64,
+    to_disk: ToDisk,
     /// Sittings that have ended and could not be completed yet.
     ended: Vec<Journal>,
+    /// The numbers and ids of those that stand among the others.
+    kept: Vec<(u64, String)>,
     /// Whether the last attempt to write failed.
     failing: bool,
     missed: u64,
@@ -69,20 +80,25 @@ pub struct Keeper {
 const LOOK: u32 = 64;
 
 impl Keeper {
+    /// `to_disk` makes what was written reach the disk: [`File::sync_data`](std::fs::File).
     pub fn new(
         folder: Folder,
         catalogue: Arc<Catalogue>,
         calendar: Calendar,
+        to_disk: ToDisk,
         say: impl FnMut(News) + Send + 'static,
     ) -> Keeper {
         Keeper {
             folder,
             catalogue,
             calendar,
+            to_disk,
             say: Box::new(say),
             in_force: InForce::default(),
             sitting: None,
+            begun: 0,
             ended: Vec::new(),
+            kept: Vec::new(),
             failing: false,
             missed: 0,
             space: Box::new(free),
@@ -106,7 +122,12 @@ impl Keeper {
                 return;
             }
             let begun = (self.calendar)();
-            let mut journal = Journal::new(at, begun);
+            let number = self.begun + 1;
+            // In memory: it does not fail.
+            let Ok(mut journal) = Journal::new(number, at, begun, self.catalogue.clone()) else {
+                return;
+            };
+            self.begun = number;
             for event in self.in_force.events() {
                 journal.event(at, event);
             }
@@ -114,7 +135,7 @@ impl Keeper {
             (self.until_look, self.narrow) = (0, false);
             // Whatever keeps it from the disk is said anew.
             self.failing = false;
-            (self.say)(News::Begun);
+            (self.say)(News::Begun { number });
         }
         self.in_force.take(event);
         if let Some(journal) = &mut self.sitting
@@ -132,12 +153,21 @@ impl Keeper {
         }
     }
 
-    /// The player names the sitting that is going on. What is no name is passed over.
-    pub fn name(&mut self, name: &str) {
-        if let Some(journal) = &mut self.sitting
-            && let Ok(name) = words(name)
-        {
+    /// The player names the sitting with this number, which may have ended meanwhile. What is no
+    /// name is passed over.
+    pub fn name(&mut self, number: u64, name: &str) {
+        let Ok(name) = words(name) else { return };
+        let mut journals = self.sitting.iter_mut().chain(&mut self.ended);
+        if let Some(journal) = journals.find(|journal| journal.number == number) {
             journal.name(name);
+        } else if let Some((_, id)) = self.kept.iter().find(|kept| kept.0 == number) {
+            let new = Some(name.to_owned()).filter(|name| !name.is_empty());
+            let named = files::change(&self.folder, id, &self.catalogue, |f| f.name = new);
+            (self.say)(News::Named {
+                id: id.clone(),
+                name: name.to_owned(),
+                failed: named.err().map(|e| e.to_string()),
+            });
         }
     }
 
@@ -167,11 +197,14 @@ impl Keeper {
         let mut failed = None;
         let mut waiting = Vec::new();
         for mut journal in std::mem::take(&mut self.ended) {
-            match journal.complete(&self.folder, &self.catalogue) {
-                Ok(sitting) => (self.say)(News::Kept {
-                    sitting: Box::new(sitting),
-                    another: self.sitting.is_some(),
-                }),
+            match journal.complete(&self.folder, &self.catalogue, &mut self.to_disk) {
+                Ok(sitting) => {
+                    self.kept.push((journal.number, sitting.id.clone()));
+                    (self.say)(News::Kept {
+                        sitting: Box::new(sitting),
+                        another: self.sitting.is_some(),
+                    });
+                }
                 Err(why) => {
                     failed = Some(why);
                     waiting.push(journal);
@@ -181,7 +214,7 @@ impl Keeper {
         self.ended = waiting;
         if let Some(journal) = &mut self.sitting
             && journal.is_dirty()
-            && let Err(why) = journal.write(&self.folder, &self.catalogue)
+            && let Err(why) = journal.write(&self.folder, &mut self.to_disk)
         {
             failed = Some(why.into());
         }
@@ -224,8 +257,12 @@ impl Keeper {
     /// The program ends: the error is why something could not be written.
     pub fn finish(mut self, at: Time) -> Result<(), ChangeError> {
         self.end(at);
-        let mut ended = self.ended.iter_mut();
-        let complete = |journal: &mut Journal| journal.complete(&self.folder, &self.catalogue);
-        ended.try_for_each(|journal| complete(journal).map(|_| ()))
+        let mut first = Ok(());
+        // One that cannot be written keeps none of the others from the disk.
+        for journal in &mut self.ended {
+            let done = journal.complete(&self.folder, &self.catalogue, &mut self.to_disk);
+            first = first.and(done.map(|_| ()));
+        }
+        first
     }
 }

@@ -7,10 +7,10 @@ use crate::engine::{History, Monitor};
 use crate::file;
 use crate::midi::{Event, Limits};
 use crate::plan::TonalPlan;
-use crate::recording::{self, Facts, Recording};
+use crate::recording::{self, Facts, Recording, Writer};
 use crate::theory::Catalogue;
-use std::io;
-use std::path::{Path, PathBuf};
+use std::io::{self, Cursor};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// What became of a sitting that was cut off.
@@ -31,6 +31,14 @@ pub fn recover(
 ) -> io::Result<Vec<Recovered>> {
     let mut all = Vec::new();
     for growing in folder.cut_off()? {
+        let growing = match growing {
+            Ok(growing) => growing,
+            Err((path, why)) => {
+                let why = why.into();
+                all.push(Recovered::Left { path, why });
+                continue;
+            }
+        };
         match one(folder, &growing, catalogue, fresh.clone()) {
             Ok(Some(sitting)) => {
                 growing.done();
@@ -46,21 +54,25 @@ pub fn recover(
     Ok(all)
 }
 
-/// None: nothing was played.
+/// None: nothing of it is to be kept.
 fn one(
     folder: &Folder,
     growing: &Growing,
     catalogue: &Arc<Catalogue>,
     monitor: Monitor,
 ) -> Result<Option<Sitting>, ChangeError> {
-    if is_empty(&growing.path)? {
+    let bytes = file::bytes(&growing.path, Limits::default().bytes)?;
+    if is_empty(&bytes, catalogue)? {
         return Ok(None);
     }
-    let bytes = file::bytes(&growing.path, Limits::default().bytes)?;
     let read = recording::read(&bytes, catalogue)?;
     let strikes = |event| matches!(event, Event::NoteOn { .. });
     if !read.notes.iter().any(|t| strikes(t.event)) {
-        return Ok(None);
+        return match read.faults.is_empty() {
+            true => Ok(None),
+            // What was played may still be in it, for whoever can mend it.
+            false => Err(ChangeError::NoNote),
+        };
     }
     // It had ended and was put in its place, and only the growing one was left.
     if folder.path(&growing.id).exists() {
@@ -86,7 +98,8 @@ pub(super) fn heard(recording: &Recording, mut monitor: Monitor) -> TonalPlan {
     history.plan().clone()
 }
 
-/// A file that was made and never written to.
-fn is_empty(path: &Path) -> io::Result<bool> {
-    Ok(std::fs::metadata(path)?.len() == 0)
+/// Whether a file holds no more than what stands in one before anything was played.
+fn is_empty(bytes: &[u8], catalogue: &Arc<Catalogue>) -> io::Result<bool> {
+    let empty = Writer::new(Cursor::new(Vec::new()), Arc::clone(catalogue))?;
+    Ok(empty.into_inner().get_ref().starts_with(bytes))
 }

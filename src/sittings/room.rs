@@ -22,8 +22,15 @@ pub(super) fn free(path: &Path) -> Option<u64> {
     fs4::available_space(there).ok()
 }
 
-/// Takes a sitting's file away, so that its owner can have it back. The error says why there is
-/// no trash to move it to: then it stays.
+/// Whether the system has a trash at all. Where it has one it may still refuse a file.
+pub fn has_trash() -> bool {
+    // Where the desktop's specification has it: below the user's data folder.
+    let named = |name| std::env::var_os(name).is_some_and(|value| !value.is_empty());
+    cfg!(any(windows, target_os = "macos")) || named("XDG_DATA_HOME") || named("HOME")
+}
+
+/// Takes a sitting's file away, so that its owner can have it back. The error says why it cannot
+/// go to the trash: then it stays.
 pub fn to_trash(folder: &Folder, id: &str) -> Result<(), String> {
     trash::delete(folder.path(id)).map_err(|e| e.to_string())
 }

@@ -11,6 +11,8 @@ use crate::recording;
 use crate::theory::Catalogue;
 use crate::time::Time;
 use jiff::ZonedDateTime;
+use std::fs::File;
+use std::io::Cursor;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
@@ -26,6 +28,10 @@ fn monitor() -> Monitor {
 
 fn calendar() -> ZonedDateTime {
     "2026-11-29T20:15:03+01:00[+01:00]".parse().expect("a date")
+}
+
+fn to_disk() -> ToDisk {
+    Box::new(File::sync_data)
 }
 
 /// Forty events of every kind, a tenth of a second apart: the first strikes a key.
@@ -62,7 +68,7 @@ fn growing() -> (Vec<u8>, Vec<usize>) {
     let dir = tempfile::tempdir().expect("a folder");
     let folder = Folder::new(dir.path());
     let path = dir.path().join("growing").join("2026-11-29_20-15-03.mid");
-    let mut keeper = Keeper::new(folder, catalogue(), Box::new(calendar), |_| {});
+    let mut keeper = Keeper::new(folder, catalogue(), Box::new(calendar), to_disk(), |_| {});
     let read = || std::fs::read(&path).expect("a growing file");
     let mut lengths = Vec::new();
     for (event, tenths) in played().into_iter().zip(0..) {
@@ -215,6 +221,7 @@ fn names_stay_unique_and_in_order_when_the_clock_is_set_back() {
         folder.clone(),
         catalogue(),
         Box::new(calendar),
+        to_disk(),
         move |news| {
             if let News::Kept { sitting, .. } = news {
                 told.lock().expect("no panic").push(sitting.id);
@@ -271,11 +278,17 @@ fn little_room_is_said_once() {
     let told = Arc::new(Mutex::new(Vec::new()));
     let (tells, says) = (Arc::clone(&left), Arc::clone(&told));
     let folder = Folder::new(dir.path());
-    let mut keeper = Keeper::new(folder, catalogue(), Box::new(calendar), move |news| {
-        if let News::Narrow { free } = news {
-            says.lock().expect("no panic").push(free);
-        }
-    })
+    let mut keeper = Keeper::new(
+        folder,
+        catalogue(),
+        Box::new(calendar),
+        to_disk(),
+        move |news| {
+            if let News::Narrow { free } = news {
+                says.lock().expect("no panic").push(free);
+            }
+        },
+    )
     .with_space(Box::new(move |_| *tells.lock().expect("no panic")));
     let mut minute = 0;
     let mut play = |free: Option<u64>| {
@@ -322,13 +335,14 @@ fn only_old_sittings_that_nothing_was_said_of_go_by_themselves() {
         folder.clone(),
         catalogue.clone(),
         Box::new(calendar),
+        to_disk(),
         |_| {},
     );
     for (day, minutes) in days.into_iter().zip(0..) {
         let at = Time::millis(60_000 * minutes);
         keeper.event(at, strike());
         match day {
-            2 => keeper.name("Named"),
+            2 => keeper.name(2, "Named"),
             3 => keeper.marker(&Marker {
                 at,
                 about: None,
@@ -420,4 +434,118 @@ fn a_change_is_never_written_over_another() {
         facts.tag("third");
     });
     assert!(gone.is_err() && !folder.path("one").exists());
+}
+
+/// A growing file in which no note can be read is not thrown away while anything may be in it;
+/// and one that cannot be had keeps none of the others from being looked after.
+#[test]
+fn what_cannot_be_recovered_stays_and_the_others_are_kept() {
+    let (whole, lengths) = growing();
+    let dir = tempfile::tempdir().expect("a folder");
+    let growing = |id: &str, ending: &str| {
+        let name = format!("{id}.{ending}");
+        dir.path().join("growing").join(name)
+    };
+    let folder = left(dir.path(), &whole);
+    // The strike of the first key is cut in two, and a track of nonsense.
+    let torn = &whole[..lengths[0] - TRACK_END - 1];
+    let nonsense = [&whole[..33], &[0xff; 40]].concat();
+    // Nothing was played in these: a beginning, and a part of one.
+    let beginning = recording::Writer::new(Cursor::new(Vec::new()), catalogue());
+    let beginning = beginning.expect("in memory").into_inner().into_inner();
+    for (id, bytes) in [
+        ("torn", torn),
+        ("nonsense", &nonsense),
+        ("locked", &whole),
+        ("empty", &beginning),
+        ("begun", &beginning[..20]),
+        ("nothing", b""),
+    ] {
+        std::fs::write(growing(id, "mid"), bytes).expect("written");
+    }
+    // No file can be opened where a folder is.
+    std::fs::create_dir(growing("locked", "lock")).expect("made");
+    let mut left = Vec::new();
+    let mut kept = Vec::new();
+    for one in recover(&folder, &catalogue(), &monitor()).expect("a folder") {
+        match one {
+            Recovered::Kept(sitting) => kept.push(sitting.id),
+            Recovered::Left { path, why } => {
+                assert!(!why.to_string().is_empty());
+                left.push(path);
+            }
+        }
+    }
+    assert_eq!(kept, ["cut"]);
+    left.sort();
+    let stays = ["locked", "nonsense", "torn"].map(|id| growing(id, "mid"));
+    assert_eq!(left, stays);
+    for (path, bytes) in stays.iter().zip([&whole[..], &nonsense, torn]) {
+        assert_eq!(std::fs::read(path).expect("it stays"), bytes);
+    }
+    for id in ["cut", "empty", "begun", "nothing"] {
+        assert!(!growing(id, "mid").exists(), "{id}");
+    }
+}
+
+/// A name goes to the sitting that it was typed for: while that is played, when it waits for its
+/// disk, and when it stands among the others.
+#[test]
+fn a_name_reaches_its_sitting_whenever_it_comes() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let root = dir.path().join("sittings");
+    let folder = Folder::new(&root);
+    let told = Arc::new(Mutex::new(Vec::new()));
+    let tells = Arc::clone(&told);
+    let say = move |news| tells.lock().expect("no panic").push(news);
+    let calendar = Box::new(calendar);
+    let mut keeper = Keeper::new(folder.clone(), catalogue(), calendar, to_disk(), say);
+    let play = |keeper: &mut Keeper, minute: u64| {
+        let at = Time::millis(60_000 * minute);
+        keeper.event(at, strike());
+        at + Time::millis(1000)
+    };
+    let end = play(&mut keeper, 1);
+    keeper.name(1, "first");
+    keeper.end(end);
+    // No folder can be where a file is.
+    std::fs::rename(&root, dir.path().join("away")).expect("renamed");
+    std::fs::write(&root, "in the way").expect("written");
+    let end = play(&mut keeper, 2);
+    keeper.end(end);
+    keeper.name(2, "second");
+    keeper.name(9, "none");
+    std::fs::remove_file(&root).expect("removed");
+    std::fs::rename(dir.path().join("away"), &root).expect("renamed");
+    let end = play(&mut keeper, 3);
+    keeper.end(end);
+    let end = play(&mut keeper, 4);
+    keeper.name(1, "");
+    keeper.name(3, "third");
+    keeper.finish(end).expect("a disk");
+
+    let names = ["", "-2", "-3", "-4"].map(|number| {
+        let id = format!("2026-11-29_20-15-03{number}");
+        read(&folder, &id, &catalogue())
+            .expect("a sitting")
+            .facts
+            .name
+    });
+    let names = names.each_ref().map(Option::as_deref);
+    assert_eq!(names, [None, Some("second"), Some("third"), None]);
+    let told = told.lock().expect("no panic");
+    let late: Vec<_> = told
+        .iter()
+        .filter(|news| matches!(news, News::Named { .. }))
+        .collect();
+    let named = |id: &str, name: &str| News::Named {
+        id: id.into(),
+        name: name.into(),
+        failed: None,
+    };
+    let wanted = [
+        named("2026-11-29_20-15-03", ""),
+        named("2026-11-29_20-15-03-3", "third"),
+    ];
+    assert_eq!(late, wanted.iter().collect::<Vec<_>>());
 }

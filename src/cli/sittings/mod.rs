@@ -26,6 +26,7 @@ use jiff::{Timestamp, ZonedDateTime};
 use list::Shown;
 pub use list::length;
 use named::{One, typed};
+use open::Deleting;
 pub use open::Open;
 use output::{Format, print};
 use serde_json::json;
@@ -38,7 +39,7 @@ use std::process::ExitCode;
 #[command(args_conflicts_with_subcommands = true)]
 pub struct Args {
     #[command(subcommand)]
-    what: Option<What>,
+    command: Option<Command>,
     #[command(flatten)]
     which: Which,
     /// How to print: for people, or one JSON object.
@@ -47,7 +48,7 @@ pub struct Args {
 }
 
 #[derive(Subcommand)]
-enum What {
+enum Command {
     /// List the sittings, the newest first; this is what is done without a word.
     List(Which),
     /// Show one sitting in detail.
@@ -79,7 +80,7 @@ enum What {
     },
     /// Correct the tonal plan of a sitting; what was heard stays as it was.
     Correct(correct::Args),
-    /// Move sittings to the system's trash; where there is none, they are deleted.
+    /// Move sittings to the system's trash; where there is none at all, they are deleted.
     Delete {
         /// Ids, names, or parts of them that no other sitting has.
         #[arg(required = true, value_name = "NAME")]
@@ -148,29 +149,29 @@ struct Which {
 
 pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let format = args.format;
-    let command = args.what.unwrap_or(What::List(args.which));
+    let command = args.command.unwrap_or(Command::List(args.which));
     // Wrong usage is said before anything is read.
     let query = match &command {
-        What::List(which) => query(which, settings)?,
+        Command::List(which) => query(which, settings)?,
         _ => Query::default(),
     };
-    if let What::Correct(args) = &command {
+    if let Command::Correct(args) = &command {
         return correct::run(args, settings, format);
     }
     let mut open = Open::new(settings)?;
     match command {
-        What::List(_) => list(&mut open, &query, settings, format),
-        What::Show { one, plan: None } => show(&open.find(&one.name)?, &open, format),
-        What::Show {
+        Command::List(_) => list(&mut open, &query, settings, format),
+        Command::Show { one, plan: None } => show(&open.find(&one.name)?, &open, format),
+        Command::Show {
             one,
             plan: Some(plan),
         } => show::run(&open.find(&one.name)?, plan, &open, settings, format),
-        What::Rename { one, new } => {
+        Command::Rename { one, new } => {
             let name = typed(&new)?.to_owned();
             let name = Some(name).filter(|name| !name.is_empty());
             change(&mut open, &one, format, |facts| facts.name = name)
         }
-        What::Tag { one, tags, remove } => {
+        Command::Tag { one, tags, remove } => {
             let tags = tags.iter().map(|tag| match typed(tag)? {
                 "" => Err(Failure::Usage("a tag has at least one character".into())),
                 tag => Ok(tag.to_owned()),
@@ -182,12 +183,14 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
             })
         }
         // Done above.
-        What::Correct(_) => Ok(ExitCode::SUCCESS),
-        What::Delete { names, yes } => delete(&mut open, &names, yes, format),
-        What::Export { one, output } => export(&open.find(&one.name)?, &open, &output, format),
-        What::Import { files } => import(&mut open, &files, settings, format),
-        What::Labels { output, names } => labels::run(&mut open, &names, &output, settings, format),
-        What::Path { one } => {
+        Command::Correct(_) => Ok(ExitCode::SUCCESS),
+        Command::Delete { names, yes } => delete(&mut open, &names, yes, format),
+        Command::Export { one, output } => export(&open.find(&one.name)?, &open, &output, format),
+        Command::Import { files } => import(&mut open, &files, settings, format),
+        Command::Labels { output, names } => {
+            labels::run(&mut open, &names, &output, settings, format)
+        }
+        Command::Path { one } => {
             let sitting = open.find(&one.name)?;
             let path = open.folder.path(&sitting.id);
             let path = path.display().to_string();
@@ -196,7 +199,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
                 path.clone() + "\n"
             })
         }
-        What::Rebuild => {
+        Command::Rebuild => {
             let count = open.rebuild()?;
             let text = || format!("{count} {}\n", of(count));
             print(format, &json!({"sittings": count}), text)
@@ -347,13 +350,22 @@ fn delete(
             all.push(sitting);
         }
     }
+    let way = match sittings::has_trash() {
+        true => Deleting::ToTrash,
+        false => Deleting::ForGood,
+    };
     if !yes {
         if !io::stdin().is_terminal() {
             let what = "deleting asks first, and there is no terminal to ask at: add --yes";
             return Err(Failure::Usage(what.into()));
         }
         let shown = list::list_text(&all, None);
-        let question = format!("{shown}Delete {} {}? [y/N] ", all.len(), of(all.len()));
+        let for_good = match way {
+            Deleting::ToTrash => "",
+            Deleting::ForGood => " for good, as there is no trash here",
+        };
+        let (count, of) = (all.len(), of(all.len()));
+        let question = format!("{shown}Delete {count} {of}{for_good}? [y/N] ");
         io::stderr().write_all(question.as_bytes())?;
         let mut answer = String::new();
         io::stdin().read_line(&mut answer)?;
@@ -363,20 +375,23 @@ fn delete(
         }
     }
     let mut deleted = Vec::new();
+    let mut stays = false;
     for sitting in &all {
-        let to = open.delete(sitting)?;
-        deleted.push(json!({"id": sitting.id, "to_trash": to.is_none()}));
-        if let Some(why) = to {
-            console::report(&format!(
-                "{}: deleted for good, as it cannot go to the trash: {}",
-                sitting.title(),
-                plain::name(&why)
-            ));
+        match open.delete(sitting, way) {
+            Ok(()) => {
+                let to_trash = way == Deleting::ToTrash;
+                deleted.push(json!({"id": sitting.id, "to_trash": to_trash}));
+            }
+            Err(why) => {
+                stays = true;
+                console::report(&why.to_string());
+            }
         }
     }
-    let count = all.len();
+    let count = deleted.len();
     let text = || format!("deleted {count} {}\n", of(count));
-    print(format, &json!({"deleted": deleted}), text)
+    let done = print(format, &json!({"deleted": deleted}), text)?;
+    Ok(if stays { ExitCode::FAILURE } else { done })
 }
 
 // ---- in and out ----

@@ -14,6 +14,14 @@ use crate::theory::Catalogue;
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
+/// How sittings are taken away.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Deleting {
+    ToTrash,
+    /// Where the system has no trash.
+    ForGood,
+}
+
 pub struct Open {
     pub folder: Folder,
     index: Index,
@@ -124,16 +132,20 @@ impl Open {
         self.find(id)
     }
 
-    /// Moves a sitting to the system's trash, or deletes it; why it had to be that.
-    pub fn delete(&mut self, sitting: &Sitting) -> Result<Option<String>, Failure> {
+    /// Takes a sitting away; the error says why it stays.
+    pub fn delete(&mut self, sitting: &Sitting, way: Deleting) -> Result<(), Failure> {
         let path = self.folder.path(&sitting.id);
-        let failed = |why| Failure::Failed(format!("{}: {why}", plain::path(&path)));
-        let why = sittings::to_trash(&self.folder, &sitting.id).err();
-        if why.is_some() {
-            std::fs::remove_file(&path).map_err(|e| failed(plain::reason(&e)))?;
-        }
+        let gone = match way {
+            Deleting::ToTrash => sittings::to_trash(&self.folder, &sitting.id)
+                .map_err(|why| format!("stays, as it cannot go to the trash: {why}")),
+            Deleting::ForGood => std::fs::remove_file(&path)
+                .map_err(|e| format!("cannot be deleted: {}", plain::reason(&e))),
+        };
+        gone.map_err(|why| {
+            Failure::Failed(format!("{}: {}", plain::path(&path), plain::name(&why)))
+        })?;
         self.telling(|index, tell| index.refresh(tell))?;
-        Ok(why)
+        Ok(())
     }
 }
 

@@ -163,6 +163,7 @@ prop_compose! {
         Source {
             opened: opened.then(|| Opened { date: name.clone(), number: 1, corrected: None }),
             name, dropped, recording, notice,
+            sitting: 0,
             keeping: [Keeping::Off, Keeping::Ready, Keeping::Growing, Keeping::Stuck][keeping as usize % 4],
             link: [Link::Keyboard, Link::Lost, Link::None, Link::File][link as usize % 4],
             transport: transport.map(|(position, duration, speed, paused, a, b)| Transport {

@@ -112,7 +112,7 @@ impl Stage for Playing {
     fn now(&self) -> Time {
         self.monitor.now()
     }
-    fn name_sitting(&mut self, name: String) {
+    fn name_sitting(&mut self, _: u64, name: String) {
         panic!("{name} is for a keyboard whose playing is kept");
     }
     fn listing(&mut self) -> Listing {

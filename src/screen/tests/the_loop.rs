@@ -69,7 +69,7 @@ impl Stage for FakeStage {
             self.scene.source.opened = None;
         }
     }
-    fn name_sitting(&mut self, name: String) {
+    fn name_sitting(&mut self, _: u64, name: String) {
         self.scene.source.notice = Some(format!("[{name}] it is."));
     }
     fn listing(&mut self) -> Listing {
