@@ -4,6 +4,7 @@ use super::files::{ChangeError, complete};
 use super::folder::{Folder, Growing, is_at, private};
 use super::sitting::Sitting;
 use crate::engine::{Change, Event, History, Observer};
+use crate::midi;
 use crate::plan::{Marker, Region, TonalPlan};
 use crate::recording::{Facts, Writer};
 use crate::theory::Catalogue;
@@ -14,8 +15,8 @@ use std::io::{self, Cursor, Seek, SeekFrom, Write};
 use std::path::Path;
 use std::sync::Arc;
 
-/// Maximum number of events that wait in memory for a disk that takes none.
-const WAITING: usize = 1_000_000;
+/// Maximum number of events that wait in memory for a disk that takes none: some 5 MB.
+pub(super) const WAITING: usize = 1_000_000;
 
 /// Makes what was written to a file reach the disk.
 pub type ToDisk = Box<dyn FnMut(&File) -> io::Result<()> + Send>;
@@ -30,6 +31,8 @@ pub(super) struct Journal {
     file: Writer<Paper>,
     /// Number of events, markers and names that the disk does not have yet.
     waiting: usize,
+    /// Whether there was no room for the latest events: a release may be among them.
+    gap: bool,
     history: History,
     name: Option<String>,
     /// The latest event, and the end once there is one, from the beginning of the sitting.
@@ -68,6 +71,7 @@ impl Journal {
             begun,
             file,
             waiting: 0,
+            gap: false,
             history: History::default(),
             name: None,
             last: from,
@@ -75,12 +79,16 @@ impl Journal {
         })
     }
 
-    /// An event as the engine took it in.
-    pub fn event(&mut self, at: Time, event: Event) -> Room {
+    /// An event as the engine took it in; `most` may wait.
+    pub fn event(&mut self, at: Time, event: Event, most: usize) -> Room {
         self.last = self.last.max(at);
         let at = at.since(self.from);
-        if self.waiting >= WAITING {
+        self.gap |= self.waiting >= most;
+        if self.waiting >= most {
             return Room::None;
+        }
+        if std::mem::take(&mut self.gap) {
+            self.file.event(at, Event::Midi(midi::Event::Release));
         }
         self.waiting += 1;
         self.file.event(at, event);

@@ -8,7 +8,7 @@
 use super::files::{self, ChangeError};
 use super::folder::Folder;
 use super::in_force::InForce;
-use super::journal::{Journal, Room, ToDisk};
+use super::journal::{Journal, Room, ToDisk, WAITING};
 use super::room::{LOW, Space, free};
 use super::sitting::Sitting;
 use super::words::words;
@@ -67,6 +67,8 @@ pub struct Keeper {
     kept: Vec<(u64, String)>,
     /// Whether the last attempt to write failed.
     failing: bool,
+    /// Maximum number of events of a sitting that wait.
+    most: usize,
     missed: u64,
     space: Space,
     /// Number of writes until the room on the disk is looked at again.
@@ -100,6 +102,7 @@ impl Keeper {
             ended: Vec::new(),
             kept: Vec::new(),
             failing: false,
+            most: WAITING,
             missed: 0,
             space: Box::new(free),
             until_look: 0,
@@ -111,6 +114,12 @@ impl Keeper {
     #[cfg(test)]
     pub(super) fn with_space(self, space: Space) -> Keeper {
         Keeper { space, ..self }
+    }
+
+    /// With room for fewer events that wait.
+    #[cfg(test)]
+    pub(super) fn with_room_for(self, most: usize) -> Keeper {
+        Keeper { most, ..self }
     }
 
     /// An event as the engine took it in. The first note begins a sitting.
@@ -129,7 +138,7 @@ impl Keeper {
             };
             self.begun = number;
             for event in self.in_force.events() {
-                journal.event(at, event);
+                journal.event(at, event, self.most);
             }
             self.sitting = Some(journal);
             (self.until_look, self.narrow) = (0, false);
@@ -139,7 +148,7 @@ impl Keeper {
         }
         self.in_force.take(event);
         if let Some(journal) = &mut self.sitting
-            && journal.event(at, event) == Room::None
+            && journal.event(at, event, self.most) == Room::None
         {
             self.missed += 1;
             (self.say)(News::Missed(self.missed));

@@ -549,3 +549,55 @@ fn a_name_reaches_its_sitting_whenever_it_comes() {
     ];
     assert_eq!(late, wanted.iter().collect::<Vec<_>>());
 }
+
+/// Of a disk that takes nothing for longer than memory is kept for it, what is missing is
+/// counted; before what comes after the gap all keys are let go of.
+#[test]
+fn what_finds_no_room_in_memory_is_counted_and_let_go_of() {
+    const MOST: usize = 100;
+    let dir = tempfile::tempdir().expect("a folder");
+    let root = dir.path().join("sittings");
+    std::fs::write(&root, "in the way").expect("written");
+    let missed = Arc::new(Mutex::new(0));
+    let tells = Arc::clone(&missed);
+    let say = move |news| {
+        if let News::Missed(count) = news {
+            *tells.lock().expect("no panic") = count;
+        }
+    };
+    let folder = Folder::new(&root);
+    let mut keeper = Keeper::new(
+        folder.clone(),
+        catalogue(),
+        Box::new(calendar),
+        to_disk(),
+        say,
+    )
+    .with_room_for(MOST);
+    let key = |key: u8| {
+        Event::Midi(midi::Event::NoteOn {
+            channel: midi::Channel::ALL[0],
+            key: key % 128,
+            velocity: 64,
+        })
+    };
+    for i in 0..120 {
+        keeper.event(Time::millis(100 * u64::from(i)), key(i));
+        keeper.write();
+    }
+    std::fs::remove_file(&root).expect("removed");
+    keeper.write();
+    keeper.event(Time::millis(20_000), key(127));
+    keeper.finish(Time::millis(21_000)).expect("a disk");
+    assert_eq!(*missed.lock().expect("no panic"), 20);
+    let notes = read(&folder, "2026-11-29_20-15-03", &catalogue())
+        .expect("a sitting")
+        .notes;
+    let events: Vec<Event> = notes.iter().map(|t| Event::Midi(t.event)).collect();
+    let before: Vec<Event> = (0..100).map(key).collect();
+    assert_eq!(events[..MOST], before);
+    assert_eq!(
+        events[MOST..],
+        [Event::Midi(midi::Event::Release), key(127)]
+    );
+}

@@ -24,5 +24,4 @@ def main() -> int:
     return 0
 
 
-
 sys.exit(main())
