@@ -37,5 +37,5 @@ pub use journal::ToDisk;
 pub use keeper::{Calendar, Keeper, News};
 pub use recover::{Recovered, recover};
 pub use room::{Cleared, clear, has_trash, to_trash};
-pub use sitting::{Sitting, Stay};
+pub use sitting::{Heading, Sitting, Stay};
 pub use words::{WordsError, words};

@@ -37,6 +37,23 @@ pub struct Sitting {
     pub modified: Timestamp,
 }
 
+/// What a line of the list says of a sitting.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Heading {
+    pub id: String,
+    /// See [`Sitting::date`].
+    pub date: String,
+    pub seconds: f64,
+    pub notes: u64,
+    pub name: Option<String>,
+    pub tags: Vec<String>,
+    pub cut_off: bool,
+    pub corrections: u64,
+    /// The tonalities of [`Sitting::here`] in order, with [`Heading::TO`] between them; one that
+    /// goes on is said once.
+    pub way: String,
+}
+
 /// A region, in plain values.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stay {
@@ -85,11 +102,54 @@ impl Sitting {
 
     /// When it was played, as the clock of the place had it: `2026-11-29 20:15`.
     pub fn date(&self) -> String {
-        let begun = self.begun.as_deref().and_then(|b| b.parse().ok());
-        let here = || self.at().to_zoned_datetime(TimeZone::system()).datetime();
-        let at: DateTime = begun.unwrap_or_else(here);
-        at.strftime("%Y-%m-%d %H:%M").to_string()
+        date(self.begun.as_deref(), self.modified)
     }
+
+    /// What it is called: its name, or else that of its file.
+    pub fn title(&self) -> &str {
+        self.name.as_deref().unwrap_or(&self.id)
+    }
+
+    pub fn heading(&self) -> Heading {
+        Heading {
+            id: self.id.clone(),
+            date: self.date(),
+            seconds: self.seconds,
+            notes: self.notes,
+            name: self.name.clone(),
+            tags: self.tags.clone(),
+            cut_off: self.cut_off,
+            corrections: self.corrections,
+            way: way(self.here.iter().map(|stay| &*stay.label)),
+        }
+    }
+}
+
+/// `begun` as the clock of the place had it, or else when the file was last written.
+pub(super) fn date(begun: Option<&str>, modified: Timestamp) -> String {
+    let begun = begun.and_then(|b| b.parse().ok());
+    let here = || modified.to_zoned_datetime(TimeZone::system()).datetime();
+    let at: DateTime = begun.unwrap_or_else(here);
+    at.strftime("%Y-%m-%d %H:%M").to_string()
+}
+
+/// Labels in order, each that goes on once.
+pub(super) fn way<'l>(labels: impl Iterator<Item = &'l str>) -> String {
+    let (mut way, mut before) = (String::new(), None);
+    for label in labels {
+        if before.is_some_and(|before| before != label) {
+            way += Heading::TO;
+        }
+        if before != Some(label) {
+            way += label;
+        }
+        before = Some(label);
+    }
+    way
+}
+
+impl Heading {
+    pub const TO: &str = " – ";
 
     /// What it is called: its name, or else that of its file.
     pub fn title(&self) -> &str {

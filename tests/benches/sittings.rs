@@ -6,6 +6,7 @@ use peregrinus::listing::{Listing, Progress, Search};
 use peregrinus::live::Library;
 use peregrinus::sittings::{Folder, Index, Query, Sitting, Stay};
 use peregrinus::theory::{Catalogue, Notation};
+use std::process::Command;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -72,7 +73,36 @@ fn main() {
             ..Query::default()
         },
     );
+    by_the_command(&folder);
     in_the_monitor(&folder, &catalogue);
+}
+
+/// What `peregrinus sittings` takes from its start to its end, all rows printed.
+fn by_the_command(folder: &Folder) {
+    let home = tempfile::tempdir().expect("a folder");
+    let settings = home.path().join("settings.toml");
+    let text = format!("[sittings]\nfolder = {:?}\n", folder.root());
+    std::fs::write(&settings, text).expect("written");
+    let mut times: Vec<_> = (0..9)
+        .map(|_| {
+            let began = Instant::now();
+            let out = Command::new(env!("CARGO_BIN_EXE_peregrinus"))
+                .arg("sittings")
+                .arg("--settings")
+                .arg(&settings)
+                .env("HOME", home.path())
+                .output()
+                .expect("it starts");
+            let took = began.elapsed();
+            assert!(out.status.success(), "{out:?}");
+            let lines = out.stdout.iter().filter(|b| **b == b'\n').count();
+            assert_eq!(lines, SITTINGS as usize);
+            took
+        })
+        .collect();
+    times.sort();
+    let median = times[times.len() / 2].as_secs_f64() * 1e3;
+    println!("the command: {SITTINGS} sittings in {median:.1} ms");
 }
 
 /// From the key that opens the list to its first rows, and to all of them; and what a letter

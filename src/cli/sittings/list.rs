@@ -1,9 +1,10 @@
 //! The list of sittings, and one of them in detail, as text and as JSON.
 
 use crate::plain;
-use crate::sittings::{Folder, Sitting, Stay};
+use crate::sittings::{Folder, Heading, Sitting, Stay};
 use crate::time::Time;
 use serde::Serialize;
+use std::borrow::Cow;
 use std::fmt::Write;
 use textwrap::core::display_width;
 use unicode_width::UnicodeWidthChar;
@@ -14,18 +15,22 @@ const TITLE: usize = 32;
 const WAY: usize = 12;
 
 /// A line for each, of `width` columns if there is a limit.
-pub fn list_text(list: &[Sitting], width: Option<usize>) -> String {
-    let title = |s: &Sitting| cut(&plain::name(s.title()), TITLE);
-    let titles = list.iter().map(|s| display_width(&title(s))).max();
-    let titles = titles.unwrap_or_default();
+pub fn list_text(list: &[Heading], width: Option<usize>) -> String {
+    let titles = list.iter().map(|s| cut(&plain::name(s.title()), TITLE));
+    let titles: Vec<(String, usize)> = titles
+        .map(|title| {
+            let width = display_width(&title);
+            (title, width)
+        })
+        .collect();
+    let widest = titles.iter().map(|title| title.1).max().unwrap_or_default();
     let mut text = String::new();
-    for s in list {
-        let title = title(s);
-        let gap = titles - display_width(&title);
+    for (s, (title, title_width)) in list.iter().zip(titles) {
+        let gap = widest - title_width;
         let line = format!(
             "{title}{:gap$}  {}  {:>7}  {:>6} notes  ",
             "",
-            s.date(),
+            s.date,
             length(s.seconds),
             s.notes
         );
@@ -39,28 +44,27 @@ pub fn list_text(list: &[Sitting], width: Option<usize>) -> String {
         if s.corrections > 0 {
             tail += "  corrected";
         }
-        let used = display_width(&line) + display_width(&tail);
-        let room = width.map(|width| width.saturating_sub(used).max(WAY));
-        let _ = writeln!(text, "{}", (line + &way(&s.here, room) + &tail).trim_end());
+        let room = width.map(|width| {
+            let used = display_width(&line) + display_width(&tail);
+            width.saturating_sub(used).max(WAY)
+        });
+        let _ = writeln!(text, "{}", (line + &way(&s.way, room) + &tail).trim_end());
     }
     text
 }
 
-/// The tonalities in order, in `room` columns if there is a limit.
-fn way(here: &[Stay], room: Option<usize>) -> String {
-    let mut labels: Vec<&str> = here.iter().map(|stay| stay.label.as_str()).collect();
-    labels.dedup();
-    let whole = labels.join(" – ");
-    let Some(room) = room.filter(|room| *room < display_width(&whole)) else {
-        return whole;
+/// As much of the way through the tonalities as goes into `room` columns, if there is a limit.
+fn way(whole: &str, room: Option<usize>) -> Cow<'_, str> {
+    let Some(room) = room.filter(|room| *room < display_width(whole)) else {
+        return whole.into();
     };
-    for stops in (1..labels.len()).rev() {
-        let part = format!("{} – …", labels[..stops].join(" – "));
+    for (end, _) in whole.rmatch_indices(Heading::TO) {
+        let part = format!("{}{}…", &whole[..end], Heading::TO);
         if display_width(&part) <= room {
-            return part;
+            return part.into();
         }
     }
-    cut(&whole, room)
+    cut(whole, room).into()
 }
 
 /// The beginning of a text that is too long, with `…`.
@@ -223,6 +227,10 @@ impl Shown<'_> {
 mod tests {
     use super::*;
 
+    fn heading() -> Heading {
+        sitting().heading()
+    }
+
     fn sitting() -> Sitting {
         let stay = |start, label: &str| Stay {
             start,
@@ -248,26 +256,26 @@ mod tests {
 
     #[test]
     fn a_line_for_each() {
-        let named = Sitting {
+        let named = Heading {
             name: Some("Rain\u{1b}".into()),
             tags: vec!["blue".into(), "slow".into()],
             cut_off: true,
             seconds: 3852.0,
-            ..sitting()
+            ..heading()
         };
         let wanted = "\
 2026-11-29_20-15-03  2026-11-29 20:15     4:12     834 notes  D Dorian – F Lydian – D Dorian
 Rain\\x1b             2026-11-29 20:15  1:04:12     834 notes  D Dorian – F Lydian – D Dorian  [blue, slow]  cut off
 ";
-        assert_eq!(list_text(&[sitting(), named], None), wanted);
-        let narrow = list_text(&[sitting()], Some(90));
+        assert_eq!(list_text(&[heading(), named], None), wanted);
+        let narrow = list_text(&[heading()], Some(90));
         assert!(narrow.ends_with("  D Dorian – F Lydian – …\n"), "{narrow}");
         for columns in [75, 80, 90, 100] {
-            let narrow = list_text(&[sitting()], Some(columns));
+            let narrow = list_text(&[heading()], Some(columns));
             assert!(display_width(narrow.trim_end()) <= columns, "{narrow}");
         }
         // What is cut is never what says which sitting it is.
-        let least = list_text(&[sitting()], Some(20));
+        let least = list_text(&[heading()], Some(20));
         assert!(least.ends_with("notes  D Dorian – …\n"), "{least}");
     }
 

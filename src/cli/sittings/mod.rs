@@ -289,16 +289,17 @@ fn list(
     settings: &Settings,
     format: Format,
 ) -> Result<ExitCode, Failure> {
-    let list = open.list(query)?;
     if !settings.keep {
         console::report(
             "what is played is not kept: keep = false stands under [sittings] in your settings",
         );
     }
     if format == Format::Json {
+        let list = open.list(query)?;
         let shown: Vec<Shown> = list.iter().map(|s| Shown::of(s, &open.folder)).collect();
         return print(format, &json!({"sittings": shown}), String::new);
     }
+    let list = open.headings(query)?;
     if list.is_empty() {
         let none = match *query == Query::default() {
             true => format!("no sittings yet in {}", plain::path(open.folder.root())),
@@ -307,12 +308,7 @@ fn list(
         console::report(&none);
         return Ok(ExitCode::SUCCESS);
     }
-    let terminal = io::stdout().is_terminal();
-    let size = ratatui::crossterm::terminal::size();
-    let width = size
-        .ok()
-        .filter(|_| terminal)
-        .map(|(columns, _)| columns.into());
+    let width = pager::size().map(|(columns, _)| columns.into());
     pager::print(&list::list_text(&list, width))?;
     Ok(ExitCode::SUCCESS)
 }
@@ -333,7 +329,7 @@ fn change(
     let sitting = open.change(&one.name, change)?;
     let json = Shown::of(&sitting, &open.folder);
     print(format, &json, || {
-        list::list_text(std::slice::from_ref(&sitting), None)
+        list::list_text(&[sitting.heading()], None)
     })
 }
 
@@ -359,7 +355,8 @@ fn delete(
             let what = "deleting asks first, and there is no terminal to ask at: add --yes";
             return Err(Failure::Usage(what.into()));
         }
-        let shown = list::list_text(&all, None);
+        let headings: Vec<_> = all.iter().map(Sitting::heading).collect();
+        let shown = list::list_text(&headings, None);
         let for_good = match way {
             Deleting::ToTrash => "",
             Deleting::ForGood => " for good, as there is no trash here",

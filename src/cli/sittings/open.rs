@@ -8,7 +8,7 @@ use crate::plain;
 use crate::recording::{Facts, Recording};
 use crate::settings::Settings;
 use crate::sittings::{
-    self, CorrectError, FindError, Folder, Index, IndexError, Query, Revised, Sitting,
+    self, CorrectError, FindError, Folder, Heading, Index, IndexError, Query, Revised, Sitting,
 };
 use crate::theory::Catalogue;
 use std::ops::ControlFlow;
@@ -72,6 +72,10 @@ impl Open {
 
     pub fn list(&mut self, query: &Query) -> Result<Vec<Sitting>, Failure> {
         self.telling(|index, _| index.list(query))
+    }
+
+    pub fn headings(&mut self, query: &Query) -> Result<Vec<Heading>, Failure> {
+        self.telling(|index, _| index.headings(query))
     }
 
     pub fn find(&mut self, word: &str) -> Result<Sitting, Failure> {

@@ -7,14 +7,18 @@ use std::process::{Command, Stdio};
 /// Prints a text: through `$PAGER`, or else less, where standard output is a terminal and the
 /// text is longer than it.
 pub fn print(text: &str) -> io::Result<()> {
-    let Ok((_, rows)) = ratatui::crossterm::terminal::size() else {
-        return console::print(text);
-    };
-    let long = text.lines().count() >= usize::from(rows);
-    if !(long && io::stdout().is_terminal() && paged(text)) {
-        console::print(text)?;
+    let long = |(_, rows): (u16, u16)| text.lines().count() >= usize::from(rows);
+    match size().is_some_and(long) && paged(text) {
+        true => Ok(()),
+        false => console::print(text),
     }
-    Ok(())
+}
+
+/// Columns and rows, where standard output is a terminal.
+pub fn size() -> Option<(u16, u16)> {
+    // Asked elsewhere, it would look for a program that knows.
+    let terminal = io::stdout().is_terminal();
+    terminal.then(|| ratatui::crossterm::terminal::size().ok())?
 }
 
 /// Whether there was a pager.

@@ -10,7 +10,7 @@ mod table;
 mod tests;
 
 use super::folder::Folder;
-use super::sitting::Sitting;
+use super::sitting::{Heading, Sitting};
 use crate::file;
 use crate::midi::Limits;
 use crate::plain;
@@ -21,7 +21,7 @@ use std::io;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use table::{Stamp, Table, Trouble};
+use table::{Entry, Stamp, Table, Trouble};
 
 /// No index can be had, not even in memory.
 #[derive(Debug, thiserror::Error)]
@@ -124,20 +124,38 @@ impl Index {
         query: &Query,
         made: impl Fn(Sitting) -> T,
     ) -> Result<Vec<T>, IndexError> {
+        self.found(query, |entry| {
+            let sitting = entry.sitting()?;
+            Ok(query.fits(&sitting).then(|| made(sitting)))
+        })
+    }
+
+    /// The same, with no more of each than a line says.
+    pub fn headings(&mut self, query: &Query) -> Result<Vec<Heading>, IndexError> {
+        match query.takes_any() {
+            true => self.found(query, |entry| entry.heading().map(Some)),
+            false => self.list_as(query, |sitting| sitting.heading()),
+        }
+    }
+
+    /// What is made of those that were played in the query's time, as many as it wants.
+    fn found<T>(
+        &mut self,
+        query: &Query,
+        made: impl Fn(&Entry) -> Result<Option<T>, Trouble>,
+    ) -> Result<Vec<T>, IndexError> {
         self.with(|table| {
             let mut list = Vec::new();
             let most = query.limit.unwrap_or(usize::MAX);
             if most == 0 {
                 return Ok(list);
             }
-            table.each(query.since, query.until, |sitting| {
-                if query.fits(&sitting) {
-                    list.push(made(sitting));
-                }
-                match list.len() < most {
+            table.each(query.since, query.until, |entry| {
+                list.extend(made(&entry)?);
+                Ok(match list.len() < most {
                     true => ControlFlow::Continue(()),
                     false => ControlFlow::Break(()),
-                }
+                })
             })?;
             Ok(list)
         })

@@ -24,6 +24,11 @@ pub struct Query {
 }
 
 impl Query {
+    /// Whether every sitting is wanted, its time and the limit aside.
+    pub(super) fn takes_any(&self) -> bool {
+        self.center.is_none() && self.mode.is_none() && self.text.is_none() && !self.corrected
+    }
+
     /// Whether a sitting is wanted, its time and the limit aside.
     pub(super) fn fits(&self, s: &Sitting) -> bool {
         let visited = || {

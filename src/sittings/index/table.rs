@@ -1,11 +1,14 @@
 //! The table of sittings in SQLite: its form in each version, and its rows.
 
 use super::super::folder::private;
-use super::super::sitting::{Sitting, Stay};
+use super::super::sitting::{Heading, Sitting, Stay, date, way};
 use crate::time::Time;
 use jiff::Timestamp;
 use rusqlite::types::{Value, ValueRef};
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, Row, TransactionBehavior};
+use serde::Deserialize;
+use serde::de::IgnoredAny;
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::ops::ControlFlow;
 use std::path::Path;
@@ -16,7 +19,7 @@ const PATIENCE: Duration = Duration::from_secs(2);
 
 /// What takes an index from each version to the next; the first makes it. What a step cannot
 /// know it marks to be read from the files again, by a size that no file has.
-const MIGRATIONS: [&str; 3] = [
+const MIGRATIONS: [&str; 4] = [
     "CREATE TABLE sitting (
          id       TEXT PRIMARY KEY NOT NULL,
          size     INTEGER NOT NULL,  -- of the file, in bytes
@@ -38,6 +41,8 @@ const MIGRATIONS: [&str; 3] = [
      UPDATE sitting SET size = -1;",
     "ALTER TABLE sitting ADD COLUMN corrections INTEGER NOT NULL DEFAULT 0;
      UPDATE sitting SET size = -1;",
+    // What is compared with the files is found without reading all rows.
+    "CREATE INDEX stamp ON sitting (id, size, modified);",
 ];
 
 const COLUMNS: &str = "id, size, modified, at, begun, seconds, notes, name, cut_off, here, home, \
@@ -192,8 +197,8 @@ impl Table {
 
     pub fn get(&self, id: &str) -> Result<Option<Sitting>, Trouble> {
         let sql = format!("SELECT {COLUMNS} FROM sitting WHERE id = ?");
-        let row = self.0.query_row(&sql, [id], |row| Ok(sitting(row)));
-        row.optional()?.transpose()
+        let row = |row: &Row| Ok(Entry::of(row).and_then(|entry| entry.sitting()));
+        self.0.query_row(&sql, [id], row).optional()?.transpose()
     }
 
     /// Those that began `since`, and before `until`, the newest first, as long as `take` wants
@@ -202,7 +207,7 @@ impl Table {
         &self,
         since: Option<Timestamp>,
         until: Option<Timestamp>,
-        mut take: impl FnMut(Sitting) -> ControlFlow<()>,
+        mut take: impl FnMut(Entry) -> Result<ControlFlow<()>, Trouble>,
     ) -> Result<(), Trouble> {
         let mut rows = self.0.prepare(&format!(
             "SELECT {COLUMNS} FROM sitting WHERE at >= ? AND at < ? AND size >= 0
@@ -212,7 +217,7 @@ impl Table {
         let until = until.map_or(i64::MAX, nanoseconds);
         let mut rows = rows.query([since, until])?;
         while let Some(row) = rows.next()? {
-            if take(sitting(row)?).is_break() {
+            if take(Entry::of(row)?)?.is_break() {
                 break;
             }
         }
@@ -261,36 +266,73 @@ fn values(s: &Sitting) -> Result<Vec<Value>, Trouble> {
     ])
 }
 
-/// A row, if it is what was written.
-fn sitting(row: &Row) -> Result<Sitting, Trouble> {
-    let said = (0..14).map(|column| row.get_ref(column));
-    let said = said.collect::<Result<Vec<_>, _>>()?;
-    if row.get::<_, u32>(14)? != crc(said.iter().copied()) {
-        return Err(Trouble::Damaged);
+/// A text without a copy, where it has no escapes.
+#[derive(Deserialize)]
+struct Borrowed<'t>(#[serde(borrow)] Cow<'t, str>);
+
+/// A row that is what was written.
+pub struct Entry<'r> {
+    row: &'r Row<'r>,
+    said: [ValueRef<'r>; 14],
+}
+
+impl<'r> Entry<'r> {
+    fn of(row: &'r Row<'r>) -> Result<Entry<'r>, Trouble> {
+        let mut said = [ValueRef::Null; 14];
+        for (column, said) in said.iter_mut().enumerate() {
+            *said = row.get_ref(column)?;
+        }
+        match row.get::<_, u32>(14)? == crc(said.iter().copied()) {
+            true => Ok(Entry { row, said }),
+            false => Err(Trouble::Damaged),
+        }
     }
-    let stays = |column: usize| -> Result<Vec<Stay>, Trouble> {
-        let stays: Vec<_> = read(said[column])?;
-        Ok(stays.into_iter().map(stay).collect())
-    };
-    let markers: Vec<(u64, String)> = read(said[11])?;
-    let markers = markers.into_iter();
-    Ok(Sitting {
-        id: row.get(0)?,
-        size: row.get::<_, i64>(1)?.cast_unsigned(),
-        modified: moment(row.get(2)?),
-        begun: row.get(4)?,
-        seconds: row.get(5)?,
-        notes: row.get::<_, i64>(6)?.cast_unsigned(),
-        name: row.get(7)?,
-        cut_off: row.get(8)?,
-        here: stays(9)?,
-        home: stays(10)?,
-        markers: markers
-            .map(|(at, name)| (Time(at).seconds(), name))
-            .collect(),
-        tags: read(said[12])?,
-        corrections: row.get::<_, i64>(13)?.cast_unsigned(),
-    })
+
+    pub fn sitting(&self) -> Result<Sitting, Trouble> {
+        let (row, said) = (self.row, &self.said);
+        let stays = |column: usize| -> Result<Vec<Stay>, Trouble> {
+            let stays: Vec<_> = read(said[column])?;
+            Ok(stays.into_iter().map(stay).collect())
+        };
+        let markers: Vec<(u64, String)> = read(said[11])?;
+        let markers = markers.into_iter();
+        Ok(Sitting {
+            id: row.get(0)?,
+            size: row.get::<_, i64>(1)?.cast_unsigned(),
+            modified: moment(row.get(2)?),
+            begun: row.get(4)?,
+            seconds: row.get(5)?,
+            notes: row.get::<_, i64>(6)?.cast_unsigned(),
+            name: row.get(7)?,
+            cut_off: row.get(8)?,
+            here: stays(9)?,
+            home: stays(10)?,
+            markers: markers
+                .map(|(at, name)| (Time(at).seconds(), name))
+                .collect(),
+            tags: read(said[12])?,
+            corrections: row.get::<_, i64>(13)?.cast_unsigned(),
+        })
+    }
+
+    /// In half the time that all of it takes.
+    pub fn heading(&self) -> Result<Heading, Trouble> {
+        type Label<'l> = (IgnoredAny, IgnoredAny, IgnoredAny, IgnoredAny, Borrowed<'l>);
+        let row = self.row;
+        let begun: Option<String> = row.get(4)?;
+        let here: Vec<Label> = read(self.said[9])?;
+        Ok(Heading {
+            id: row.get(0)?,
+            date: date(begun.as_deref(), moment(row.get(2)?)),
+            seconds: row.get(5)?,
+            notes: row.get::<_, i64>(6)?.cast_unsigned(),
+            name: row.get(7)?,
+            tags: read(self.said[12])?,
+            cut_off: row.get(8)?,
+            corrections: row.get::<_, i64>(13)?.cast_unsigned(),
+            way: way(here.iter().map(|stay| &*stay.4.0)),
+        })
+    }
 }
 
 fn crc<'v>(values: impl Iterator<Item = ValueRef<'v>>) -> u32 {

@@ -534,9 +534,24 @@ const VERSION_2: &str = "
         '[]', '[]', '[]', '[\"old\"]', 7);
     PRAGMA user_version = 2;";
 
+/// Version 3, as it was before what is compared with the files had an index; its row is damaged.
+const VERSION_3: &str = "
+    CREATE TABLE sitting (
+        id TEXT PRIMARY KEY NOT NULL, size INTEGER NOT NULL, modified INTEGER NOT NULL,
+        at INTEGER NOT NULL, begun TEXT, seconds REAL NOT NULL, notes INTEGER NOT NULL,
+        name TEXT, cut_off INTEGER NOT NULL, here TEXT NOT NULL, home TEXT NOT NULL,
+        markers TEXT NOT NULL, tags TEXT NOT NULL DEFAULT '[]',
+        crc INTEGER NOT NULL DEFAULT 0,
+        corrections INTEGER NOT NULL DEFAULT 0) STRICT;
+    CREATE INDEX newest ON sitting (at, id);
+    INSERT INTO sitting VALUES ('2026-11-29_20-15-03', -1, 1796000000000000000,
+        1795980000000000000, '2026-11-29T20:15:03+01:00', 4.321, 1, 'as it was', 0,
+        '[]', '[]', '[]', '[\"old\"]', 7, 0);
+    PRAGMA user_version = 3;";
+
 #[test]
 fn an_index_of_an_earlier_version_is_brought_up_to_this_one() {
-    for earlier in [VERSION_1, VERSION_2] {
+    for earlier in [VERSION_1, VERSION_2, VERSION_3] {
         let room = Room::with_three();
         room.correct(0);
         let db = Connection::open(room.folder.index()).expect("opened");
@@ -555,7 +570,7 @@ fn an_index_of_an_earlier_version_is_brought_up_to_this_one() {
         assert_eq!(room.names(), ["index.sqlite"], "migrated, not set aside");
         let db = Connection::open(room.folder.index()).expect("opened");
         let version = db.query_row("PRAGMA user_version", [], |row| row.get(0));
-        assert_eq!(version, Ok(3));
+        assert_eq!(version, Ok(4));
     }
 }
 
@@ -635,4 +650,26 @@ fn rebuilding_reads_every_file() {
     assert_eq!(index.rebuild(&mut |_, _| read += 1).expect("rebuilt"), 3);
     assert_eq!(read, 3);
     assert_eq!(all(&mut index), room.truth());
+}
+
+#[test]
+fn a_heading_says_what_the_sitting_does() {
+    let room = Room::with_three();
+    let mut index = room.open();
+    for query in [
+        Query::default(),
+        Query {
+            limit: Some(2),
+            ..Query::default()
+        },
+        Query {
+            text: Some("f lydian".into()),
+            ..Query::default()
+        },
+    ] {
+        let sittings = index.list(&query).expect("a list");
+        let wanted: Vec<_> = sittings.iter().map(Sitting::heading).collect();
+        assert_eq!(index.headings(&query).expect("a list"), wanted);
+        assert!(wanted.iter().all(|heading| !heading.way.is_empty()));
+    }
 }
