@@ -57,3 +57,8 @@ fn tonality() {
 fn recording() {
     replay("recording", 50, text(checks::recording));
 }
+
+#[test]
+fn index() {
+    replay("index", 8, checks::index);
+}

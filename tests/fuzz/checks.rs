@@ -13,8 +13,76 @@ use peregrinus::midi::{
 };
 use peregrinus::recording::{self, Beat, Facts, Recording, TRACK};
 use peregrinus::settings::Settings;
+use peregrinus::sittings::{Folder, Index, Query, Sitting};
 use peregrinus::theory::{Catalogue, Glyphs, Letters};
 use peregrinus::time::Time;
+
+/// Any change to an index of sittings, three bytes each: where, and to what. Whatever it says then,
+/// or if it is set aside: the list is what the files say.
+pub fn index(changes: &[u8]) {
+    thread_local!(static SHELF: Shelf = Shelf::new());
+    SHELF.with(|shelf| shelf.with_changes(changes));
+}
+
+/// Two sittings with their index.
+struct Shelf {
+    _dir: tempfile::TempDir,
+    folder: Folder,
+    catalogue: Arc<Catalogue>,
+    index: Vec<u8>,
+    truth: Vec<Sitting>,
+}
+
+impl Shelf {
+    fn new() -> Shelf {
+        let dir = tempfile::tempdir().expect("a folder");
+        let folder = Folder::new(dir.path());
+        let catalogue = Arc::new(Catalogue::standard().clone());
+        let etudes = [
+            &include_bytes!("../../recordings/02_seven_stones.mid")[..],
+            include_bytes!("../../recordings/05_ferry_lamp.mid"),
+        ];
+        for (name, etude) in ["seven stones", "ferry lamp"].into_iter().zip(etudes) {
+            std::fs::write(folder.path(name), etude).expect("written");
+        }
+        let mut index = Index::open(&folder, &catalogue).expect("an index");
+        index.refresh(&mut |_, _| {}).expect("made");
+        let truth = index.list(&Query::default()).expect("a list");
+        assert_eq!(truth.len(), etudes.len());
+        // Closes the file, and with it all is in it.
+        drop(index);
+        let index = std::fs::read(folder.index()).expect("a file");
+        Shelf {
+            _dir: dir,
+            folder,
+            catalogue,
+            index,
+            truth,
+        }
+    }
+
+    fn with_changes(&self, changes: &[u8]) {
+        for file in std::fs::read_dir(self.folder.root()).expect("a folder") {
+            let path = file.expect("an entry").path();
+            if path.extension().is_none_or(|e| e != "mid") {
+                std::fs::remove_file(path).expect("removed");
+            }
+        }
+        let mut bytes = self.index.clone();
+        for change in changes.chunks_exact(3) {
+            let at = usize::from(change[0]) << 8 | usize::from(change[1]);
+            let at = at % bytes.len();
+            bytes[at] = change[2];
+        }
+        std::fs::write(self.folder.index(), bytes).expect("written");
+        let mut index = Index::open(&self.folder, &self.catalogue).expect("an index");
+        index.refresh(&mut |_, _| {}).expect("refreshed");
+        let mut list = index.list(&Query::default()).expect("a list");
+        list.sort_by(|a, b| (b.at(), &b.id).cmp(&(a.at(), &a.id)));
+        assert_eq!(list, self.truth);
+        assert!(index.said().iter().all(|said| !said.is_empty()));
+    }
+}
 
 /// Any bytes as a Standard MIDI File: read, or refused with a reason; events in the order
 /// of their times, none later than the end.
