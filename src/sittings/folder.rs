@@ -1,7 +1,7 @@
 //! Where sittings lie, and what they are called.
 
 use jiff::ZonedDateTime;
-use std::fs::{File, OpenOptions, TryLockError};
+use std::fs::{DirEntry, File, OpenOptions, TryLockError};
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
@@ -49,9 +49,14 @@ impl Folder {
 
     /// The sittings that have ended, the newest first; none where there is no folder.
     pub fn ids(&self) -> io::Result<Vec<String>> {
-        let mut ids = ids(&self.root)?;
-        ids.sort_by(|a, b| b.cmp(a));
-        Ok(ids)
+        Ok(self.files()?.into_iter().map(|file| file.0).collect())
+    }
+
+    /// The same, each with its file.
+    pub(super) fn files(&self) -> io::Result<Vec<(String, DirEntry)>> {
+        let mut files = files(&self.root)?;
+        files.sort_by(|a, b| b.0.cmp(&a.0));
+        Ok(files)
     }
 
     /// Makes the folders, for nobody but their owner.
@@ -107,10 +112,10 @@ impl Folder {
     /// as the value lives. Of one that cannot be had: its file, and why.
     pub fn cut_off(&self) -> io::Result<Vec<Result<Growing, (PathBuf, io::Error)>>> {
         let mut all = Vec::new();
-        let mut ids = ids(&self.growing())?;
-        ids.sort();
-        for id in ids {
-            let path = self.growing().join(format!("{id}.{ENDING}"));
+        let mut files = files(&self.growing())?;
+        files.sort_by(|a, b| a.0.cmp(&b.0));
+        for (id, file) in files {
+            let path = file.path();
             let lock = self.growing().join(format!("{id}.{LOCK}"));
             let held = match private().create(true).truncate(false).open(&lock) {
                 Ok(held) => held,
@@ -195,22 +200,25 @@ pub(super) fn private() -> OpenOptions {
     options
 }
 
-/// The names of the MIDI files in a folder, without their endings.
-fn ids(folder: &Path) -> io::Result<Vec<String>> {
+/// The MIDI files in a folder, each with its name without the ending; none where there is no
+/// folder.
+fn files(folder: &Path) -> io::Result<Vec<(String, DirEntry)>> {
     let entries = match std::fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(e) if e.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
         Err(e) => return Err(e),
     };
-    let mut ids = Vec::new();
+    let mut files = Vec::new();
     for entry in entries {
-        let path = entry?.path();
-        let id = path.file_stem().and_then(|id| id.to_str());
+        let entry = entry?;
+        let name = entry.file_name();
+        let name = Path::new(&name);
+        let id = name.file_stem().and_then(|id| id.to_str());
         if let Some(id) = id
-            && path.extension().is_some_and(|e| e == ENDING)
+            && name.extension().is_some_and(|e| e == ENDING)
         {
-            ids.push(id.to_owned());
+            files.push((id.to_owned(), entry));
         }
     }
-    Ok(ids)
+    Ok(files)
 }

@@ -207,8 +207,8 @@ impl Index {
             self.checked = true;
         }
         let mut known = self.table.stamps()?;
-        let ids = match self.folder.ids() {
-            Ok(ids) => ids,
+        let files = match self.folder.files() {
+            Ok(files) => files,
             Err(e) => {
                 let folder = plain::path(self.folder.root());
                 let why = plain::reason(&e);
@@ -217,8 +217,8 @@ impl Index {
             }
         };
         let mut new = Vec::new();
-        for id in ids {
-            match Stamp::of(&self.folder.path(&id)) {
+        for (id, file) in files {
+            match Stamp::of_entry(&file) {
                 Ok(stamp) if known.get(&id) == Some(&stamp) => drop(known.remove(&id)),
                 Ok(stamp) => new.push((id, stamp)),
                 Err(e) if e.kind() == io::ErrorKind::NotFound => {}

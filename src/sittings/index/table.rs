@@ -10,6 +10,7 @@ use serde::Deserialize;
 use serde::de::IgnoredAny;
 use std::borrow::Cow;
 use std::collections::HashMap;
+use std::fs::{DirEntry, Metadata};
 use std::ops::ControlFlow;
 use std::path::Path;
 use std::time::Duration;
@@ -87,7 +88,18 @@ pub struct Stamp {
 
 impl Stamp {
     pub fn of(path: &Path) -> std::io::Result<Stamp> {
-        let metadata = std::fs::metadata(path)?;
+        Stamp::read(&std::fs::metadata(path)?)
+    }
+
+    /// The same, sooner: the way to its folder need not be gone.
+    pub fn of_entry(file: &DirEntry) -> std::io::Result<Stamp> {
+        match file.file_type()?.is_symlink() {
+            true => Stamp::of(&file.path()),
+            false => Stamp::read(&file.metadata()?),
+        }
+    }
+
+    fn read(metadata: &Metadata) -> std::io::Result<Stamp> {
         Ok(Stamp {
             size: metadata.len(),
             modified: metadata.modified()?.try_into().unwrap_or_default(),
