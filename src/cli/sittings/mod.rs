@@ -158,7 +158,11 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     if let Command::Correct(args) = &command {
         return correct::run(args, settings, format);
     }
-    let mut open = Open::new(settings)?;
+    let mut open = match command {
+        // While it is listed.
+        Command::List(_) if format == Format::Text => Open::as_it_is(settings)?,
+        _ => Open::new(settings)?,
+    };
     match command {
         Command::List(_) => list(&mut open, &query, settings, format),
         Command::Show { one, plan: None } => show(&open.find(&one.name)?, &open, format),
@@ -299,7 +303,7 @@ fn list(
         let shown: Vec<Shown> = list.iter().map(|s| Shown::of(s, &open.folder)).collect();
         return print(format, &json!({"sittings": shown}), String::new);
     }
-    let list = open.headings(query)?;
+    let list = open.refreshed_headings(query)?;
     if list.is_empty() {
         let none = match *query == Query::default() {
             true => format!("no sittings yet in {}", plain::path(open.folder.root())),

@@ -30,6 +30,13 @@ pub struct Open {
 
 impl Open {
     pub fn new(settings: &Settings) -> Result<Open, Failure> {
+        let mut open = Open::as_it_is(settings)?;
+        open.telling(|index, tell| index.refresh(tell))?;
+        Ok(open)
+    }
+
+    /// The index is not brought up to date yet.
+    pub fn as_it_is(settings: &Settings) -> Result<Open, Failure> {
         let Some(folder) = settings.sittings() else {
             return Err(Failure::Failed(
                 "this system has no folder for sittings: name one as folder under [sittings] in \
@@ -40,13 +47,11 @@ impl Open {
         let folder = Folder::new(folder);
         let catalogue = Arc::clone(&settings.catalogue);
         let index = Index::open(&folder, &catalogue).map_err(failed)?;
-        let mut open = Open {
+        Ok(Open {
             folder,
             index,
             catalogue,
-        };
-        open.telling(|index, tell| index.refresh(tell))?;
-        Ok(open)
+        })
     }
 
     /// Works on the index, with a line that shows how far it is, and says what it has to say.
@@ -74,8 +79,9 @@ impl Open {
         self.telling(|index, _| index.list(query))
     }
 
-    pub fn headings(&mut self, query: &Query) -> Result<Vec<Heading>, Failure> {
-        self.telling(|index, _| index.headings(query))
+    /// Brings the index up to date, and lists.
+    pub fn refreshed_headings(&mut self, query: &Query) -> Result<Vec<Heading>, Failure> {
+        self.telling(|index, tell| index.refreshed_headings(query, tell))
     }
 
     pub fn find(&mut self, word: &str) -> Result<Sitting, Failure> {

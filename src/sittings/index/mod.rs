@@ -124,41 +124,40 @@ impl Index {
         query: &Query,
         made: impl Fn(Sitting) -> T,
     ) -> Result<Vec<T>, IndexError> {
-        self.found(query, |entry| {
-            let sitting = entry.sitting()?;
-            Ok(query.fits(&sitting).then(|| made(sitting)))
+        self.with(|table| {
+            found(table, query, |entry| {
+                let sitting = entry.sitting()?;
+                Ok(query.fits(&sitting).then(|| made(sitting)))
+            })
         })
     }
 
     /// The same, with no more of each than a line says.
     pub fn headings(&mut self, query: &Query) -> Result<Vec<Heading>, IndexError> {
-        match query.takes_any() {
-            true => self.found(query, |entry| entry.heading().map(Some)),
-            false => self.list_as(query, |sitting| sitting.heading()),
-        }
+        self.with(|table| headings(table, query))
     }
 
-    /// What is made of those that were played in the query's time, as many as it wants.
-    fn found<T>(
+    /// [`Index::refresh`] and [`Index::headings`] in one: the rows are read while the index is
+    /// compared with the files, and again if it differs.
+    pub fn refreshed_headings(
         &mut self,
         query: &Query,
-        made: impl Fn(&Entry) -> Result<Option<T>, Trouble>,
-    ) -> Result<Vec<T>, IndexError> {
-        self.with(|table| {
-            let mut list = Vec::new();
-            let most = query.limit.unwrap_or(usize::MAX);
-            if most == 0 {
-                return Ok(list);
-            }
-            table.each(query.since, query.until, |entry| {
-                list.extend(made(&entry)?);
-                Ok(match list.len() < most {
-                    true => ControlFlow::Continue(()),
-                    false => ControlFlow::Break(()),
-                })
-            })?;
-            Ok(list)
-        })
+        progress: &mut dyn FnMut(usize, usize),
+    ) -> Result<Vec<Heading>, IndexError> {
+        if self.place == Place::Memory {
+            self.refresh(progress)?;
+            return self.headings(query);
+        }
+        let file = self.folder.index();
+        let (changed, early) = std::thread::scope(|scope| {
+            // Whatever is wrong with the index is found out, and said, by the other.
+            let early = scope.spawn(|| headings(&Table::open(&file)?, query));
+            (self.refresh(progress), early.join())
+        });
+        match (changed?, early) {
+            (false, Ok(Ok(list))) => Ok(list),
+            _ => self.headings(query),
+        }
     }
 
     /// How many sittings there are, and how many bytes their files take.
@@ -282,6 +281,37 @@ impl Index {
         ));
         Ok(())
     }
+}
+
+fn headings(table: &Table, query: &Query) -> Result<Vec<Heading>, Trouble> {
+    found(table, query, |entry| {
+        if query.takes_any() {
+            return entry.heading().map(Some);
+        }
+        let sitting = entry.sitting()?;
+        Ok(query.fits(&sitting).then(|| sitting.heading()))
+    })
+}
+
+/// What is made of those that were played in the query's time, as many as it wants.
+fn found<T>(
+    table: &Table,
+    query: &Query,
+    made: impl Fn(&Entry) -> Result<Option<T>, Trouble>,
+) -> Result<Vec<T>, Trouble> {
+    let mut list = Vec::new();
+    let most = query.limit.unwrap_or(usize::MAX);
+    if most == 0 {
+        return Ok(list);
+    }
+    table.each(query.since, query.until, |entry| {
+        list.extend(made(&entry)?);
+        Ok(match list.len() < most {
+            true => ControlFlow::Continue(()),
+            false => ControlFlow::Break(()),
+        })
+    })?;
+    Ok(list)
 }
 
 fn stamped(sitting: Sitting, stamp: Stamp) -> Sitting {

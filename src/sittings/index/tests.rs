@@ -670,6 +670,39 @@ fn a_heading_says_what_the_sitting_does() {
         let sittings = index.list(&query).expect("a list");
         let wanted: Vec<_> = sittings.iter().map(Sitting::heading).collect();
         assert_eq!(index.headings(&query).expect("a list"), wanted);
+        let mut late = Index::open(&room.folder, &room.catalogue).expect("an index");
+        let listed = late.refreshed_headings(&query, &mut |_, _| {});
+        assert_eq!(listed.expect("a list"), wanted);
         assert!(wanted.iter().all(|heading| !heading.way.is_empty()));
     }
+}
+
+/// Listed while it is compared with the files: what has changed since is listed too, and an index
+/// that is damaged or missing is made anew.
+#[test]
+fn headings_are_those_of_the_files() {
+    let room = Room::with_three();
+    drop(room.open());
+    let listed = || {
+        let mut index = Index::open(&room.folder, &room.catalogue).expect("an index");
+        let listed = index.refreshed_headings(&Query::default(), &mut |_, _| {});
+        let listed = listed.expect("a list");
+        let wanted: Vec<_> = room.truth().iter().map(Sitting::heading).collect();
+        assert_eq!(listed, wanted);
+        (listed.len(), index.said().len())
+    };
+    assert_eq!(listed(), (3, 0));
+    room.play("2026-11-30T08:00:00+01:00", "C ionian", &[48]);
+    assert_eq!(listed(), (4, 0));
+    std::fs::remove_file(room.folder.path(&room.truth()[1].id)).expect("removed");
+    assert_eq!(listed(), (3, 0));
+    std::fs::write(room.folder.index(), "no index").expect("written");
+    assert_eq!(listed(), (3, 1));
+    std::fs::remove_file(room.folder.index()).expect("removed");
+    assert_eq!(listed(), (3, 0));
+    let db = Connection::open(room.folder.index()).expect("opened");
+    db.execute_batch("UPDATE sitting SET notes = 77 WHERE name IS NULL")
+        .expect("changed");
+    drop(db);
+    assert_eq!(listed(), (3, 1));
 }
