@@ -60,5 +60,5 @@ fn recording() {
 
 #[test]
 fn index() {
-    replay("index", 8, checks::index);
+    replay("index", 20, checks::index);
 }

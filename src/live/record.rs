@@ -83,8 +83,9 @@ const WAITING: usize = 65_536;
 /// From this many on that wait, that is said: some seconds of dense playing. A disk that is well
 /// keeps what is played waiting for a tenth of a second.
 const SLOW: usize = 500;
-/// What was played is on disk after this time at the latest.
-const FLUSH: Duration = Duration::from_millis(700);
+/// What was played is written after this time at the latest: half of the second that may be lost,
+/// so that the disk and the processor have the other half.
+const FLUSH: Duration = Duration::from_millis(500);
 
 impl Recorder {
     /// Begins a recording; an existing file is not overwritten. `catalogue` has the modes that

@@ -77,8 +77,8 @@ pub struct Keeper {
     narrow: bool,
 }
 
-/// How many writes there are to a look at the room on the disk: with one or two a second, this
-/// is every minute.
+/// How many writes there are to a look at the room on the disk: with two a second, this is every
+/// half a minute.
 const LOOK: u32 = 64;
 
 impl Keeper {

@@ -326,3 +326,55 @@ fn a_slow_disk_holds_up_nothing() {
     assert_eq!((status.dropped, status.unwritten), (0, None));
     twins.finish(&root);
 }
+
+/// What cannot be written when the program ends is said, beside a correction that failed, and
+/// the next start keeps what had been written.
+#[test]
+fn everything_that_fails_at_the_end_is_said() {
+    let dir = tempfile::tempdir().unwrap();
+    let root = dir.path().join("sittings");
+    let folder = Folder::new(&root);
+    folder.make().unwrap();
+    let etude = include_bytes!("../../recordings/05_ferry_lamp.mid");
+    std::fs::write(folder.path("ferry lamp"), etude).unwrap();
+    let to_disk = |_: &File| Err(io::Error::from(ErrorKind::StorageFull));
+    let mut twins = Twins::new(keeping_on(&root, to_disk));
+    twins.play(1);
+    twins.stuck("full");
+    let sent = twins.sent;
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let signed = || Signature {
+        who: "anna".into(),
+        when: "2026-11-29T12:00:00Z".into(),
+    };
+    let library = Library::new(folder.clone(), Arc::clone(&catalogue), signed);
+    let mut performer = Performer::new(monitor().reading())
+        .with_keyboard(twins.keeps.0, None)
+        .with_library(library, monitor());
+    performer.act(Request::ListSittings);
+    wait_for(|| performer.listing().progress == Progress::Done);
+    performer.open_sitting("ferry lamp");
+    wait_for(|| {
+        performer.reading();
+        performer.source().opened.is_some()
+    });
+    performer.revise(Revision::Correct(Correction::Split {
+        at: Time::from_seconds(1000.0),
+    }));
+    let failed = performer.finish(|_| ()).unwrap_err();
+    let said: Vec<String> = failed.iter().map(ToString::to_string).collect();
+    assert_eq!(said.len(), 2, "{said:?}");
+    assert!(
+        said[0].starts_with("sitting: cannot be written"),
+        "{said:?}"
+    );
+    assert!(said[0].contains("the disk is full"), "{said:?}");
+    assert!(
+        said[1].starts_with("the last correction was not written: "),
+        "{said:?}"
+    );
+
+    let recovered = recover(&folder, &catalogue, &monitor()).unwrap();
+    assert!(matches!(&recovered[..], [Recovered::Kept(s)] if s.id == ID && s.cut_off));
+    assert_eq!(sitting(&root, ID).notes.len(), sent);
+}
