@@ -62,7 +62,7 @@ pub trait Stage {
     fn source(&mut self) -> Source;
     /// The stop of inertia where none is chosen.
     fn usual_inertia(&self) -> Inertia;
-    /// The stream's time now, for ages and the strip's right edge.
+    /// The stream's time now, for ages and the history's right edge.
     fn now(&self) -> Time;
     fn act(&mut self, request: Request);
     /// The player calls the sitting with this number ([`Source::sitting`]) by this name, even if

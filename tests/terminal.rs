@@ -768,7 +768,7 @@ fn nothing_is_drawn_while_nothing_changes() {
     assert_eq!(term.end().code, 0);
 }
 
-/// The wheel over the strip, with Shift and Control; a click there, and on the help. As xterm
+/// The wheel over the history, with Shift and Control; a click there, and on the help. As xterm
 /// reports them: the button, 4 more with Shift, 16 with Control, then column and row from 1.
 #[test]
 fn the_mouse_works_and_may_be_left_alone() {
@@ -778,7 +778,7 @@ fn the_mouse_works_and_may_be_left_alone() {
     term.see("it pauses", |t| t.contains("paused"));
     term.press("\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C\x1b[C");
     term.wait("almost a minute on", || term.position() >= 50);
-    term.see("the strip", |t| shown(t, "1min").is_some());
+    term.see("the history", |t| shown(t, "1min").is_some());
     let row = 1 + shown(&term.text(), "1min").unwrap();
     let point = |term: &mut Term, button: u8, column: u16, row: usize| {
         term.press(&format!("\x1b[<{button};{column};{row}M"));

@@ -212,7 +212,7 @@ impl History {
             {
                 h.span.end = at;
             }
-            // A region that goes on after a rest covers it; the strip draws the rest over it.
+            // A region that goes on after a rest covers it; the screen draws the rest over it.
             for (running, list) in [
                 (self.here, &mut self.plan.regions),
                 (self.home, &mut self.plan.home),

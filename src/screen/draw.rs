@@ -4,8 +4,8 @@
 use super::layout::{self, Places, SMALLEST, Way};
 use super::look::Look;
 use super::panels::{
-    beside, brightness, chord, contender, help, here, lanes, piano, relatives, scale, sittings,
-    status, strip, why, window,
+    beside, brightness, chord, evidence, heard_lately, help, here, history, lanes, leaning, piano,
+    relatives, scale, sittings, status,
 };
 use super::pen::{Pen, columns};
 use super::picture::Picture;
@@ -21,7 +21,7 @@ use ratatui::layout::Rect;
 pub(super) fn draw(buf: &mut Buffer, picture: &Picture, view: &View, look: &Look) -> Drawn {
     let area = buf.area;
     buf.set_style(area, look.styles().ground());
-    // The history strip would give the answer away.
+    // The history would give the answer away.
     let nothing = History::default();
     let history = if picture.hidden {
         &nothing
@@ -75,7 +75,7 @@ fn panels(
     if !picture.hidden {
         names(buf, p, picture, view, look);
     }
-    contender::draw(&mut Pen::new(buf, p.contender), picture, look);
+    leaning::draw(&mut Pen::new(buf, p.leaning), picture, look);
     let mut pen = Pen::new(buf, p.piano);
     piano::draw(
         &mut pen,
@@ -84,9 +84,9 @@ fn panels(
         look,
         view.degrees(picture),
     );
-    let strip = strip::draw(&mut Pen::new(buf, p.strip), picture, &view.strip, look);
+    let history = history::draw(&mut Pen::new(buf, p.history), picture, &view.history, look);
     let lanes = lanes::draw(&mut Pen::new(buf, p.lanes), picture, &view.lanes, look);
-    lanes.or(strip)
+    lanes.or(history)
 }
 
 /// The lines at the bottom.
@@ -103,7 +103,7 @@ fn bottom(buf: &mut Buffer, p: &Places, picture: &Picture, look: &Look) {
 
 /// The panels that show nothing but names.
 fn names(buf: &mut Buffer, p: &Places, picture: &Picture, view: &View, look: &Look) {
-    window::draw(&mut Pen::new(buf, p.window), picture, view, look);
+    heard_lately::draw(&mut Pen::new(buf, p.heard_lately), picture, view, look);
     let mut pen = Pen::new(buf, p.scale);
     match other(picture, view) {
         _ if p.scale.is_empty() => {}
@@ -117,11 +117,11 @@ fn names(buf: &mut Buffer, p: &Places, picture: &Picture, view: &View, look: &Lo
         look,
     );
     relatives::draw(&mut Pen::new(buf, p.relatives), picture, look);
-    let mut pen = Pen::new(buf, p.why);
-    match (p.why.width, p.why.height) {
+    let mut pen = Pen::new(buf, p.evidence);
+    match (p.evidence.width, p.evidence.height) {
         (_, 0) => {}
-        (40.., 6..) => why::panel(&mut pen, picture, look),
-        _ => why::draw(&mut pen, picture, look),
+        (40.., 6..) => evidence::panel(&mut pen, picture, look),
+        _ => evidence::draw(&mut pen, picture, look),
     }
 }
 

@@ -41,7 +41,7 @@ pub(super) struct Frame<'a> {
 
 impl<'a> Frame<'a> {
     /// The present, or what is shown in its place. `looks_at` is the moment of the past
-    /// that the strip or the lanes are scrolled to.
+    /// that the history or the lanes are scrolled to.
     pub fn new(
         present: Present<'a>,
         showing: &'a Showing,

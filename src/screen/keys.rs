@@ -38,7 +38,7 @@ pub enum Action {
     /// Changes the order of the bars of what was heard lately.
     Order,
     /// Shows or hides the evidence.
-    Why,
+    Evidence,
     /// Shows or hides the harmonized scale.
     Scale,
     /// The next palette.
@@ -79,7 +79,7 @@ pub enum Direction {
     Forward,
 }
 
-/// How much time the strip shows: less or more of it.
+/// How much time the history shows: less or more of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Zoom {
     Nearer,
@@ -147,7 +147,7 @@ const BINDINGS: &[Binding] = &[
     bind("hide-names", "hide the names, show them", Action::Hide, &[sign('x')]),
     bind("chord-back", "the chord before", Action::Step(Direction::Back), &[named(KeyCode::Up)]),
     bind("chord-forward", "the chord after", Action::Step(Direction::Forward), &[named(KeyCode::Down)]),
-    bind("evidence", "evidence: on, off", Action::Why, &[sign('e')]),
+    bind("evidence", "evidence: on, off", Action::Evidence, &[sign('e')]),
     bind("scale", "harmonized scale: on, off", Action::Scale, &[sign('h')]),
     bind("brighter", "compare: a brighter mode", Action::Compare(Toward::Brighter), &[sign('b')]),
     bind("darker", "compare: a darker mode", Action::Compare(Toward::Darker), &[sign('d')]),

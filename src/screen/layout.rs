@@ -39,10 +39,10 @@ impl Way {
 /// bottom lines are always there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Panel {
-    Window,
-    Contender,
+    HeardLately,
+    Leaning,
     Piano,
-    Strip,
+    History,
     Brightness,
     Scale,
     Relatives,
@@ -75,10 +75,10 @@ impl Panels {
 
 impl Panel {
     pub const ALL: [Panel; 7] = [
-        Panel::Window,
-        Panel::Contender,
+        Panel::HeardLately,
+        Panel::Leaning,
         Panel::Piano,
-        Panel::Strip,
+        Panel::History,
         Panel::Brightness,
         Panel::Scale,
         Panel::Relatives,
@@ -87,10 +87,10 @@ impl Panel {
     /// As the settings write it, and as the screen and its help call it.
     pub fn name(self) -> &'static str {
         match self {
-            Panel::Window => "heard lately",
-            Panel::Contender => "leaning",
+            Panel::HeardLately => "heard lately",
+            Panel::Leaning => "leaning",
             Panel::Piano => "piano",
-            Panel::Strip => "history",
+            Panel::History => "history",
             Panel::Brightness => "brightness",
             Panel::Scale => "scale",
             Panel::Relatives => "relatives",
@@ -104,8 +104,8 @@ pub(super) struct Wanted {
     pub way: Way,
     pub panels: Panels,
     /// The evidence.
-    pub why: bool,
-    /// The harmonized scale in the place of the window.
+    pub evidence: bool,
+    /// The harmonized scale in the place of what was heard lately.
     pub scale: bool,
 }
 
@@ -114,18 +114,18 @@ pub(super) struct Wanted {
 pub(super) struct Places {
     pub here: Rect,
     pub chord: Rect,
-    pub window: Rect,
-    /// In the window's place; where there is none, in the strip's.
+    pub heard_lately: Rect,
+    /// In the place of what was heard lately; where that is not shown, in the history's.
     pub scale: Rect,
-    pub contender: Rect,
-    /// In the window's place; where that is narrow in the piano's and the strip's, and on
-    /// the smallest screens in few rows.
-    pub why: Rect,
+    pub leaning: Rect,
+    /// In the place of what was heard lately; where that is narrow in those of the piano and
+    /// the history, and on the smallest screens in few rows.
+    pub evidence: Rect,
     pub brightness: Rect,
     pub relatives: Rect,
     pub lanes: Rect,
     pub piano: Rect,
-    pub strip: Rect,
+    pub history: Rect,
     pub notice: Rect,
     pub status: Rect,
     pub size: Sizes,
@@ -154,11 +154,11 @@ impl Default for Sizes {
 struct Blocks {
     size: Sizes,
     chord: (u16, u16),
-    contender: (u16, u16),
+    leaning: (u16, u16),
     piano: (u16, u16),
-    strip: (u16, u16),
-    /// Columns of the window; 0: no window.
-    window: u16,
+    history: (u16, u16),
+    /// Columns of what was heard lately; 0: not shown.
+    heard_lately: u16,
 }
 
 /// The letters and the chord at the top of the two other ways, with their sizes.
@@ -186,10 +186,10 @@ struct Step {
 const SMALL: Blocks = Blocks {
     size: sizes(Size::Four, Size::Four, Size::One),
     chord: (2, 3),
-    contender: (1, 2),
+    leaning: (1, 2),
     piano: (3, 3),
-    strip: (4, 6),
-    window: 0,
+    history: (4, 6),
+    heard_lately: 0,
 };
 
 /// The steps, from the largest screen to the smallest.
@@ -199,10 +199,10 @@ const STEPS: [Step; 5] = [
         playing: Blocks {
             size: sizes(Size::Sixteen, Size::Eight, Size::Eight),
             chord: (12, 12),
-            contender: (5, 5),
+            leaning: (5, 5),
             piano: (6, 8),
-            strip: (10, 10),
-            window: 74,
+            history: (10, 10),
+            heard_lately: 74,
         },
         teaching: Top::Beside(Size::Eight, Size::Eight),
         looking_back: Top::Beside(Size::Eight, Size::Eight),
@@ -213,10 +213,10 @@ const STEPS: [Step; 5] = [
         playing: Blocks {
             size: sizes(Size::Eight, Size::Four, Size::Four),
             chord: (7, 8),
-            contender: (4, 5),
+            leaning: (4, 5),
             piano: (3, 6),
-            strip: (6, 7),
-            window: 50,
+            history: (6, 7),
+            heard_lately: 50,
         },
         teaching: Top::Beside(Size::Four, Size::Four),
         looking_back: Top::Beside(Size::Four, Size::Four),
@@ -227,10 +227,10 @@ const STEPS: [Step; 5] = [
         playing: Blocks {
             size: sizes(Size::Four, Size::Four, Size::Four),
             chord: (6, 8),
-            contender: (1, 3),
+            leaning: (1, 3),
             piano: (3, 4),
-            strip: (4, 7),
-            window: 38,
+            history: (4, 7),
+            heard_lately: 38,
         },
         teaching: Top::Stacked(Size::Four, Size::One),
         looking_back: Top::Beside(Size::One, Size::One),
@@ -257,7 +257,7 @@ const fn sizes(here: Size, home: Size, chord: Size) -> Sizes {
 }
 
 /// Rows of the evidence on the smallest screens.
-const WHY: u16 = 2;
+const EVIDENCE: u16 = 2;
 /// Columns and rows that the evidence needs for bars beside its words.
 const BARS: (u16, u16) = (44, 7);
 
@@ -282,7 +282,7 @@ fn margin(w: u16) -> u16 {
 
 fn playing(area: Rect, wanted: &Wanted, step: &Step) -> Places {
     let (w, h) = (area.width, area.height);
-    let (why, scale) = (wanted.why, wanted.scale);
+    let (evidence, scale) = (wanted.evidence, wanted.scale);
     let plan = step.playing;
     let has = |panel, rows| {
         if wanted.panels.has(panel) {
@@ -291,24 +291,24 @@ fn playing(area: Rect, wanted: &Wanted, step: &Step) -> Places {
             (0, 0)
         }
     };
-    let window = wanted.panels.has(Panel::Window) || why || scale;
+    let heard_lately = wanted.panels.has(Panel::HeardLately) || evidence || scale;
     let plan = Blocks {
-        contender: has(Panel::Contender, plan.contender),
+        leaning: has(Panel::Leaning, plan.leaning),
         piano: has(Panel::Piano, plan.piano),
-        strip: has(Panel::Strip, plan.strip),
-        window: if window { plan.window } else { 0 },
+        history: has(Panel::History, plan.history),
+        heard_lately: if heard_lately { plan.heard_lately } else { 0 },
         ..plan
     };
-    let in_rows = why && plan.window == 0;
+    let in_rows = evidence && plan.heard_lately == 0;
     let here = plan.size.here.rows() + 2;
     let fixed = here + 2;
-    let mut rows = [plan.chord, plan.contender, plan.piano, plan.strip].map(|r| r.0);
-    let most = [plan.chord, plan.contender, plan.piano, plan.strip].map(|r| r.1);
+    let mut rows = [plan.chord, plan.leaning, plan.piano, plan.history].map(|r| r.0);
+    let most = [plan.chord, plan.leaning, plan.piano, plan.history].map(|r| r.1);
     let mut gaps = [0u16; 4];
     let mut spare = h.saturating_sub(fixed + rows.iter().sum::<u16>());
-    let reasons = if in_rows { spare.min(WHY) } else { 0 };
+    let reasons = if in_rows { spare.min(EVIDENCE) } else { 0 };
     spare -= reasons;
-    // Rows to spare are dealt out in turns: first to the strip and the contender, then
+    // Rows to spare are dealt out in turns: first to the history and the leaning, then
     // as blank rows.
     'rounds: for round in 0.. {
         let before = spare;
@@ -343,63 +343,68 @@ fn playing(area: Rect, wanted: &Wanted, step: &Step) -> Places {
     };
     let here = take(here, 0);
     let both = take(rows[0], gaps[0]);
-    let contender = take(rows[1], gaps[1]);
-    let (contender, reasons) = match (in_rows, reasons) {
-        (false, _) => (contender, Rect::default()),
-        (true, 0) => (Rect::default(), contender),
-        (true, rows) => (contender, take(rows, 0)),
+    let leaning = take(rows[1], gaps[1]);
+    let (leaning, reasons) = match (in_rows, reasons) {
+        (false, _) => (leaning, Rect::default()),
+        (true, 0) => (Rect::default(), leaning),
+        (true, rows) => (leaning, take(rows, 0)),
     };
     let piano = take(rows[2], gaps[2]);
-    let strip = take(rows[3], gaps[3]);
-    let window = Rect {
-        x: both.right().saturating_sub(plan.window),
-        width: plan.window,
+    let history = take(rows[3], gaps[3]);
+    let heard_lately = Rect {
+        x: both.right().saturating_sub(plan.heard_lately),
+        width: plan.heard_lately,
         ..both
     };
-    let gutter = if plan.window > 0 { 2 } else { 0 };
+    let gutter = if plan.heard_lately > 0 { 2 } else { 0 };
     let none = Rect::default();
-    let (window, strip, scale) = match scale {
-        false => (window, strip, none),
-        true if plan.window > 0 => (none, strip, window),
-        true => (window, none, strip),
+    let (heard_lately, history, scale) = match scale {
+        false => (heard_lately, history, none),
+        true if plan.heard_lately > 0 => (none, history, heard_lately),
+        true => (heard_lately, none, history),
     };
-    let (mut window, mut piano, mut strip, mut scale) = (window, piano, strip, scale);
-    let reasons = match why && plan.window > 0 {
+    let (mut heard_lately, mut piano, mut history, mut scale) =
+        (heard_lately, piano, history, scale);
+    let reasons = match evidence && plan.heard_lately > 0 {
         false => reasons,
         // Beside the chord, and the scale gives way to it; or below, where it is wider.
-        true if plan.window >= BARS.0 && rows[0] >= BARS.1 => {
-            let place = if scale.is_empty() { window } else { scale };
-            (window, scale) = (none, none);
+        true if plan.heard_lately >= BARS.0 && rows[0] >= BARS.1 => {
+            let place = if scale.is_empty() {
+                heard_lately
+            } else {
+                scale
+            };
+            (heard_lately, scale) = (none, none);
             place
         }
         true => {
             let low = Rect {
-                height: strip.bottom().saturating_sub(piano.y),
+                height: history.bottom().saturating_sub(piano.y),
                 ..piano
             };
-            (piano, strip) = (none, none);
+            (piano, history) = (none, none);
             low
         }
     };
     Places {
         here,
         chord: Rect {
-            width: both.width - plan.window - gutter,
+            width: both.width - plan.heard_lately - gutter,
             ..both
         },
-        window,
+        heard_lately,
         scale,
-        contender,
-        why: reasons,
+        leaning,
+        evidence: reasons,
         piano,
-        strip,
+        history,
         size: plan.size,
         ..Places::default()
     }
 }
 
-/// Rows that the strip needs at least, to show its markers.
-const STRIP: u16 = 5;
+/// Rows that the history needs at least, to show its markers.
+const HISTORY: u16 = 5;
 
 /// `parts` of `of` equal parts of a whole.
 fn part(whole: u16, parts: u32, of: u32) -> u16 {
@@ -490,15 +495,15 @@ fn teaching(area: Rect, wanted: &Wanted, step: &Step) -> Places {
         },
     );
     let relatives = has(Panel::Relatives, u16::from(rest >= 12));
-    let mut strip = has(Panel::Strip, if rest >= 36 { 8 } else { 0 });
+    let mut history = has(Panel::History, if rest >= 36 { 8 } else { 0 });
     let mut air = u16::from(rest >= 20);
-    let mut main = rest.saturating_sub(piano + relatives + strip + 3 * air);
-    // Large letters in the tables are worth the blank rows, and then some of the strip's.
+    let mut main = rest.saturating_sub(piano + relatives + history + 3 * air);
+    // Large letters in the tables are worth the blank rows, and then some of the history's.
     if let Some(tables) = step.tables.filter(|&t| t > main) {
         let missing = (tables - main).saturating_sub(3 * air);
-        if missing <= strip.saturating_sub(STRIP) {
-            (air, strip) = (0, strip - missing);
-            main = rest - piano - relatives - strip;
+        if missing <= history.saturating_sub(HISTORY) {
+            (air, history) = (0, history - missing);
+            main = rest - piano - relatives - history;
         }
     }
     rows.y += air;
@@ -507,7 +512,7 @@ fn teaching(area: Rect, wanted: &Wanted, step: &Step) -> Places {
     rows.y += air;
     places.piano = rows.take(piano);
     rows.y += air;
-    places.strip = rows.take(strip);
+    places.history = rows.take(history);
     let ladder = part(main.width, 2, 5).clamp(28, 64);
     let (left, right) = match (
         wanted.panels.has(Panel::Brightness),
@@ -519,12 +524,12 @@ fn teaching(area: Rect, wanted: &Wanted, step: &Step) -> Places {
         (false, false) => (Rect::default(), Rect::default()),
     };
     places.brightness = left;
-    match wanted.why {
-        true if right.is_empty() => places.why = main,
-        true => places.why = right,
+    match wanted.evidence {
+        true if right.is_empty() => places.evidence = main,
+        true => places.evidence = right,
         false => places.scale = right,
     }
-    if places.why == main {
+    if places.evidence == main {
         places.brightness = Rect::default();
     }
     places
@@ -536,8 +541,8 @@ fn looking_back(area: Rect, wanted: &Wanted, step: &Step) -> Places {
     let mut rows = Rows::new(area);
     top(&mut rows, &mut places, step.looking_back);
     let rest = h.saturating_sub(rows.y - area.y + 2);
-    let why = if wanted.why { rest / 3 } else { 0 };
-    places.lanes = rows.take(rest - why);
-    places.why = rows.take(why);
+    let evidence = if wanted.evidence { rest / 3 } else { 0 };
+    places.lanes = rows.take(rest - evidence);
+    places.evidence = rows.take(evidence);
     places
 }

@@ -24,7 +24,7 @@ pub(super) fn action(event: &MouseEvent, view: &View) -> Option<Action> {
         let there = Position::new(event.column.clamp(panel.left(), last), event.row);
         (near && panel.contains(there)).then_some(there)
     };
-    let past = [view.drawn.places.strip, view.drawn.places.lanes];
+    let past = [view.drawn.places.history, view.drawn.places.lanes];
     let there = past.iter().find_map(within)?;
     // Some terminals use the wheel with Ctrl, or with Shift, themselves.
     let zooms = KeyModifiers::CONTROL | KeyModifiers::SHIFT;
@@ -89,7 +89,7 @@ mod tests {
         let mut back = View::default();
         back.wanted.way = Way::LookingBack;
         for view in [drawn(View::default()), drawn(back)] {
-            let panel = [view.drawn.places.strip, view.drawn.places.lanes];
+            let panel = [view.drawn.places.history, view.drawn.places.lanes];
             let panel = panel.into_iter().find(|p| !p.is_empty());
             let panel = panel.expect("one of them is there");
             let none = KeyModifiers::NONE;
@@ -138,13 +138,13 @@ mod tests {
                 view,
                 left,
                 KeyModifiers::NONE,
-                (x, view.drawn.places.strip.y),
+                (x, view.drawn.places.history.y),
             )
         };
         let mut view = drawn(View::default());
-        let strip = view.drawn.places.strip;
+        let history = view.drawn.places.history;
         let moments = |view: &View| -> Vec<Option<Action>> {
-            (strip.left()..strip.right())
+            (history.left()..history.right())
                 .map(|x| click(view, x))
                 .collect()
         };
@@ -164,17 +164,17 @@ mod tests {
         assert!(past[0] > sec(39.0) && past[0] < sec(42.0), "{:?}", past[0]);
 
         // Chosen, it stands in the middle.
-        view.strip.choose(sec(50.0), sec(100.5));
+        view.history.choose(sec(50.0), sec(100.5));
         let view = drawn(view);
-        let middle = usize::from(6 + (strip.width - 6) / 2);
+        let middle = usize::from(6 + (history.width - 6) / 2);
         let Some(Action::Moment(at)) = moments(&view)[middle] else {
             panic!("no moment");
         };
         assert!(at >= sec(48.5) && at <= sec(51.5), "{at}");
-        assert_eq!(view.strip.chosen(), Some(sec(50.0)));
+        assert_eq!(view.history.chosen(), Some(sec(50.0)));
 
         // Wherever it is scrolled to, the right edge leads back.
-        assert_eq!(click(&view, strip.right() - 1), Some(Action::Follow));
+        assert_eq!(click(&view, history.right() - 1), Some(Action::Follow));
         let mut view = view;
         view.help.press(1);
         assert_eq!(click(&view, 100), Some(Action::Close));

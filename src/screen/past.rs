@@ -57,7 +57,8 @@ pub(super) fn with_chord(reading: Reading, span: &ChordSpan) -> Reading {
     }
 }
 
-/// The reading of a moment, as far as the history keeps it: without contender and window.
+/// The reading of a moment, as far as the history keeps it: without a contender, and without
+/// what was heard lately.
 pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading {
     let plan = history.plan();
     let silent = history.rests().find(|&(a, b)| a <= now && now < b);

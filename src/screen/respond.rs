@@ -199,10 +199,10 @@ impl ScreenState<'_> {
             }
             Action::Follow => view.past().follow(),
             Action::Moment(moment) => view.past().choose(moment, stage.now()),
-            Action::Why => {
-                view.wanted.why = !view.wanted.why;
+            Action::Evidence => {
+                view.wanted.evidence = !view.wanted.evidence;
                 self.asked = None;
-                if view.wanted.why && self.showing.names == Names::Hidden {
+                if view.wanted.evidence && self.showing.names == Names::Hidden {
                     self.said = Some(format!(
                         "The evidence would name what the class is to find: it waits until the \
                          names are back{}.",

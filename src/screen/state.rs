@@ -15,7 +15,7 @@ use super::options::{LeftInertia, Options, Outcome};
 use super::panels::sittings;
 use super::past::{self, Still};
 use super::surface::{Presence, Surface};
-use super::timeline::StripView;
+use super::timeline::TimelineView;
 use super::view::View;
 use crate::engine::{self, Reading};
 use crate::source::Source;
@@ -62,8 +62,8 @@ pub(super) struct ScreenState<'a> {
 /// What was to be seen before a sitting was opened, to go back to it.
 pub(super) struct Before {
     way: Way,
-    strip: StripView,
-    lanes: StripView,
+    history: TimelineView,
+    lanes: TimelineView,
     compared: Option<ModeId>,
     frozen: Option<Box<Still>>,
 }
@@ -145,7 +145,7 @@ impl<'a> ScreenState<'a> {
         if let Doing::Listing { list, .. } = &mut self.showing.doing {
             list.fill(stage.listing(), self.look.notation, self.look.catalogue);
         }
-        if self.view.wanted.why {
+        if self.view.wanted.evidence {
             self.ask(&reading, now, stage);
         }
         self.hear_home(&reading, stage);
@@ -193,8 +193,8 @@ impl<'a> ScreenState<'a> {
         let (view, showing) = (&mut self.view, &mut self.showing);
         let now = Before {
             way: std::mem::replace(&mut view.wanted.way, Way::LookingBack),
-            strip: std::mem::take(&mut view.strip),
-            lanes: std::mem::replace(&mut view.lanes, StripView::all()),
+            history: std::mem::take(&mut view.history),
+            lanes: std::mem::replace(&mut view.lanes, TimelineView::all()),
             compared: view.compared.take(),
             frozen: showing.frozen.take(),
         };
@@ -207,7 +207,7 @@ impl<'a> ScreenState<'a> {
             Some(number) => self.opened = Some((number, before)),
             None => {
                 view.wanted.way = before.way;
-                (view.strip, view.lanes) = (before.strip, before.lanes);
+                (view.history, view.lanes) = (before.history, before.lanes);
                 view.compared = before.compared;
                 showing.frozen = before.frozen;
             }

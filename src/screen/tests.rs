@@ -556,7 +556,7 @@ impl Scene {
             wanted: Wanted {
                 way: self.way,
                 panels: self.panels,
-                why: self.explanation.is_some(),
+                evidence: self.explanation.is_some(),
                 scale: self.scale,
             },
             ..View::default()

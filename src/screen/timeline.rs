@@ -1,4 +1,4 @@
-//! Time on columns, for the history strip and the lanes: which part of the past is in
+//! Time on columns, for the history and the lanes: which part of the past is in
 //! view, its scale and its markers.
 
 use super::keys::{Direction, Zoom};
@@ -19,7 +19,7 @@ const LEAST: Time = Time::millis(30_000);
 
 /// What part of the past is shown.
 #[derive(Clone, Debug)]
-pub(super) struct StripView {
+pub(super) struct TimelineView {
     /// A place in [`SPANS`], or [`ALL`].
     zoom: usize,
     /// The right edge while scrolled back; `None` follows the present.
@@ -28,10 +28,10 @@ pub(super) struct StripView {
     chosen: Option<Time>,
 }
 
-impl Default for StripView {
+impl Default for TimelineView {
     /// The last minute.
-    fn default() -> StripView {
-        StripView {
+    fn default() -> TimelineView {
+        TimelineView {
             zoom: 3,
             end: None,
             chosen: None,
@@ -39,12 +39,12 @@ impl Default for StripView {
     }
 }
 
-impl StripView {
+impl TimelineView {
     /// The whole sitting.
-    pub fn all() -> StripView {
-        StripView {
+    pub fn all() -> TimelineView {
+        TimelineView {
             zoom: ALL,
-            ..StripView::default()
+            ..TimelineView::default()
         }
     }
 
@@ -197,7 +197,7 @@ pub(super) struct Columns {
 }
 
 impl Columns {
-    pub fn new(count: u16, view: &StripView, picture: &Picture) -> Columns {
+    pub fn new(count: u16, view: &TimelineView, picture: &Picture) -> Columns {
         let now = picture.now;
         let Some(span) = view.span() else {
             return Columns::whole(count, whole(picture));
@@ -345,7 +345,7 @@ fn first(picture: &Picture) -> Time {
 }
 
 /// How much is in view, in words.
-fn caption(view: &StripView, look: &Look) -> String {
+fn caption(view: &TimelineView, look: &Look) -> String {
     let span = match view.span().map(|s| s.0 / TICKS_PER_SECOND) {
         None => "all".to_owned(),
         Some(s @ 0..60) => format!("{s}s"),
@@ -363,7 +363,7 @@ pub(super) fn scale(
     pen: &mut Pen,
     (gutter, y): (u16, u16),
     window: &Columns,
-    view: &StripView,
+    view: &TimelineView,
     look: &Look,
 ) {
     let styles = look.styles();

@@ -5,7 +5,7 @@ use super::layout::{self, Places, Wanted, Way};
 use super::panels::help::HelpView;
 use super::panels::piano::{self, Degrees};
 use super::picture::Picture;
-use super::timeline::{self, StripView};
+use super::timeline::{self, TimelineView};
 use crate::theory::{ModeId, Spelling};
 use crate::time::Time;
 use ratatui::layout::Rect;
@@ -17,21 +17,21 @@ pub(super) struct View {
     pub wanted: Wanted,
     /// The mode that the teacher compares with, on the same tonic.
     pub compared: Option<ModeId>,
-    /// What of the past the history strip shows.
-    pub strip: StripView,
+    /// What of the past the history shows.
+    pub history: TimelineView,
     /// What of the sitting is shown, looking back.
-    pub lanes: StripView,
+    pub lanes: TimelineView,
     pub bars: BarOrder,
     /// The lowest key of the piano that is shown, where not all have room.
     pub lowest_key: u8,
-    /// The center that the window's bars stand around: the last one known.
+    /// The center that the bars of what was heard lately stand around: the last one known.
     pub around: Spelling,
     pub label: Label,
     /// What was drawn last.
     pub drawn: Drawn,
 }
 
-/// The order of the window's bars.
+/// The order of the bars of what was heard lately.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) enum BarOrder {
     #[default]
@@ -44,7 +44,7 @@ pub(super) enum BarOrder {
 pub(super) struct Drawn {
     /// Where the panels are.
     pub places: Places,
-    /// The columns of time of the strip or the lanes, where either is there.
+    /// The columns of time of the history or the lanes, where either is there.
     pub past: Option<timeline::Drawn>,
     /// Where the rows of the list of sittings are, if it is open.
     pub list: Rect,
@@ -70,7 +70,7 @@ impl View {
     /// names gives its place to the keys while names are hidden.
     pub fn wanted_in(&self, picture: &Picture) -> Wanted {
         Wanted {
-            why: self.wanted.why && !picture.hidden,
+            evidence: self.wanted.evidence && !picture.hidden,
             ..self.wanted
         }
     }
@@ -84,10 +84,10 @@ impl View {
     }
 
     /// The view of the past that is on the screen.
-    pub fn past(&mut self) -> &mut StripView {
+    pub fn past(&mut self) -> &mut TimelineView {
         match self.wanted.way {
             Way::LookingBack => &mut self.lanes,
-            Way::Playing | Way::Teaching => &mut self.strip,
+            Way::Playing | Way::Teaching => &mut self.history,
         }
     }
 
@@ -95,7 +95,7 @@ impl View {
     pub fn looks_at(&self) -> Option<Time> {
         let (past, place) = match self.wanted.way {
             Way::LookingBack => (&self.lanes, self.drawn.places.lanes),
-            Way::Playing | Way::Teaching => (&self.strip, self.drawn.places.strip),
+            Way::Playing | Way::Teaching => (&self.history, self.drawn.places.history),
         };
         past.chosen().filter(|_| !place.is_empty())
     }
@@ -107,8 +107,8 @@ impl Default for View {
             help: HelpView::default(),
             wanted: Wanted::default(),
             compared: None,
-            strip: StripView::default(),
-            lanes: StripView::all(),
+            history: TimelineView::default(),
+            lanes: TimelineView::all(),
             bars: BarOrder::default(),
             lowest_key: 24,
             around: Spelling::at(2),

@@ -177,8 +177,10 @@ impl Settings {
     }
 
     fn take_panels(&mut self, table: &mut Table, faults: &Faults) {
-        let Some(list) = table.texts("panels", "a list of panels, such as [\"piano\", \"strip\"]")
-        else {
+        let Some(list) = table.texts(
+            "panels",
+            "a list of panels, such as [\"piano\", \"history\"]",
+        ) else {
             return;
         };
         let read = |text: &At<String>| {

@@ -1,4 +1,4 @@
-//! The history strip: which tonality was established when, home below it, rests,
+//! The history: which tonality was established when, home below it, rests,
 //! asides, markers and what the player said, on a scale of time.
 
 use crate::plan::Region;
@@ -7,7 +7,7 @@ use crate::screen::large::{self, Size};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns};
 use crate::screen::picture::Picture;
-use crate::screen::timeline::{self, Columns, Drawn, StripView};
+use crate::screen::timeline::{self, Columns, Drawn, TimelineView};
 use crate::screen::transition::Transition;
 use crate::screen::wording::abbreviated;
 use crate::theory::Spelling;
@@ -20,7 +20,7 @@ const GUTTER: u16 = 6;
 pub(in crate::screen) fn draw(
     pen: &mut Pen,
     picture: &Picture,
-    view: &StripView,
+    view: &TimelineView,
     look: &Look,
 ) -> Option<Drawn> {
     let h = pen.height();

@@ -5,7 +5,7 @@
 //! The lanes are a circle: where the line crosses the seam between the top and the bottom
 //! one, it leaves at one edge and comes back at the other.
 
-use super::strip::{self, at_home, stated_sign};
+use super::history::{self, at_home, stated_sign};
 use super::yours;
 use crate::correction::CorrectedPlan;
 use crate::plan::Region;
@@ -14,7 +14,7 @@ use crate::screen::large::{self, Size};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit_words};
 use crate::screen::picture::Picture;
-use crate::screen::timeline::{self, Columns, Drawn, StripView};
+use crate::screen::timeline::{self, Columns, Drawn, TimelineView};
 use crate::screen::transition::Transition;
 use crate::screen::wording::abbreviated;
 use crate::screen::wording::clock;
@@ -25,7 +25,7 @@ use crate::time::Time;
 const LANES: u16 = 12;
 /// The middle's place from the top: six fifths on the sharp side above it, five below.
 const MIDDLE: u16 = 6;
-/// Below this there is the strip instead.
+/// Below this there is the history instead.
 const SMALLEST: (u16, u16) = (48, LANES + 1);
 /// The most rows a lane has: a large name and the line.
 const TALLEST: u16 = 5;
@@ -36,11 +36,11 @@ const CAPTION: &str = "home ";
 pub(in crate::screen) fn draw(
     pen: &mut Pen,
     picture: &Picture,
-    view: &StripView,
+    view: &TimelineView,
     look: &Look,
 ) -> Option<Drawn> {
     if pen.width() < SMALLEST.0 || pen.height() < SMALLEST.1 {
-        return strip::draw(pen, picture, view, look);
+        return history::draw(pen, picture, view, look);
     }
     let order = LaneOrder::new(picture, look);
     let yours = u16::from(corrected(picture).is_some());
@@ -614,7 +614,13 @@ fn longest(a: u16, b: u16, free: impl Fn(u16) -> bool) -> Option<(u16, u16)> {
 }
 
 /// The change nearest to the chosen moment, or the last one.
-fn words(pen: &mut Pen, (y, rows): (u16, u16), picture: &Picture, view: &StripView, look: &Look) {
+fn words(
+    pen: &mut Pen,
+    (y, rows): (u16, u16),
+    picture: &Picture,
+    view: &TimelineView,
+    look: &Look,
+) {
     if rows == 0 || picture.hidden {
         return;
     }

@@ -30,7 +30,7 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let name = look.notation.tonality(c.spelled, look.catalogue);
     let tonic = look.center(c.spelled);
     let arrow = format!("{} {name}", look.sign("→", ">"));
-    let evidence = evidence(&c, &tonic, look);
+    let evidence = reasons(&c, &tonic, look);
 
     if h >= 4 && w >= LARGE_NAME + 30 {
         // Large letters; gauge and evidence to their right.
@@ -97,7 +97,7 @@ fn legend(room: u16) -> &'static str {
 }
 
 /// `E in the bass, F♯ heard`; without either what there is.
-fn evidence(c: &Contender, tonic: &str, look: &Look) -> String {
+fn reasons(c: &Contender, tonic: &str, look: &Look) -> String {
     if !c.in_bass && c.heard.is_none() {
         return "by the notes as a whole".into();
     }

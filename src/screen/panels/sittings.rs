@@ -1,5 +1,5 @@
 //! The list of the sittings of other days, over everything else: a row each, with its way
-//! through the centers as the history strip would draw it.
+//! through the centers as the history would draw it.
 
 use crate::listing::{Listing, Opening, Progress, Row, Stretch};
 use crate::screen::look::Look;
@@ -192,7 +192,7 @@ fn about(pen: &mut Pen, (x, y): (u16, u16), row: &Row, (style, look): (Style, &L
     }
 }
 
-/// The way through the centers on so many columns, in the signs of the history strip: each
+/// The way through the centers on so many columns, in the signs of the history: each
 /// center is named where it begins, if that has room.
 fn way(pen: &mut Pen, (x, y): (u16, u16), wide: u16, row: &Row, look: &Look) {
     let styles = look.styles();

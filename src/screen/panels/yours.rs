@@ -1,7 +1,7 @@
 //! The plan as its listener corrected it, in a row below the lanes: a thick line where something
 //! was corrected, a thin one where it is as in hindsight.
 
-use super::strip::new_center;
+use super::history::new_center;
 use crate::correction::{Center, CorrectedPlan, CorrectedRegion};
 use crate::screen::claim;
 use crate::screen::look::Look;

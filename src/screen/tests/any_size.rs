@@ -6,8 +6,8 @@ use crate::listing::{Listing, Opening, Progress, Row, Stretch, words};
 use crate::screen::keys::{Direction, Zoom};
 use crate::screen::layout::{Panel, SMALLEST, places};
 use crate::screen::panels::{
-    beside, brightness, chord, contender, help, here, piano, relatives, scale, status, strip, why,
-    window,
+    beside, brightness, chord, evidence, heard_lately, help, here, history, leaning, piano,
+    relatives, scale, status,
 };
 use crate::screen::pen::Pen;
 use crate::screen::timeline;
@@ -269,24 +269,24 @@ proptest! {
 
     #[test]
     fn panels_have_their_own_places(
-        w in 0..400u16, h in 0..120u16, why in any::<bool>(), scale in any::<bool>(), way in 0..3usize,
+        w in 0..400u16, h in 0..120u16, evidence in any::<bool>(), scale in any::<bool>(), way in 0..3usize,
         panels in prop::sample::subsequence(&Panel::ALL[..], 0..=7),
     ) {
         let area = Rect::new(3, 2, w, h);
         let way = Way::ALL[way];
-        let wanted = Wanted { way, why, scale, panels: panels.iter().copied().collect() };
+        let wanted = Wanted { way, evidence, scale, panels: panels.iter().copied().collect() };
         match places(area, &wanted) {
             None => prop_assert!(w < SMALLEST.0 || h < SMALLEST.1),
             Some(p) => {
                 let all = [
-                    p.here, p.chord, p.window, p.scale, p.contender, p.why, p.piano, p.strip, p.notice, p.status,
+                    p.here, p.chord, p.heard_lately, p.scale, p.leaning, p.evidence, p.piano, p.history, p.notice, p.status,
                     p.brightness, p.relatives, p.lanes,
                 ];
-                prop_assert_eq!(!p.why.is_empty(), why);
+                prop_assert_eq!(!p.evidence.is_empty(), evidence);
                 prop_assert!(!p.here.is_empty() && !p.status.is_empty() && !p.notice.is_empty());
                 prop_assert_eq!(!p.lanes.is_empty(), way == Way::LookingBack);
                 for (panel, place) in [
-                    (Panel::Contender, p.contender), (Panel::Piano, p.piano), (Panel::Strip, p.strip),
+                    (Panel::Leaning, p.leaning), (Panel::Piano, p.piano), (Panel::History, p.history),
                     (Panel::Brightness, p.brightness), (Panel::Relatives, p.relatives),
                 ] {
                     prop_assert!(panels.contains(&panel) || place.is_empty(), "{panel:?} was left out");
@@ -318,8 +318,8 @@ proptest! {
             match panel {
                 0 => here::draw(&mut pen, sizes, &picture, &look),
                 1 => chord::draw(&mut pen, sizes.chord, &picture, &view.label, &look),
-                2 => window::draw(&mut pen, &picture, &view, &look),
-                3 => contender::draw(&mut pen, &picture, &look),
+                2 => heard_lately::draw(&mut pen, &picture, &view, &look),
+                3 => leaning::draw(&mut pen, &picture, &look),
                 4 => {
                     let degrees = match ascii != scene.reading.damper {
                         true => piano::Degrees::OfTheMode,
@@ -329,12 +329,12 @@ proptest! {
                     piano::draw(&mut pen, &picture, lowest, &look, degrees);
                 }
                 5 => {
-                    let _ = strip::draw(&mut pen, &picture, &view.strip, &look);
+                    let _ = history::draw(&mut pen, &picture, &view.history, &look);
                 }
                 6 => status::notice(&mut pen, &picture, &look),
                 7 => status::draw(&mut pen, &picture, &look),
-                8 => why::draw(&mut pen, &picture, &look),
-                13 => why::panel(&mut pen, &picture, &look),
+                8 => evidence::draw(&mut pen, &picture, &look),
+                13 => evidence::panel(&mut pen, &picture, &look),
                 9 => scale::draw(&mut pen, &picture, &view.label, &look),
                 10 => brightness::draw(&mut pen, &picture, scene.reading.damper.then_some(other.tonality.mode), &look),
                 11 => beside::draw(&mut pen, &picture, other, &view.label, &look),
@@ -352,7 +352,7 @@ proptest! {
 
 /// Scrolling and zooming stay within the history and come back to the present.
 #[test]
-fn the_strip_comes_back_to_the_present() {
+fn the_history_comes_back_to_the_present() {
     let scene = Scene::wandering();
     let mut view = View::default();
     let look = scene.look(Glyphs::Unicode);
@@ -364,24 +364,24 @@ fn the_strip_comes_back_to_the_present() {
     };
     let whole = timeline::whole(&picture);
     let present = text(&mut view);
-    view.strip.zoom(Zoom::Nearer, whole);
+    view.history.zoom(Zoom::Nearer, whole);
     let near = text(&mut view);
     assert!(
         near.contains("30s") && !near.contains("second idea"),
         "{near}"
     );
     for _ in 0..50 {
-        view.strip.scroll(Direction::Back, scene.now);
+        view.history.scroll(Direction::Back, scene.now);
     }
     let past = text(&mut view);
     assert!(past.contains("◂30s") && past.contains("0:00"), "{past}");
     for _ in 0..50 {
-        view.strip.scroll(Direction::Forward, scene.now);
+        view.history.scroll(Direction::Forward, scene.now);
     }
     assert_eq!(text(&mut view), near);
-    view.strip.scroll(Direction::Back, scene.now);
-    view.strip.follow();
-    view.strip.zoom(Zoom::Farther, whole);
+    view.history.scroll(Direction::Back, scene.now);
+    view.history.follow();
+    view.history.zoom(Zoom::Farther, whole);
     assert_eq!(text(&mut view), present);
 }
 

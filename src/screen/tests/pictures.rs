@@ -23,7 +23,7 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         help: true,
         ..Scene::file()
     };
-    let teaching_why = Scene {
+    let teaching_evidence = Scene {
         way: Way::Teaching,
         ..Scene::wandering().explained()
     };
@@ -34,12 +34,15 @@ fn scenes() -> Vec<(&'static str, Scene)> {
         ("whole_tone", Scene::whole_tone()),
         ("quartal", Scene::quartal()),
         ("help", help),
-        ("why", Scene::wandering().explained()),
+        ("evidence", Scene::wandering().explained()),
         ("harmony", Scene::wandering().harmonized()),
         ("harmony_minor", Scene::dominant().harmonized()),
-        ("harmony_why", Scene::wandering().explained().harmonized()),
+        (
+            "harmony_evidence",
+            Scene::wandering().explained().harmonized(),
+        ),
         ("teaching", ways(Way::Teaching)),
-        ("teaching_why", teaching_why),
+        ("teaching_evidence", teaching_evidence),
         ("looking_back", ways(Way::LookingBack)),
         ("hidden", hidden()),
         ("pinned", pinned()),
@@ -393,7 +396,7 @@ fn no_harmony_without_a_mode() {
     }
 }
 
-/// Nothing large, and nothing in the strip, claims a mode that was not heard.
+/// Nothing large, and nothing in the history, claims a mode that was not heard.
 #[test]
 fn a_mode_not_heard_is_not_claimed() {
     use ratatui::style::Modifier;
@@ -458,7 +461,7 @@ fn the_center_stands_while_its_mode_is_open() {
 
 /// Each region's name is as long as it has room, and never wider than the region.
 #[test]
-fn the_strip_says_as_much_as_has_room() {
+fn the_history_says_as_much_as_has_room() {
     let here = |width, height| -> String {
         let text = Scene::one_center().text(width, height, Glyphs::Unicode);
         let row = text
@@ -476,7 +479,7 @@ fn the_strip_says_as_much_as_has_room() {
 
 /// Changes that have no room for their names leave a dot.
 #[test]
-fn the_strip_shows_where_chords_are_left_out() {
+fn the_history_shows_where_chords_are_left_out() {
     let mut scene = Scene::dorian();
     scene.history = History::default();
     // Between two that last, three that have less than a column each.

@@ -164,7 +164,7 @@ fn rows_to_spare_go_to_large_letters() {
     for (w, h) in [(200, 57), (200, 60), (240, 67)] {
         let buf = scene.draw(w, h, Palette::Dark, Glyphs::Unicode);
         let places = places(buf.area, &wanted).expect("room");
-        assert!(!places.strip.is_empty() && !places.piano.is_empty());
+        assert!(!places.history.is_empty() && !places.piano.is_empty());
         for panel in [places.brightness, places.scale] {
             let large = |p: &Position| ["▜", "▛", "▙", "▟"].contains(&buf[*p].symbol());
             let rows: BTreeSet<u16> = panel.positions().filter(large).map(|p| p.y).collect();

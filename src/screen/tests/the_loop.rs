@@ -454,9 +454,9 @@ fn jobs_from_the_piano_do_what_keys_do() {
 }
 
 #[test]
-fn the_mouse_works_over_the_strip() {
+fn the_mouse_works_over_the_history() {
     let mut rig = Rig::new(Scene::wandering());
-    // Wherever the strip is: the row of its scale.
+    // Wherever the history is: the row of its scale.
     let (seen, keys) = (rig.surface.seen.clone(), rig.keys.0.clone());
     let hand = std::thread::spawn(move || {
         let last = || seen.lock().map(|s| s.clone()).unwrap_or_default();

@@ -1,7 +1,7 @@
 //! The evidence, large.
 
-use super::evidence::Evidence;
 use super::rows;
+use super::shown::Evidence;
 use super::table::{Table, scale};
 use super::words::{listed, percent, why_no_center, without};
 use crate::engine::Cause;

@@ -1,6 +1,6 @@
 //! The evidence in one row or two.
 
-use super::evidence::Evidence;
+use super::shown::Evidence;
 use super::words::{listed, percent, why_no_center, without};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words};

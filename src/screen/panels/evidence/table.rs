@@ -1,6 +1,6 @@
 //! What was heard, a row each, with a bar and what would be said without it.
 
-use super::evidence::Evidence;
+use super::shown::Evidence;
 use super::words::figure;
 use crate::engine::Cause;
 use crate::screen::look::Look;

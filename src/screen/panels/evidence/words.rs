@@ -1,6 +1,6 @@
 //! What was heard, in words.
 
-use super::evidence::Evidence;
+use super::shown::Evidence;
 use crate::engine::{Cause, Explanation, Removed};
 use crate::screen::look::Look;
 use crate::screen::pen::{columns, fit};

@@ -1,4 +1,4 @@
-use super::super::{lanes, strip};
+use super::super::{history, lanes};
 use crate::engine::{Aside, Change, Observer};
 use crate::plan::Marker;
 use crate::screen::keys::{Direction, Zoom};
@@ -8,7 +8,7 @@ use crate::screen::pen::Pen;
 use crate::screen::picture::Picture;
 use crate::screen::tests::any_size::any_scene;
 use crate::screen::tests::{Scene, as_text, established, named, sec};
-use crate::screen::timeline::{self, Drawn, StripView};
+use crate::screen::timeline::{self, Drawn, TimelineView};
 use crate::theory::{Catalogue, Glyphs, KeySet, Notation, PitchClass, Spelling};
 use proptest::prelude::*;
 use ratatui::buffer::Buffer;
@@ -88,12 +88,12 @@ fn sitting() -> Scene {
     s
 }
 
-type Panel = fn(&mut Pen, &Picture, &StripView, &Look) -> Option<Drawn>;
+type Panel = fn(&mut Pen, &Picture, &TimelineView, &Look) -> Option<Drawn>;
 
 fn shown(
     scene: &Scene,
     panel: Panel,
-    view: &StripView,
+    view: &TimelineView,
     (w, h): (u16, u16),
     glyphs: Glyphs,
 ) -> String {
@@ -105,7 +105,7 @@ fn shown(
 }
 
 fn all(size: (u16, u16), glyphs: Glyphs) -> String {
-    shown(&sitting(), lanes::draw, &StripView::all(), size, glyphs)
+    shown(&sitting(), lanes::draw, &TimelineView::all(), size, glyphs)
 }
 
 #[test]
@@ -120,20 +120,21 @@ fn the_plan_wanders_through_the_lanes() {
 }
 
 #[test]
-fn the_strip_tells_what_moved() {
-    let drawn = |view: &StripView, size, glyphs| shown(&sitting(), strip::draw, view, size, glyphs);
-    let text = drawn(&StripView::all(), (120, 9), Glyphs::Unicode);
-    insta::assert_snapshot!("strip_120x9", text);
-    let mut view = StripView::all();
+fn the_history_tells_what_moved() {
+    let drawn =
+        |view: &TimelineView, size, glyphs| shown(&sitting(), history::draw, view, size, glyphs);
+    let text = drawn(&TimelineView::all(), (120, 9), Glyphs::Unicode);
+    insta::assert_snapshot!("history_120x9", text);
+    let mut view = TimelineView::all();
     let whole = timeline::whole(&sitting().picture());
     view.jump(Direction::Forward, &sitting().markers, sitting().now);
     view.zoom(Zoom::Nearer, whole);
     let text = drawn(&view, (160, 12), Glyphs::Unicode);
-    insta::assert_snapshot!("strip_160x12", text);
+    insta::assert_snapshot!("history_160x12", text);
     let text = drawn(&view, (80, 8), Glyphs::Ascii);
     assert!(text.is_ascii(), "{text}");
     // Too low for it.
-    let low = drawn(&StripView::all(), (120, 7), Glyphs::Unicode);
+    let low = drawn(&TimelineView::all(), (120, 7), Glyphs::Unicode);
     assert!(!low.contains("moved"), "{low}");
 }
 
@@ -145,7 +146,7 @@ fn the_lanes_stand_around_the_longest_home() {
         let text = shown(
             scene,
             lanes::draw,
-            &StripView::all(),
+            &TimelineView::all(),
             (80, 24),
             Glyphs::Unicode,
         );
@@ -225,7 +226,7 @@ fn markers_at_one_place_are_all_named() {
     };
     s.markers = vec![long("7"), long("kept 1")];
     for size in [(80, 24), (160, 40)] {
-        let text = shown(&s, lanes::draw, &StripView::all(), size, Glyphs::Unicode);
+        let text = shown(&s, lanes::draw, &TimelineView::all(), size, Glyphs::Unicode);
         assert!(text.contains("▾7, kept 1"), "{text}");
         assert_eq!(text.matches('▾').count(), 1, "{text}");
     }
@@ -235,8 +236,8 @@ fn markers_at_one_place_are_all_named() {
 #[test]
 fn markers_are_gone_to_and_come_back_from() {
     let s = sitting();
-    let chosen = |v: &StripView| v.chosen().map(|t| t.seconds());
-    let mut view = StripView::default();
+    let chosen = |v: &TimelineView| v.chosen().map(|t| t.seconds());
+    let mut view = TimelineView::default();
     assert_eq!(chosen(&view), None);
     for (way, at) in [
         (Direction::Back, 516.0),
@@ -260,8 +261,8 @@ fn markers_are_gone_to_and_come_back_from() {
     assert_eq!(chosen(&view), None);
 
     // In all of it the first is first, and the view stays whole.
-    let mut view = StripView::all();
-    let draw = |view: &StripView| shown(&s, lanes::draw, view, (100, 20), Glyphs::Unicode);
+    let mut view = TimelineView::all();
+    let draw = |view: &TimelineView| shown(&s, lanes::draw, view, (100, 20), Glyphs::Unicode);
     let whole = timeline::whole(&s.picture());
     let first = draw(&view);
     view.scroll(Direction::Back, s.now);
@@ -294,7 +295,7 @@ fn all_is_all() {
     let mut scales = Vec::new();
     for tenths in 6_000..9_000u32 {
         s.now = sec(f64::from(tenths) / 10.0);
-        let view = StripView::all();
+        let view = TimelineView::all();
         let window = super::Columns::new(70, &view, &s.picture());
         assert_eq!(window.at(sec(4.0)), Some(0));
         assert!(window.at(s.now).is_some_and(|x| x > 60), "{tenths}");
@@ -321,7 +322,7 @@ proptest! {
             catalogue: Catalogue::standard(),
             keys: &scene.keys,
         };
-        let mut view = if whole { StripView::all() } else { StripView::default() };
+        let mut view = if whole { TimelineView::all() } else { TimelineView::default() };
         for (what, on) in std::iter::once((9, true)).chain(steps) {
             let way = if on { Direction::Forward } else { Direction::Back };
             match what {
@@ -331,7 +332,7 @@ proptest! {
                 3 => view.follow(),
                 _ => {}
             }
-            for panel in [lanes::draw as Panel, strip::draw] {
+            for panel in [lanes::draw as Panel, history::draw] {
                 let mut buf = Buffer::filled(area, Cell::new("x"));
                 let _ = panel(&mut Pen::new(&mut buf, place), &scene.picture(), &view, &look);
                 for p in area.positions().filter(|p| !place.contains(*p)) {
@@ -363,7 +364,7 @@ fn a_long_past_is_still_one_line() {
     let text = shown(
         &s,
         lanes::draw,
-        &StripView::all(),
+        &TimelineView::all(),
         (120, 20),
         Glyphs::Unicode,
     );
@@ -384,8 +385,8 @@ fn a_long_past_is_still_one_line() {
 fn nothing_is_told_beforehand() {
     let mut s = sitting();
     s.now = sec(100.0);
-    for panel in [lanes::draw as Panel, strip::draw] {
-        for view in [StripView::all(), StripView::default()] {
+    for panel in [lanes::draw as Panel, history::draw] {
+        for view in [TimelineView::all(), TimelineView::default()] {
             let text = shown(&s, panel, &view, (120, 20), Glyphs::Unicode);
             for later in ["far away", "aside", "Lyd", "⌂", "9:30"] {
                 assert!(!text.contains(later), "{later} in\n{text}");
@@ -396,7 +397,7 @@ fn nothing_is_told_beforehand() {
     let text = shown(
         &Scene::nothing(),
         lanes::draw,
-        &StripView::all(),
+        &TimelineView::all(),
         (120, 20),
         Glyphs::Unicode,
     );
