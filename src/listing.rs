@@ -1,8 +1,6 @@
 //! The list of the sittings of other days, as front ends show and search it; written by `live`.
 
-use crate::theory::{
-    Catalogue, Letters, Notation, PitchClass, SpelledTonality, Spelling, Tonality,
-};
+use crate::theory::{Catalogue, Letters, Notation, PitchClass, SpelledTonality, Tonality};
 use crate::time::Time;
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -104,7 +102,7 @@ struct Part {
     center: Option<PitchClass>,
     tonality: Option<Tonality>,
     /// Whether a tonality matches, for each that was asked about.
-    known: HashMap<(Tonality, Spelling), bool>,
+    known: HashMap<SpelledTonality, bool>,
 }
 
 impl<'a> Search<'a> {
@@ -141,8 +139,7 @@ impl<'a> Search<'a> {
 
 impl Part {
     fn matches(&mut self, t: SpelledTonality, notation: Notation, catalogue: &Catalogue) -> bool {
-        let key = (t.tonality, t.tonic);
-        if let Some(&known) = self.known.get(&key) {
+        if let Some(&known) = self.known.get(&t) {
             return known;
         }
         let mode = folded(&notation.mode(t.tonality, catalogue));
@@ -151,7 +148,7 @@ impl Part {
             || self.tonality == Some(t.tonality)
             || mode.starts_with(&self.text)
             || name.starts_with(&self.text);
-        self.known.insert(key, is);
+        self.known.insert(t, is);
         is
     }
 }

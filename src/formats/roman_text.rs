@@ -1,5 +1,6 @@
-//! The harmonies of a recording at their own pace, in hindsight unless another plan is chosen, as a document in RomanText
-//! (Tymoczko, Gotham, Cuthbert, Ariza, ISMIR 2019), as its reader in music21 takes it.
+//! The harmonies of a recording at their own pace, in hindsight unless another plan is chosen,
+//! as a document in RomanText (Tymoczko, Gotham, Cuthbert, Ariza, ISMIR 2019), as its reader in
+//! music21 takes it.
 //!
 //! A recording has no bars, so its seconds are written as beats, four to a measure. What
 //! RomanText cannot say is `NC`, and a `Note` after its measure names it: what is no
@@ -35,6 +36,13 @@ const PLAIN: Notation = Notation {
     glyphs: Glyphs::Ascii,
     ..Notation::PLAIN
 };
+
+/// A key of RomanText: major or minor.
+#[derive(Clone, Copy, PartialEq)]
+struct Key {
+    tonic: Spelling,
+    minor: bool,
+}
 
 /// What stands at a place of a measure.
 struct Entry {
@@ -202,7 +210,7 @@ fn entries(a: &Analysis) -> Vec<Entry> {
     let (harmonies, known) = shown(a);
     let chords: Vec<ChordSpan> = harmonies.iter().map(|h| h.span).collect();
     let chords = &chords[..];
-    let mut key: Option<(Spelling, bool)> = None;
+    let mut key: Option<Key> = None;
     let mut within: Option<SpelledTonality> = None;
     let mut entry = |p: Position| {
         let mut e = Entry {
@@ -218,8 +226,8 @@ fn entries(a: &Analysis) -> Vec<Entry> {
                 let mode = a.catalogue.mode(tonality.mode);
                 let minor = !mode.is_major();
                 e.text = numeral;
-                if key != Some((tonic, minor)) {
-                    key = Some((tonic, minor));
+                if key != Some(Key { tonic, minor }) {
+                    key = Some(Key { tonic, minor });
                     let name = tonic.text(Glyphs::Ascii);
                     let name = if minor { name.to_lowercase() } else { name };
                     e.text = format!("{name}: {}", e.text);

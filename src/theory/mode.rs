@@ -226,7 +226,7 @@ pub struct Tonality {
 }
 
 /// A tonality and its tonic as it is written: E♭ or D♯ Dorian.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct SpelledTonality {
     pub tonality: Tonality,
     /// On the pitch class of the center.

@@ -428,7 +428,7 @@ fn import(
     for path in files {
         let shown = plain::path(path);
         match import_one(open, path, settings) {
-            Ok((sitting, new)) => {
+            Ok(Imported { sitting, new }) => {
                 let what = if new { "" } else { "there already: " };
                 text += &format!("{shown}: {what}{}\n", plain::name(&sitting.id));
                 let file = path.display().to_string();
@@ -444,16 +444,21 @@ fn import(
     Ok(if failed { ExitCode::FAILURE } else { done })
 }
 
-/// The sitting, and whether it is new.
-fn import_one(
-    open: &mut Open,
-    path: &Path,
-    settings: &Settings,
-) -> Result<(Sitting, bool), Failure> {
+/// What came of a file.
+struct Imported {
+    sitting: Sitting,
+    /// No sitting with the same music was there before.
+    new: bool,
+}
+
+fn import_one(open: &mut Open, path: &Path, settings: &Settings) -> Result<Imported, Failure> {
     let bytes = file::bytes(path, Limits::default().bytes)?;
     let recording = recording::read(&bytes, &settings.catalogue)?;
-    if let Some(there) = open.same(&recording)? {
-        return Ok((there, false));
+    if let Some(sitting) = open.same(&recording)? {
+        return Ok(Imported {
+            sitting,
+            new: false,
+        });
     }
     for fault in recording.faults.lines() {
         console::report(&format!("{}: {fault}", plain::path(path)));
@@ -468,5 +473,5 @@ fn import_one(
     let sitting = sittings::import(&open.folder, &bytes, &recording, known, monitor, catalogue)
         .map_err(|e| Failure::Failed(e.to_string()))?;
     open.put(&sitting)?;
-    Ok((sitting, true))
+    Ok(Imported { sitting, new: true })
 }

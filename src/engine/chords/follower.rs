@@ -39,12 +39,19 @@ pub const LATELY: Time = Time::millis(2500);
 /// A harmony is recognized at most this long after its first note.
 const FIRST: Time = Time::millis(1200);
 
+/// Whether a stroke is one that often brings a new harmony.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Weight {
+    Light,
+    /// A new bass, or several notes at once.
+    Heavy,
+}
+
 /// A key that was struck.
 #[derive(Clone, Copy)]
 struct KeyArrival {
     arrival: Arrival,
-    /// A new bass or several notes at once: such a stroke often brings a new harmony.
-    weighty: bool,
+    weight: Weight,
 }
 
 /// What was struck so far, and what it was taken for. Its methods in the files beside this one
@@ -248,7 +255,10 @@ impl Follower {
             hearing,
             Some(KeyArrival {
                 arrival,
-                weighty: new_bass || struck.len() >= 3,
+                weight: match new_bass || struck.len() >= 3 {
+                    true => Weight::Heavy,
+                    false => Weight::Light,
+                },
             }),
         )
     }
@@ -310,8 +320,8 @@ impl Follower {
         let lowest = PitchClass::of_key(lowest);
         let likely = HarmonyEstimate::new(*judgement, lowest);
         let j = &likely.judgement;
-        if let Some(KeyArrival { arrival, weighty }) = onset {
-            let price = self.price(keys, weighty);
+        if let Some(KeyArrival { arrival, weight }) = onset {
+            let price = self.price(keys, weight);
             self.harmonies
                 .go_on(arrival, price, j.chords.as_flattened());
         }
@@ -321,11 +331,11 @@ impl Follower {
         if new {
             self.began = self.first_of(meant).unwrap_or(self.latest_stroke(at));
         }
-        if let Some(KeyArrival { arrival, weighty }) = onset {
+        if let Some(KeyArrival { arrival, weight }) = onset {
             // A new harmony has a bass of its own.
             let price = match () {
                 () if new => 0.0,
-                () if weighty => CHANGE_BASS_STRUCK,
+                () if weight == Weight::Heavy => CHANGE_BASS_STRUCK,
                 () => CHANGE_BASS,
             };
             let mut said = j.bass;
@@ -426,8 +436,8 @@ impl Follower {
     }
 
     /// What a change of harmony costs at this stroke.
-    fn price(&self, keys: &Keys, weighty: bool) -> f32 {
-        if weighty {
+    fn price(&self, keys: &Keys, weight: Weight) -> f32 {
+        if weight == Weight::Heavy {
             return CHANGE_STRUCK;
         }
         // A stroke of notes that the chord already has is still that chord.

@@ -111,6 +111,12 @@ struct Cell {
     /// The label without its root, where the root is the degree.
     suffix: String,
     notes: String,
+    marks: Marks,
+}
+
+/// What is marked of a chord.
+#[derive(Clone, Copy)]
+struct Marks {
     differs: bool,
     characteristic: bool,
 }
@@ -144,8 +150,10 @@ impl Table {
                 },
                 label,
                 notes,
-                differs: s.differs == Some(true),
-                characteristic: s.characteristic,
+                marks: Marks {
+                    differs: s.differs == Some(true),
+                    characteristic: s.characteristic,
+                },
             }
         };
         let mut places: Vec<(usize, usize)> = (0..scale.usual().len()).map(|at| (0, at)).collect();
@@ -241,7 +249,7 @@ impl Table {
                         second,
                     );
                     let after = start + label[i] + 1;
-                    marks(pen, (after, y + 2), cell.differs, cell.characteristic, look);
+                    marks(pen, (after, y + 2), cell.marks, look);
                 }
                 x += half(i) + 3 + spare.min(8);
             }
@@ -303,7 +311,7 @@ impl Table {
                     } else if between {
                         pen.put(start + 1, y + 1, &cell.notes, look.styles().quiet);
                     }
-                    marks(pen, (x, y), cell.differs, cell.characteristic, look);
+                    marks(pen, (x, y), cell.marks, look);
                 }
                 x += numeral[i] + near + 3 + label[i] + 2 + gap;
                 if with_notes {
@@ -335,9 +343,13 @@ impl Table {
                     bracket(pen, (x, end), 1, look);
                 }
                 if !own_rows {
-                    let any = |of: fn(&Cell) -> bool| row.iter().flatten().any(of);
+                    let any = |of: fn(Marks) -> bool| row.iter().flatten().any(|c| of(c.marks));
+                    let all = Marks {
+                        differs: any(|m| m.differs),
+                        characteristic: any(|m| m.characteristic),
+                    };
                     let at = (end + u16::from(alone), 1);
-                    marks(pen, at, any(|c| c.differs), any(|c| c.characteristic), look);
+                    marks(pen, at, all, look);
                 }
             }
             for (i, size) in Size::BOTH.into_iter().enumerate() {
@@ -356,7 +368,7 @@ impl Table {
                     bracket(pen, (x, end), y, look);
                 }
                 if own_rows {
-                    marks(pen, (x + 1, y + 1), cell.differs, cell.characteristic, look);
+                    marks(pen, (x + 1, y + 1), cell.marks, look);
                 }
             }
         }
@@ -375,12 +387,12 @@ fn bracket(pen: &mut Pen, (left, right): (u16, u16), y: u16, look: &Look) {
     pen.dot(right, y, ']', style);
 }
 
-fn marks(pen: &mut Pen, (x, y): (u16, u16), differs: bool, characteristic: bool, look: &Look) {
+fn marks(pen: &mut Pen, (x, y): (u16, u16), marks: Marks, look: &Look) {
     let style = look.styles().away;
     let mut x = x;
     for (on, sign) in [
-        (differs, look.sign('≠', '!')),
-        (characteristic, look.sign('•', '*')),
+        (marks.differs, look.sign('≠', '!')),
+        (marks.characteristic, look.sign('•', '*')),
     ] {
         if on {
             pen.dot(x, y, sign, style);

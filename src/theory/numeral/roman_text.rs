@@ -7,6 +7,22 @@ use crate::theory::kind::Triad;
 use crate::theory::pitch::PitchClass;
 use crate::theory::spelling::{Glyphs, accidentals};
 
+/// The keys that RomanText knows.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Key {
+    Major,
+    Minor,
+}
+
+impl Key {
+    fn minor_if(minor: bool) -> Key {
+        match minor {
+            true => Key::Minor,
+            false => Key::Major,
+        }
+    }
+}
+
 impl Numeral {
     /// In RomanText, as its reader in music21 takes it: the same pitch classes over the
     /// same bass. `None` for a bass that no figure says, and for what its reader does not
@@ -25,7 +41,7 @@ impl Numeral {
     /// are added notes; in minor VI and VII stand on the natural degrees, vi and vii on
     /// the raised ones.
     pub fn roman_text(&self) -> Option<String> {
-        let key = self.minor_key;
+        let key = Key::minor_if(self.minor_key);
         let k = kind(self.chord.kind);
         let bass = self.chord.bass_member()?.number;
         match (self.role, bass) {
@@ -36,12 +52,12 @@ impl Numeral {
             _ => {}
         }
         let target = self.role.target();
-        let minor = target.map_or(key, |t| t.minor);
+        let local = target.map_or(key, |t| Key::minor_if(t.minor));
         let triad = k.triad();
         let small = matches!(triad, Triad::Minor | Triad::Diminished);
         let seventh = k.seventh();
         let half = triad == Triad::Diminished && seventh == Some(10);
-        let mut text = roman_degree(self.degree, small, minor)?;
+        let mut text = roman_degree(self.degree, LetterCase::small_if(small), local)?;
         text.push_str(match triad {
             Triad::Diminished if half => "ø",
             Triad::Diminished => "o",
@@ -59,7 +75,7 @@ impl Numeral {
             _ => return None,
         });
         // What the key itself has on a number, against the major scale.
-        let has = |number: u8| -i8::from(minor && [3, 6, 7].contains(&number));
+        let has = |number: u8| -i8::from(local == Key::Minor && [3, 6, 7].contains(&number));
         let altered = |number: u8, semitones: u8| {
             let on = (self.degree.number + number - 2) % 7 + 1;
             let above = self.degree.semitones() + semitones as usize;
@@ -105,7 +121,7 @@ impl Numeral {
         }
         if let Some(t) = target {
             text.push('/');
-            text.push_str(&roman_degree(t.degree, t.minor, key)?);
+            text.push_str(&roman_degree(t.degree, LetterCase::small_if(t.minor), key)?);
         }
         Some(text)
     }
@@ -113,15 +129,17 @@ impl Numeral {
 
 /// A degree in a key of RomanText. `None` for ♭♭VI and ♭♭VII in minor: its reader takes
 /// bVI and bVII for the natural ones.
-fn roman_degree(d: Degree, small: bool, minor: bool) -> Option<String> {
+fn roman_degree(d: Degree, case: LetterCase, key: Key) -> Option<String> {
+    let minor = key == Key::Minor;
+    let natural = minor && case == LetterCase::Capital && matches!(d.number, 6 | 7);
     let usual = match d.number {
         3 if minor => -1,
-        6 | 7 if minor && !small => -1,
+        6 | 7 if natural => -1,
         _ => 0,
     };
-    if d.alter < usual && minor && !small && matches!(d.number, 6 | 7) {
+    if d.alter < usual && natural {
         return None;
     }
     let sign = accidentals(d.alter - usual, Glyphs::Ascii);
-    Some(sign + &roman(d.number, LetterCase::small_if(small)))
+    Some(sign + &roman(d.number, case))
 }

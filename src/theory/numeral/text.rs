@@ -21,9 +21,9 @@ impl Numeral {
         }
     }
 
-    /// The accidental of a degree on the user's basis. `small`: whether a minor or
-    /// diminished triad stands upon it.
-    fn sign(&self, d: Degree, small: bool, notation: &Notation) -> i8 {
+    /// The accidental of a degree on the user's basis. `case`: small where a minor
+    /// or diminished triad stands upon it.
+    fn sign(&self, d: Degree, case: LetterCase, notation: &Notation) -> i8 {
         let own = notation.numeral_basis == NumeralBasis::Mode || self.minor;
         let sign = match own {
             true => d.alter - self.own[(d.number as usize + 6) % 7],
@@ -31,7 +31,7 @@ impl Numeral {
         };
         // vi° and vii° of minor stand on the raised degrees without a sign, so ♭vi and
         // ♭vii on its own, as in RomanText.
-        match self.minor && small && matches!(d.number, 6 | 7) {
+        match self.minor && case == LetterCase::Small && matches!(d.number, 6 | 7) {
             true => sign - 1,
             false => sign,
         }
@@ -39,10 +39,10 @@ impl Numeral {
 
     fn target(&self, target: Target, notation: &Notation) -> String {
         let capitals = notation.case == NumeralCase::Capitals;
-        let sign = self.sign(target.degree, target.minor, notation);
-        let small = target.minor && !capitals;
-        accidentals(sign, notation.glyphs)
-            + &roman(target.degree.number, LetterCase::small_if(small))
+        let upon = LetterCase::small_if(target.minor);
+        let sign = self.sign(target.degree, upon, notation);
+        let case = if capitals { LetterCase::Capital } else { upon };
+        accidentals(sign, notation.glyphs) + &roman(target.degree.number, case)
     }
 
     fn textbook(&self, notation: &Notation) -> String {
@@ -79,17 +79,18 @@ impl Numeral {
             Role::Neapolitan if bass == Some(3) && k.symbol.is_empty() => return "N6".into(),
             _ => {}
         }
-        let mut small = matches!(triad, Triad::Minor | Triad::Diminished);
+        let minor = matches!(triad, Triad::Minor | Triad::Diminished);
+        let mut case = LetterCase::small_if(minor);
         let sign = match self.role {
             Role::Applied(_) | Role::Cadential(_) => 0,
             Role::TritoneSubstitute(_) => -1,
-            _ => self.sign(self.degree, small, notation),
+            _ => self.sign(self.degree, case, notation),
         };
         let mut number = self.degree.number;
         if matches!(self.role, Role::Cadential(_)) && notation.cadential == Cadential::Dominant {
-            (number, small) = (5, false);
+            (number, case) = (5, LetterCase::Capital);
         }
-        let mut text = accidentals(sign, glyphs) + &roman(number, LetterCase::small_if(small));
+        let mut text = accidentals(sign, glyphs) + &roman(number, case);
         let seventh = k.seventh();
         match (triad, seventh) {
             (Triad::Diminished, Some(10)) => text.push(if ascii { '0' } else { 'ø' }),
@@ -164,8 +165,8 @@ impl Numeral {
         let suffix = notation.marks.suffix(&kind(chord.kind).symbol, glyphs);
         let suffix = suffix.replace("(no5)", "");
         let stand = |d: Degree| {
-            let small = matches!(kind(chord.kind).triad(), Triad::Minor | Triad::Diminished);
-            let sign = self.sign(d, small, notation);
+            let minor = matches!(kind(chord.kind).triad(), Triad::Minor | Triad::Diminished);
+            let sign = self.sign(d, LetterCase::small_if(minor), notation);
             accidentals(sign, glyphs) + &roman(d.number, LetterCase::Capital)
         };
         let local = || roman(self.degree.number, LetterCase::Capital);

@@ -12,24 +12,30 @@ impl Ladder<'_> {
             return end;
         }
         let count = self.rungs.len();
-        let apart = rows as usize >= 2 * count - 1;
-        let shown = match apart {
-            true => count,
-            false => count.min(rows as usize),
+        let spacing = match rows as usize >= 2 * count - 1 {
+            true => Spacing::Apart,
+            false => Spacing::Close,
+        };
+        let shown = match spacing {
+            Spacing::Apart => count,
+            Spacing::Close => count.min(rows as usize),
         };
         let (chosen, middle) = self.middle();
         let mut from = middle.saturating_sub(shown / 2).min(count - shown);
         if let Some(chosen) = chosen {
             from = from.clamp((chosen + 1).saturating_sub(shown), chosen);
         }
-        let stride = if apart { 2 } else { 1 };
+        let stride = match spacing {
+            Spacing::Apart => 2,
+            Spacing::Close => 1,
+        };
         let used = shown as u16 * stride + 1 - stride;
         let top = 1 + u16::from(rows > used);
-        let place = Columns::new(self, pen.width(), apart);
+        let place = Columns::new(self, pen.width(), spacing);
         let rungs = self.rungs.iter().enumerate().skip(from).take(shown);
         for (i, (at, rung)) in rungs.enumerate() {
             let y = top + i as u16 * stride;
-            self.rung(pen, rung, (y, apart), &place, look);
+            self.rung(pen, rung, (y, spacing), &place, look);
             if let Some((name, _)) = self.beside.as_ref().filter(|b| b.1 == at) {
                 let style = look.styles().lit;
                 let points = look.sign('◂', '<');
@@ -108,7 +114,7 @@ impl Ladder<'_> {
         &self,
         pen: &mut Pen,
         rung: &Rung,
-        (y, apart): (u16, bool),
+        (y, spacing): (u16, Spacing),
         place: &Columns,
         look: &Look,
     ) {
@@ -152,6 +158,7 @@ impl Ladder<'_> {
             style,
         );
         let lowered = look.sign('↓', 'v');
+        let apart = spacing == Spacing::Apart;
         let before = if apart { y.saturating_sub(1) } else { y };
         if !place.notes.is_empty() {
             let plain = match rung.said {
@@ -181,6 +188,13 @@ impl Ladder<'_> {
     }
 }
 
+/// Whether the rungs have rows between them.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Spacing {
+    Close,
+    Apart,
+}
+
 /// The columns of a row.
 struct Columns {
     /// The column of the closing bracket.
@@ -196,7 +210,8 @@ struct Columns {
 }
 
 impl Columns {
-    fn new(ladder: &Ladder, w: u16, apart: bool) -> Columns {
+    fn new(ladder: &Ladder, w: u16, spacing: Spacing) -> Columns {
+        let apart = spacing == Spacing::Apart;
         let widest = |texts: &mut dyn Iterator<Item = u16>| texts.max().unwrap_or(0);
         let rungs = &ladder.rungs;
         // A question mark may follow the name.
