@@ -38,6 +38,7 @@ pub mod lines;
 pub mod listing;
 pub mod live;
 pub mod manual;
+pub mod meter;
 pub mod midi;
 mod nearest;
 pub mod performer;

@@ -387,7 +387,7 @@ fn harmonies<'a>(
             .bars
             .as_ref()
             .filter(|_| known == Known::InHindsight);
-        let place = bars.map(|bars| bars.place(h.span.start));
+        let place = bars.and_then(|bars| bars.place(h.span.start));
         HarmonyOut {
             start: chord.start,
             end: chord.end,

@@ -2,7 +2,8 @@
 
 use super::Analysis;
 use super::change::{Harmony, around, common_chord, harmonies, label, notes_altered, numeral};
-use crate::midi::{Bars, FaultKind};
+use crate::meter::Bars;
+use crate::midi::FaultKind;
 use crate::plain;
 use crate::plan::{Claim, Region};
 use crate::study::Plan;
@@ -126,28 +127,36 @@ fn sheet(a: &Analysis, bars: &Bars) -> String {
     let mut out = format!("  bar by bar, {}\n", which.title());
     let list = harmonies(a, list, which.into());
     let place = |at: Time| {
-        let place = bars.place(at);
-        (place.bar, place.beat.round() as u64)
+        let place = bars.place(at)?;
+        Some((place.bar, place.beat.round() as u64))
     };
-    let last = list.last().map_or(0, |h| {
+    // With the places where they begin and end; what goes on after the last bar ends with it.
+    let ends = |h: &Harmony| {
+        let stop = bars.stop(h.span.start).filter(|stop| *stop <= h.span.end);
+        place(stop.map_or(h.span.end, |stop| stop - Time(1)))
+    };
+    let placed = list
+        .iter()
+        .filter_map(|h| Some((place(h.span.start)?, ends(h)?, h)));
+    let placed: Vec<_> = placed.collect();
+    let last = placed.last().map_or(0, |(_, (bar, beat), _)| {
         // What ends with a bar does not reach into the next.
-        let (bar, beat) = place(h.span.end);
-        bar - u64::from(beat == 1)
+        bar - u64::from(*beat == 1)
     });
     if last > MOST {
         out += "    more than 10,000 bars, as with a wrong tempo: not written\n";
         return out;
     }
-    let mut rest = list.iter().peekable();
-    let mut before: Option<&Harmony> = None;
+    let mut rest = placed.iter().peekable();
+    let mut before: Option<(u64, u64)> = None;
     for bar in 1..=last {
         let mut cells: Vec<(u64, &str)> = Vec::new();
-        let goes_on = before.is_some_and(|h| place(h.span.end) > (bar, 1));
+        let goes_on = before.is_some_and(|end| end > (bar, 1));
         let mut beats = 0;
-        while let Some(h) = rest.next_if(|h| place(h.span.start).0 <= bar) {
-            cells.push((place(h.span.start).1, &h.label));
-            beats = bars.beats(h.span.start);
-            before = Some(h);
+        while let Some((start, end, h)) = rest.next_if(|(start, ..)| start.0 <= bar) {
+            cells.push((start.1, &h.label));
+            beats = bars.beats(h.span.start).unwrap_or(0).max(start.1);
+            before = Some(*end);
         }
         let text = match &cells[..] {
             [] if goes_on => "%".to_owned(),
@@ -169,6 +178,13 @@ fn sheet(a: &Analysis, bars: &Bars) -> String {
         let _ = write!(out, "| {text:<BAR$}");
         if bar % ROW == 0 || bar == last {
             let _ = writeln!(out, "|");
+        }
+    }
+    match list.len() - placed.len() {
+        0 => {}
+        1 => out += "    one harmony stands where there are no bars\n",
+        left => {
+            let _ = writeln!(out, "    {left} harmonies stand where there are no bars");
         }
     }
     out

@@ -4,8 +4,9 @@ use super::corrected::Words;
 use super::facts::{self, Facts};
 use super::words::Word;
 use crate::engine::Event;
+use crate::meter::Bars;
 use crate::midi::{
-    self, Bars, Fault, FaultKind, Faults, FileError, Limits, Performance, TextKind, Timed,
+    self, Fault, FaultKind, Faults, FileError, Limits, Performance, TextKind, Timed,
 };
 use crate::plan::Marker;
 use crate::theory::Catalogue;

@@ -16,7 +16,7 @@ use crate::engine::{
     Arrival, Degrees, Direction, HARMONIES, Harmony, Judgement, LATELY, Meant, Needs, RootedTriad,
     SILENCE, Stroke, evidence, harmonies_from, likeliest, on_its_bass, weight,
 };
-use crate::midi::Bars;
+use crate::meter::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{
     Bassist, Catalogue, Chord, Hearing, KeySet, Kinds, PitchClass, PitchClassSet, Sonority,

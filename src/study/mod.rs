@@ -16,7 +16,7 @@ use crate::correction::CorrectedPlan;
 use crate::engine::{
     Arrival, Aside, Change, Event, Frame, History, Judgement, Monitor, Observer, Scores, Stroke,
 };
-use crate::midi::Bars;
+use crate::meter::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Marker, TonalPlan};
 use crate::recording::Recording;
 use crate::theory::{Catalogue, KeySet};

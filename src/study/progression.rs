@@ -1,7 +1,7 @@
 //! The harmonies of a whole recording at their own pace, in hindsight.
 
 use crate::engine::{CHANGE, HarmonyEvidence, LineFollower, Meant, RootedTriad, Stroke};
-use crate::midi::Bars;
+use crate::meter::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
 use crate::theory::{Bassist, Catalogue, Hearing, KeySet, Line, PitchClassSet, Sonority};
 use crate::time::Time;
@@ -19,10 +19,12 @@ pub(super) fn price(bars: Option<&Bars>, at: Time) -> f32 {
 }
 
 fn accent(bars: &Bars, at: Time) -> f32 {
-    let beat = bars.nearest(at);
+    let Some(beat) = bars.nearest(at) else {
+        return 1.0;
+    };
     match at.since(beat).max(beat.since(at)) {
         off if off > NEAR => BETWEEN,
-        _ if bars.place(beat).beat < 1.5 => ON_A_BAR,
+        _ if bars.place(beat).is_some_and(|place| place.beat < 1.5) => ON_A_BAR,
         _ => 1.0,
     }
 }
@@ -144,7 +146,8 @@ impl<'a> Sheet<'a> {
         }
         if let Some(bars) = self.bars {
             for HarmonySpan { span, .. } in &mut self.out {
-                (span.start, span.end) = (bars.nearest(span.start), bars.nearest(span.end));
+                let nearest = |at| bars.nearest(at).unwrap_or(at);
+                (span.start, span.end) = (nearest(span.start), nearest(span.end));
             }
         }
         self.out

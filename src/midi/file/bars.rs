@@ -1,23 +1,20 @@
-//! Bars and beats of a file: its time signatures and tempos on the line of time.
+//! The time signatures and tempos of a file, and the bars that come of them.
 
 use super::clock::DEFAULT_TEMPO;
+use crate::meter::{Bars, Grid};
 use crate::time::{TICKS_PER_SECOND, Time};
 
-/// Where bars and beats fall. A beat is the written one, and three of them where the signature is
-/// compound: 6/8 has two (common practice, no source).
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Bars {
+/// Gathers what says where bars and beats fall. A beat is the written one, and three of them where
+/// the signature is compound: 6/8 has two (common practice, no source).
+pub(super) struct Signatures {
     /// Ticks to the quarter.
     division: u16,
-    /// Never empty.
-    stretches: Vec<Stretch>,
+    last: Stretch,
+    bars: Bars,
 }
 
-/// Maximum number of stretches, so that memory is bounded.
-const MOST: usize = 100_000;
-
 /// One tempo and one signature. Ticks are those of the file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy)]
 struct Stretch {
     at: Time,
     tick: u64,
@@ -55,41 +52,34 @@ impl Signature {
     }
 }
 
-/// A place in the music.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct BarBeat {
-    /// From 1.
-    pub bar: u64,
-    /// From 1, with what lies between beats as a fraction.
-    pub beat: f64,
-}
-
-impl Bars {
+impl Signatures {
     /// A file that begins with this signature, at `at` and `tick`.
-    pub(super) fn begin(
+    pub fn begin(
         division: u16,
         (at, tick): (Time, u64),
         tempo: Option<u32>,
         signature: Signature,
-    ) -> Bars {
-        let tempo = tempo.unwrap_or(DEFAULT_TEMPO);
+    ) -> Signatures {
         let first = Stretch {
             at,
             tick,
-            tempo,
+            tempo: tempo.unwrap_or(DEFAULT_TEMPO),
             signature,
             bar: 1,
             bar_tick: tick,
         };
-        Bars {
+        let mut signatures = Signatures {
             division,
-            stretches: vec![first],
-        }
+            last: first,
+            bars: Bars::default(),
+        };
+        signatures.push(first);
+        signatures
     }
 
     /// Another tempo from here on.
-    pub(super) fn tempo(&mut self, (at, tick): (Time, u64), tempo: u32) {
-        let last = self.last();
+    pub fn tempo(&mut self, (at, tick): (Time, u64), tempo: u32) {
+        let last = self.last;
         let length = last.signature.bar(self.division);
         let passed = tick.saturating_sub(last.bar_tick) / length;
         self.push(Stretch {
@@ -103,8 +93,8 @@ impl Bars {
     }
 
     /// Another signature from here on: a bar begins.
-    pub(super) fn signature(&mut self, (at, tick): (Time, u64), signature: Signature) {
-        let last = self.last();
+    pub fn signature(&mut self, (at, tick): (Time, u64), signature: Signature) {
+        let last = self.last;
         let length = last.signature.bar(self.division);
         let passed = tick.saturating_sub(last.bar_tick).div_ceil(length);
         self.push(Stretch {
@@ -117,65 +107,20 @@ impl Bars {
         });
     }
 
-    /// Beyond [`MOST`] further changes are ignored.
+    /// The bars that come of them.
+    pub fn bars(self) -> Bars {
+        self.bars
+    }
+
     fn push(&mut self, stretch: Stretch) {
-        self.stretches.pop_if(|last| last.tick >= stretch.tick);
-        if self.stretches.len() < MOST {
-            self.stretches.push(stretch);
-        }
-    }
-
-    fn last(&self) -> Stretch {
-        self.stretches[self.stretches.len() - 1]
-    }
-
-    /// The stretch of a moment, and when the next begins.
-    fn stretch(&self, at: Time) -> (Stretch, Option<Time>) {
-        let after = self.stretches.partition_point(|s| s.at <= at).max(1);
-        let next = self.stretches.get(after).map(|s| s.at);
-        (self.stretches[after - 1], next)
-    }
-
-    /// Our ticks to a beat of a stretch.
-    fn beat(&self, s: &Stretch) -> f64 {
-        let ticks = s.signature.bar(self.division) as f64 / s.signature.beats() as f64;
-        let quarter = f64::from(s.tempo) * TICKS_PER_SECOND as f64 / 1e6;
-        ticks * quarter / f64::from(self.division)
-    }
-
-    /// How many beats after the beginning of its first bar a stretch begins.
-    fn into(&self, s: &Stretch) -> f64 {
-        let ticks = s.signature.bar(self.division) as f64 / s.signature.beats() as f64;
-        (s.tick - s.bar_tick) as f64 / ticks
-    }
-
-    /// Where a moment lies; what comes before the first signature counts in the first bar.
-    pub fn place(&self, at: Time) -> BarBeat {
-        let (s, _) = self.stretch(at);
-        let beats = self.into(&s) + at.since(s.at).0 as f64 / self.beat(&s);
-        // Rounded, so that an error of less than a tick does not put a moment into the beat
-        // before.
-        let beats = (beats * 1e4).round() / 1e4;
-        let whole = s.signature.beats();
-        let bars = (beats / whole as f64).floor();
-        BarBeat {
-            bar: s.bar + bars as u64,
-            beat: beats - bars * whole as f64 + 1.0,
-        }
-    }
-
-    /// When the nearest beat is.
-    pub fn nearest(&self, at: Time) -> Time {
-        let (s, next) = self.stretch(at);
-        let (beat, into) = (self.beat(&s), self.into(&s));
-        let beats = (into + at.since(s.at).0 as f64 / beat).round();
-        let time = s.at + Time(((beats - into).max(0.0) * beat).round() as u64);
-        next.map_or(time, |next| time.min(next))
-    }
-
-    /// How many beats the bar of a moment has.
-    pub fn beats(&self, at: Time) -> u64 {
-        self.stretch(at).0.signature.beats()
+        self.last = stretch;
+        let beats = stretch.signature.beats();
+        let ticks = stretch.signature.bar(self.division) as f64 / beats as f64;
+        let quarter = f64::from(stretch.tempo) * TICKS_PER_SECOND as f64 / 1e6;
+        let beat = ticks * quarter / f64::from(self.division);
+        let into = (stretch.tick - stretch.bar_tick) as f64 / ticks;
+        let grid = Grid::new(beat, beats, stretch.bar, into);
+        self.bars.push(stretch.at, Some(grid));
     }
 }
 
@@ -185,7 +130,7 @@ mod tests {
     use super::*;
 
     fn place(bars: &Bars, ms: u64) -> (u64, f64) {
-        let place = bars.place(Time::millis(ms));
+        let place = bars.place(Time::millis(ms)).expect("bars");
         (place.bar, place.beat)
     }
 
@@ -202,9 +147,9 @@ mod tests {
         assert_eq!(place(&bars, 750), (1, 2.5));
         assert_eq!(place(&bars, 1500), (2, 1.0));
         assert_eq!(place(&bars, 4000), (3, 3.0));
-        assert_eq!(bars.nearest(Time::millis(1690)), Time::millis(1500));
-        assert_eq!(bars.nearest(Time::millis(1800)), Time::millis(2000));
-        assert_eq!(bars.beats(Time::millis(9000)), 3);
+        assert_eq!(bars.nearest(Time::millis(1690)), Some(Time::millis(1500)));
+        assert_eq!(bars.nearest(Time::millis(1800)), Some(Time::millis(2000)));
+        assert_eq!(bars.beats(Time::millis(9000)), Some(3));
     }
 
     #[test]
@@ -224,8 +169,8 @@ mod tests {
         assert_eq!(place(&bars, 3500), (2, 1.0));
         assert_eq!(place(&bars, 5000), (2, 2.0));
         assert_eq!(place(&bars, 6500), (3, 1.0));
-        assert_eq!(bars.nearest(Time::millis(3400)), Time::millis(3500));
-        assert_eq!(bars.beats(Time::millis(6000)), 2);
+        assert_eq!(bars.nearest(Time::millis(3400)), Some(Time::millis(3500)));
+        assert_eq!(bars.beats(Time::millis(6000)), Some(2));
     }
 
     #[test]

@@ -6,7 +6,7 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use super::bars::Bars;
+use super::bars::Signatures;
 use super::chunks::Track;
 use super::clock::Clock;
 use super::fault::{Excess, Faults, FileError};
@@ -116,6 +116,7 @@ pub(super) struct Merge<'f> {
     /// Ticks to the quarter, where there can be bars; and the tempo, once one was set.
     division: Option<u16>,
     tempo: Option<u32>,
+    signatures: Option<Signatures>,
 }
 
 impl<'f> Merge<'f> {
@@ -153,6 +154,7 @@ impl<'f> Merge<'f> {
                 _ => None,
             },
             tempo: None,
+            signatures: None,
         };
         let reading = match format {
             2 => merge.patterns(tracks)?,
@@ -162,6 +164,7 @@ impl<'f> Merge<'f> {
             merge.release();
         }
         merge.out.events.shrink_to_fit();
+        merge.out.bars = merge.signatures.map(Signatures::bars);
         Ok(merge.out)
     }
 
@@ -268,18 +271,18 @@ impl<'f> Merge<'f> {
             Content::Tempo(tempo) => {
                 self.clock.set_tempo(tempo);
                 self.tempo = Some(tempo);
-                if let Some(bars) = &mut self.out.bars {
-                    bars.tempo((at, item.tick), tempo);
+                if let Some(signatures) = &mut self.signatures {
+                    signatures.tempo((at, item.tick), tempo);
                 }
             }
             Content::Signature(signature) => {
                 let here = (at, item.tick);
-                match (&mut self.out.bars, self.division) {
+                match (&mut self.signatures, self.division) {
                     (_, None) => {}
-                    (Some(bars), _) => bars.signature(here, signature),
+                    (Some(before), _) => before.signature(here, signature),
                     (None, Some(division)) => {
-                        let bars = Bars::begin(division, here, self.tempo, signature);
-                        self.out.bars = Some(bars);
+                        let first = Signatures::begin(division, here, self.tempo, signature);
+                        self.signatures = Some(first);
                     }
                 }
             }

@@ -30,7 +30,6 @@ mod track;
 mod unison;
 mod write;
 
-pub use bars::{BarBeat, Bars};
 pub use fault::{BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError};
 pub use last_track::{counts_as_we_do, with_last_track};
 pub use limits::{LONGEST, Limits};

@@ -1,7 +1,7 @@
 //! What a file holds.
 
-use super::bars::Bars;
 use super::fault::Faults;
+use crate::meter::Bars;
 use crate::midi::event::Timed;
 use crate::time::Time;
 
@@ -12,7 +12,7 @@ use crate::time::Time;
 /// voices in unison do; a note-off that comes while another track still holds the key is dropped,
 /// since it would cut the other voice. In a file of type 2 the patterns follow one another, each
 /// ending with the release of what it left sounding.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Performance {
     pub events: Vec<Timed>,
     /// The latest end of a track, at least the last event's time.
