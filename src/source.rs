@@ -2,6 +2,7 @@
 //! show it.
 
 use crate::correction::CorrectedPlan;
+use crate::meter::{BarBeat, Click};
 use crate::time::Time;
 use std::sync::Arc;
 
@@ -19,6 +20,8 @@ pub struct Source {
     pub keeping: Keeping,
     /// The number of the sitting that is kept, or was last, in this run of the program, from 1.
     pub sitting: u64,
+    /// The click that is played to, and where in its bars the present is.
+    pub click: Option<(Click, BarBeat)>,
     /// The sitting of another day that is shown in the place of what is played now.
     pub opened: Option<Opened>,
     /// Messages that the queue could not take.

@@ -3,6 +3,7 @@
 use crate::correction::Revision;
 use crate::engine::{Change, Event, Explanation, History, Inertia, Reading};
 use crate::listing::Listing;
+use crate::meter::TypedClick;
 use crate::plan::Marker;
 use crate::source::Source;
 use crate::theory::SpelledTonality;
@@ -32,6 +33,10 @@ pub enum Request {
     Mark,
     /// A marker about the last 30 seconds.
     KeepLast,
+    /// A tap for the tempo at this moment of the keyboard's time; none: now.
+    Tap(Option<Time>),
+    /// The tempo and the meter that the player types, or none.
+    Click(TypedClick),
     /// The sitting ends here; the next note begins another.
     EndSitting,
     /// Works out what speaks for the tonality here: see [`Stage::explanation`].
@@ -42,6 +47,14 @@ pub enum Request {
     CloseList,
     /// Goes back from a sitting that was opened to what was there before.
     CloseSitting,
+}
+
+/// A job set off from the piano.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Job {
+    /// Its place in the settings.
+    pub number: usize,
+    pub at: Time,
 }
 
 /// How a file is to play.
@@ -76,8 +89,8 @@ pub trait Stage {
     /// Revises the corrected plan of the sitting that was opened, and its file;
     /// [`Source::opened`] has what came of it, the notice why nothing did.
     fn revise(&mut self, revision: Revision);
-    /// The next job set off from the piano, by its place in the settings.
-    fn job(&mut self) -> Option<usize> {
+    /// The next job set off from the piano.
+    fn job(&mut self) -> Option<Job> {
         None
     }
     /// Receives a message whenever there is something new to show.

@@ -103,7 +103,7 @@ fn bars_are_not_counted_unasked() {
 #[test]
 fn without_bars_the_file_is_said_to_have_none() {
     let (text, said, well) = analyze(false, &["--bars"]);
-    let wanted = "peregrinus: sheet.mid: has no time signature, and so no bars: leave --bars out\n";
+    let wanted = "peregrinus: sheet.mid: has no time signature and no click, and so no bars: leave --bars out\n";
     assert_eq!((text.as_str(), said.as_str(), well), ("", wanted, false));
     let (_, said, well) = analyze(true, &["--bars", "--format", "romantext"]);
     assert!(!well && said.contains("counts seconds, not bars"), "{said}");

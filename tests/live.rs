@@ -8,9 +8,10 @@ use peregrinus::engine::{
 };
 use peregrinus::listing::Progress;
 use peregrinus::live::{
-    About, Clock, Keep, Library, Listener, Order, Player, Sittings, SystemClock, Wanted, World,
-    listen, play,
+    About, Clock, Keep, Library, Listener, Order, Player, SetClick, Sittings, SystemClock, Wanted,
+    World, listen, play,
 };
+use peregrinus::meter::Tempo;
 use peregrinus::midi::{self, Connection, PortError, PortInfo, Ports, Sink, Trigger};
 use peregrinus::performer::Performer;
 use peregrinus::plan::{ChordSpan, Marker, Region, TonalPlan};
@@ -616,7 +617,7 @@ fn jobs_from_the_piano() {
     let mut done = Vec::new();
     wait_for(|| {
         let _ = listener.feed.news().recv_timeout(Duration::from_secs(20));
-        done.extend(listener.feed.jobs());
+        done.extend(listener.feed.jobs().map(|job| job.number));
         done.len() == 3
     });
     assert_eq!(done, [0, 1, 2]);
@@ -662,7 +663,7 @@ fn jobs_from_the_settings() {
         assert!(ports.send(bytes));
         wait_for(|| {
             let _ = listener.feed.news().recv_timeout(Duration::from_millis(20));
-            done.extend(listener.feed.jobs());
+            done.extend(listener.feed.jobs().map(|job| job.number));
             done.len() == count
         });
     }
@@ -792,8 +793,8 @@ fn keeping_on(
         days: None,
     };
     Keep {
-        record: None,
         sittings: Some(sittings),
+        ..Keep::default()
     }
 }
 
@@ -1186,6 +1187,167 @@ fn a_name_goes_to_the_sitting_that_was_going_on_when_it_was_begun() {
     assert_eq!(name("2026-11-29_20-15-03-2"), None);
 }
 
+/// Chords to a click that is tapped, by order and from the piano, changed and ended; the same
+/// without. What a click gives are bars, the same live, in the sitting and in the recording.
+#[test]
+fn a_click_gives_bars_and_changes_no_reading() {
+    let folder = tempfile::tempdir().unwrap();
+    let ms = Time::millis;
+    let run = |name: &str, clicked: bool| {
+        let (root, file) = (
+            folder.path().join(name),
+            folder.path().join(format!("{name}.mid")),
+        );
+        let keep = Keep {
+            record: Some(file.clone()),
+            ..keeping(&root)
+        };
+        let pedal = vec!["controller 20".parse().unwrap()];
+        let (mut listener, ports, clock) = start_keeping(pedal, keep);
+        let order = |order| {
+            if clicked {
+                listener.order(order);
+            }
+        };
+        let click = || listener.feed.status().click;
+        clock.set(ms(1_000));
+        order(Order::Tap(ms(1_000)));
+        clock.set(ms(1_520));
+        order(Order::Tap(ms(1_520)));
+        let tempo = || click().map(|now| now.click.tempo.to_string());
+        let tempo_is = |tempo_now: &str| {
+            let wanted = clicked.then(|| tempo_now.to_owned());
+            wait_for(|| tempo() == wanted);
+        };
+        tempo_is("115");
+        // The third comes from the piano.
+        clock.set(ms(2_000));
+        assert!(ports.send(&[0xb0, 20, 127, 20, 0]));
+        let mut jobs = Vec::new();
+        wait_for(|| {
+            jobs.extend(listener.feed.jobs());
+            !jobs.is_empty()
+        });
+        assert_eq!((jobs[0].number, jobs[0].at), (0, ms(2_000)));
+        order(Order::Tap(jobs[0].at));
+        tempo_is("120");
+        let end = play_chords(&ports, &clock, ms(3_000), &SHUTTLE);
+        assert_eq!(end, ms(11_000));
+        wait_for(|| listener.feed.reading().is_some_and(|r| r.at >= ms(10_990)));
+        let place =
+            |ms| click().map(|now| now.bars.place(Time::millis(ms)).map(|p| (p.bar, p.beat)));
+        // The sitting counts from its first note.
+        assert_eq!(place(3_000), clicked.then_some(Some((1, 1.0))));
+        assert_eq!(place(9_250), clicked.then_some(Some((4, 1.5))));
+        order(Order::Click("3/4".parse().unwrap()));
+        let three = || click().is_some_and(|now| now.click.meter.count() == 3);
+        wait_for(|| three() == clicked);
+        assert_eq!(place(12_500), clicked.then_some(Some((6, 1.0))));
+        let end = play_chords(&ports, &clock, end, &SHUTTLE);
+        order(Order::Click("".parse().unwrap()));
+        wait_for(|| click().is_none());
+        let end = play_chords(&ports, &clock, end, &SHUTTLE[..2]);
+        wait_for(|| {
+            listener
+                .feed
+                .reading()
+                .is_some_and(|r| r.at >= end - ms(10))
+        });
+        let history = listener.feed.history();
+        let heard = (history.plan().clone(), history.chords().to_vec());
+        listener.finish().unwrap();
+        (heard, sitting(&root, "2026-11-29_20-15-03"), read(&file))
+    };
+    let (heard, sitting, recording) = run("clicked", true);
+    let (heard_without, sitting_without, recording_without) = run("plain", false);
+    assert_eq!(heard, heard_without);
+    for (with, without) in [
+        (&sitting, &sitting_without),
+        (&recording, &recording_without),
+    ] {
+        assert!(with.events().eq(without.events()));
+        assert_eq!(with.facts.heard, without.facts.heard);
+        assert!(without.clicks.is_empty() && without.bars.is_none());
+    }
+    same_plan(&sitting);
+
+    let place = |r: &Recording, ms| {
+        let place = r.bars.as_ref().expect("bars").place(Time::millis(ms))?;
+        Some((place.bar, place.beat))
+    };
+    for (at, of_sitting) in [
+        (1_000, None),
+        (3_000, Some((1, 1.0))),
+        (9_250, Some((4, 1.5))),
+        (11_000, Some((5, 1.0))),
+        (12_500, Some((6, 1.0))),
+        (18_750, Some((10, 1.5))),
+        (19_500, None),
+    ] {
+        if at >= 3_000 {
+            assert_eq!(place(&sitting, at - 3_000), of_sitting, "{at}");
+        }
+        // The recording has the bar of the taps before.
+        let of_recording = of_sitting.map(|(bar, beat)| (bar + 1, beat));
+        let of_recording = if at == 1_000 {
+            Some((1, 1.0))
+        } else {
+            of_recording
+        };
+        assert_eq!(place(&recording, at), of_recording, "{at}");
+    }
+}
+
+/// The tempo of the settings begins with each sitting; a kill loses nothing of it.
+#[test]
+fn a_click_is_kept_across_a_kill() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("sittings");
+    let keep = Keep {
+        click: SetClick {
+            tempo: Tempo::per_minute(96.0),
+            meter: "6/8".parse().unwrap(),
+        },
+        ..keeping(&root)
+    };
+    let (listener, ports, clock) = start_keeping(Vec::new(), keep);
+    let end = play_chords(&ports, &clock, Time::millis(1_234), &SHUTTLE);
+    listener.order(Order::Tap(end));
+    let growing = root.join("growing").join("2026-11-29_20-15-03.mid");
+    let clicks = |path: &Path| {
+        let bytes = std::fs::read(path).unwrap_or_default();
+        recording::read(&bytes, Catalogue::standard()).map_or(Vec::new(), |r| r.clicks)
+    };
+    wait_for(|| clicks(&growing).len() == 2);
+    let other = folder.path().join("other");
+    Folder::new(&other).make().unwrap();
+    let copy = other.join("growing").join("2026-11-29_20-15-03.mid");
+    std::fs::copy(&growing, &copy).unwrap();
+    listener.finish().unwrap();
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let all = recover(&Folder::new(&other), &catalogue, &monitor()).unwrap();
+    assert!(
+        matches!(&all[..], [Recovered::Kept(kept)] if kept.cut_off),
+        "{all:?}"
+    );
+    for root in [&root, &other] {
+        let kept = sitting(root, "2026-11-29_20-15-03");
+        let begins = kept.clicks[0].1.expect("a click");
+        assert_eq!((kept.clicks[0].0, begins.from), (Time::ZERO, Time::ZERO));
+        assert_eq!(
+            (begins.tempo.to_string(), begins.meter.to_string()),
+            ("96".into(), "6/8".into())
+        );
+        assert_eq!(kept.clicks[1].0, Time::millis(8_000));
+        let place = |ms| kept.bars.as_ref().and_then(|b| b.place(Time::millis(ms)));
+        let place = |ms| place(ms).map(|p| (p.bar, p.beat));
+        assert_eq!(place(1_250), Some((2, 1.0)));
+        // A tap alone: one is here, and the tempo stays.
+        assert_eq!(place(8_000), Some((8, 1.0)));
+        assert_eq!(place(9_250), Some((9, 1.0)));
+    }
+}
+
 /// What is on the disk at any moment is what the next start keeps whole.
 #[test]
 fn a_sitting_that_is_cut_off_is_kept_whole() {
@@ -1413,8 +1575,8 @@ fn plays_what_comes(root: &Path) {
         days: None,
     };
     let keep = Keep {
-        record: None,
         sittings: Some(sittings),
+        ..Keep::default()
     };
     let listener = listen(world, Wanted::default(), monitor(), &[], keep).unwrap();
     wait_for(|| ports.send(&[0xfe]));

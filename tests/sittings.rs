@@ -1,8 +1,17 @@
 //! `peregrinus sittings` from end to end, and sittings where a file is asked for.
 
+use midly::{MetaMessage, TrackEventKind};
+use peregrinus::engine::Event;
+use peregrinus::meter::{Click, Meter, Tempo};
+use peregrinus::midi;
+use peregrinus::recording::Writer;
+use peregrinus::theory::Catalogue;
+use peregrinus::time::Time;
 use serde_json::Value;
+use std::io::Cursor;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
+use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
@@ -974,4 +983,135 @@ fn a_long_list_is_shown_a_page_at_a_time() {
     let (seen, _) = at_a_terminal(&home, &["sittings", "--limit", "1"], "");
     assert!(seen.starts_with("05_ferry_lamp "), "{seen}");
     assert!(!home.at("paged").exists());
+}
+
+/// Chords of two bars and more at 120 a minute after a second without bars; the click ends with
+/// them, and one more chord follows.
+fn clicked() -> Vec<u8> {
+    let catalogue = Arc::new(Catalogue::standard().clone());
+    let mut writer = Writer::new(Cursor::new(Vec::new()), catalogue).expect("memory");
+    let chords: [(&[u8], u64); 7] = [
+        (&[45, 57, 60, 64], 2),
+        (&[38, 53, 57, 60], 2),
+        (&[43, 53, 59, 62], 2),
+        (&[36, 52, 55, 60], 8),
+        (&[41, 53, 57, 60], 4),
+        (&[36, 52, 55, 60], 4),
+        (&[43, 55, 59, 62], 4),
+    ];
+    let channel = midi::Channel::ALL[0];
+    let mut at = Time::ZERO;
+    for (number, (keys, beats)) in chords.into_iter().enumerate() {
+        if number == 1 {
+            writer.click(
+                at,
+                Some(Click {
+                    tempo: Tempo::per_minute(120.0).expect("a tempo"),
+                    meter: Meter::COMMON,
+                    from: at,
+                }),
+            );
+        }
+        if number == 6 {
+            writer.click(at, None);
+        }
+        let mut all = |at, event: &dyn Fn(u8) -> midi::Event| {
+            for &key in keys {
+                writer.event(at, Event::Midi(event(key)));
+            }
+        };
+        let velocity = 80;
+        all(at, &|key| midi::Event::NoteOn {
+            channel,
+            key,
+            velocity,
+        });
+        at += Time::millis(500 * beats);
+        all(at, &|key| midi::Event::NoteOff { channel, key });
+    }
+    writer.finish(at).expect("memory").into_inner()
+}
+
+#[test]
+fn a_click_gives_a_sitting_bars() {
+    let home = Home::new();
+    let file = home.at("clicked.mid");
+    std::fs::write(&file, clicked()).unwrap();
+    written(&file, 1);
+    home.printed(&["sittings", "import", file.to_str().unwrap()]);
+    // What was taken is said on standard error.
+    let printed = |args: &[&str]| {
+        let out = home.run(args);
+        assert!(out.status.success(), "{args:?}");
+        String::from_utf8(out.stdout).unwrap()
+    };
+    let text = printed(&["analyze", "last", "--bars"]);
+    let (_, sheet) = text
+        .split_once("  bar by bar, in hindsight\n")
+        .expect("a sheet");
+    let bars: Vec<&str> = sheet.split('|').map(str::trim).take(7).collect();
+    assert_eq!(bars[..5], ["1", "Dm7 / G7 /", "C", "%", "F"], "{text}");
+    assert!(bars.contains(&"C"), "{text}");
+    assert!(
+        sheet.contains("2 harmonies stand where there are no bars"),
+        "{text}"
+    );
+    let json = printed(&["analyze", "last", "--bars", "--format", "json"]);
+    let json: Value = serde_json::from_str(&json).unwrap();
+    let list = json["hindsight"]["harmonies"].as_array().unwrap();
+    let places: Vec<Option<(u64, f64)>> = list
+        .iter()
+        .map(|h| Some((h["bar"].as_u64()?, h["beat"].as_f64()?)))
+        .collect();
+    let at = |bar, beat| Some((bar, beat));
+    let wanted = [
+        None,
+        at(1, 1.0),
+        at(1, 3.0),
+        at(2, 1.0),
+        at(4, 1.0),
+        at(5, 1.0),
+        None,
+    ];
+    assert_eq!(places, wanted, "{json}");
+
+    // For other programs: one second is a bar of four, and the click's first beat a bar line.
+    let out = home.at("out.mid");
+    home.printed(&["sittings", "export", "last", "-o", out.to_str().unwrap()]);
+    let bytes = std::fs::read(&out).unwrap();
+    let smf = midly::Smf::parse(&bytes).unwrap();
+    assert_eq!(smf.header.timing, midly::Timing::Metrical(960.into()));
+    let mut tick = 0;
+    let mut first = Vec::new();
+    for event in &smf.tracks[0] {
+        tick += event.delta.as_int();
+        match event.kind {
+            TrackEventKind::Meta(MetaMessage::Tempo(tempo)) => first.push((tick, tempo.as_int())),
+            TrackEventKind::Meta(MetaMessage::TimeSignature(4, 2, ..)) => first.push((tick, 4)),
+            _ => {}
+        }
+    }
+    assert_eq!(first[..3], [(0, 4), (0, 250_000), (3840, 500_000)]);
+    let mut struck = Vec::new();
+    let mut tick = 0;
+    for event in &smf.tracks[1] {
+        tick += event.delta.as_int();
+        if let TrackEventKind::Midi {
+            message: midly::MidiMessage::NoteOn { .. },
+            ..
+        } = event.kind
+        {
+            struck.push(tick);
+        }
+    }
+    struck.dedup();
+    assert_eq!(struck, [0, 3840, 5760, 7680, 15_360, 19_200, 23_040]);
+
+    // Without a click nothing pretends.
+    let (home, _) = Home::with_three();
+    let (code, said) = home.refused(&["analyze", "last", "--bars"]);
+    assert!(
+        code == 1 && said.contains("no time signature and no click"),
+        "{said}"
+    );
 }

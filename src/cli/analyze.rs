@@ -262,7 +262,7 @@ impl Share {
 }
 
 /// What `--bars` needs.
-const NO_BARS: &str = "has no time signature, and so no bars: leave --bars out";
+const NO_BARS: &str = "has no time signature and no click, and so no bars: leave --bars out";
 
 /// What `--plan corrected` needs.
 const NOT_CORRECTED: &str = "nobody has corrected its plan: peregrinus sittings correct does that, \

@@ -7,7 +7,9 @@ use super::{engine, memory, signature};
 use crate::console;
 use crate::engine::{Inertia, Reading};
 use crate::lines;
-use crate::live::{self, Keep, Library, Listener, Sittings, SystemClock, Unwritten, Wanted, World};
+use crate::live::{
+    self, Keep, Library, Listener, SetClick, Sittings, SystemClock, Unwritten, Wanted, World,
+};
 use crate::midi;
 use crate::performer::{Performer, demo, demo_notice};
 use crate::plain;
@@ -134,6 +136,10 @@ fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Readin
         Keep {
             record: record.map(Path::to_owned),
             sittings: sittings(settings),
+            click: SetClick {
+                tempo: settings.tempo,
+                meter: settings.meter,
+            },
         },
     )?;
     Ok((listener, idle))

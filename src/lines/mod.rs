@@ -6,6 +6,7 @@ mod spoken;
 use crate::console;
 use crate::engine::{Aside, Change, Established};
 use crate::formats::{VoicingOut, Words, voicing_out};
+use crate::meter::Click;
 use crate::plain;
 use crate::plan::Claim;
 use crate::screen::Action;
@@ -123,6 +124,7 @@ pub fn follow(stage: &mut dyn Chronicle, options: &Options) -> LinesOutcome {
         before: None,
         around: Around::default(),
         way_in: Source::default(),
+        click: (Time::ZERO, None, None),
         waiting: Waiting::default(),
     };
     let end = print(stage, options, &mut printer);
@@ -142,7 +144,9 @@ fn print(
     let mut quiet = Duration::ZERO;
     loop {
         let over = stop.load(Ordering::Relaxed) || stage.ended();
-        printer.tell_way_in(stage.source());
+        let source = stage.source();
+        let click = source.click.map(|(click, _)| click);
+        printer.tell_way_in(source);
         let mut result = Ok(());
         stage.changes(&mut |news| {
             if result.is_ok() {
@@ -150,6 +154,7 @@ fn print(
             }
         });
         let now = stage.now();
+        let result = result.and_then(|()| printer.tell_click(now, click));
         let result =
             result.and_then(|()| printer.settle(now, if over { Duration::MAX } else { quiet }));
         match result.and_then(|()| io::stdout().flush()) {
@@ -163,11 +168,12 @@ fn print(
         if over {
             return Ok(());
         }
-        while let Some(number) = stage.job() {
+        while let Some(job) = stage.job() {
             let action = options
                 .jobs
-                .get(number)
-                .and_then(|name| Action::named(name));
+                .get(job.number)
+                .and_then(|name| Action::named(name))
+                .map(|action| action.at(job.at));
             if action == Some(Action::Quit) {
                 return Ok(());
             }
@@ -223,6 +229,8 @@ fn stop_flag() -> io::Result<Arc<AtomicBool>> {
 /// A chord is printed when no key has been struck for this long after it: keys struck together
 /// are one line.
 const STROKE: Time = Time::millis(50);
+/// A tempo that lasts this long is said.
+const STAYS: Time = Time::millis(2000);
 /// How long news is waited for at a time.
 const LOOK: Duration = Duration::from_millis(250);
 /// A rest shorter than this, with a chord after it, is no line.
@@ -309,6 +317,8 @@ struct Printer<'a> {
     around: Around,
     /// As it was last reported.
     way_in: Source,
+    /// Since when there is this click, and the one that was said.
+    click: (Time, Option<Click>, Option<Click>),
     waiting: Waiting,
 }
 
@@ -353,6 +363,32 @@ impl Printer<'_> {
             notice: source.notice.or(self.way_in.notice.take()),
             ..source
         };
+    }
+
+    /// Says another tempo or meter, once it has stayed: while it is tapped it changes from tap to
+    /// tap.
+    fn tell_click(&mut self, now: Time, click: Option<Click>) -> io::Result<()> {
+        let same = |a: Option<Click>, b: Option<Click>| {
+            let shown = |c: Click| (c.tempo.to_string(), c.meter);
+            a.map(shown) == b.map(shown)
+        };
+        let (since, latest, said) = &mut self.click;
+        if !same(click, *latest) {
+            (*since, *latest) = (now, click);
+        }
+        if same(*latest, *said) || now.since(*since) < STAYS {
+            return Ok(());
+        }
+        *said = *latest;
+        let line = match *said {
+            Some(click) => format!("tempo {}, meter {}", click.tempo, click.meter),
+            None => "no bars any longer".into(),
+        };
+        match self.voice {
+            Some(_) => return spoken(&line.replace('/', " ")),
+            None => console::report(&line),
+        }
+        Ok(())
     }
 
     fn take(&mut self, news: News) -> io::Result<()> {

@@ -4,7 +4,7 @@ use super::explain::{Explainer, Slot};
 use super::status::{Status, StatusBoard, lock};
 use crate::engine::{Change, Explanation, History, Monitor, Observer, Reading};
 use crate::plan::Marker;
-use crate::stage::News;
+use crate::stage::{Job, News};
 use crate::theory::SpelledTonality;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, bounded, never};
@@ -29,7 +29,7 @@ pub(super) struct Publisher {
     latest: Arc<Mutex<Option<Reading>>>,
     items: Sender<Item>,
     news: Sender<()>,
-    jobs: Sender<usize>,
+    jobs: Sender<Job>,
     explainer: Explainer,
 }
 
@@ -39,7 +39,7 @@ pub struct Feed {
     explanation: Slot,
     items: Receiver<Item>,
     news: Receiver<()>,
-    jobs: Receiver<usize>,
+    jobs: Receiver<Job>,
     history: History,
     markers: Vec<Marker>,
     board: StatusBoard,
@@ -116,8 +116,8 @@ impl Publisher {
     }
 
     /// A job was set off from the piano. Never waits.
-    pub fn job(&self, number: usize) {
-        let _ = self.jobs.try_send(number);
+    pub fn job(&self, job: Job) {
+        let _ = self.jobs.try_send(job);
         let _ = self.news.try_send(());
     }
 }
@@ -167,9 +167,9 @@ impl Feed {
         std::mem::take(&mut self.markers)
     }
 
-    /// The jobs set off from the piano since the last call: their places in
+    /// The jobs set off from the piano since the last call; their numbers are places in
     /// [`super::Wanted::jobs`].
-    pub fn jobs(&self) -> impl Iterator<Item = usize> + use<'_> {
+    pub fn jobs(&self) -> impl Iterator<Item = Job> + use<'_> {
         self.jobs.try_iter()
     }
 

@@ -1,5 +1,6 @@
 //! The engine's thread on a keyboard.
 
+use super::click::{Clicks, SetClick};
 use super::clock::Clock;
 use super::feed::{Feed, Publisher, feed};
 use super::finder::{Finder, Wanted};
@@ -11,8 +12,10 @@ use super::sitting::{Begins, SittingTap, Sittings};
 use super::status::{StatusBoard, Unwritten};
 use super::thread::{EngineThread, Stop};
 use crate::engine::{Change, Event, Monitor, Observer, Phrases};
+use crate::meter::TypedClick;
 use crate::midi::{self, Incoming, IntakeReceiver, Ports, intake};
 use crate::sittings::InForce;
+use crate::stage::Job;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, never, select};
 use std::path::PathBuf;
@@ -40,12 +43,13 @@ pub struct Listener {
     finder: Option<Finder>,
 }
 
-/// What is kept of what is played.
+/// What is kept of what is played, and the click that it is played to.
 #[derive(Default)]
 pub struct Keep {
     /// A file to write all of it to.
     pub record: Option<PathBuf>,
     pub sittings: Option<Sittings>,
+    pub click: SetClick,
 }
 
 /// Starts listening. `monitor`: told nothing yet; `first`: the settings in force.
@@ -81,6 +85,9 @@ pub fn listen(
             in_force: InForce::default(),
             tell,
             recording,
+            clicks: Clicks::new(keep.click),
+            begun: false,
+            board: board.clone(),
         },
         intake: receiver,
         board: board.clone(),
@@ -189,7 +196,9 @@ impl Engine {
             self.heard.publish();
             // After the reading, so that a job finds the reading of its moment.
             let publisher = &self.heard.tell.publisher;
-            self.intake.fired().for_each(|number| publisher.job(number));
+            self.intake
+                .fired()
+                .for_each(|number| publisher.job(Job { number, at: now }));
             let dropped = self.intake.dropped();
             if dropped != self.dropped {
                 self.dropped = dropped;
@@ -206,6 +215,8 @@ impl Engine {
             Order::Set(event) => self.heard.take(self.clock.now(), event),
             Order::Mark(name, about) => self.heard.mark(self.clock.now(), name, about),
             Order::NameSitting(number, name) => self.heard.name_sitting(number, name),
+            Order::Tap(at) => self.heard.tap(self.clock.now(), at),
+            Order::Click(typed) => self.heard.type_click(self.clock.now(), typed),
             Order::EndSitting => self.heard.end_sitting(self.clock.now()),
             Order::Explain => self.heard.tell.publisher.explain(&self.heard.monitor),
             // These are for files.
@@ -245,12 +256,19 @@ struct Heard {
     in_force: InForce,
     tell: Tell,
     recording: Option<Recorder>,
+    clicks: Clicks,
+    /// Whether a note has been played.
+    begun: bool,
+    board: StatusBoard,
 }
 
 impl Heard {
     /// One event, at the time that the engine takes it in: that is what is kept.
     fn take(&mut self, at: Time, event: Event) {
         let at = at.max(self.monitor.now());
+        if let Event::Midi(midi::Event::NoteOn { .. }) = event {
+            self.begin_bars(at);
+        }
         if let Some(sitting) = &mut self.tell.sitting {
             let another = sitting.event(at, event) == Begins::Another;
             // What a recording holds is heard in one go when it is read again.
@@ -263,6 +281,52 @@ impl Heard {
         if let Some(r) = &mut self.recording {
             r.note(at, event);
         }
+    }
+
+    /// Where a note begins a sitting, bars count from 1.
+    fn begin_bars(&mut self, at: Time) {
+        let first = !std::mem::replace(&mut self.begun, true);
+        let begins = match &mut self.tell.sitting {
+            Some(sitting) => {
+                sitting.advance_to(at);
+                sitting.rests()
+            }
+            None => first,
+        };
+        if begins {
+            if self.clicks.begin(at) {
+                self.record_click(at);
+            }
+            self.tell_click();
+        }
+    }
+
+    fn tap(&mut self, now: Time, at: Time) {
+        let now = now.max(self.monitor.now());
+        if self.clicks.tap(at, now) {
+            self.record_click(now);
+            self.tell_click();
+        }
+    }
+
+    fn type_click(&mut self, now: Time, typed: TypedClick) {
+        let now = now.max(self.monitor.now());
+        if self.clicks.typed(now, typed) {
+            self.record_click(now);
+            self.tell_click();
+        }
+    }
+
+    fn record_click(&mut self, at: Time) {
+        let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
+        for recorder in self.recording.iter_mut().chain(kept) {
+            recorder.click(at, self.clicks.click());
+        }
+    }
+
+    fn tell_click(&self) {
+        let now = self.clicks.now();
+        self.board.update(|s| s.click = now);
     }
 
     /// A sitting is heard as it will be when it is read again: without those before it.

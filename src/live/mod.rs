@@ -8,6 +8,7 @@
 //! beside the engine's works out. The seams to the outside are in [`World`]. Sittings of other
 //! days are listed and read on threads of a [`Library`].
 
+mod click;
 mod clock;
 mod explain;
 mod feed;
@@ -23,6 +24,7 @@ mod sitting;
 mod status;
 mod thread;
 
+pub use click::{ClickNow, SetClick};
 pub use clock::{Clock, SystemClock};
 pub use feed::Feed;
 pub use finder::{Remember, Wanted};

@@ -2,6 +2,7 @@
 
 use super::mark::About;
 use crate::engine::Event;
+use crate::meter::TypedClick;
 use crate::source::Repeat;
 use crate::time::Time;
 
@@ -19,6 +20,10 @@ pub enum Order {
     NameSitting(u64, String),
     /// The sitting ends here; the next note begins another. Means nothing to a file.
     EndSitting,
+    /// A tap at this moment: what it makes of the click. Means nothing to a file.
+    Tap(Time),
+    /// A tempo and a meter from now on, or none. Means nothing to a file.
+    Click(TypedClick),
     /// Why things are as they stand; [`Feed::explanation`](super::Feed::explanation) has
     /// the answer soon.
     Explain,

@@ -94,6 +94,8 @@ impl Player {
             | Order::Mark(..)
             | Order::NameSitting(..)
             | Order::EndSitting
+            | Order::Tap(_)
+            | Order::Click(_)
             | Order::Explain => {}
         }
         self.engine.order(order);
@@ -428,7 +430,11 @@ impl Playback {
             Order::Speed(speed) if speed.is_finite() => {
                 self.speed = speed.clamp(SPEEDS.0, SPEEDS.1);
             }
-            Order::Speed(_) | Order::NameSitting(..) | Order::EndSitting => {}
+            Order::Speed(_)
+            | Order::NameSitting(..)
+            | Order::EndSitting
+            | Order::Tap(_)
+            | Order::Click(_) => {}
             Order::Repeat(repeat) => {
                 self.repeat = match repeat {
                     Repeat::Between(a, b) => {

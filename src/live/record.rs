@@ -3,6 +3,7 @@
 
 use super::status::{StatusBoard, Unwritten};
 use crate::engine::{Change, Event};
+use crate::meter::Click;
 use crate::midi;
 use crate::plain;
 use crate::plan::Marker;
@@ -47,6 +48,7 @@ fn remedy(why: &std::io::Error) -> String {
 enum Note {
     Event(Time, Event),
     Marker(Marker),
+    Click(Time, Option<Click>),
     Change(Time, Change),
     Name(u64, String),
     End(Time),
@@ -195,6 +197,14 @@ impl Recorder {
         }
     }
 
+    /// A click is in force from here on, or none.
+    pub fn click(&mut self, at: Time, click: Option<Click>) {
+        let Some(notes) = &self.notes else { return };
+        if let Err(TrySendError::Full(_)) = notes.try_send(Note::Click(at, click)) {
+            self.missed += 1;
+        }
+    }
+
     /// What the engine says, of which the plan as heard is made.
     pub fn change(&mut self, at: Time, change: Change) {
         if let Some(notes) = &self.notes {
@@ -275,6 +285,11 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
                 dirty = true;
                 recording.marker(&marker);
             }
+            Ok(Note::Click(at, click)) => {
+                last = at;
+                dirty = true;
+                recording.click(at, click);
+            }
             // These are for sittings.
             Ok(Note::Change(..) | Note::Name(..)) => {}
             Ok(Note::End(end)) => {
@@ -313,6 +328,7 @@ fn keep(mut keeper: Keeper, notes: &Receiver<Note>, caught_up: impl Fn()) -> Res
             }
             Ok(Note::Marker(marker)) => keeper.marker(&marker),
             Ok(Note::Name(number, name)) => keeper.name(number, &name),
+            Ok(Note::Click(at, click)) => keeper.click(at, click),
             Ok(Note::Change(at, change)) => keeper.change(at, change),
             Ok(Note::End(at)) => {
                 last = at;

@@ -98,6 +98,11 @@ impl SittingTap {
         begins
     }
 
+    /// Whether a note would begin a sitting.
+    pub fn rests(&self) -> bool {
+        self.last.is_none()
+    }
+
     pub fn change(&mut self, at: Time, change: Change) {
         if self.last.is_some() {
             self.recorder.change(at, change);

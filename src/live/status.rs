@@ -1,5 +1,6 @@
 //! What there is to say about the way in, as threads write it and front ends read it.
 
+use super::click::ClickNow;
 use crate::source::{Keeping, Link};
 use crate::stage::StageError;
 use crossbeam_channel::Sender;
@@ -34,6 +35,8 @@ pub struct Status {
     pub keeping: Keeping,
     /// The number of the latest sitting in this run of the program, from 1.
     pub sitting: u64,
+    /// The click in force.
+    pub click: Option<ClickNow>,
     /// The id of the latest sitting that has ended and stands among the others.
     pub kept: Option<String>,
     /// A line about sittings, while the way in has none.

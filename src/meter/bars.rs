@@ -179,6 +179,14 @@ impl Bars {
         self.push(start, Some(grid));
     }
 
+    /// What holds from the last change on.
+    pub fn latest(&self) -> Bars {
+        let last = self.stretches.last().copied();
+        Bars {
+            stretches: last.into_iter().collect(),
+        }
+    }
+
     /// How many bars have begun before a moment.
     fn bars_until(&self, end: Time) -> u64 {
         let before = self.stretches.iter().rev();
@@ -243,8 +251,12 @@ impl Bars {
             let before = drawn;
             // The bar that the stretch begins in, those after it, and how many lines there are.
             let first = grid.map_or(0, |grid| grid.place(Time::ZERO).bar);
+            // Exact to half a tick: a place is rounded, and may be that of the bar behind.
             let last = grid.map_or(0, |grid| {
-                grid.place(next.since(stretch.at).since(Time(1))).bar
+                let length = next.since(stretch.at).0 as f64 - 0.5;
+                let bars = (grid.into + length / grid.beat) / grid.beats as f64;
+                let last = grid.bar.saturating_add_signed(bars.ceil() as i64 - 1);
+                last.max(first)
             });
             drawn = drawn.max(last);
             let end_of_bars = Line {
@@ -254,6 +266,12 @@ impl Bars {
             let numbers = (before + 1).max(first)..=last;
             let lines = numbers.filter_map(move |bar| {
                 let grid = grid?;
+                if bar == first {
+                    return Some(Line {
+                        at: stretch.at,
+                        bar: meter,
+                    });
+                }
                 let bars = bar as f64 - grid.bar as f64;
                 let ticks = (bars * grid.beats as f64 - grid.into) * grid.beat;
                 let at = stretch.at + Time(ticks.round().max(0.0) as u64);

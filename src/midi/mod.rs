@@ -31,7 +31,7 @@ pub use event::{Channel, Event, PERCUSSION, Timed};
 pub use file::{
     BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError, FileWriter, KeySignature,
     LONGEST, Limits, Performance, Text, TextKind, counts_as_we_do, read, read_with, track,
-    with_last_track, write,
+    with_bar_lines, with_last_track, write,
 };
 pub use intake::{Incoming, IntakeReceiver, IntakeSender, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};

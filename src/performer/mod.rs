@@ -11,11 +11,12 @@ mod said;
 use crate::correction::Revision;
 use crate::engine::{Event, Explanation, History, Inertia, Monitor, Reading};
 use crate::listing::{Listing, Progress};
-use crate::live::{About, Feed, Library, Listener, Order, Player, Unwritten};
+use crate::live::{About, ClickNow, Feed, Library, Listener, Order, Player, Unwritten};
+use crate::meter::{BarBeat, Click};
 use crate::plain;
 use crate::plan::Marker;
 use crate::source::{Link, Repeat, Source, Transport};
-use crate::stage::{Chronicle, News, Pace, Request, Stage, StageError};
+use crate::stage::{Chronicle, Job, News, Pace, Request, Stage, StageError};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, Sender, bounded, never};
 use opened::OpenedSitting;
@@ -268,6 +269,21 @@ impl Performer {
         }
     }
 
+    /// The click that the keyboard is played to, and where its bars stand.
+    fn click(&self) -> Option<(Click, BarBeat)> {
+        let listener = self.keyboard.as_ref()?;
+        let ClickNow { click, bars } = listener.feed.status().click?;
+        Some((click, bars.place(listener.now())?))
+    }
+
+    /// How long it is to the next beat.
+    fn until_beat(&self) -> Option<Duration> {
+        let listener = self.keyboard.as_ref()?;
+        let now = listener.now();
+        let next = listener.feed.status().click?.bars.next_beat(now)?;
+        Some(next.since(now).duration())
+    }
+
     fn close_sitting(&mut self) {
         self.opened = None;
         let goes_on = std::mem::take(&mut self.goes_on);
@@ -346,6 +362,7 @@ impl Stage for Performer {
             recording: recording.map(|r| plain::name(r).into_owned()),
             keeping: status.keeping,
             sitting: status.sitting,
+            click: self.click(),
             opened: None,
             dropped: status.dropped,
             notice: None,
@@ -413,6 +430,12 @@ impl Stage for Performer {
                 let name = format!("kept {}", said.kept);
                 self.order(Order::Mark(name, About::Last(KEPT)));
             }
+            Request::Tap(at) => {
+                if let Some(listener) = &self.keyboard {
+                    listener.order(Order::Tap(at.unwrap_or_else(|| listener.now())));
+                }
+            }
+            Request::Click(typed) => self.order_to_the_keyboard(Order::Click(typed)),
             Request::EndSitting => self.order_to_the_keyboard(Order::EndSitting),
             Request::ListSittings => {
                 if let Some(library) = &self.library {
@@ -479,7 +502,7 @@ impl Stage for Performer {
         }
     }
 
-    fn job(&mut self) -> Option<usize> {
+    fn job(&mut self) -> Option<Job> {
         self.keyboard.as_ref().and_then(|l| l.feed.jobs().next())
     }
 
@@ -497,11 +520,12 @@ impl Stage for Performer {
         // Ages are shown in seconds; before the first note there are none.
         let begun = self.feed().and_then(Feed::reading).is_some_and(|r| r.begun);
         let demo = self.file.is_some() && self.keyboard.is_some();
-        if begun || demo {
-            Duration::from_secs(1)
-        } else {
-            Duration::from_secs(3600)
-        }
+        let patience = match begun || demo {
+            true => Duration::from_secs(1),
+            false => Duration::from_secs(3600),
+        };
+        self.until_beat()
+            .map_or(patience, |beat| patience.min(beat))
     }
 }
 

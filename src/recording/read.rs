@@ -4,7 +4,7 @@ use super::corrected::Words;
 use super::facts::{self, Facts};
 use super::words::Word;
 use crate::engine::Event;
-use crate::meter::Bars;
+use crate::meter::{Bars, Click};
 use crate::midi::{
     self, Fault, FaultKind, Faults, FileError, Limits, Performance, TextKind, Timed,
 };
@@ -23,7 +23,9 @@ pub struct Recording {
     /// The moments that the file names, in order.
     pub markers: Vec<Marker>,
     pub end: Time,
-    /// Where its bars and beats are, if the file says so.
+    /// The clicks that it was played to, each from its moment on, in order; none: it ended.
+    pub clicks: Vec<(Time, Option<Click>)>,
+    /// Where its bars and beats are, if its clicks or the file's signatures say so.
     pub bars: Option<Bars>,
     /// What it says of itself, if it is a sitting.
     pub facts: Facts,
@@ -89,6 +91,7 @@ impl Recording {
                     at: text.at,
                     event,
                 }),
+                Some((Ok(Word::Click(click)), text)) => out.clicks.push((text.at, click)),
                 Some((Ok(Word::Release(messages)), text)) => releases.push(Release {
                     before_event: text.before_event,
                     at: text.at,
@@ -124,7 +127,12 @@ impl Recording {
         }
         out.facts.partly = settled.partly.map(|words| (words, settled.plan.clone()));
         out.facts.corrected = settled.plan;
-        out.bars = performance.bars;
+        // A click was played to; signatures may be what a program writes by itself.
+        let clicks = || Bars::of_clicks(out.clicks.iter().copied());
+        out.bars = match out.clicks.iter().any(|(_, click)| click.is_some()) {
+            true => Some(clicks()),
+            false => performance.bars,
+        };
         out.faults = performance.faults;
         if let Some((said, offset, count)) = unknown {
             out.faults.push(Fault {

@@ -10,25 +10,31 @@
 //! | `pin=Eb mixolydian`, `pin=none` | names refer to this tonality from here on, or to none |
 //! | `home=G#`, `home=none` | the player says what is home, or takes it back |
 //! | `aside=true` | what follows stays out of the plan, until `aside=false` |
+//! | `click=625000 4/4 12.000000`, `click=none` | bars: microseconds to a beat, the meter, and a downbeat in seconds from the start; or none from here on |
 //! | `about 12.000000 14.500000` | the stretch that the marker right before is about, in seconds from the start |
 //! | `release 3` | every key and pedal is let go; the number says how many messages follow that spell it out for other programs |
 
 use crate::engine::{Aside, Bassist, Event, Filter};
+use crate::meter::{Click, Tempo};
 use crate::theory::{Catalogue, Glyphs, Spelling};
-use crate::time::Time;
+use crate::time::{TICKS_PER_SECOND, Time};
 
 const OURS: &str = "peregrinus: ";
 const ABOUT: &str = "about ";
 const RELEASE: &str = "release ";
 const PIN: &str = "pin=";
 const HOME: &str = "home=";
+const CLICK: &str = "click=";
 const NONE: &str = "none";
+const MICROSECONDS: u64 = 1_000_000 / TICKS_PER_SECOND;
 
 /// What a text of ours says.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Word {
     /// A setting, or something that the player says. Never [`Event::Midi`].
     Event(Event),
+    /// A click is in force from here on, or none.
+    Click(Option<Click>),
     /// The stretch that the marker before is about.
     About(Time, Time),
     /// Everything is let go; the number of messages that follow and spell it out.
@@ -62,6 +68,9 @@ impl Word {
         if let Some(messages) = text.strip_prefix(RELEASE) {
             return messages.parse().ok().map(Word::Release);
         }
+        if let Some(said) = text.strip_prefix(CLICK) {
+            return click(said).map(Word::Click);
+        }
         event(text, catalogue).map(Word::Event)
     }
 
@@ -69,6 +78,11 @@ impl Word {
     pub fn text(self, catalogue: &Catalogue) -> Option<String> {
         let said = match self {
             Word::About(from, to) => format!("{ABOUT}{:.6} {:.6}", from.seconds(), to.seconds()),
+            Word::Click(None) => format!("{CLICK}{NONE}"),
+            Word::Click(Some(Click { tempo, meter, from })) => {
+                let beat = tempo.beat().0 * MICROSECONDS;
+                format!("{CLICK}{beat} {meter} {:.6}", from.seconds())
+            }
             Word::Release(messages) => format!("{RELEASE}{messages}"),
             Word::Event(event) => written(event, catalogue)?,
         };
@@ -78,12 +92,29 @@ impl Word {
 
 fn about(stretch: &str) -> Option<Word> {
     let (from, to) = stretch.split_once(' ')?;
-    let time = |s: &str| {
-        let seconds: f64 = s.parse().ok()?;
-        (seconds.is_finite() && seconds >= 0.0).then(|| Time::from_seconds(seconds))
-    };
-    let (from, to) = (time(from)?, time(to)?);
+    let (from, to) = (moment(from)?, moment(to)?);
     (from <= to).then_some(Word::About(from, to))
+}
+
+fn moment(text: &str) -> Option<Time> {
+    let seconds: f64 = text.parse().ok()?;
+    (seconds.is_finite() && seconds >= 0.0).then(|| Time::from_seconds(seconds))
+}
+
+/// A click, or none where the text says so.
+fn click(text: &str) -> Option<Option<Click>> {
+    if text == NONE {
+        return Some(None);
+    }
+    let mut parts = text.split(' ');
+    let beat: u64 = parts.next()?.parse().ok()?;
+    let beat = beat.saturating_add(MICROSECONDS / 2) / MICROSECONDS;
+    let click = Click {
+        tempo: Tempo::of_beat(Time(beat))?,
+        meter: parts.next()?.parse().ok()?,
+        from: moment(parts.next()?)?,
+    };
+    parts.next().is_none().then_some(Some(click))
 }
 
 fn written(event: Event, catalogue: &Catalogue) -> Option<String> {
@@ -160,6 +191,7 @@ fn event(text: &str, catalogue: &Catalogue) -> Option<Event> {
 mod tests {
     use super::*;
     use crate::engine::{Fading, Inertia};
+    use crate::meter::Meter;
     use crate::theory::{PitchClass, SpelledTonality, Tonality};
     use proptest::prelude::*;
 
@@ -194,6 +226,17 @@ mod tests {
         words.extend([0, 1, 48, 255].map(Word::Release));
         words.push(Word::About(Time(600_001), Time::millis(40_000)));
         words.push(Word::About(Time::ZERO, Time::ZERO));
+        words.push(Word::Click(None));
+        let beats = [10_000, 10_001, 31_250, 149_999, 150_000].map(Time);
+        for (beat, from) in beats.into_iter().zip([0, 1, 600_001, 7, 180_000_000_003]) {
+            for (count, unit) in [(1, 4), (4, 4), (15, 8), (6, 8)] {
+                words.push(Word::Click(Some(Click {
+                    tempo: Tempo::of_beat(beat).unwrap(),
+                    meter: Meter::new(count, unit).unwrap(),
+                    from: Time(from),
+                })));
+            }
+        }
         for word in words {
             let text = word.text(standard()).unwrap();
             assert_eq!(Word::read(&text, standard()), Some(Ok(word)), "{text}");
@@ -224,6 +267,14 @@ mod tests {
         let release = Event::Midi(crate::midi::Event::Release);
         assert_eq!(said(release), None, "it is a word of its own");
         assert_eq!(Word::Release(3).text(standard()), text("release 3"));
+        let click = |click| Word::Click(click).text(standard());
+        assert_eq!(click(None), text("click=none"));
+        let tapped = Click {
+            tempo: Tempo::per_minute(96.0).unwrap(),
+            meter: Meter::COMMON,
+            from: Time(600_001),
+        };
+        assert_eq!(click(Some(tapped)), text("click=625000 4/4 12.000020"));
         let stretch = Word::About(Time::millis(12_000), Time(2_000_001));
         assert_eq!(stretch.text(standard()), text("about 12.000000 40.000020"));
     }
@@ -259,6 +310,17 @@ mod tests {
             "peregrinus: about -1 40",
             "peregrinus: about NaN 40",
             "peregrinus: about 1 inf",
+            "peregrinus: click=",
+            "peregrinus: click=nothing",
+            "peregrinus: click=625000",
+            "peregrinus: click=625000 4/4",
+            "peregrinus: click=625000 4/3 1",
+            "peregrinus: click=625000 4/4 -1",
+            "peregrinus: click=625000 4/4 inf",
+            "peregrinus: click=625000 4/4 1 2",
+            "peregrinus: click=199980 4/4 1",
+            "peregrinus: click=3000020 4/4 1",
+            "peregrinus: click=18446744073709551615 4/4 1",
             "peregrinus: release",
             "peregrinus: release -1",
             "peregrinus: release 256",
@@ -272,7 +334,7 @@ mod tests {
     proptest! {
         /// What any text says is said again by what is written for it.
         #[test]
-        fn any_text(text in "peregrinus: (about |release |pin=|home=|aside=|inertia=)?\\PC{0,20}") {
+        fn any_text(text in "peregrinus: (about |release |click=|click=625000 |pin=|home=|aside=|inertia=)?\\PC{0,20}") {
             if let Some(Ok(word)) = Word::read(&text, standard()) {
                 let written = word.text(standard()).unwrap();
                 prop_assert_eq!(Word::read(&written, standard()), Some(Ok(word)));
@@ -288,7 +350,7 @@ mod tests {
             .lines()
             .filter_map(|l| l.strip_prefix("| `")?.split('`').next());
         let rows: Vec<&str> = rows.collect();
-        assert_eq!(rows.len(), 9, "{rows:?}");
+        assert_eq!(rows.len(), 10, "{rows:?}");
         for text in rows {
             let Some(Ok(word)) = Word::read(text, standard()) else {
                 panic!("{text}");

@@ -4,6 +4,7 @@ use super::facts;
 use super::read::Recording;
 use super::words::Word;
 use crate::engine::Event;
+use crate::meter::Click;
 use crate::midi::{self, FileWriter, TextKind, Timed};
 use crate::plan::Marker;
 use crate::theory::Catalogue;
@@ -45,6 +46,11 @@ impl<W: Write + Seek> Writer<W> {
         if let Some((from, to)) = marker.about {
             self.word(marker.at, Word::About(from, to));
         }
+    }
+
+    /// A click is in force from here on, or none.
+    pub fn click(&mut self, at: Time, click: Option<Click>) {
+        self.word(at, Word::Click(click));
     }
 
     /// It is a sitting that began at this time (RFC 3339): to be said first.
@@ -105,13 +111,31 @@ pub fn write<W: Write + Seek>(
 ) -> io::Result<W> {
     let mut writer = Writer::new(out, Arc::clone(catalogue))?;
     let mut markers = recording.markers.iter().peekable();
-    for (at, event) in recording.events() {
-        while let Some(marker) = markers.next_if(|m| m.at <= at) {
-            writer.marker(marker);
+    let mut clicks = recording.clicks.iter().peekable();
+    let mut until = |writer: &mut Writer<W>, at: Time| {
+        // In order of time, as times must not go back.
+        loop {
+            let marked = markers.peek().map(|m| m.at).filter(|m| *m <= at);
+            let clicked = clicks.peek().map(|(c, _)| *c).filter(|c| *c <= at);
+            match (marked, clicked) {
+                (None, None) => break,
+                (Some(marked), clicked) if clicked.is_none_or(|c| marked < c) => {
+                    markers.next().into_iter().for_each(|m| writer.marker(m));
+                }
+                _ => {
+                    let click = clicks.next();
+                    click
+                        .into_iter()
+                        .for_each(|(at, click)| writer.click(*at, *click));
+                }
+            }
         }
+    };
+    for (at, event) in recording.events() {
+        until(&mut writer, at);
         writer.event(at, event);
     }
-    markers.for_each(|marker| writer.marker(marker));
+    until(&mut writer, Time(u64::MAX));
     writer.finish(recording.end)
 }
 
@@ -120,6 +144,7 @@ mod tests {
     use super::super::read::{Said, read};
     use super::*;
     use crate::engine::{Aside, Bassist, Filter, Inertia};
+    use crate::meter::{Bars, Meter, Tempo};
     use crate::theory::PitchClass;
     use proptest::prelude::*;
     use std::io::Cursor;
@@ -207,6 +232,16 @@ mod tests {
         Note(midi::Event),
         Word(Event),
         Marker(String, Option<u64>),
+        Click(Option<Click>),
+    }
+
+    fn click() -> impl Strategy<Value = Click> {
+        let beat = Tempo::SHORTEST_BEAT.0..=Tempo::LONGEST_BEAT.0;
+        (beat, 1u8..=15, 0u64..9_000_000).prop_map(|(beat, count, from)| Click {
+            tempo: Tempo::of_beat(Time(beat)).unwrap(),
+            meter: Meter::new(count, 8).unwrap(),
+            from: Time(from),
+        })
     }
 
     fn step() -> impl Strategy<Value = Step> {
@@ -214,6 +249,7 @@ mod tests {
         prop_oneof![
             6 => note().prop_map(Step::Note),
             1 => word().prop_map(Step::Word),
+            1 => prop::option::of(click()).prop_map(Step::Click),
             1 => ("\\PC{0,20}", back).prop_map(|(name, back)| Step::Marker(name, back)),
         ]
     }
@@ -242,6 +278,10 @@ mod tests {
                         let before_note = recording.notes.len();
                         recording.said.push(Said { before_note, at, event });
                     }
+                    Step::Click(click) => {
+                        writer.click(at, click);
+                        recording.clicks.push((at, click));
+                    }
                     Step::Marker(name, back) => {
                         let about = back.map(|back| (at - Time(back), at));
                         let marker = Marker { at, about, name };
@@ -251,6 +291,8 @@ mod tests {
                 }
             }
             recording.end = now + Time(rest);
+            let clicks = recording.clicks.iter().copied();
+            recording.bars = Some(Bars::of_clicks(clicks)).filter(|b| *b != Bars::default());
             let live = writer.finish(recording.end).unwrap().into_inner();
             prop_assert_eq!(&read(&live, &standard()).unwrap(), &recording);
             prop_assert_eq!(&read(&written(&recording), &standard()).unwrap(), &recording);

@@ -1,7 +1,8 @@
-//! What is being typed: a tonality to be pinned, a name for the sitting, or a correction of its
-//! plan.
+//! What is being typed: a tonality to be pinned, a tempo, a name for the sitting, or a correction
+//! of its plan.
 
 use crate::correction::{Beside, Center, Correction, Revision};
+use crate::meter::TypedClick;
 use crate::nearest::nearest;
 use crate::theory::{Catalogue, Glyphs, Letters, SpelledTonality};
 use crate::time::Time;
@@ -16,6 +17,7 @@ pub(super) enum Purpose {
     Pin,
     /// To name the sitting with this number.
     NameSitting(u64),
+    Tempo,
     /// To correct the plan at this moment.
     Correct(Time),
 }
@@ -39,6 +41,7 @@ pub(super) enum EntryState {
     Pinned(SpelledTonality),
     /// The number of the sitting, and its name; empty: none.
     Named(u64, String),
+    Clicked(TypedClick),
     Revised(Revision),
 }
 
@@ -68,6 +71,10 @@ impl Entry {
         };
         let (what, enter) = match self.purpose {
             Purpose::Pin => ("pin".to_owned(), "Enter pins, Esc leaves"),
+            Purpose::Tempo => {
+                let what = "tempo, meter".to_owned();
+                (what, "such as 96 3/4; nothing ends it, Esc leaves")
+            }
             Purpose::NameSitting(_) => {
                 let what = "name of this sitting".to_owned();
                 (what, "Enter names it, Esc leaves")
@@ -120,6 +127,10 @@ impl Entry {
         let text = self.text.trim();
         match self.purpose {
             Purpose::NameSitting(number) => Ok(EntryState::Named(number, text.to_owned())),
+            Purpose::Tempo => match text.parse() {
+                Ok(typed) => Ok(EntryState::Clicked(typed)),
+                Err(e) => Err(format!("{e}")),
+            },
             _ if text.is_empty() => Err(NOTHING.to_owned()),
             Purpose::Correct(at) => revision(text, at, catalogue, letters).map(EntryState::Revised),
             Purpose::Pin => match catalogue.parse_tonality_in(text, letters) {
@@ -211,6 +222,33 @@ mod tests {
         assert_eq!(
             (entry, outcome),
             (Entry::new(Purpose::Pin), EntryState::Open)
+        );
+    }
+
+    #[test]
+    fn a_tempo_is_typed() {
+        let typed = |text: &str| {
+            let mut entry = Entry::new(Purpose::Tempo);
+            let mut last = EntryState::Open;
+            for c in text.chars() {
+                let code = if c == '\n' {
+                    KeyCode::Enter
+                } else {
+                    KeyCode::Char(c)
+                };
+                let event = Event::Key(KeyEvent::new(code, KeyModifiers::NONE));
+                last = entry.take(&event, Catalogue::standard(), Letters::English);
+            }
+            (entry.line(Glyphs::Ascii), last)
+        };
+        let clicked = |text: &str| EntryState::Clicked(text.parse().expect("a tempo"));
+        assert_eq!(typed("96 3/4\n").1, clicked("96 3/4"));
+        assert_eq!(typed("\n").1, EntryState::Clicked(TypedClick::End));
+        let (line, state) = typed("960\n");
+        assert_eq!(state, EntryState::Open);
+        assert_eq!(
+            line,
+            "tempo, meter: 960_  960 is no tempo: it lies between 20 and 300 beats a minute"
         );
     }
 

@@ -64,6 +64,8 @@ pub enum Action {
     Jump(Direction),
     /// A name for the sitting that is going on is typed.
     NameSitting,
+    /// A tempo and a meter are typed.
+    Tempo,
     /// Lists the sittings of other days, to open one.
     OpenSittings,
     /// Corrects the plan of the sitting that was opened: what is so is typed.
@@ -160,6 +162,8 @@ const BINDINGS: &[Binding] = &[
     bind("inertia-default", "inertia: the usual stop", Action::UsualInertia, &[sign('i')]),
     bind("marker", "mark the phrase before", Action::Ask(Request::Mark), &[sign('m')]),
     bind("keep", "keep the last 30 seconds", Action::Ask(Request::KeepLast), &[sign('k')]),
+    bind("tap", "tap the tempo", Action::Ask(Request::Tap(None)), &[named(KeyCode::Tab)]),
+    bind("tempo", "tempo and meter: type it", Action::Tempo, &[sign('T')]),
     bind("name-sitting", "name the sitting: type it", Action::NameSitting, &[sign('s')]),
     bind("end-sitting", "end the sitting here", Action::Ask(Request::EndSitting), &[sign('S')]),
     bind("open-sittings", "sittings: list, open one", Action::OpenSittings, &[sign('L')]),
@@ -506,6 +510,14 @@ impl Action {
     pub fn named(name: &str) -> Option<Action> {
         let binding = BINDINGS.iter().find(|b| b.name == name)?;
         Some(binding.action)
+    }
+
+    /// The same, asked for at this moment.
+    pub fn at(self, at: Time) -> Action {
+        match self {
+            Action::Ask(Request::Tap(_)) => Action::Ask(Request::Tap(Some(at))),
+            other => other,
+        }
     }
 
     /// Its request to the stage at this reading; none where it is about what is drawn.

@@ -13,10 +13,11 @@ use super::sittings::{ListState, SittingList};
 use super::state::{ScreenState, home_is};
 use super::surface::{MouseReports, Surface};
 use super::view::BarOrder;
-use super::wording::length;
+use super::wording::{length, tempo};
 use crate::correction::{Center, CorrectedPlan};
 use crate::engine::{self, Inertia, Reading};
-use crate::source::Keeping;
+use crate::meter::TypedClick;
+use crate::source::{Keeping, Link, Source};
 use crate::stage::{Request, Stage};
 use crate::time::Time;
 use ratatui::crossterm::event::Event;
@@ -65,8 +66,10 @@ impl ScreenState<'_> {
     /// The action of the next job set off from the piano. Jobs without a known action are
     /// skipped.
     pub fn job(&self, stage: &mut dyn Stage) -> Option<Action> {
-        std::iter::from_fn(|| stage.job())
-            .find_map(|number| self.jobs.get(number).and_then(|name| Action::named(name)))
+        std::iter::from_fn(|| stage.job()).find_map(|job| {
+            let action = Action::named(self.jobs.get(job.number)?)?;
+            Some(action.at(job.at))
+        })
     }
 
     /// Does what a key or the mouse asks for.
@@ -103,6 +106,20 @@ impl ScreenState<'_> {
                 entry::EntryState::Pinned(tonality) => {
                     self.showing.doing = Doing::Showing(*moment);
                     stage.act(Request::Set(engine::Event::Pin(Some(tonality))));
+                }
+                entry::EntryState::Clicked(typed) => {
+                    self.showing.doing = Doing::Showing(*moment);
+                    self.said = match (typed, stage.source().click) {
+                        (
+                            TypedClick::Set {
+                                tempo: None,
+                                meter: Some(meter),
+                            },
+                            None,
+                        ) => Some(format!("{meter}: tap the tempo now, or type it.")),
+                        _ => None,
+                    };
+                    stage.act(Request::Click(typed));
                 }
                 entry::EntryState::Named(number, name) => {
                     self.showing.doing = Doing::Showing(*moment);
@@ -187,6 +204,9 @@ impl ScreenState<'_> {
             Action::Redraw => self.forget(surface),
             Action::Help => view.help.press(view.drawn.help_pages),
             Action::Close => self.close(stage),
+            Action::Ask(Request::Tap(_)) if !is_played(&stage.source()) => {
+                self.said = Some(NO_CLICK.into());
+            }
             Action::Inertia(_)
             | Action::UsualInertia
             | Action::Pin
@@ -249,6 +269,10 @@ impl ScreenState<'_> {
                     Keeping::Off => self.said = Some("No sittings are kept here.".into()),
                 }
             }
+            Action::Tempo => match is_played(&stage.source()) {
+                true => self.type_in(Purpose::Tempo),
+                false => self.said = Some(NO_CLICK.into()),
+            },
             Action::OpenSittings => {
                 self.view.help.close();
                 self.showing.doing = Doing::Listing {
@@ -355,6 +379,10 @@ impl ScreenState<'_> {
                         told(inertia),
                         self.by(Action::UsualInertia)
                     )),
+                    Request::Tap(_) => Some(match stage.source().click {
+                        None => "Tap on: with the second tap there is a tempo.".into(),
+                        Some((click, _)) => tempo(click),
+                    }),
                     Request::UsualInertia => Some(told(stage.reading().inertia)),
                     Request::EndSitting => Some(match stage.source().keeping {
                         Keeping::Growing | Keeping::Stuck => {
@@ -539,6 +567,14 @@ impl ScreenState<'_> {
             }
         }
     }
+}
+
+/// Why a tap or a tempo means nothing to a file.
+const NO_CLICK: &str = "Only to what is played live can a tempo be given.";
+
+/// Whether what is played live has the stage, or goes on behind a sitting that was opened.
+fn is_played(source: &Source) -> bool {
+    source.link != Link::File || source.opened.is_some()
 }
 
 /// Why there is no further stop of inertia.

@@ -17,7 +17,9 @@ use super::past::{self, Still};
 use super::surface::{Presence, Surface};
 use super::timeline::TimelineView;
 use super::view::View;
+use super::wording::tempo;
 use crate::engine::{self, Reading};
+use crate::meter::Click;
 use crate::source::Source;
 use crate::stage::{Request, Stage};
 use crate::theory::{ModeId, PitchClass};
@@ -50,6 +52,8 @@ pub(super) struct ScreenState<'a> {
     /// The sitting of another day that is shown, by its number, and what it is shown in the place
     /// of.
     pub opened: Option<(usize, Box<Before>)>,
+    /// The click that was last seen.
+    pub click: Option<Click>,
     /// When an explanation was last asked for, and of which reading.
     pub asked: Option<(Instant, Reading)>,
     /// The last picture, so that the same is not shown twice.
@@ -97,6 +101,7 @@ impl<'a> ScreenState<'a> {
                 ..View::default()
             },
             opened: None,
+            click: None,
             asked: None,
             shown: None,
             waits: None,
@@ -142,6 +147,7 @@ impl<'a> ScreenState<'a> {
     pub fn advance<'s>(&mut self, now: Instant, stage: &'s mut dyn Stage) -> Present<'s> {
         let (reading, source, played) = (stage.reading(), stage.source(), stage.now());
         self.follow_opened(&source);
+        self.follow_click(&source);
         if let Doing::Listing { list, .. } = &mut self.showing.doing {
             list.fill(stage.listing(), self.look.notation, self.look.catalogue);
         }
@@ -224,6 +230,16 @@ impl<'a> ScreenState<'a> {
                 let key = key.shown(self.look.glyphs());
                 format!("{key} plays it from its beginning.")
             });
+    }
+
+    /// What a tap, or what was typed, has made of the click is said.
+    fn follow_click(&mut self, source: &Source) {
+        let click = source.click.map(|(click, _)| click);
+        let said = |click: Option<Click>| click.map(tempo);
+        if said(click) != said(self.click) {
+            self.said = Some(said(click).unwrap_or("There are no bars any longer.".into()));
+        }
+        self.click = click;
     }
 
     /// When the next picture is due without news. A file's time runs at its own pace.

@@ -14,6 +14,7 @@ use crate::engine::{
     CANDIDATES, Cause, Change, Collection, Contender, Established, Explanation, History, Inertia,
     Observer, Reading, Removed, VoicedChord,
 };
+use crate::meter::{BarBeat, Click, Tempo};
 use crate::plan::{ChordSpan, Marker, Open};
 use crate::source::{Link, Repeat, Source, Transport};
 use crate::theory::{
@@ -103,6 +104,16 @@ pub(super) struct Scene {
     pub frozen: Option<Time>,
     pub list: Option<SittingList>,
     pub banners: Vec<String>,
+}
+
+/// A click, and a place in its bars.
+fn in_bar(tempo: f64, meter: &str, (bar, beat): (u64, f64)) -> Option<(Click, BarBeat)> {
+    let click = Click {
+        tempo: Tempo::per_minute(tempo)?,
+        meter: meter.parse().ok()?,
+        from: Time::ZERO,
+    };
+    Some((click, BarBeat { bar, beat }))
 }
 
 impl Scene {

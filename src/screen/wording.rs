@@ -1,5 +1,6 @@
 //! Lengths of time, moments and names in few letters.
 
+use crate::meter::Click;
 use crate::time::Time;
 
 /// A length of time: `6 s`, `4 min`, `2 h`.
@@ -57,6 +58,11 @@ pub(super) fn abbreviated(mode: &str, letters: usize) -> String {
     let (mode, mark) = mode.strip_suffix('?').map_or((mode, ""), |m| (m, "?"));
     let words: Vec<String> = mode.split(' ').map(word).collect();
     words.join(" ") + mark
+}
+
+/// The click in force, in words.
+pub(super) fn tempo(click: Click) -> String {
+    format!("{} beats a minute, {}.", click.tempo, click.meter)
 }
 
 #[cfg(test)]

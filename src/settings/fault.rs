@@ -2,6 +2,7 @@
 
 use crate::engine::ModelError;
 use crate::file::ReadError;
+use crate::meter::NoMeter;
 use crate::midi::{Trigger, TriggerError};
 use crate::plain;
 use crate::screen::{Clash, KeyError, Panel};
@@ -73,6 +74,10 @@ pub enum FaultKind {
     Rest(i64),
     #[error("sittings.forget_after is {0}; it must lie between 0 (never) and 36500 days")]
     ForgetAfter(i64),
+    #[error("click.tempo is {0}; it must lie between 20 and 300 beats a minute, or be 0 for none")]
+    Tempo(i64),
+    #[error("click.meter is '{0}'; {NoMeter}")]
+    Meter(String),
     #[error("keyboard.channels holds {0}; channels are numbered 1 to 16")]
     Channel(i64),
     #[error(

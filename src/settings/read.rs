@@ -4,6 +4,7 @@ use super::fault::{Fault, FaultKind};
 use super::table::{At, Faults, Table};
 use super::values::{Job, Settings, SettingsError};
 use crate::engine::{Fading, Filter, Inertia, Model};
+use crate::meter::{Meter, NoMeter, Tempo};
 use crate::midi::PERCUSSION;
 use crate::nearest::nearest;
 use crate::screen::{Depth, Key, KeyBindings, Palette, Panel, Panels, Way};
@@ -46,6 +47,8 @@ impl Settings {
             sittings_folder: None,
             sitting_rest: Time::ZERO,
             sitting_days: None,
+            tempo: None,
+            meter: Meter::COMMON,
             catalogue: Arc::new(Catalogue::standard().clone()),
         };
         s.override_with(DEFAULTS, Path::new("config/default.toml"))?;
@@ -67,6 +70,7 @@ impl Settings {
         own.take_keyboard(file.table("keyboard"), &faults);
         own.take_reading(file.table("reading"));
         own.take_sittings(file.table("sittings"), &faults);
+        own.take_click(file.table("click"), &faults);
         own.take_notation(file.table("notation"));
         let mut screen = file.table("screen");
         let palettes = Palette::ALL.map(|p| (p.name(), p));
@@ -125,6 +129,23 @@ impl Settings {
             match u32::try_from(value) {
                 Ok(days @ 0..=36_500) => self.sitting_days = Some(days).filter(|&d| d > 0),
                 _ => faults.add(at, FaultKind::ForgetAfter(value)),
+            }
+        }
+        table.finish();
+    }
+
+    fn take_click(&mut self, mut table: Table, faults: &Faults) {
+        if let Some(At { value, at }) = table.integer("tempo") {
+            match (value, Tempo::per_minute(value as f64)) {
+                (0, _) => self.tempo = None,
+                (_, Some(tempo)) => self.tempo = Some(tempo),
+                (_, None) => faults.add(at, FaultKind::Tempo(value)),
+            }
+        }
+        if let Some(At { value, at }) = table.text("meter") {
+            match value.parse() {
+                Ok(meter) => self.meter = meter,
+                Err(NoMeter) => faults.add(at, FaultKind::Meter(value)),
             }
         }
         table.finish();
@@ -313,10 +334,11 @@ mod tests {
             .filter(|l| !l.starts_with('#') && l.contains(" = "));
         assert_eq!(
             keys.count(),
-            4 + 3 + 4 + 13 + 6 + KeyBindings::actions().count()
+            4 + 3 + 4 + 2 + 13 + 6 + KeyBindings::actions().count()
         );
         assert_eq!(s.keys, KeyBindings::default());
         assert_eq!((s.keep, &s.sittings_folder), (true, &None));
+        assert_eq!((s.tempo, s.meter), (None, Meter::COMMON));
         assert_eq!(
             (s.sitting_rest, s.sitting_days),
             (Time::millis(300_000), None)

@@ -26,6 +26,10 @@ impl Settings {
                     || start.sitting_rest != new.sitting_rest
                     || start.sitting_days != new.sitting_days,
             ),
+            (
+                "[click]",
+                start.tempo != new.tempo || start.meter != new.meter,
+            ),
             ("[jobs]", start.jobs != new.jobs),
             ("screen.lines", start.lines != new.lines),
         ];

@@ -3,6 +3,7 @@
 use super::fault::{Fault, FaultKind};
 use crate::engine::{self, Fading, Filter, Inertia, Model};
 use crate::folders;
+use crate::meter::{Meter, Tempo};
 use crate::midi::Trigger;
 use crate::plain;
 use crate::screen::{Depth, KeyBindings, Palette, Panels, Way};
@@ -46,6 +47,10 @@ pub struct Settings {
     pub sitting_rest: Time,
     /// Days after which a sitting that nothing was ever said of goes to the trash; none: never.
     pub sitting_days: Option<u32>,
+    /// The tempo that each sitting begins with; none: it is tapped, or there is none.
+    pub tempo: Option<Tempo>,
+    /// Of that tempo, and of what is tapped.
+    pub meter: Meter,
     pub catalogue: Arc<Catalogue>,
 }
 

@@ -3,6 +3,7 @@
 
 use super::folder::{Folder, Growing, private};
 use crate::file::{self, ReadError};
+use crate::meter::Bars;
 use crate::midi::{self, FileError, Limits};
 use crate::plan::Marker;
 use crate::recording::{self, Beat, Facts, Recording, TRACK};
@@ -47,6 +48,18 @@ pub(super) fn complete(
 pub fn read(folder: &Folder, id: &str, catalogue: &Catalogue) -> Result<Recording, ChangeError> {
     let bytes = file::bytes(&folder.path(id), Limits::default().bytes)?;
     Ok(recording::read(&bytes, catalogue)?)
+}
+
+/// A sitting's file for other programs: byte for byte as it is, or, if it was played to a click,
+/// with the tempos and time signatures that put bar lines where it has them.
+pub fn export(folder: &Folder, id: &str, catalogue: &Catalogue) -> Result<Vec<u8>, ChangeError> {
+    let bytes = file::bytes(&folder.path(id), Limits::default().bytes)?;
+    let Ok(recording) = recording::read(&bytes, catalogue) else {
+        return Ok(bytes);
+    };
+    let clicks = Bars::of_clicks(recording.clicks);
+    let with_bars = midi::with_bar_lines(&bytes, clicks.lines(recording.end));
+    Ok(with_bars.unwrap_or(bytes))
 }
 
 /// Changes what is known of a sitting. What was played stays byte for byte what it was.

@@ -4,6 +4,7 @@ use super::files::{ChangeError, complete};
 use super::folder::{Folder, Growing, is_at, private};
 use super::sitting::Sitting;
 use crate::engine::{Change, Event, History, Observer};
+use crate::meter::Click;
 use crate::midi;
 use crate::plan::{Marker, Region, TonalPlan};
 use crate::recording::{Facts, Writer};
@@ -105,6 +106,15 @@ impl Journal {
         };
         self.waiting += 1;
         self.file.marker(&marker);
+    }
+
+    /// A click is in force from here on, or none.
+    pub fn click(&mut self, at: Time, click: Option<Click>) {
+        self.last = self.last.max(at);
+        let at = at.since(self.from);
+        let click = click.map(|click| click.since(self.from));
+        self.waiting += 1;
+        self.file.click(at, click);
     }
 
     /// The player calls it so; nothing takes the name away.

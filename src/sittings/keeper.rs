@@ -13,6 +13,7 @@ use super::room::{LOW, Space, free};
 use super::sitting::Sitting;
 use super::words::words;
 use crate::engine::{Change, Event};
+use crate::meter::Click;
 use crate::midi;
 use crate::plan::Marker;
 use crate::theory::Catalogue;
@@ -57,6 +58,8 @@ pub struct Keeper {
     say: Box<dyn FnMut(News) + Send>,
     /// The settings and pedals that a sitting begins with.
     in_force: InForce,
+    /// The click in force.
+    click: Option<Click>,
     sitting: Option<Journal>,
     /// Number of sittings that have begun.
     begun: u64,
@@ -97,6 +100,7 @@ impl Keeper {
             to_disk,
             say: Box::new(say),
             in_force: InForce::default(),
+            click: None,
             sitting: None,
             begun: 0,
             ended: Vec::new(),
@@ -140,6 +144,9 @@ impl Keeper {
             for event in self.in_force.events() {
                 journal.event(at, event, self.most);
             }
+            if self.click.is_some() {
+                journal.click(at, self.click);
+            }
             self.sitting = Some(journal);
             (self.until_look, self.narrow) = (0, false);
             // Whatever keeps it from the disk is said anew.
@@ -159,6 +166,14 @@ impl Keeper {
     pub fn marker(&mut self, marker: &Marker) {
         if let Some(journal) = &mut self.sitting {
             journal.marker(marker);
+        }
+    }
+
+    /// A click is in force from here on, or none. It begins no sitting.
+    pub fn click(&mut self, at: Time, click: Option<Click>) {
+        self.click = click;
+        if let Some(journal) = &mut self.sitting {
+            journal.click(at, click);
         }
     }
 

@@ -28,7 +28,7 @@ mod tests;
 mod words;
 
 pub use correct::{CorrectError, Revised, correct};
-pub use files::{ChangeError, change, read};
+pub use files::{ChangeError, change, export, read};
 pub use folder::Folder;
 pub use import::import;
 pub use in_force::InForce;

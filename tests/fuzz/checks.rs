@@ -244,6 +244,7 @@ fn among_notes(text: &str) {
     assert!(again.faults.is_empty(), "{:?}", again.faults);
     assert_eq!(again.events().collect::<Vec<_>>(), events);
     assert_eq!(again.markers.len(), read.markers.len());
+    assert_eq!((&again.clicks, &again.bars), (&read.clicks, &read.bars));
 }
 
 /// `#` begins a marker's name; behind each line comes a message that lets go, or all of them.

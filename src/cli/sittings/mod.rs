@@ -399,7 +399,8 @@ fn delete(
 
 fn export(sitting: &Sitting, open: &Open, to: &Path, format: Format) -> Result<ExitCode, Failure> {
     let failed = |why: &str| Failure::Failed(format!("{}: {why}", plain::path(to)));
-    let bytes = file::bytes(&open.folder.path(&sitting.id), Limits::default().bytes)?;
+    let bytes = sittings::export(&open.folder, &sitting.id, open.catalogue())
+        .map_err(|why| Failure::Failed(format!("{}: {why}", sitting.id)))?;
     let mut file = match OpenOptions::new().write(true).create_new(true).open(to) {
         Ok(file) => file,
         Err(e) if e.kind() == ErrorKind::AlreadyExists => {

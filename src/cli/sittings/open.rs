@@ -29,6 +29,10 @@ pub struct Open {
 }
 
 impl Open {
+    pub fn catalogue(&self) -> &Catalogue {
+        &self.catalogue
+    }
+
     pub fn new(settings: &Settings) -> Result<Open, Failure> {
         let mut open = Open::as_it_is(settings)?;
         open.telling(|index, tell| index.refresh(tell))?;

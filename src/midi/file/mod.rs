@@ -24,6 +24,7 @@ mod limits;
 mod merge;
 mod performance;
 mod progress;
+mod tempo_map;
 #[cfg(test)]
 mod testing;
 mod track;
@@ -34,6 +35,7 @@ pub use fault::{BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError};
 pub use last_track::{counts_as_we_do, with_last_track};
 pub use limits::{LONGEST, Limits};
 pub use performance::{KeySignature, Performance, Text, TextKind};
+pub use tempo_map::with_bar_lines;
 pub use write::{FileWriter, track, write};
 
 use std::ops::ControlFlow;

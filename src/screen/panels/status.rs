@@ -2,6 +2,7 @@
 //! come in.
 
 use crate::engine::Inertia;
+use crate::meter::{BarBeat, BeatNote, Click};
 use crate::screen::keys::Action;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped_after};
@@ -115,12 +116,17 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         Keeping::Growing => parts.push((look.sign("● sitting", "* sitting").into(), styles.text)),
         Keeping::Stuck => parts.push(("sitting not written".into(), styles.warning)),
     }
+    if let Some(click) = source.click {
+        let taken = parts.iter().map(|p: &(String, _)| columns(&p.0) + 2);
+        let left = room.saturating_sub(taken.sum::<u16>() + NAME + 2);
+        parts.push((clicked(click, left, look), styles.text));
+    }
     let taken = parts.iter().fold(0u16, |sum, p| {
         sum.saturating_add(columns(&p.0)).saturating_add(2)
     });
     // The name of a file may give the answer away.
     let name = if picture.hidden { "" } else { &source.name };
-    let name = fit(name, room.saturating_sub(taken).max(8), glyphs);
+    let name = fit(name, room.saturating_sub(taken).max(NAME), glyphs);
     let mut x = 0;
     if !name.is_empty() {
         x = pen.put(0, 0, &name, styles.strong) + 2;
@@ -132,6 +138,28 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         }
         x = pen.put(x, 0, &fit(&text, left, glyphs), style) + 2;
     }
+}
+
+/// The least room for the name of the keyboard or the file.
+const NAME: u16 = 8;
+
+/// `♩= 96  4/4  bar 3 beat 2`, or as much of it as there is room for, the place first.
+fn clicked((click, place): (Click, BarBeat), room: u16, look: &Look) -> String {
+    let Click { tempo, meter, .. } = click;
+    let note = match meter.note() {
+        BeatNote::Quarter => look.sign("♩=", "tempo"),
+        BeatNote::Eighth => look.sign("♪=", "tempo"),
+        BeatNote::DottedQuarter => look.sign("♩.=", "tempo"),
+    };
+    let BarBeat { bar, beat } = place;
+    let place = format!("bar {bar} beat {}", beat.floor());
+    let ways = [
+        format!("{note} {tempo}  {meter}  {place}"),
+        format!("{tempo}  {meter}  {place}"),
+        place,
+    ];
+    let fits = ways.into_iter().find(|way| columns(way) <= room);
+    fits.unwrap_or(format!("bar {bar}"))
 }
 
 /// `0:31/1:10 paused ×0.5 repeat 0:10–0:20`, or `0:31/1:10:00 going to 50:00, 40 %`.

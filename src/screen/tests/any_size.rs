@@ -3,6 +3,7 @@
 use super::*;
 use crate::engine::{Aside, CANDIDATES, CAUSES};
 use crate::listing::{Listing, Opening, Progress, Row, Stretch, words};
+use crate::meter::{BarBeat, Click, Meter, Tempo};
 use crate::screen::keys::{Direction, Zoom};
 use crate::screen::layout::{Panel, SMALLEST, places};
 use crate::screen::panels::{
@@ -155,7 +156,7 @@ fn histories() -> impl Strategy<Value = History> {
 
 prop_compose! {
     fn sources()(
-        name in text(), opened in any::<bool>(), link in 0..4u8, keeping in 0..4u8, dropped in any::<u64>(),
+        name in text(), opened in any::<bool>(), clicked in prop::option::of((10_000u64..=150_000, 1u8..=15, any::<bool>(), any::<u64>(), 1u8..16)), link in 0..4u8, keeping in 0..4u8, dropped in any::<u64>(),
         recording in prop::option::of(text()), notice in prop::option::of(text()),
         transport in prop::option::of((time(), time(), share(), any::<bool>(), prop::option::of(time()), prop::option::of(time()))),
         going in prop::option::of((time(), share())),
@@ -164,6 +165,10 @@ prop_compose! {
             opened: opened.then(|| Opened { date: name.clone(), number: 1, corrected: None }),
             name, dropped, recording, notice,
             sitting: 0,
+            click: clicked.and_then(|(beat, count, eighths, bar, beats)| {
+                let (tempo, meter) = (Tempo::of_beat(Time(beat))?, Meter::new(count, if eighths { 8 } else { 4 })?);
+                Some((Click { tempo, meter, from: Time::ZERO }, BarBeat { bar, beat: beats.into() }))
+            }),
             keeping: [Keeping::Off, Keeping::Ready, Keeping::Growing, Keeping::Stuck][keeping as usize % 4],
             link: [Link::Keyboard, Link::Lost, Link::None, Link::File][link as usize % 4],
             transport: transport.map(|(position, duration, speed, paused, a, b)| Transport {

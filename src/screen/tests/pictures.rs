@@ -1,6 +1,7 @@
 //! What the panels look like, as text, where no scene at the keyboard shows it.
 
 use super::*;
+use crate::source::Keeping;
 
 /// What no scene at the keyboard shows: rare states, and ends of what there is. These
 /// are pictures.
@@ -13,8 +14,17 @@ fn rare() -> Vec<(&'static str, Scene)> {
         ("file", Scene::file()),
         ("ended", Scene::ended()),
         ("lost", Scene::lost()),
+        ("clicked", clicked()),
         ("harmony_guessed", Scene::dorian().harmonized()),
     ]
+}
+
+/// A sitting is kept, and played to a click.
+fn clicked() -> Scene {
+    let mut scene = Scene::dorian();
+    scene.source.keeping = Keeping::Growing;
+    scene.source.click = in_bar(96.0, "4/4", (3, 2.5));
+    scene
 }
 
 /// Every scene, with its name.
@@ -117,6 +127,27 @@ fn in_ascii() {
         }
     }
     pictures(80, 24, Glyphs::Ascii, "_ascii");
+}
+
+/// In few columns the tempo goes first, and the place in the bar stays.
+#[test]
+fn the_place_in_the_bar_stays() {
+    let row = |width, click| {
+        let mut scene = clicked();
+        scene.source.click = click;
+        let text = scene.text(width, 24, Glyphs::Unicode);
+        let last = text.lines().rfind(|line| line.contains("sitting"));
+        last.unwrap_or_default().to_owned()
+    };
+    let compound = || in_bar(60.0, "12/8", (128, 4.0));
+    let wide = row(120, compound());
+    assert!(wide.contains("♩.= 60  12/8  bar 128 beat 4"), "{wide}");
+    let wide = row(120, in_bar(200.0, "5/8", (1, 5.9)));
+    assert!(wide.contains("♪= 200  5/8  bar 1 beat 5"), "{wide}");
+    let common = row(80, compound());
+    assert!(common.contains("bar 128 beat 4"), "{common}");
+    let without = row(120, None);
+    assert!(!without.contains("bar"), "{without}");
 }
 
 /// Whatever the size and the keys: every action is on one of the help's pages, once.

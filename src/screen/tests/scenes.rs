@@ -144,7 +144,9 @@ impl Stage for Playing {
             Request::ListSittings | Request::CloseList | Request::CloseSitting => {
                 panic!("{request:?} is about other days")
             }
-            Request::EndSitting => panic!("{request:?} is for a keyboard whose playing is kept"),
+            Request::EndSitting | Request::Tap(_) | Request::Click(_) => {
+                panic!("{request:?} is for a keyboard whose playing is kept")
+            }
             Request::Pause
             | Request::SeekBy(_)
             | Request::SeekTo(_)

@@ -4,12 +4,14 @@ use super::*;
 use crate::correction::{Center, Correction, Revision};
 use crate::engine;
 use crate::listing::{Listing, Progress, Row, words};
+use crate::screen::keys::Action;
 use crate::screen::layout::LARGEST;
 use crate::screen::run::follow;
+use crate::screen::state::ScreenState;
 use crate::screen::surface::{Alarm, MouseReports, Presence, Surface};
 use crate::screen::{Key, LeftInertia, Options, Outcome, Update};
 use crate::source::{Keeping, Opened};
-use crate::stage::{Pace, Request, Stage, StageError};
+use crate::stage::{Job, Pace, Request, Stage, StageError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use ratatui::crossterm::event::{
     Event, KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
@@ -86,8 +88,9 @@ impl Stage for FakeStage {
     fn revise(&mut self, revision: Revision) {
         self.revisions.push(revision);
     }
-    fn job(&mut self) -> Option<usize> {
-        self.jobs.pop()
+    fn job(&mut self) -> Option<Job> {
+        let at = Time::millis(700);
+        self.jobs.pop().map(|number| Job { number, at })
     }
     fn news(&self) -> &Receiver<()> {
         &self.news
@@ -188,10 +191,11 @@ impl Surface for FakeSurface {
 /// The actions of the piano's jobs, as the settings would give them.
 const JOBS: [&str; 4] = ["marker", "help", "quit", "no such action"];
 
-/// Arrows, Enter and Esc have signs of their own.
+/// Arrows, Enter, Tab and Esc have signs of their own.
 fn sign(c: char) -> Event {
     let code = match c {
         '\n' => KeyCode::Enter,
+        '\t' => KeyCode::Tab,
         '\u{1b}' => KeyCode::Esc,
         '↑' => KeyCode::Up,
         '↓' => KeyCode::Down,
@@ -262,8 +266,8 @@ impl Rig {
         }
     }
 
-    fn run(&mut self) -> io::Result<Outcome> {
-        let options = Options {
+    fn options(&self) -> Options {
+        Options {
             notation: Notation::default(),
             palette: Palette::Dark,
             depth: None,
@@ -278,7 +282,11 @@ impl Rig {
             hint: self.hint,
             left: self.left,
             updates: self.updates.1.clone(),
-        };
+        }
+    }
+
+    fn run(&mut self) -> io::Result<Outcome> {
+        let options = self.options();
         follow(
             &mut self.stage,
             &options,
@@ -405,12 +413,13 @@ fn the_help_turns_its_pages() {
     assert_eq!(page(&["?", "?", "q"]), Some('2'));
     assert_eq!(page(&["?", "?", "?", "q"]), Some('3'));
     assert_eq!(page(&["?", "?", "?", "?", "?", "q"]), Some('5'));
-    assert_eq!(page(&["?", "?", "?", "?", "?", "?", "q"]), None);
+    assert_eq!(page(&["?", "?", "?", "?", "?", "?", "q"]), Some('6'));
+    assert_eq!(page(&["?", "?", "?", "?", "?", "?", "?", "q"]), None);
     assert_eq!(page(&["?", " ", "q"]), Some('2'));
-    assert_eq!(page(&["?", " ", " ", " ", " ", " ", "q"]), Some('1'));
+    assert_eq!(page(&["?", " ", " ", " ", " ", " ", " ", "q"]), Some('1'));
     // Closed, the space bar is the player's again.
     assert_eq!(
-        last(&["?", "?", "?", "?", "?", "?", " q"]).1,
+        last(&["?", "?", "?", "?", "?", "?", "?", " q"]).1,
         [Request::Pause]
     );
 }
@@ -985,6 +994,73 @@ fn the_sitting_is_named_while_it_goes_on_and_ended() {
         let (picture, _) = after(keeping(Keeping::Off), &[key, "q"]);
         assert!(picture.contains("No sittings are kept here."), "{picture}");
     }
+}
+
+#[test]
+fn a_tempo_is_tapped_and_typed() {
+    let with = |click| {
+        let mut scene = Scene::wandering();
+        scene.source.click = click;
+        scene
+    };
+    let common = || with(in_bar(96.0, "4/4", (3, 2.0)));
+    let (picture, acts) = after(with(None), &["\t", "q"]);
+    assert_eq!(acts, [Request::Tap(None)]);
+    assert!(picture.contains("with the second tap"), "{picture}");
+    // What is said stands there already: no other picture comes between.
+    let (picture, acts) = after(common(), &["\tq"]);
+    assert_eq!(acts, [Request::Tap(None)]);
+    assert!(picture.contains("96 beats a minute, 4/4."), "{picture}");
+    let click = |text: &str| Request::Click(text.parse().expect("a tempo"));
+    for (typed, asked) in [("72 3/4\n", "72 3/4"), ("6/8\n", "6/8"), ("\n", "")] {
+        let (_, acts) = after(common(), &["T", typed, "q"]);
+        assert_eq!(acts, [click(asked)], "{typed}");
+    }
+    // What is no tempo stays to be mended.
+    let (_, acts) = after(common(), &["T", "fast\n", "\u{1b}", "q"]);
+    assert_eq!(acts, []);
+    let (picture, acts) = after(with(None), &["T", "5/4\n", "q"]);
+    assert_eq!(acts, [click("5/4")]);
+    assert!(picture.contains("5/4: tap the tempo now"), "{picture}");
+    // A file has its own.
+    for key in ["\t", "T"] {
+        let (picture, acts) = after(Scene::file(), &[key, "q"]);
+        assert_eq!(acts, [], "{key}");
+        assert!(picture.contains("Only to what is played live"), "{picture}");
+    }
+}
+
+/// Whoever made it so: another tempo is said, and that there is none any longer.
+#[test]
+fn another_tempo_is_said_once() {
+    let mut rig = Rig::new(Scene::wandering());
+    rig.stage.happens = Some(|fetched, scene| {
+        scene.source.click = match fetched {
+            1 => None,
+            2..5 => in_bar(96.0, "3/4", (1, fetched as f64 % 3.0 + 1.0)),
+            _ => None,
+        };
+    });
+    let options = rig.options();
+    let mut state = ScreenState::new(&options);
+    let mut said = Vec::new();
+    for _ in 0..6 {
+        let _ = state.advance(Instant::now(), &mut rig.stage);
+        said.push(state.said.take());
+    }
+    let tempo = Some("96 beats a minute, 3/4.".to_owned());
+    let over = Some("There are no bars any longer.".to_owned());
+    assert_eq!(said, [None, tempo, None, None, over, None]);
+}
+
+/// The time of a tap at the piano is when it was struck, not when the screen came to it.
+#[test]
+fn a_job_taps_at_its_own_time() {
+    let tap = Action::named("tap").expect("an action");
+    let at = Time::millis(700);
+    assert_eq!(tap.at(at), Action::Ask(Request::Tap(Some(at))));
+    let marker = Action::named("marker").expect("an action");
+    assert_eq!(marker.at(at), marker);
 }
 
 /// A key that changes nothing to be seen says why.
