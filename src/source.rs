@@ -12,6 +12,8 @@ pub struct Source {
     /// The keyboard's or file's name.
     pub name: String,
     pub link: Link,
+    /// Where several keyboards play together: their names. Else empty.
+    pub keyboards: Vec<String>,
     /// Where the file stands, when one plays.
     pub transport: Option<Transport>,
     /// The file that is being written.

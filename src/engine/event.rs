@@ -1,7 +1,7 @@
 //! What the engine takes in.
 
 use super::hysteresis::Inertia;
-use super::keys::{Fading, Filter};
+use super::keys::{Fading, Filter, HarmonyFrom};
 use crate::midi;
 use crate::theory::{Bassist, PitchClass, SpelledTonality};
 
@@ -12,6 +12,8 @@ pub enum Event {
     Midi(midi::Event),
     Inertia(Inertia),
     Filter(Filter),
+    /// Which of several keyboards are heard.
+    HarmonyFrom(HarmonyFrom),
     Fading(Fading),
     Bassist(Bassist),
     /// Names refer to this tonality from here on; `None`: again to what is heard.

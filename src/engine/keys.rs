@@ -1,7 +1,7 @@
 //! What sounds: keys held by the fingers, keys that only a pedal holds, and how
 //! much of each is left.
 
-use crate::midi::{Channel, Event, PERCUSSION};
+use crate::midi::{Channel, Event, Keyboard, PERCUSSION};
 use crate::theory::KeySet;
 use crate::time::Time;
 
@@ -43,7 +43,7 @@ impl<T> std::ops::IndexMut<u8> for PerKey<T> {
 /// Which of the messages are music to the estimator.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Filter {
-    /// Bit n for channel n (0-15).
+    /// Bit n for channel n (0-15) of every keyboard.
     pub channels: u16,
     /// Semitones added to every key.
     pub transpose: i8,
@@ -53,8 +53,25 @@ impl Default for Filter {
     /// Every channel but percussion, as written.
     fn default() -> Filter {
         Filter {
-            channels: !PERCUSSION.bit(),
+            channels: !PERCUSSION.number_bit(),
             transpose: 0,
+        }
+    }
+}
+
+/// Which of several keyboards are music to the estimator.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum HarmonyFrom {
+    #[default]
+    All,
+    One(Keyboard),
+}
+
+impl HarmonyFrom {
+    fn includes(self, keyboard: Keyboard) -> bool {
+        match self {
+            HarmonyFrom::All => true,
+            HarmonyFrom::One(one) => one == keyboard,
         }
     }
 }
@@ -138,8 +155,9 @@ pub struct Strike {
 #[derive(Clone, Debug)]
 pub struct Keys {
     filter: Filter,
+    harmony_from: HarmonyFrom,
     fading: Fading,
-    channels: [ChannelState; 16],
+    channels: [ChannelState; Channel::COUNT],
     strikes: [Strike; 128],
     held: KeySet,
     pedalled: KeySet,
@@ -165,8 +183,9 @@ impl Keys {
         }
         Keys {
             filter: Filter::default(),
+            harmony_from: HarmonyFrom::All,
             fading: Fading::Struck,
-            channels: [ChannelState::default(); 16],
+            channels: [ChannelState::default(); Channel::COUNT],
             strikes: [Strike::default(); 128],
             held: KeySet::EMPTY,
             pedalled: KeySet::EMPTY,
@@ -208,6 +227,16 @@ impl Keys {
         }
     }
 
+    pub fn harmony_from(&self) -> HarmonyFrom {
+        self.harmony_from
+    }
+
+    /// Keys of a keyboard that no longer counts are released.
+    pub fn set_harmony_from(&mut self, from: HarmonyFrom) {
+        self.harmony_from = from;
+        self.release(|keyboard| !from.includes(keyboard));
+    }
+
     pub fn fading(&self) -> Fading {
         self.fading
     }
@@ -217,7 +246,8 @@ impl Keys {
     }
 
     fn counts(&self, channel: Channel) -> bool {
-        self.filter.channels & channel.bit() != 0
+        self.filter.channels & channel.number_bit() != 0
+            && self.harmony_from.includes(channel.keyboard())
     }
 
     fn key(&self, key: u8) -> Option<u8> {
@@ -227,7 +257,15 @@ impl Keys {
     }
 
     fn release_all(&mut self) {
-        self.channels = [ChannelState::default(); 16];
+        self.release(|_| true);
+    }
+
+    fn release(&mut self, of: impl Fn(Keyboard) -> bool) {
+        for (channel, state) in Channel::ALL.into_iter().zip(&mut self.channels) {
+            if of(channel.keyboard()) {
+                *state = ChannelState::default();
+            }
+        }
         self.sum();
     }
 
@@ -306,6 +344,7 @@ impl Keys {
                 c.held = KeySet::EMPTY;
             }
             Event::Release => self.release_all(),
+            Event::ReleaseKeyboard { keyboard } => self.release(|k| k == keyboard),
         }
         self.sum();
         if before == (self.held, self.pedalled) {

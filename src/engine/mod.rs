@@ -45,7 +45,7 @@ pub use features::{Direction, Frame, Frames, PitchClassProfile};
 pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, RootedTriad, TRIADS};
 pub use history::{BREATH, History, SEEN};
 pub use hysteresis::{Inertia, UnknownInertia};
-pub use keys::{Fading, Filter, PerKey, UnknownFading};
+pub use keys::{Fading, Filter, HarmonyFrom, PerKey, UnknownFading};
 pub use monitor::{Monitor, REST, STANDING};
 pub use open_degrees::open;
 pub use phrases::Phrases;

@@ -217,6 +217,10 @@ impl<E: Estimator> Monitor<E> {
                 self.keys.set_filter(f);
                 self.after_release(at, observer);
             }
+            Event::HarmonyFrom(from) => {
+                self.keys.set_harmony_from(from);
+                self.after_release(at, observer);
+            }
             Event::Pin(pinned) => {
                 self.pinned = pinned;
                 observer.change(at, Change::Pinned(pinned));
@@ -599,6 +603,7 @@ impl<E: Estimator> Monitor<E> {
             silent_since: self.silent_since,
             begun: self.begun,
             inertia: self.inertia,
+            harmony_from: self.keys.harmony_from(),
         }
     }
 

@@ -2,6 +2,7 @@
 
 use super::collection::Collection;
 use super::hysteresis::Inertia;
+use super::keys::HarmonyFrom;
 use super::polymodal::Polymodal;
 use super::progression::HarmonyNow;
 use super::voicing::VoicedChord;
@@ -84,6 +85,8 @@ pub struct Reading {
     /// Whether a note was heard at all.
     pub begun: bool,
     pub inertia: Inertia,
+    /// Which of several keyboards are heard.
+    pub harmony_from: HarmonyFrom,
 }
 
 impl Reading {

@@ -13,7 +13,7 @@ use super::status::{StatusBoard, Unwritten};
 use super::thread::{EngineThread, Stop};
 use crate::engine::{Change, Event, Monitor, Observer, Phrases};
 use crate::meter::TypedClick;
-use crate::midi::{self, Incoming, IntakeReceiver, Ports, intake};
+use crate::midi::{self, Incoming, IntakeReceiver, Keyboard, Keyboards, Ports, intake};
 use crate::sittings::InForce;
 use crate::stage::Job;
 use crate::time::Time;
@@ -72,7 +72,11 @@ pub fn listen(
         sitting,
     };
     let stamp = Arc::clone(&clock);
-    let (sender, receiver) = intake(QUEUE, &wanted.jobs, move || stamp.now());
+    let keyboards = match wanted.ports.len() {
+        0 | 1 => Keyboards::One,
+        _ => Keyboards::Several,
+    };
+    let (sender, receiver) = intake(QUEUE, &wanted.jobs, keyboards, move || stamp.now());
     let recording = keep
         .record
         .map(|path| Recorder::start(&path, Arc::clone(monitor.catalogue()), board.clone()))
@@ -188,8 +192,8 @@ impl Engine {
             }
             self.drain(&notes);
             let now = self.clock.now();
-            if self.intake.silent(now) {
-                self.heard.take(now, Event::Midi(midi::Event::Release));
+            for release in self.intake.silent(now) {
+                self.heard.take(now, Event::Midi(release));
             }
             self.heard.advance_to(now.since(BEHIND));
             provoke::check(panic_at, now);

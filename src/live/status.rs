@@ -25,6 +25,9 @@ pub struct Status {
     pub link: Link,
     /// The keyboard's or the file's name.
     pub name: String,
+    /// Where several keyboards play together: their names, empty for one that has not been there
+    /// yet. Else empty.
+    pub keyboards: Vec<String>,
     /// A line that tells the player something.
     pub notice: Option<String>,
     /// Messages that the queue could not take.

@@ -11,17 +11,19 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering::SeqCst};
 
 use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
 
-use super::event::{Channel, Event, Timed};
+use super::event::{Channel, Event, Keyboard, Timed};
 use super::trigger::{Jobs, Message, Trigger};
 use super::wire::{Sensing, Wire, WireEvent};
 use crate::time::Time;
 
 /// Makes both ends. `capacity` is in events, at least 8; a quarter is reserved for releases.
 /// `clock` gives the time of the stream that the events belong to. Keys and controllers with one
-/// of the `jobs` are not handed out as music: see [`IntakeReceiver::fired`].
+/// of the `jobs` are not handed out as music: see [`IntakeReceiver::fired`]. Where there is one
+/// keyboard, what concerns it concerns everything: [`Event::Release`].
 pub fn intake(
     capacity: usize,
     jobs: &[Trigger],
+    keyboards: Keyboards,
     clock: impl Fn() -> Time + Send + Sync + 'static,
 ) -> (IntakeSender, IntakeReceiver) {
     let capacity = capacity.max(8);
@@ -32,12 +34,14 @@ pub fn intake(
         refused: AtomicU64::new(0),
         late: AtomicBool::new(false),
         late_keys: [const { AtomicU64::new(0) }; KEYS],
-        late_all: AtomicU64::new(0),
-        heard: AtomicU64::new(0),
-        sensing: AtomicBool::new(false),
+        keyboards,
+        late_all: [const { AtomicU64::new(0) }; Keyboard::COUNT],
+        heard: [const { AtomicU64::new(0) }; Keyboard::COUNT],
+        sensing: [const { AtomicBool::new(false) }; Keyboard::COUNT],
     });
     let controllers = Jobs::controllers(jobs);
     let sender = IntakeSender {
+        keyboard: Keyboard::FIRST,
         wire: Wire::with_controllers(controllers),
         controllers,
         sender,
@@ -48,15 +52,32 @@ pub fn intake(
         receiver,
         shared,
         jobs: Jobs::new(jobs),
-        pending: Vec::with_capacity(KEYS + 1),
-        sensing: Sensing::new(),
-        heard: Time::ZERO,
+        pending: Vec::with_capacity(KEYS + Keyboard::COUNT),
+        sensing: [Sensing::new(); Keyboard::COUNT],
+        heard: [Time::ZERO; Keyboard::COUNT],
     };
     (sender, receiver)
 }
 
+/// Whether one keyboard is connected at a time, or several.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Keyboards {
+    One,
+    Several,
+}
+
+impl Keyboards {
+    /// What releases all that this keyboard holds.
+    fn release(self, keyboard: Keyboard) -> Event {
+        match self {
+            Keyboards::One => Event::Release,
+            Keyboards::Several => Event::ReleaseKeyboard { keyboard },
+        }
+    }
+}
+
 /// Keys of all channels.
-const KEYS: usize = 16 * 128;
+const KEYS: usize = Channel::COUNT * 128;
 
 /// An event on its way. [`IntakeReceiver::accept`] tells what it is.
 #[derive(Clone, Copy, Debug)]
@@ -88,12 +109,13 @@ struct Shared {
     late: AtomicBool,
     /// The table: for each key the stamp of a release that found the channel full, or 0.
     late_keys: [AtomicU64; KEYS],
-    /// The same for releases of more than one key.
-    late_all: AtomicU64,
-    /// When the last bytes came.
-    heard: AtomicU64,
-    /// Whether active sensing came since the receiver last looked.
-    sensing: AtomicBool,
+    keyboards: Keyboards,
+    /// For each keyboard the same for releases of more than one key.
+    late_all: [AtomicU64; Keyboard::COUNT],
+    /// For each keyboard when its last bytes came.
+    heard: [AtomicU64; Keyboard::COUNT],
+    /// Whether active sensing came from it since the receiver last looked.
+    sensing: [AtomicBool; Keyboard::COUNT],
 }
 
 impl Shared {
@@ -105,6 +127,7 @@ impl Shared {
 
 /// The port's end, called on its thread. Neither waits nor allocates.
 pub struct IntakeSender {
+    keyboard: Keyboard,
     wire: Wire,
     /// Controllers that have a job, bit n for controller n.
     controllers: u128,
@@ -121,48 +144,61 @@ impl IntakeSender {
         }
         let at = (self.shared.clock)();
         let IntakeSender {
+            keyboard,
             wire,
             sender,
             reserve,
             shared,
             ..
         } = self;
+        let keyboard = *keyboard;
         // Set before the flag `sensing`, so that the receiver never pairs the flag with an older time.
-        shared.heard.fetch_max(at.0, SeqCst);
+        shared.heard[keyboard.index()].fetch_max(at.0, SeqCst);
         let send = |message| {
             let stamp = shared.stamp(at);
-            put(sender, *reserve, shared, Incoming { stamp, message });
+            put(
+                sender,
+                *reserve,
+                shared,
+                keyboard,
+                Incoming { stamp, message },
+            );
         };
         wire.feed(bytes, &mut |message| match message {
-            WireEvent::ActiveSensing => shared.sensing.store(true, SeqCst),
-            WireEvent::Event(event) => send(Message::Event(event)),
+            WireEvent::ActiveSensing => shared.sensing[keyboard.index()].store(true, SeqCst),
+            WireEvent::Event(Event::Release) => {
+                send(Message::Event(shared.keyboards.release(keyboard)));
+            }
+            WireEvent::Event(event) => send(Message::Event(event.of(keyboard))),
             WireEvent::Controller {
                 channel,
                 number,
                 value,
             } => send(Message::Controller {
-                channel,
+                channel: channel.of(keyboard),
                 number,
                 value,
             }),
         });
     }
 
-    /// The connection is gone: releases everything, after all that it has sent.
+    /// The connection is gone: releases everything of it, after all that it has sent.
     pub fn release(&self) {
         let stamp = self.shared.stamp((self.shared.clock)());
-        let message = Message::Event(Event::Release);
+        let message = Message::Event(self.shared.keyboards.release(self.keyboard));
         put(
             &self.sender,
             self.reserve,
             &self.shared,
+            self.keyboard,
             Incoming { stamp, message },
         );
     }
 
-    /// A sender for the next connection: on the same channel, with a fresh parser.
-    pub fn another(&self) -> IntakeSender {
+    /// A sender for the next connection of a keyboard: on the same channel, with a fresh parser.
+    pub fn another(&self, keyboard: Keyboard) -> IntakeSender {
         IntakeSender {
+            keyboard,
             wire: Wire::with_controllers(self.controllers),
             controllers: self.controllers,
             sender: self.sender.clone(),
@@ -172,7 +208,13 @@ impl IntakeSender {
     }
 }
 
-fn put(sender: &Sender<Incoming>, reserve: usize, shared: &Shared, incoming: Incoming) {
+fn put(
+    sender: &Sender<Incoming>,
+    reserve: usize,
+    shared: &Shared,
+    keyboard: Keyboard,
+    incoming: Incoming,
+) {
     let release = match incoming.message {
         Message::Event(event) => event.releases(),
         Message::Controller { .. } => false,
@@ -197,7 +239,7 @@ fn put(sender: &Sender<Incoming>, reserve: usize, shared: &Shared, incoming: Inc
         _ => None,
     };
     place
-        .unwrap_or(&shared.late_all)
+        .unwrap_or(&shared.late_all[keyboard.index()])
         .fetch_max(incoming.stamp.0, SeqCst);
     shared.late.store(true, SeqCst);
     // If the reader has emptied the channel meanwhile, nothing makes it look at the table: so try
@@ -213,9 +255,10 @@ pub struct IntakeReceiver {
     /// Releases from the table that are not due yet, the latest first.
     pending: Vec<Incoming>,
     jobs: Jobs,
-    sensing: Sensing,
+    /// For each keyboard.
+    sensing: [Sensing; Keyboard::COUNT],
     /// The time of the last bytes that `sensing` has seen.
-    heard: Time,
+    heard: [Time; Keyboard::COUNT],
 }
 
 impl IntakeReceiver {
@@ -282,35 +325,43 @@ impl IntakeReceiver {
                 }
             }
         }
-        if let Some(stamp) = take(&self.shared.late_all) {
-            let message = Message::Event(Event::Release);
-            self.pending.push(Incoming { stamp, message });
+        for (keyboard, place) in Keyboard::ALL.into_iter().zip(&self.shared.late_all) {
+            if let Some(stamp) = take(place) {
+                let message = Message::Event(self.shared.keyboards.release(keyboard));
+                self.pending.push(Incoming { stamp, message });
+            }
         }
         self.pending
             .sort_unstable_by_key(|late| std::cmp::Reverse(late.stamp));
     }
 
-    /// Whether a sender that does active sensing has been silent for more than 300 ms: true once.
-    /// The caller then releases everything.
-    pub fn silent(&mut self, now: Time) -> bool {
+    /// What releases a keyboard that does active sensing and has been silent for more than
+    /// 300 ms: each once.
+    pub fn silent(&mut self, now: Time) -> impl Iterator<Item = Event> + use<> {
         self.listen();
-        self.sensing.expired(now)
+        let keyboards = self.shared.keyboards;
+        let expired = self.sensing.each_mut().map(|sensing| sensing.expired(now));
+        let expired = Keyboard::ALL.into_iter().zip(expired);
+        expired.filter_map(move |(keyboard, is)| is.then(|| keyboards.release(keyboard)))
     }
 
     /// When to ask [`silent`](IntakeReceiver::silent) next, if active sensing has begun.
     pub fn silent_from(&mut self) -> Option<Time> {
         self.listen();
-        self.sensing.deadline()
+        self.sensing.iter().filter_map(Sensing::deadline).min()
     }
 
     fn listen(&mut self) {
-        let sensing = self.shared.sensing.swap(false, SeqCst);
-        let heard = Time(self.shared.heard.load(SeqCst));
-        if sensing || heard > self.heard {
-            self.heard = heard;
-            match sensing {
-                true => self.sensing.sensed(heard),
-                false => self.sensing.heard(heard),
+        let shared = self.shared.sensing.iter().zip(&self.shared.heard);
+        for ((sensing, at), mine) in self.sensing.iter_mut().zip(&mut self.heard).zip(shared) {
+            let (told, heard) = mine;
+            let (told, heard) = (told.swap(false, SeqCst), Time(heard.load(SeqCst)));
+            if told || heard > *at {
+                *at = heard;
+                match told {
+                    true => sensing.sensed(heard),
+                    false => sensing.heard(heard),
+                }
             }
         }
     }
@@ -340,7 +391,7 @@ mod tests {
 
     #[test]
     fn notes_are_refused_first_and_releases_never() {
-        let (mut sender, mut receiver) = intake(8, &[], counter());
+        let (mut sender, mut receiver) = intake(8, &[], Keyboards::One, counter());
         for key in 0..10 {
             sender.bytes(&[0x90, key, 64]);
         }
@@ -367,7 +418,7 @@ mod tests {
 
     #[test]
     fn order_within_one_time() {
-        let (mut sender, mut receiver) = intake(8, &[], || Time(7));
+        let (mut sender, mut receiver) = intake(8, &[], Keyboards::One, || Time(7));
         // Off and on again in one packet, the channel filling up on the way.
         let packet: Vec<u8> = (0..12).flat_map(|_| [0x90, 60, 64, 0x90, 60, 0]).collect();
         sender.bytes(&packet);
@@ -384,7 +435,7 @@ mod tests {
 
     #[test]
     fn a_pedal_that_does_not_fit_releases_everything() {
-        let (mut sender, mut receiver) = intake(8, &[], counter());
+        let (mut sender, mut receiver) = intake(8, &[], Keyboards::One, counter());
         for _ in 0..20 {
             sender.bytes(&[0xb0, 64, 0]);
         }
@@ -397,10 +448,10 @@ mod tests {
 
     #[test]
     fn a_release_keeps_its_place_among_the_notes() {
-        let (mut sender, mut receiver) = intake(8, &[], || Time(3));
+        let (mut sender, mut receiver) = intake(8, &[], Keyboards::One, || Time(3));
         sender.bytes(&[0x90, 60, 64]);
         sender.release();
-        sender.another().bytes(&[0x90, 62, 64]);
+        sender.another(Keyboard::FIRST).bytes(&[0x90, 62, 64]);
         let keys: Vec<_> = drain(&mut receiver)
             .into_iter()
             .map(|t| match t.event {
@@ -422,19 +473,20 @@ mod tests {
     fn active_sensing_arms_the_receiver() {
         let now = Arc::new(AtomicU64::new(0));
         let clock = now.clone();
-        let (mut sender, mut receiver) = intake(8, &[], move || Time(clock.load(SeqCst)));
+        let (mut sender, mut receiver) =
+            intake(8, &[], Keyboards::One, move || Time(clock.load(SeqCst)));
         let ms = Time::millis;
         sender.bytes(&[0x90, 60, 64]);
         assert_eq!(receiver.silent_from(), None);
         now.store(ms(1_000).0, SeqCst);
         sender.bytes(&[0xfe]);
-        assert!(!receiver.silent(ms(1_300)));
+        assert_eq!(receiver.silent(ms(1_300)).count(), 0);
         now.store(ms(1_200).0, SeqCst);
         sender.bytes(&[0xf8]);
-        assert!(!receiver.silent(ms(1_500)), "any byte counts");
-        assert!(receiver.silent(ms(1_530)));
-        assert!(!receiver.silent(ms(1_540)), "once");
-        sender.another().bytes(&[0xfe]);
+        assert_eq!(receiver.silent(ms(1_500)).count(), 0, "any byte counts");
+        assert_eq!(receiver.silent(ms(1_530)).count(), 1);
+        assert_eq!(receiver.silent(ms(1_540)).count(), 0, "once");
+        sender.another(Keyboard::FIRST).bytes(&[0xfe]);
         assert!(receiver.silent_from().is_some());
     }
 
@@ -452,7 +504,9 @@ mod tests {
         for _ in 0..20 {
             sender.bytes(&[0x80, 60, 0, 0x80, 62, 0]);
         }
-        sender.another().bytes(&[0xb0, 20, 0, 20, 64]);
+        sender
+            .another(Keyboard::FIRST)
+            .bytes(&[0xb0, 20, 0, 20, 64]);
         heard.extend(drain(&mut receiver));
         let all = |t: &Timed| match t.event {
             Event::NoteOn { key, .. } | Event::NoteOff { key, .. } => key,
@@ -480,7 +534,7 @@ mod tests {
             ),
             pause in 1usize..40,
         ) {
-            let (mut sender, mut receiver) = intake(capacity, &[], counter());
+            let (mut sender, mut receiver) = intake(capacity, &[], Keyboards::One, counter());
             let reader = thread::spawn(move || {
                 let mut sounding = HashSet::new();
                 let mut struck = HashMap::new();

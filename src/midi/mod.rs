@@ -27,13 +27,13 @@ mod ports;
 mod trigger;
 mod wire;
 
-pub use event::{Channel, Event, PERCUSSION, Timed};
+pub use event::{Channel, Event, Keyboard, PERCUSSION, Timed};
 pub use file::{
     BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError, FileWriter, KeySignature,
     LONGEST, Limits, Performance, Text, TextKind, counts_as_we_do, read, read_with, track,
     with_bar_lines, with_last_track, write,
 };
-pub use intake::{Incoming, IntakeReceiver, IntakeSender, intake};
+pub use intake::{Incoming, IntakeReceiver, IntakeSender, Keyboards, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};
 pub use trigger::{Trigger, TriggerError};
 pub use wire::{Sensing, Wire, WireEvent};

@@ -111,7 +111,7 @@ pub(super) enum Message {
 pub(super) struct Jobs {
     triggers: Vec<Trigger>,
     /// For each trigger the channels on which its controller is up.
-    up: Vec<u16>,
+    up: Vec<u64>,
     /// The places of those triggered and not fetched yet.
     fired: Vec<usize>,
 }
@@ -157,6 +157,12 @@ impl Jobs {
                 Event::Release => {
                     // A keyboard that is gone holds nothing down.
                     self.up.fill(0);
+                    return Some(event);
+                }
+                Event::ReleaseKeyboard { keyboard } => {
+                    let of_it = Channel::ALL.iter().filter(|c| c.keyboard() == keyboard);
+                    let bits = of_it.fold(0, |bits, channel| bits | channel.bit());
+                    self.up.iter_mut().for_each(|up| *up &= !bits);
                     return Some(event);
                 }
                 _ => return Some(event),

@@ -6,7 +6,7 @@ use super::words::Word;
 use crate::engine::Event;
 use crate::meter::{Bars, Click};
 use crate::midi::{
-    self, Fault, FaultKind, Faults, FileError, Limits, Performance, TextKind, Timed,
+    self, Fault, FaultKind, Faults, FileError, Keyboard, Limits, Performance, TextKind, Timed,
 };
 use crate::plan::Marker;
 use crate::theory::Catalogue;
@@ -27,6 +27,8 @@ pub struct Recording {
     pub clicks: Vec<(Time, Option<Click>)>,
     /// Where its bars and beats are, if its clicks or the file's signatures say so.
     pub bars: Option<Bars>,
+    /// The names of the keyboards, where there are several: empty if there is one.
+    pub keyboards: Vec<String>,
     /// What it says of itself, if it is a sitting.
     pub facts: Facts,
     /// What could not be read of the file; empty if it is whole.
@@ -92,7 +94,8 @@ impl Recording {
                     event,
                 }),
                 Some((Ok(Word::Click(click)), text)) => out.clicks.push((text.at, click)),
-                Some((Ok(Word::Release(messages)), text)) => releases.push(Release {
+                Some((Ok(Word::Release(messages, of)), text)) => releases.push(Release {
+                    of,
                     before_event: text.before_event,
                     at: text.at,
                     messages: messages.into(),
@@ -133,6 +136,7 @@ impl Recording {
             true => Some(clicks()),
             false => performance.bars,
         };
+        out.keyboards = performance.keyboards;
         out.faults = performance.faults;
         if let Some((said, offset, count)) = unknown {
             out.faults.push(Fault {
@@ -168,6 +172,8 @@ impl Recording {
 
 /// A release as the file has it.
 struct Release {
+    /// The keyboard, if not all.
+    of: Option<Keyboard>,
     before_event: usize,
     at: Time,
     /// How many messages after it spell it out.
@@ -193,7 +199,10 @@ fn gather(events: Vec<Timed>, releases: &[Release], said: &mut [Said]) -> Vec<Ti
         notes.extend(&events[taken..until]);
         notes.push(Timed {
             at: release.at,
-            event: midi::Event::Release,
+            event: match release.of {
+                None => midi::Event::Release,
+                Some(keyboard) => midi::Event::ReleaseKeyboard { keyboard },
+            },
         });
         let spelled = events[until..].iter().take(release.messages);
         let spelled = spelled.take_while(|t| t.at == release.at && lifts(t.event));

@@ -7,21 +7,25 @@
 //! | `channels=65023 transpose=-2` | which channels are music (bit n for channel n), semitones added |
 //! | `fading=struck` | how notes die away |
 //! | `bassist=true` | somebody else plays the roots of the chords |
+//! | `harmony=2`, `harmony=all` | which of several keyboards are heard |
 //! | `pin=Eb mixolydian`, `pin=none` | names refer to this tonality from here on, or to none |
 //! | `home=G#`, `home=none` | the player says what is home, or takes it back |
 //! | `aside=true` | what follows stays out of the plan, until `aside=false` |
 //! | `click=625000 4/4 12.000000`, `click=none` | bars: microseconds to a beat, the meter, and a downbeat in seconds from the start; or none from here on |
 //! | `about 12.000000 14.500000` | the stretch that the marker right before is about, in seconds from the start |
 //! | `release 3` | every key and pedal is let go; the number says how many messages follow that spell it out for other programs |
+//! | `release 3 keyboard 2` | the same for one of several keyboards |
 
-use crate::engine::{Aside, Bassist, Event, Filter};
+use crate::engine::{Aside, Bassist, Event, Filter, HarmonyFrom};
 use crate::meter::{Click, Tempo};
+use crate::midi::Keyboard;
 use crate::theory::{Catalogue, Glyphs, Spelling};
 use crate::time::{TICKS_PER_SECOND, Time};
 
 const OURS: &str = "peregrinus: ";
 const ABOUT: &str = "about ";
 const RELEASE: &str = "release ";
+const OF_KEYBOARD: &str = " keyboard ";
 const PIN: &str = "pin=";
 const HOME: &str = "home=";
 const CLICK: &str = "click=";
@@ -37,8 +41,9 @@ pub(super) enum Word {
     Click(Option<Click>),
     /// The stretch that the marker before is about.
     About(Time, Time),
-    /// Everything is let go; the number of messages that follow and spell it out.
-    Release(u8),
+    /// Everything is let go, or everything of one keyboard; the number of messages that follow
+    /// and spell it out.
+    Release(u8, Option<Keyboard>),
 }
 
 /// A text of ours that says nothing known here: of a later version, or with a mode that the
@@ -66,7 +71,11 @@ impl Word {
             return about(stretch);
         }
         if let Some(messages) = text.strip_prefix(RELEASE) {
-            return messages.parse().ok().map(Word::Release);
+            let (messages, of) = match messages.split_once(OF_KEYBOARD) {
+                None => (messages, None),
+                Some((messages, number)) => (messages, Some(keyboard(number)?)),
+            };
+            return Some(Word::Release(messages.parse().ok()?, of));
         }
         if let Some(said) = text.strip_prefix(CLICK) {
             return click(said).map(Word::Click);
@@ -83,7 +92,10 @@ impl Word {
                 let beat = tempo.beat().0 * MICROSECONDS;
                 format!("{CLICK}{beat} {meter} {:.6}", from.seconds())
             }
-            Word::Release(messages) => format!("{RELEASE}{messages}"),
+            Word::Release(messages, None) => format!("{RELEASE}{messages}"),
+            Word::Release(messages, Some(keyboard)) => {
+                format!("{RELEASE}{messages}{OF_KEYBOARD}{}", keyboard.number())
+            }
             Word::Event(event) => written(event, catalogue)?,
         };
         Some(format!("{OURS}{said}"))
@@ -117,6 +129,10 @@ fn click(text: &str) -> Option<Option<Click>> {
     parts.next().is_none().then_some(Some(click))
 }
 
+fn keyboard(number: &str) -> Option<Keyboard> {
+    Keyboard::numbered(number.parse().ok()?)
+}
+
 fn written(event: Event, catalogue: &Catalogue) -> Option<String> {
     let note = |s: Spelling| s.text(Glyphs::Ascii);
     Some(match event {
@@ -126,6 +142,10 @@ fn written(event: Event, catalogue: &Catalogue) -> Option<String> {
         Event::Fading(f) => format!("fading={}", f.name()),
         Event::Bassist(Bassist::Plays) => "bassist=true".into(),
         Event::Bassist(Bassist::Absent) => "bassist=false".into(),
+        Event::HarmonyFrom(HarmonyFrom::All) => "harmony=all".into(),
+        Event::HarmonyFrom(HarmonyFrom::One(keyboard)) => {
+            format!("harmony={}", keyboard.number())
+        }
         Event::Pin(None) => format!("{PIN}{NONE}"),
         Event::Pin(Some(t)) => {
             format!(
@@ -169,6 +189,10 @@ fn event(text: &str, catalogue: &Catalogue) -> Option<Event> {
                 true => Bassist::Plays,
                 false => Bassist::Absent,
             }),
+            "harmony" => Event::HarmonyFrom(match value {
+                "all" => HarmonyFrom::All,
+                number => HarmonyFrom::One(keyboard(number)?),
+            }),
             "aside" => Event::Aside(match value.parse().ok()? {
                 true => Aside::Begins,
                 false => Aside::Ends,
@@ -204,6 +228,8 @@ mod tests {
     fn what_is_written_is_read() {
         let mut all = vec![Event::Pin(None), Event::HomeIs(None)];
         all.extend([Aside::Begins, Aside::Ends].map(Event::Aside));
+        all.push(Event::HarmonyFrom(HarmonyFrom::All));
+        all.extend(Keyboard::ALL.map(|k| Event::HarmonyFrom(HarmonyFrom::One(k))));
         all.extend([Bassist::Plays, Bassist::Absent].map(Event::Bassist));
         all.extend(Inertia::ALL.map(Event::Inertia));
         all.extend([Fading::Struck, Fading::Sustained].map(Event::Fading));
@@ -223,7 +249,9 @@ mod tests {
         }
         assert!(all.len() > 800);
         let mut words: Vec<Word> = all.into_iter().map(Word::Event).collect();
-        words.extend([0, 1, 48, 255].map(Word::Release));
+        for of in [None].into_iter().chain(Keyboard::ALL.map(Some)) {
+            words.extend([0, 1, 48, 255].map(|messages| Word::Release(messages, of)));
+        }
         words.push(Word::About(Time(600_001), Time::millis(40_000)));
         words.push(Word::About(Time::ZERO, Time::ZERO));
         words.push(Word::Click(None));
@@ -275,6 +303,12 @@ mod tests {
             from: Time(600_001),
         };
         assert_eq!(click(Some(tapped)), text("click=625000 4/4 12.000020"));
+        let release = |of| Word::Release(3, of).text(standard());
+        assert_eq!(release(None), text("release 3"));
+        let second = Keyboard::numbered(2);
+        assert_eq!(release(second), text("release 3 keyboard 2"));
+        let harmony = Event::HarmonyFrom(HarmonyFrom::One(Keyboard::FIRST));
+        assert_eq!(said(harmony), text("harmony=1"));
         let stretch = Word::About(Time::millis(12_000), Time(2_000_001));
         assert_eq!(stretch.text(standard()), text("about 12.000000 40.000020"));
     }
@@ -298,6 +332,11 @@ mod tests {
             "peregrinus: pin=Eb nothing",
             "peregrinus: home=",
             "peregrinus: home=H",
+            "peregrinus: harmony=0",
+            "peregrinus: harmony=5",
+            "peregrinus: release 3 keyboard 0",
+            "peregrinus: release 3 keyboard ",
+            "peregrinus: release keyboard 1",
             "peregrinus: aside=",
             "peregrinus: aside=yes",
             "peregrinus: transpose=49",

@@ -5,7 +5,7 @@ use super::read::Recording;
 use super::words::Word;
 use crate::engine::Event;
 use crate::meter::Click;
-use crate::midi::{self, FileWriter, TextKind, Timed};
+use crate::midi::{self, FileWriter, Keyboard, TextKind, Timed};
 use crate::plan::Marker;
 use crate::theory::Catalogue;
 use crate::time::Time;
@@ -31,7 +31,12 @@ impl<W: Write + Seek> Writer<W> {
     /// Takes an event as the engine took it in.
     pub fn event(&mut self, at: Time, event: Event) {
         let word = match event {
-            Event::Midi(midi::Event::Release) => Word::Release(self.file.release_messages()),
+            Event::Midi(release @ midi::Event::Release) => {
+                Word::Release(self.file.messages_of(release), None)
+            }
+            Event::Midi(release @ midi::Event::ReleaseKeyboard { keyboard }) => {
+                Word::Release(self.file.messages_of(release), Some(keyboard))
+            }
             _ => Word::Event(event),
         };
         self.word(at, word);
@@ -62,6 +67,11 @@ impl<W: Write + Seek> Writer<W> {
     /// The sitting is called so from now on.
     pub fn named(&mut self, at: Time, name: &str) {
         self.file.text(at, TextKind::Text, &facts::named(name));
+    }
+
+    /// The name of a keyboard that plays beside others: to be said before its first event.
+    pub fn keyboard(&mut self, keyboard: Keyboard, name: &str) {
+        self.file.keyboard(keyboard, name);
     }
 
     /// Lets time pass: the file ends at `end`, or with its last event if that is later.
@@ -110,6 +120,9 @@ pub fn write<W: Write + Seek>(
     out: W,
 ) -> io::Result<W> {
     let mut writer = Writer::new(out, Arc::clone(catalogue))?;
+    for (keyboard, name) in Keyboard::ALL.into_iter().zip(&recording.keyboards) {
+        writer.keyboard(keyboard, name);
+    }
     let mut markers = recording.markers.iter().peekable();
     let mut clicks = recording.clicks.iter().peekable();
     let mut until = |writer: &mut Writer<W>, at: Time| {

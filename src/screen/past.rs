@@ -25,6 +25,7 @@ impl Still {
             stated: present.stated,
             aside: present.aside,
             inertia: present.inertia,
+            harmony_from: present.harmony_from,
             ..self.reading
         }
     }
@@ -86,6 +87,7 @@ pub(super) fn reading(history: &History, present: Reading, now: Time) -> Reading
         heard: PitchClassSet::EMPTY,
         ranking: [None; 5],
         inertia: present.inertia,
+        harmony_from: present.harmony_from,
     };
     match chord_at(history, now) {
         Some(span) if silent.is_none() => with_chord(bare, span),

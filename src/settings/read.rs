@@ -292,7 +292,7 @@ impl Settings {
 /// Bit n for channel n + 1; none named: all but percussion.
 fn channel_mask(channels: &[At<i64>], faults: &Faults) -> u16 {
     if channels.is_empty() {
-        return !PERCUSSION.bit();
+        return !PERCUSSION.number_bit();
     }
     channels.iter().fold(0, |mask, c| match c.value {
         1..=16 => mask | 1 << (c.value - 1),

@@ -142,7 +142,10 @@ fn expected(notes: &[Timed], blocks: Blocks) -> f64 {
                 }
             }
             Event::NoteOff { .. } => held = held.saturating_sub(1),
-            Event::AllSoundOff { .. } | Event::AllNotesOff { .. } | Event::Release => held = 0,
+            Event::AllSoundOff { .. }
+            | Event::AllNotesOff { .. }
+            | Event::Release
+            | Event::ReleaseKeyboard { .. } => held = 0,
             _ => {}
         }
     }

@@ -21,8 +21,8 @@ pub(super) struct Track<'a> {
     pub items: usize,
     /// How many of these are played.
     pub played: usize,
-    /// The channels that it strikes keys on, bit n for channel n.
-    pub channels: u16,
+    /// The channels that it strikes keys on, as [`Channel::bit`](crate::midi::Channel::bit) has them.
+    pub channels: u64,
 }
 
 /// How one reading of a track went.

@@ -3,11 +3,19 @@
 use crate::midi::event::{Channel, Event};
 
 /// The keys held and the pedals down, by channel.
-#[derive(Default)]
 pub(super) struct Held {
-    keys: [u128; 16],
+    keys: [u128; Channel::COUNT],
     /// Damper, sostenuto.
-    pedals: [[bool; 2]; 16],
+    pedals: [[bool; 2]; Channel::COUNT],
+}
+
+impl Default for Held {
+    fn default() -> Held {
+        Held {
+            keys: [0; Channel::COUNT],
+            pedals: [[false; 2]; Channel::COUNT],
+        }
+    }
 }
 
 impl Held {
@@ -23,6 +31,12 @@ impl Held {
             Event::Soft { .. } => {}
             Event::ResetControllers { .. } => *pedals = [false; 2],
             Event::Release => *self = Held::default(),
+            Event::ReleaseKeyboard { keyboard } => {
+                for channel in Channel::ALL.iter().filter(|c| c.keyboard() == keyboard) {
+                    self.keys[channel.index()] = 0;
+                    self.pedals[channel.index()] = [false; 2];
+                }
+            }
         }
     }
 

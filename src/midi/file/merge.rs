@@ -17,7 +17,7 @@ use super::performance::{KeySignature, Performance, Text};
 use super::progress::{EVERY, Progress};
 use super::track::{Content, Events, Item};
 use super::unison::Unison;
-use crate::midi::event::{Event, Timed};
+use crate::midi::event::{Event, Keyboard, Timed};
 use crate::time::{TICKS_PER_SECOND, Time};
 
 /// What is done at a track's end.
@@ -117,6 +117,7 @@ pub(super) struct Merge<'f> {
     division: Option<u16>,
     tempo: Option<u32>,
     signatures: Option<Signatures>,
+    names: [Option<String>; Keyboard::COUNT],
 }
 
 impl<'f> Merge<'f> {
@@ -155,6 +156,7 @@ impl<'f> Merge<'f> {
             },
             tempo: None,
             signatures: None,
+            names: Default::default(),
         };
         let reading = match format {
             2 => merge.patterns(tracks)?,
@@ -165,7 +167,17 @@ impl<'f> Merge<'f> {
         }
         merge.out.events.shrink_to_fit();
         merge.out.bars = merge.signatures.map(Signatures::bars);
+        merge.name_keyboards();
         Ok(merge.out)
+    }
+
+    fn name_keyboards(&mut self) {
+        let keyboards = self.out.events.iter().filter_map(|t| t.event.keyboard());
+        let last = keyboards.max().map_or(0, Keyboard::index);
+        if last > 0 {
+            let names = self.names.iter_mut().take(last + 1);
+            self.out.keyboards = names.map(|name| name.take().unwrap_or_default()).collect();
+        }
     }
 
     /// The tracks follow one another.
@@ -250,6 +262,10 @@ impl<'f> Merge<'f> {
                 if unison.passes(index, event) {
                     self.out.events.push(Timed { at, event });
                 }
+            }
+            Content::Name(keyboard, name) => {
+                // The first that it is given.
+                self.names[keyboard.index()].get_or_insert_with(|| decode(name));
             }
             Content::Text(kind, text) => {
                 if self.text(item.offset, track) {

@@ -21,6 +21,9 @@ pub struct Performance {
     pub key_signatures: Vec<KeySignature>,
     /// Where the file has a time signature, counts in quarters, and is not of type 2.
     pub bars: Option<Bars>,
+    /// Where events come from several ports (meta event 21): the name of each (09), empty where it
+    /// has none. Else empty.
+    pub keyboards: Vec<String>,
     /// 0, 1 or 2, as the file says.
     pub format: u8,
     /// How many tracks were read.

@@ -6,7 +6,7 @@ use super::bars::Signature;
 use super::fault::{BadEvent, Damage};
 use super::performance::TextKind;
 use super::progress::EVERY;
-use crate::midi::event::Event;
+use crate::midi::event::{Channel, Event, Keyboard};
 use crate::midi::message::translate;
 
 /// One event of a track that matters here, or [`Content::Nothing`].
@@ -20,6 +20,8 @@ pub(super) struct Item<'a> {
 #[derive(Clone, Copy)]
 pub(super) enum Content<'a> {
     Event(Event),
+    /// What the keyboard that plays is called.
+    Name(Keyboard, &'a [u8]),
     Text(TextKind, &'a [u8]),
     Key {
         sharps: i8,
@@ -55,6 +57,8 @@ pub(super) struct Events<'a> {
     limit: usize,
     parser: EventIter<'a>,
     tick: u64,
+    /// Which keyboard the messages come from.
+    from: Keyboard,
     /// All events so far, also those that do not matter here.
     count: usize,
     stop: Option<Stop>,
@@ -69,6 +73,7 @@ impl<'a> Events<'a> {
             limit: start + bytes.len(),
             parser: EventIter::new(bytes),
             tick: 0,
+            from: Keyboard::FIRST,
             count: 0,
             stop: None,
         }
@@ -137,7 +142,11 @@ impl<'a> Events<'a> {
             };
             self.count += 1;
             self.tick += u64::from(event.delta.as_int());
-            let Some(what) = matters(event.kind, |damage| faults(offset, damage)) else {
+            if let TrackEventKind::Meta(MetaMessage::MidiPort(port)) = event.kind {
+                self.from = Keyboard::ALL[usize::from(port.as_int()) % Keyboard::COUNT];
+            }
+            let what = matters(event.kind, self.from, |damage| faults(offset, damage));
+            let Some(what) = what else {
                 continue;
             };
             if matches!(what, Content::End) {
@@ -154,10 +163,15 @@ impl<'a> Events<'a> {
 }
 
 /// What of an event matters here.
-fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(Damage)) -> Option<Content<'a>> {
+fn matters<'a>(
+    kind: TrackEventKind<'a>,
+    from: Keyboard,
+    fault: impl FnOnce(Damage),
+) -> Option<Content<'a>> {
     let meta = match kind {
         TrackEventKind::Midi { channel, message } => {
-            return translate(channel.into(), message).map(Content::Event);
+            let channel = Channel::from(channel).of(from);
+            return translate(channel, message).map(Content::Event);
         }
         TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => return None,
         TrackEventKind::Meta(meta) => meta,
@@ -180,6 +194,7 @@ fn matters<'a>(kind: TrackEventKind<'a>, fault: impl FnOnce(Damage)) -> Option<C
             fault(Damage::KeySignature(sharps));
             return None;
         }
+        MetaMessage::DeviceName(name) => return Some(Content::Name(from, name)),
         MetaMessage::Text(text) => (TextKind::Text, text),
         MetaMessage::Copyright(text) => (TextKind::Copyright, text),
         MetaMessage::TrackName(text) => (TextKind::TrackName, text),

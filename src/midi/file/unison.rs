@@ -6,19 +6,19 @@ use crate::midi::event::{Channel, Event};
 
 /// Which tracks hold which keys, on the channels that several tracks play.
 pub(super) struct Unison {
-    shared: [bool; 16],
+    shared: [bool; Channel::COUNT],
     /// By track and channel: the keys held, and the age of the channel in which they were struck.
     held: HashMap<(usize, Channel), (u32, u128)>,
     /// By channel: raised when everything on it is released at once.
-    age: [u32; 16],
+    age: [u32; Channel::COUNT],
     /// By channel and key: how many tracks hold it.
-    holders: Box<[[u32; 128]; 16]>,
+    holders: Box<[[u32; 128]; Channel::COUNT]>,
 }
 
 impl Unison {
-    /// `channels`: those that each track strikes keys on, bit n for channel n.
-    pub fn of(channels: impl Iterator<Item = u16>) -> Unison {
-        let (mut once, mut twice) = (0u16, 0u16);
+    /// `channels`: those that each track strikes keys on, as [`Channel::bit`] has them.
+    pub fn of(channels: impl Iterator<Item = u64>) -> Unison {
+        let (mut once, mut twice) = (0u64, 0u64);
         for channels in channels {
             twice |= once & channels;
             once |= channels;
@@ -26,8 +26,8 @@ impl Unison {
         Unison {
             shared: std::array::from_fn(|channel| twice >> channel & 1 == 1),
             held: HashMap::new(),
-            age: [0; 16],
-            holders: Box::new([[0; 128]; 16]),
+            age: [0; Channel::COUNT],
+            holders: Box::new([[0; 128]; Channel::COUNT]),
         }
     }
 
@@ -49,7 +49,12 @@ impl Unison {
                 return true;
             }
             Event::Release => {
-                (0..16).for_each(|channel| self.clear(channel));
+                (0..Channel::COUNT).for_each(|channel| self.clear(channel));
+                return true;
+            }
+            Event::ReleaseKeyboard { keyboard } => {
+                let of_it = Channel::ALL.iter().filter(|c| c.keyboard() == keyboard);
+                of_it.for_each(|channel| self.clear(channel.index()));
                 return true;
             }
             _ => return true,

@@ -4,6 +4,9 @@
 //! of [`Time`], so that what is written is read back exactly. The first track holds the tempo and
 //! the key signatures, the second the events and the texts, in order.
 //!
+//! Where several keyboards play, the meta event 21 (MIDI port) before an event says which it comes
+//! from, and 09 (device name, RP-019) how that keyboard is called.
+//!
 //! [`Event::Release`] has no message of its own. It is written as controller messages that lift
 //! the pedals and all keys of the channels in use, so that no program hangs a note; read back, it
 //! is these messages.
@@ -12,7 +15,7 @@ use std::io::{self, Seek, SeekFrom, Write};
 
 use super::limits::LONGEST;
 use super::performance::{KeySignature, Performance, Text, TextKind};
-use crate::midi::event::{Channel, Event, Timed};
+use crate::midi::event::{Channel, Event, Keyboard, Timed};
 use crate::time::Time;
 
 /// Ticks to the quarter.
@@ -31,6 +34,9 @@ pub fn write(performance: &Performance, out: &mut impl Write) -> io::Result<()> 
     }
 
     let mut second = Track::default();
+    for (slot, name) in second.names.iter_mut().zip(&performance.keyboards) {
+        *slot = Some(name.clone()).filter(|name| !name.is_empty());
+    }
     let mut texts = performance.texts.iter().peekable();
     for (i, timed) in performance.events.iter().enumerate() {
         while let Some(text) = texts.next_if(|t| t.before_event <= i) {
@@ -79,8 +85,12 @@ fn control(channel: Channel, number: u8, value: u8) -> [u8; 3] {
 struct Track {
     bytes: Vec<u8>,
     now: Time,
-    /// Channels with an event since the last release.
-    used: [bool; 16],
+    /// Channels with an event since the last release, as [`Channel::bit`] has them.
+    used: u64,
+    /// Which keyboard the messages belong to.
+    from: Keyboard,
+    /// The names that are not written yet.
+    names: [Option<String>; Keyboard::COUNT],
 }
 
 impl Track {
@@ -147,16 +157,30 @@ impl Track {
             TextKind::Marker => 6,
             TextKind::Cue => 7,
         };
-        let mut end = text.len().min(LARGEST as usize);
-        while !text.is_char_boundary(end) {
-            end -= 1;
-        }
-        self.meta(at, kind, text.get(..end).unwrap_or_default().as_bytes());
+        self.meta(at, kind, cut(text).as_bytes());
     }
 
-    fn message(&mut self, at: Time, message: [u8; 3]) {
+    fn message(&mut self, at: Time, from: Keyboard, message: [u8; 3]) {
+        self.turn_to(at, from);
         self.step(at);
         self.bytes.extend(message);
+    }
+
+    /// What follows comes from this keyboard. Nothing is written before a second one plays.
+    fn turn_to(&mut self, at: Time, keyboard: Keyboard) {
+        if keyboard == self.from {
+            return;
+        }
+        self.name(at);
+        self.from = keyboard;
+        self.meta(at, 0x21, &[keyboard.index() as u8]);
+        self.name(at);
+    }
+
+    fn name(&mut self, at: Time) {
+        if let Some(name) = self.names[self.from.index()].take() {
+            self.meta(at, 0x09, cut(&name).as_bytes());
+        }
     }
 
     fn event(&mut self, at: Time, event: Event) {
@@ -174,21 +198,43 @@ impl Track {
             Event::AllSoundOff { channel } => control(channel, 120, 0),
             Event::ResetControllers { channel } => control(channel, 121, 0),
             Event::AllNotesOff { channel } => control(channel, 123, 0),
-            Event::Release => {
-                let used = std::mem::take(&mut self.used);
-                for (channel, _) in Channel::ALL.into_iter().zip(used).filter(|(_, used)| *used) {
-                    for number in LIFTING {
-                        self.message(at, control(channel, number, 0));
+            Event::Release | Event::ReleaseKeyboard { .. } => {
+                let lifted = self.lifted(event);
+                self.used &= !lifted;
+                for channel in Channel::ALL {
+                    if lifted & channel.bit() != 0 {
+                        for number in LIFTING {
+                            let message = control(channel, number, 0);
+                            self.message(at, channel.keyboard(), message);
+                        }
                     }
                 }
                 return;
             }
         };
-        if let Some(channel) = event.channel() {
-            self.used[channel.index()] = true;
-        }
-        self.message(at, message);
+        let channel = event.channel().unwrap_or(Channel::ALL[0]);
+        self.used |= channel.bit();
+        self.message(at, channel.keyboard(), message);
     }
+
+    /// The channels in use that a release lifts, as [`Channel::bit`] has them.
+    fn lifted(&self, release: Event) -> u64 {
+        let concerned = |channel: &&Channel| match release {
+            Event::ReleaseKeyboard { keyboard } => channel.keyboard() == keyboard,
+            _ => true,
+        };
+        let channels = Channel::ALL.iter().filter(concerned);
+        self.used & channels.fold(0, |bits, channel| bits | channel.bit())
+    }
+}
+
+/// As much of a text as a file can hold.
+fn cut(text: &str) -> &str {
+    let mut end = text.len().min(LARGEST as usize);
+    while !text.is_char_boundary(end) {
+        end -= 1;
+    }
+    text.get(..end).unwrap_or_default()
 }
 
 /// What every file begins with: the header, and the first track with its tempo.
@@ -247,11 +293,15 @@ impl<W: Write + Seek> FileWriter<W> {
         self.track.event(timed.at, timed.event);
     }
 
-    /// How many messages an [`Event::Release`] would be written as now: three for each channel in
-    /// use since the last one.
-    pub fn release_messages(&self) -> u8 {
-        let used = self.track.used.iter().filter(|used| **used);
-        (used.count() * LIFTING.len()) as u8
+    /// How many messages a release would be written as now: three for each channel in use since
+    /// the last one.
+    pub fn messages_of(&self, release: Event) -> u8 {
+        (self.track.lifted(release).count_ones() as usize * LIFTING.len()) as u8
+    }
+
+    /// The name of a keyboard that plays beside others: to be said before its first event.
+    pub fn keyboard(&mut self, keyboard: Keyboard, name: &str) {
+        self.track.names[keyboard.index()] = Some(name.to_owned()).filter(|n| !n.is_empty());
     }
 
     /// Takes a text, after the events that came before it.
@@ -501,7 +551,7 @@ mod tests {
         let mut writer = FileWriter::new(Cursor::new(Vec::new())).unwrap();
         let at = Time(7);
         let mut push = |event| {
-            let messages = writer.release_messages();
+            let messages = writer.messages_of(Event::Release);
             writer.push(&Timed { at, event });
             messages
         };
