@@ -4,7 +4,7 @@ use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 
 use allocation_counter::measure;
 use peregrinus::engine::{self, Change, Monitor, Observer, Phrases};
-use peregrinus::midi::{Channel, Event, IntakeReceiver, Trigger, intake};
+use peregrinus::midi::{Channel, Event, IntakeReceiver, Keyboards, Trigger, intake};
 use peregrinus::theory::{Bassist, Catalogue, Hearing, Kinds, PitchClass, PitchClassSet};
 use peregrinus::time::Time;
 
@@ -36,7 +36,7 @@ fn bytes() -> Vec<Vec<u8>> {
 fn count(jobs: &[Trigger], read: impl Fn(&mut IntakeReceiver)) -> (u64, u64) {
     let ticks = AtomicU64::new(0);
     let clock = move || Time(ticks.fetch_add(1, Relaxed));
-    let (mut sender, mut receiver) = intake(512, jobs, clock);
+    let (mut sender, mut receiver) = intake(512, jobs, Keyboards::One, clock);
     let bytes = bytes();
     let mut counted = 0;
     for chunk in bytes.chunks(50) {

@@ -693,7 +693,7 @@ fn each_state_of_the_ports_is_told() {
             }),
         };
         let wanted = Wanted {
-            port: case.wanted,
+            ports: case.wanted.into_iter().collect(),
             remembered: case.remembered,
             ..Wanted::default()
         };

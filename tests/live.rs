@@ -4,7 +4,7 @@
 use crossbeam_channel::{Receiver, Sender, bounded};
 use peregrinus::correction::{Center, Correction, Revision, Signature};
 use peregrinus::engine::{
-    Aside, Bassist, Event, Fading, Filter, History, Inertia, Monitor, Reading,
+    Aside, Bassist, Event, Fading, Filter, HarmonyFrom, History, Inertia, Monitor, Reading,
 };
 use peregrinus::listing::Progress;
 use peregrinus::live::{
@@ -33,6 +33,8 @@ use std::time::{Duration, Instant};
 
 #[path = "live/disk.rs"]
 mod disk;
+#[path = "live/keyboards.rs"]
+mod keyboards;
 #[cfg(unix)]
 #[path = "python/mod.rs"]
 mod python;
@@ -85,7 +87,8 @@ struct FakePorts(Arc<Mutex<Shelf>>);
 #[derive(Default)]
 struct Shelf {
     there: Vec<PortInfo>,
-    sink: Option<Sink>,
+    /// By the name of the port.
+    sinks: Vec<(String, Sink)>,
     changed: bool,
     fault: Option<PortError>,
 }
@@ -103,13 +106,14 @@ impl FakePorts {
     fn unplug(&self) {
         let mut shelf = self.0.lock().unwrap();
         shelf.there.clear();
-        shelf.sink = None;
+        shelf.sinks.clear();
         shelf.changed = true;
     }
 
     fn unplug_one(&self, name: &str) {
         let mut shelf = self.0.lock().unwrap();
         shelf.there.retain(|p| p.name != name);
+        shelf.sinks.retain(|(port, _)| port != name);
         shelf.changed = true;
     }
 
@@ -120,13 +124,17 @@ impl FakePorts {
     }
 
     fn send(&self, bytes: &[u8]) -> bool {
-        match &mut self.0.lock().unwrap().sink {
-            Some(sink) => {
-                sink(bytes);
-                true
-            }
-            None => false,
-        }
+        self.send_where(|_| true, bytes)
+    }
+
+    fn send_from(&self, name: &str, bytes: &[u8]) -> bool {
+        self.send_where(|port| port == name, bytes)
+    }
+
+    fn send_where(&self, is: impl Fn(&str) -> bool, bytes: &[u8]) -> bool {
+        let sinks = &mut self.0.lock().unwrap().sinks;
+        let sink = sinks.iter_mut().find(|(port, _)| is(port));
+        sink.map(|(_, sink)| sink(bytes)).is_some()
     }
 }
 
@@ -146,7 +154,8 @@ impl Ports for FakePorts {
                 port: port.name.clone(),
             });
         }
-        shelf.sink = Some(sink);
+        shelf.sinks.retain(|(name, _)| *name != port.name);
+        shelf.sinks.push((port.name.clone(), sink));
         Ok(Box::new(Wire))
     }
 
@@ -180,8 +189,15 @@ fn start_keeping(jobs: Vec<Trigger>, keep: Keep) -> (Listener, FakePorts, Arc<Fa
         jobs,
         ..Wanted::default()
     };
+    start_on(wanted, &["a keyboard"], keep)
+}
+
+/// With these keyboards plugged in.
+fn start_on(wanted: Wanted, there: &[&str], keep: Keep) -> (Listener, FakePorts, Arc<FakeClock>) {
     let (clock, ports) = (FakeClock::new(), FakePorts::default());
-    ports.plug("a keyboard", "1");
+    for name in there {
+        ports.plug(name, name);
+    }
     let world = World {
         clock: clock.clone(),
         ports: Box::new(ports.clone()),
@@ -249,7 +265,7 @@ fn a_keyboard_that_was_held_is_waited_for_and_no_other_taken() {
     let names = Arc::new(Mutex::new(Vec::new()));
     let kept = names.clone();
     let wanted = Wanted {
-        port: Some("stage".into()),
+        ports: vec!["stage".into()],
         remember: Some(Box::new(move |name| {
             kept.lock().unwrap().push(name.to_owned())
         })),
@@ -338,6 +354,12 @@ fn clipped(history: &mut History, at: Time) -> Stood {
     (plan, chords, asides.collect(), stated)
 }
 
+const HARMONY: [HarmonyFrom; 3] = [
+    HarmonyFrom::All,
+    HarmonyFrom::One(midi::Keyboard::FIRST),
+    HarmonyFrom::One(midi::Keyboard::ALL[1]),
+];
+
 /// What a player may say beside the music.
 #[derive(Clone, Debug)]
 enum Word {
@@ -366,10 +388,14 @@ fn word() -> impl Strategy<Value = Word> {
         1 => prop_oneof![Just(Inertia::Motif), Just(Inertia::Section)].prop_map(Event::Inertia),
         1 => prop_oneof![Just(Fading::Sustained), Just(Fading::Struck)].prop_map(Event::Fading),
         1 => prop_oneof![Just(Bassist::Plays), Just(Bassist::Absent)].prop_map(Event::Bassist),
+        1 => prop::sample::select(HARMONY.to_vec()).prop_map(Event::HarmonyFrom),
         1 => (-3i8..4).prop_map(|transpose| Event::Filter(Filter { transpose, ..Filter::default() })),
     ];
     prop_oneof![4 => said.prop_map(Word::Set), 2 => Just(Word::Mark), 1 => Just(Word::Keep)]
 }
+
+/// Two keyboards that play together.
+const PAIR: [&str; 2] = ["Teacher", "Pupil"];
 
 /// Where what is played is kept.
 #[derive(Clone, Copy, Debug)]
@@ -384,6 +410,8 @@ proptest! {
     #[test]
     fn what_was_captured_replays_to_the_identical_plan(
         playing in performance(),
+        // From which of two keyboards each message comes; from one, if there are none.
+        from in prop_oneof![Just(vec![]), prop::collection::vec(any::<bool>(), 20)],
         words in prop::collection::vec((any::<prop::sample::Index>(), word()), 0..8),
         keeps in prop_oneof![Just(Keeps::Recording), Just(Keeps::Sitting)],
     ) {
@@ -402,7 +430,12 @@ proptest! {
                 (file, keeping(folder.path()))
             }
         };
-        let (mut listener, ports, clock) = start_keeping(Vec::new(), keep);
+        let several = !from.is_empty();
+        let wanted = Wanted {
+            ports: if several { PAIR.map(String::from).to_vec() } else { vec![] },
+            ..Wanted::default()
+        };
+        let (mut listener, ports, clock) = start_on(wanted, if several { &PAIR } else { &PAIR[..1] }, keep);
         let mut at = 0;
         for (i, (wait, bytes)) in playing.iter().enumerate() {
             at += wait;
@@ -411,7 +444,8 @@ proptest! {
                 clock.set(Time::millis(at - wait / 2));
             }
             clock.set(Time::millis(at));
-            prop_assert!(ports.send(bytes));
+            let second = several && from[i % from.len()];
+            prop_assert!(ports.send_from(PAIR[usize::from(second)], bytes));
             for (_, word) in words.iter().filter(|w| w.0.index(playing.len()) == i) {
                 match word {
                     Word::Set(event) => listener.order(Order::Set(*event)),
@@ -450,6 +484,13 @@ proptest! {
         prop_assert_eq!(clipped(&mut live, last), clipped(&mut heard, last));
         if let Keeps::Sitting = keeps {
             same_plan_or_none(&read);
+        }
+        // Each has a track with its name.
+        let second = |t: &midi::Timed| t.event.keyboard().is_some_and(|k| k.index() == 1);
+        if read.notes.iter().any(second) {
+            prop_assert_eq!(&read.keyboards[1], PAIR[1]);
+            let bytes = std::fs::read(&file).unwrap();
+            prop_assert!(keyboards::tracks(&bytes).contains(&PAIR[1].to_owned()));
         }
     }
 }

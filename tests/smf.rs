@@ -28,7 +28,7 @@ fn line(t: &Timed) -> Option<String> {
         Event::ResetControllers { channel } => ("control", channel, 121, 0),
         Event::AllNotesOff { channel } => ("control", channel, 123, 0),
         // It has no message of its own: see src/midi/file/write.rs.
-        Event::Release => return None,
+        Event::Release | Event::ReleaseKeyboard { .. } => return None,
     };
     Some(format!("{} {kind} {} {a} {b}", t.at.0, channel.number()))
 }

@@ -8,9 +8,10 @@ use std::process::ExitCode;
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// The MIDI input: its exact name, or a part of it that no other has.
+    /// The MIDI input: its exact name, or a part of it that no other has. Several times: several
+    /// keyboards, each with a track of its own in what is recorded.
     #[arg(long, value_name = "NAME")]
-    port: Option<String>,
+    port: Vec<String>,
     /// Write what is played into a new MIDI file.
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,
@@ -20,9 +21,7 @@ pub struct Args {
 
 pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     let mut settings = own.settings.clone();
-    if args.port.is_some() {
-        settings.port = args.port;
-    }
+    settings.ports = monitor::ports(args.port, settings.ports)?;
     let settings = args.monitor.taken(settings, own);
     monitor::listen(&settings, own, args.record.as_deref(), &args.monitor)
 }

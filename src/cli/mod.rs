@@ -46,9 +46,9 @@ struct Cli {
     palette: Option<Palette>,
     #[command(flatten)]
     lines: Lines,
-    /// Without a command: the MIDI input, as for listen.
+    /// Without a command: the MIDI input, or several, as for listen.
     #[arg(long, value_name = "NAME")]
-    port: Option<String>,
+    port: Vec<String>,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -131,7 +131,7 @@ fn run(cli: Cli) -> Result<ExitCode, Failure> {
         palette: cli.palette,
         no_color: std::env::var_os("NO_COLOR"),
     };
-    if cli.port.is_some() && cli.command.is_some() {
+    if !cli.port.is_empty() && cli.command.is_some() {
         let what = "--port stands behind listen: peregrinus listen --port NAME";
         return Err(Failure::Usage(what.into()));
     }

@@ -10,7 +10,7 @@ use crate::lines;
 use crate::live::{
     self, Keep, Library, Listener, SetClick, Sittings, SystemClock, Unwritten, Wanted, World,
 };
-use crate::midi;
+use crate::midi::{self, Keyboard};
 use crate::performer::{Performer, demo, demo_notice};
 use crate::plain;
 use crate::screen::{self, Depth, LeftInertia, Outcome};
@@ -55,9 +55,9 @@ impl Args {
 }
 
 /// `peregrinus` alone.
-pub fn run(port: Option<String>, own: &Own) -> Result<ExitCode, Failure> {
+pub fn run(named: Vec<String>, own: &Own) -> Result<ExitCode, Failure> {
     let mut settings = own.settings.clone();
-    settings.port = port.or(settings.port);
+    settings.ports = ports(named, settings.ports)?;
     settings.lines |= own.lines.asked;
     settings.inertia = inertia(&settings, None);
     let settings = &settings;
@@ -81,6 +81,18 @@ pub fn run(port: Option<String>, own: &Own) -> Result<ExitCode, Failure> {
         .with_keyboard(listener, None)
         .with_file(player, None);
     show(performer, settings, own, lines::Format::Text)
+}
+
+/// The keyboards that are named now, else those of the settings.
+pub fn ports(named: Vec<String>, usual: Vec<String>) -> Result<Vec<String>, Failure> {
+    let most = Keyboard::COUNT;
+    match named.len() {
+        0 => Ok(usual),
+        n if n <= most => Ok(named),
+        n => Err(Failure::Usage(format!(
+            "--port names {n} keyboards; at most {most} play together"
+        ))),
+    }
 }
 
 /// A performer without a keyboard or file yet; it remembers the stop of inertia that is chosen.
@@ -119,7 +131,7 @@ pub fn inertia(settings: &Settings, asked: Option<Inertia>) -> Inertia {
 fn start(settings: &Settings, record: Option<&Path>) -> Result<(Listener, Reading), Failure> {
     let idle = engine::monitor(settings).reading();
     let wanted = Wanted {
-        port: settings.port.clone(),
+        ports: settings.ports.clone(),
         remembered: memory::recall(memory::KEYBOARD),
         remember: Some(Box::new(|name| memory::remember(memory::KEYBOARD, name))),
         jobs: settings.jobs.iter().map(|job| job.trigger).collect(),

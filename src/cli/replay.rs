@@ -112,7 +112,8 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
         monitor,
         Arc::new(SystemClock::start()),
         Order::Pause,
-    );
+    )
+    .with_keyboards(recording.keyboards.clone());
     player.order(Order::Speed(args.speed));
     if args.from > 0.0 {
         player.order(Order::Seek(Time::from_seconds(args.from)));

@@ -68,6 +68,21 @@ pub enum HarmonyFrom {
 }
 
 impl HarmonyFrom {
+    /// The next in turn where there are so many keyboards: all, each of them, all again.
+    pub fn next(self, keyboards: usize) -> HarmonyFrom {
+        let after = self.one().map_or(0, |one| one + 1);
+        let next = Keyboard::ALL.get(after).filter(|_| after < keyboards);
+        next.copied().map_or(HarmonyFrom::All, HarmonyFrom::One)
+    }
+
+    /// The index of the one keyboard, if it is one.
+    pub fn one(self) -> Option<usize> {
+        match self {
+            HarmonyFrom::All => None,
+            HarmonyFrom::One(keyboard) => Some(keyboard.index()),
+        }
+    }
+
     fn includes(self, keyboard: Keyboard) -> bool {
         match self {
             HarmonyFrom::All => true,

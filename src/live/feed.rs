@@ -141,6 +141,10 @@ impl Feed {
         *lock(&self.explanation)
     }
 
+    pub(super) fn name_keyboards(&self, names: Vec<String>) {
+        self.board.update(|s| s.keyboards = names);
+    }
+
     pub fn status(&self) -> Status {
         self.board.status()
     }

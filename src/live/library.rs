@@ -73,6 +73,8 @@ pub struct Chosen {
     /// Notes, settings and what the player said, in order.
     pub events: Vec<(Time, Event)>,
     pub end: Time,
+    /// The names of the keyboards, where there are several.
+    pub keyboards: Vec<String>,
     pub markers: Vec<Marker>,
     /// The plan as its listener has corrected it.
     pub corrected: Option<CorrectedPlan>,
@@ -338,6 +340,7 @@ fn read(folder: &Folder, catalogue: &Catalogue, row: Row) -> Result<Chosen, Stri
     Ok(Chosen {
         events: recording.events().collect(),
         end: recording.end,
+        keyboards: std::mem::take(&mut recording.keyboards),
         markers: std::mem::take(&mut recording.markers),
         corrected: recording.facts.corrected.take(),
         damage: recording.faults.sentence(),

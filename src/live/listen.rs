@@ -91,6 +91,8 @@ pub fn listen(
             recording,
             clicks: Clicks::new(keep.click),
             begun: false,
+            latest: None,
+            named: [keyboards == Keyboards::One; Keyboard::COUNT],
             board: board.clone(),
         },
         intake: receiver,
@@ -263,13 +265,17 @@ struct Heard {
     clicks: Clicks,
     /// Whether a note has been played.
     begun: bool,
+    /// When the latest event was taken in, and from which keyboard.
+    latest: Option<(Time, Keyboard)>,
+    /// Whether the recorders know how each keyboard is called, or need not.
+    named: [bool; Keyboard::COUNT],
     board: StatusBoard,
 }
 
 impl Heard {
     /// One event, at the time that the engine takes it in: that is what is kept.
     fn take(&mut self, at: Time, event: Event) {
-        let at = at.max(self.monitor.now());
+        let at = self.turn(at.max(self.monitor.now()), event);
         if let Event::Midi(midi::Event::NoteOn { .. }) = event {
             self.begin_bars(at);
         }
@@ -333,10 +339,48 @@ impl Heard {
         self.board.update(|s| s.click = now);
     }
 
+    /// When the event is taken in. In a file each of several keyboards has a track, and what
+    /// stands at one time is read in the order of the tracks: so another than the one before, or
+    /// the word that one of them is gone, comes a tick later.
+    fn turn(&mut self, at: Time, event: Event) -> Time {
+        let keyboard = match event {
+            Event::Midi(midi) => midi.keyboard().unwrap_or(Keyboard::FIRST),
+            _ => Keyboard::FIRST,
+        };
+        let word = matches!(event, Event::Midi(midi::Event::ReleaseKeyboard { .. }));
+        let at = match self.latest {
+            Some((last, before))
+                if at <= last && (keyboard != before || word && keyboard != Keyboard::FIRST) =>
+            {
+                last + Time(1)
+            }
+            _ => at,
+        };
+        self.latest = Some((at, keyboard));
+        if matches!(event, Event::Midi(_)) {
+            self.name(keyboard);
+        }
+        at
+    }
+
+    /// The recorders are told how a keyboard is called, once.
+    fn name(&mut self, keyboard: Keyboard) {
+        if std::mem::replace(&mut self.named[keyboard.index()], true) {
+            return;
+        }
+        let names = self.board.status().keyboards;
+        let name = names.get(keyboard.index()).cloned().unwrap_or_default();
+        let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
+        for recorder in self.recording.iter_mut().chain(kept) {
+            recorder.keyboard(keyboard, name.clone());
+        }
+    }
+
     /// A sitting is heard as it will be when it is read again: without those before it.
     fn begin_anew(&mut self, at: Time) {
         self.monitor = self.fresh.clone();
         self.tell.change(at, Change::Rest);
+        let at = at - self.in_force.lead();
         for event in self.in_force.events() {
             self.monitor.on_event(at, event, &mut self.tell);
         }

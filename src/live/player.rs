@@ -106,6 +106,12 @@ impl Player {
         lock(&self.places).now
     }
 
+    /// The names of the keyboards, where several play in the file.
+    pub fn with_keyboards(self, names: Vec<String>) -> Player {
+        self.feed.name_keyboards(names);
+        self
+    }
+
     /// Where it will stand when the orders that wait have been carried out: keys may come faster.
     pub fn ahead(&self) -> Transport {
         lock(&self.places).ahead

@@ -3,11 +3,12 @@
 
 use super::status::{StatusBoard, Unwritten};
 use crate::engine::{Change, Event};
+use crate::file;
 use crate::meter::Click;
-use crate::midi;
+use crate::midi::{self, Keyboard};
 use crate::plain;
 use crate::plan::Marker;
-use crate::recording::Writer;
+use crate::recording::{self, Writer};
 use crate::sittings::Keeper;
 use crate::theory::Catalogue;
 use crate::time::Time;
@@ -51,6 +52,7 @@ enum Note {
     Click(Time, Option<Click>),
     Change(Time, Change),
     Name(u64, String),
+    Keyboard(Keyboard, String),
     End(Time),
 }
 
@@ -103,7 +105,9 @@ impl Recorder {
             .create_new(true)
             .open(path);
         let name = plain::path(path);
-        file.and_then(|file| Recorder::on(file, name, catalogue, board, WAITING))
+        let (place, modes) = (path.to_owned(), Arc::clone(&catalogue));
+        let then = move || tracks_apart(&place, &modes);
+        file.and_then(|file| Recorder::on(file, name, catalogue, board, WAITING, then))
             .map_err(|why| RecordError {
                 path: path.to_owned(),
                 why,
@@ -116,10 +120,13 @@ impl Recorder {
         catalogue: Arc<Catalogue>,
         board: StatusBoard,
         waiting: usize,
+        then: impl FnOnce() + Send + 'static,
     ) -> std::io::Result<Recorder> {
         let recording = Writer::new(disk, catalogue)?;
         Recorder::work(name, board, waiting, move |notes| {
-            write(recording, notes).map_err(|e| plain::reason(&e))
+            let written = write(recording, notes);
+            then();
+            written.map_err(|e| plain::reason(&e))
         })
     }
 
@@ -186,6 +193,13 @@ impl Recorder {
         if full {
             self.missed += 1;
             self.owing = true;
+        }
+    }
+
+    /// The name of one of several keyboards, before its first event.
+    pub fn keyboard(&mut self, keyboard: Keyboard, name: String) {
+        if let Some(notes) = &self.notes {
+            let _ = notes.try_send(Note::Keyboard(keyboard, name));
         }
     }
 
@@ -292,6 +306,7 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
             }
             // These are for sittings.
             Ok(Note::Change(..) | Note::Name(..)) => {}
+            Ok(Note::Keyboard(keyboard, name)) => recording.keyboard(keyboard, &name),
             Ok(Note::End(end)) => {
                 return recording.finish(end)?.sync();
             }
@@ -310,6 +325,15 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
 }
 
 /// `caught_up` is called whenever nothing waits.
+/// Where several keyboards played, the file gets a track for each. It is whole without: what
+/// stands in the way is no loss.
+fn tracks_apart(path: &Path, catalogue: &Catalogue) {
+    let bytes = file::bytes(path, midi::Limits::default().bytes).ok();
+    if let Some(apart) = bytes.and_then(|b| recording::with_keyboard_tracks(&b, catalogue)) {
+        let _ = file::replace(path, &apart);
+    }
+}
+
 fn keep(mut keeper: Keeper, notes: &Receiver<Note>, caught_up: impl Fn()) -> Result<(), String> {
     let mut last = Time::ZERO;
     let mut written = Instant::now();
@@ -327,6 +351,7 @@ fn keep(mut keeper: Keeper, notes: &Receiver<Note>, caught_up: impl Fn()) -> Res
                 keeper.event(at, event);
             }
             Ok(Note::Marker(marker)) => keeper.marker(&marker),
+            Ok(Note::Keyboard(keyboard, name)) => keeper.keyboard(keyboard, name),
             Ok(Note::Name(number, name)) => keeper.name(number, &name),
             Ok(Note::Click(at, click)) => keeper.click(at, click),
             Ok(Note::Change(at, change)) => keeper.change(at, change),
@@ -415,8 +440,15 @@ mod tests {
     #[test]
     fn a_last_flush_that_fails_is_told() {
         let (_publisher, feed, board) = feed();
-        let mut r =
-            Recorder::on(Small::new(70), "take.mid".into(), catalogue(), board, 100).unwrap();
+        let mut r = Recorder::on(
+            Small::new(70),
+            "take.mid".into(),
+            catalogue(),
+            board,
+            100,
+            || {},
+        )
+        .unwrap();
         for i in 0..50 {
             r.note(Time::millis(i), key(60));
         }
@@ -432,7 +464,15 @@ mod tests {
     fn what_a_slow_disk_misses_is_counted_and_released() {
         let (_publisher, feed, board) = feed();
         let disk = Small::new(u64::MAX);
-        let mut r = Recorder::on(disk.clone(), "take.mid".into(), catalogue(), board, 4).unwrap();
+        let mut r = Recorder::on(
+            disk.clone(),
+            "take.mid".into(),
+            catalogue(),
+            board,
+            4,
+            || {},
+        )
+        .unwrap();
         {
             let _stuck = disk.lock();
             // The writer takes events until it flushes; then nothing more goes.
@@ -480,6 +520,7 @@ mod tests {
             catalogue(),
             board.clone(),
             100,
+            || {},
         )
         .unwrap();
         board.guard("the engine", move || {

@@ -341,8 +341,8 @@ impl IntakeReceiver {
         self.listen();
         let keyboards = self.shared.keyboards;
         let expired = self.sensing.each_mut().map(|sensing| sensing.expired(now));
-        let expired = Keyboard::ALL.into_iter().zip(expired);
-        expired.filter_map(move |(keyboard, is)| is.then(|| keyboards.release(keyboard)))
+        let expired = Keyboard::ALL.into_iter().zip(expired).filter(|(_, is)| *is);
+        expired.map(move |(keyboard, _)| keyboards.release(keyboard))
     }
 
     /// When to ask [`silent`](IntakeReceiver::silent) next, if active sensing has begun.
@@ -494,7 +494,7 @@ mod tests {
     #[test]
     fn what_has_a_job_is_not_handed_out() {
         let jobs = [Trigger::Key(60), Trigger::Controller(20)];
-        let (mut sender, mut receiver) = intake(8, &jobs, counter());
+        let (mut sender, mut receiver) = intake(8, &jobs, Keyboards::One, counter());
         sender.bytes(&[
             0x90, 60, 64, 0xb0, 20, 127, 21, 127, 0x90, 62, 64, 0x80, 60, 0,
         ]);

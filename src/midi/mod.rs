@@ -30,8 +30,8 @@ mod wire;
 pub use event::{Channel, Event, Keyboard, PERCUSSION, Timed};
 pub use file::{
     BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError, FileWriter, KeySignature,
-    LONGEST, Limits, Performance, Text, TextKind, counts_as_we_do, read, read_with, track,
-    with_bar_lines, with_last_track, write,
+    LONGEST, Limits, Performance, Text, TextKind, counts_as_we_do, keyboard_tracks, read,
+    read_with, track, with_bar_lines, with_last_track, write,
 };
 pub use intake::{Incoming, IntakeReceiver, IntakeSender, Keyboards, intake};
 pub use ports::{ChoiceError, Connection, PortError, PortInfo, Ports, Sink, choose, system};

@@ -1,7 +1,7 @@
 //! Answers ahead of the engine: what was asked for and is not in a reading yet. Keys may
 //! come faster than readings, and the second press of a key must take back the first.
 
-use crate::engine::{Aside, Event, Inertia, Reading};
+use crate::engine::{Aside, Event, HarmonyFrom, Inertia, Reading};
 use crate::theory::SpelledTonality;
 
 /// What was asked for and has not come yet.
@@ -10,6 +10,7 @@ pub(super) struct Asked {
     inertia: Option<Inertia>,
     pinned: Option<Option<SpelledTonality>>,
     aside: Option<Aside>,
+    harmony_from: Option<HarmonyFrom>,
 }
 
 impl Asked {
@@ -18,6 +19,7 @@ impl Asked {
             Event::Inertia(inertia) => self.inertia = Some(inertia),
             Event::Pin(pinned) => self.pinned = Some(pinned),
             Event::Aside(edge) => self.aside = Some(edge),
+            Event::HarmonyFrom(from) => self.harmony_from = Some(from),
             _ => {}
         }
     }
@@ -26,6 +28,7 @@ impl Asked {
     pub fn settle(&mut self, reading: &Reading) {
         self.inertia = self.inertia.filter(|&i| i != reading.inertia);
         self.pinned = self.pinned.filter(|&p| p != reading.pinned);
+        self.harmony_from = self.harmony_from.filter(|&f| f != reading.harmony_from);
         self.aside = self.aside.filter(|&edge| match edge {
             Aside::Begins => reading.aside.is_none(),
             Aside::Ends => reading.aside.is_some(),
@@ -47,6 +50,7 @@ impl Asked {
         Reading {
             inertia: self.inertia.unwrap_or(reading.inertia),
             pinned: self.pinned.unwrap_or(reading.pinned),
+            harmony_from: self.harmony_from.unwrap_or(reading.harmony_from),
             aside,
             ..reading
         }

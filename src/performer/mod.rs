@@ -358,6 +358,11 @@ impl Stage for Performer {
         let source = Source {
             name: plain::name(&status.name).into_owned(),
             link: status.link,
+            keyboards: status
+                .keyboards
+                .iter()
+                .map(|k| plain::name(k).into_owned())
+                .collect(),
             transport: self.player().map(Player::transport),
             recording: recording.map(|r| plain::name(r).into_owned()),
             keeping: status.keeping,

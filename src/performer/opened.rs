@@ -25,13 +25,14 @@ impl OpenedSitting {
             row,
             events,
             end,
+            keyboards,
             markers,
             corrected,
             damage,
         } = chosen;
         let name = row.name.as_deref().unwrap_or(&row.id);
         let clock = Arc::new(SystemClock::start());
-        let player = play(name, events, end, fresh, clock, Order::Pause);
+        let player = play(name, events, end, fresh, clock, Order::Pause).with_keyboards(keyboards);
         player.order(Order::Seek(end));
         player.order(Order::Resume);
         OpenedSitting {

@@ -37,4 +37,4 @@ mod write;
 
 pub use facts::{Beat, Facts, TRACK};
 pub use read::{Recording, Said, read, read_with};
-pub use write::{Writer, write};
+pub use write::{Writer, with_keyboard_tracks, write};

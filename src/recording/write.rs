@@ -1,7 +1,7 @@
 //! Writing: while it is played, or as a whole.
 
 use super::facts;
-use super::read::Recording;
+use super::read::{Recording, read};
 use super::words::Word;
 use crate::engine::Event;
 use crate::meter::Click;
@@ -152,9 +152,17 @@ pub fn write<W: Write + Seek>(
     writer.finish(recording.end)
 }
 
+/// A recording's file with a track for each of several keyboards. `None`: one keyboard played, or
+/// it would not be read as the same.
+pub fn with_keyboard_tracks(bytes: &[u8], catalogue: &Catalogue) -> Option<Vec<u8>> {
+    let apart = midi::keyboard_tracks(bytes)?;
+    let same = read(&apart, catalogue).ok()? == read(bytes, catalogue).ok()?;
+    same.then_some(apart)
+}
+
 #[cfg(test)]
 mod tests {
-    use super::super::read::{Said, read};
+    use super::super::read::Said;
     use super::*;
     use crate::engine::{Aside, Bassist, Filter, Inertia};
     use crate::meter::{Bars, Meter, Tempo};

@@ -13,7 +13,7 @@ use super::sittings::{ListState, SittingList};
 use super::state::{ScreenState, home_is};
 use super::surface::{MouseReports, Surface};
 use super::view::BarOrder;
-use super::wording::{length, tempo};
+use super::wording::{keyboard_name, length, tempo};
 use crate::correction::{Center, CorrectedPlan};
 use crate::engine::{self, Inertia, Reading};
 use crate::meter::TypedClick;
@@ -256,6 +256,7 @@ impl ScreenState<'_> {
             }
             Action::Step(direction) => self.step(direction, stage),
             Action::PinOther => self.type_in(Purpose::Pin),
+            Action::HarmonyFrom => self.choose_keyboard(stage),
             Action::NameSitting => {
                 let source = stage.source();
                 match source.keeping {
@@ -362,6 +363,21 @@ impl ScreenState<'_> {
         };
         let name = |t| self.look.notation.tonality(t, self.look.catalogue);
         spelled.map_or("no center".into(), name)
+    }
+
+    /// The next of the keyboards that play together is heard alone, or all are again.
+    fn choose_keyboard(&mut self, stage: &mut dyn Stage) {
+        let keyboards = stage.source().keyboards;
+        if keyboards.len() < 2 {
+            self.said = Some("One keyboard plays: there is none to choose.".into());
+            return;
+        }
+        let next = stage.reading().harmony_from.next(keyboards.len());
+        stage.act(Request::Set(engine::Event::HarmonyFrom(next)));
+        self.said = Some(match next.one() {
+            None => "Harmony from all keyboards.".into(),
+            Some(one) => format!("Harmony from {} alone.", keyboard_name(&keyboards, one)),
+        });
     }
 
     /// Passes an action's request on to the stage. What is pinned is what is seen, which may

@@ -144,6 +144,7 @@ impl Scene {
                 silent_since: None,
                 begun: false,
                 inertia: Inertia::Phrase,
+                harmony_from: Default::default(),
             },
             history: History::default(),
             markers: Vec::new(),

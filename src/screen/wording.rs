@@ -65,6 +65,13 @@ pub(super) fn tempo(click: Click) -> String {
     format!("{} beats a minute, {}.", click.tempo, click.meter)
 }
 
+/// A keyboard of several, by its name if it has one.
+pub(super) fn keyboard_name(keyboards: &[String], index: usize) -> String {
+    let name = keyboards.get(index).filter(|name| !name.is_empty());
+    name.cloned()
+        .unwrap_or_else(|| format!("keyboard {}", index + 1))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

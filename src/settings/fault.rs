@@ -3,7 +3,7 @@
 use crate::engine::ModelError;
 use crate::file::ReadError;
 use crate::meter::NoMeter;
-use crate::midi::{Trigger, TriggerError};
+use crate::midi::{Keyboard, Trigger, TriggerError};
 use crate::plain;
 use crate::screen::{Clash, KeyError, Panel};
 use crate::theory::CatalogueError;
@@ -68,6 +68,8 @@ pub enum FaultKind {
         nearest: Option<&'static str>,
         choices: Vec<&'static str>,
     },
+    #[error("keyboard.port names {0} keyboards; at most {most} play together", most = Keyboard::COUNT)]
+    Ports(usize),
     #[error("keyboard.transpose is {0}; it must lie between -48 and 48")]
     Transpose(i64),
     #[error("sittings.rest is {0}; it must lie between 10 and 86400 seconds")]

@@ -5,7 +5,7 @@ use super::table::{At, Faults, Table};
 use super::values::{Job, Settings, SettingsError};
 use crate::engine::{Fading, Filter, Inertia, Model};
 use crate::meter::{Meter, NoMeter, Tempo};
-use crate::midi::PERCUSSION;
+use crate::midi::{Keyboard, PERCUSSION};
 use crate::nearest::nearest;
 use crate::screen::{Depth, Key, KeyBindings, Palette, Panel, Panels, Way};
 use crate::theory::{
@@ -26,7 +26,7 @@ impl Settings {
         let model = Model::standard()
             .map_err(|e| SettingsError::whole("config/estimator.weights".into(), e))?;
         let mut s = Settings {
-            port: None,
+            ports: Vec::new(),
             filter: Filter::default(),
             fading: Fading::default(),
             inertia: Inertia::default(),
@@ -96,8 +96,12 @@ impl Settings {
     }
 
     fn take_keyboard(&mut self, mut table: Table, faults: &Faults) {
-        if let Some(port) = table.text("port") {
-            self.port = Some(port.value).filter(|p| !p.is_empty());
+        if let Some(At { value, at }) = table.texts("port", "a name, or a list of names") {
+            let named = value.into_iter().map(|port| port.value);
+            self.ports = named.filter(|port| !port.is_empty()).collect();
+            if self.ports.len() > Keyboard::COUNT {
+                faults.add(at, FaultKind::Ports(self.ports.len()));
+            }
         }
         if let Some(channels) = table.integers("channels") {
             self.filter.channels = channel_mask(&channels, faults);
@@ -325,7 +329,7 @@ mod tests {
         );
         assert_eq!(s.weights, None);
         assert_eq!(s.notation, Notation::default());
-        assert_eq!((s.port, s.palette), (None, Palette::default()));
+        assert_eq!((s.ports, s.palette), (vec![], Palette::default()));
         assert_eq!(s.depth, None);
         assert_eq!(s.bassist, Bassist::Absent);
         // Every key stands in it.

@@ -16,7 +16,7 @@ impl Settings {
             _ => !self.events().contains(event),
         };
         let later = [
-            ("keyboard.port", start.port != new.port),
+            ("keyboard.port", start.ports != new.ports),
             ("reading.weights", start.weights != new.weights),
             ("modes.toml", start.catalogue != new.catalogue),
             (

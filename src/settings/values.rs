@@ -15,8 +15,8 @@ use std::sync::Arc;
 /// Everything that the user may set, checked.
 #[derive(Clone, Debug)]
 pub struct Settings {
-    /// The port that the user named, if any.
-    pub port: Option<String>,
+    /// The ports that the user named, if any: a keyboard each.
+    pub ports: Vec<String>,
     pub filter: Filter,
     pub fading: Fading,
     pub inertia: Inertia,

@@ -38,6 +38,7 @@ pub(super) fn complete(
 ) -> Result<Recording, ChangeError> {
     let bytes = file::bytes(&growing.path, Limits::default().bytes)?;
     let mut recording = recording::read(&bytes, catalogue)?;
+    let bytes = recording::with_keyboard_tracks(&bytes, catalogue).unwrap_or(bytes);
     let bytes = with_facts(&bytes, &recording, facts, catalogue)?;
     put(&folder.path(&growing.id), &bytes)?;
     recording.facts = facts.clone();

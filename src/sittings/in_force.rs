@@ -1,7 +1,8 @@
 //! What a sitting begins with: the settings and pedals in force when its first note sounds.
 
 use crate::engine::Event;
-use crate::midi;
+use crate::midi::{self, Keyboard};
+use crate::time::Time;
 use std::mem::discriminant;
 
 /// Settings, what the player has said, and the pedals that are down.
@@ -11,9 +12,13 @@ pub struct InForce(Vec<Event>);
 impl InForce {
     /// Takes an event that happened.
     pub fn take(&mut self, event: Event) {
-        use midi::Event::{Damper, Release, ResetControllers, Soft, Sostenuto};
+        use midi::Event::{Damper, Release, ReleaseKeyboard, ResetControllers, Soft, Sostenuto};
         match event {
             Event::Midi(Release) => self.0.retain(|e| !matches!(e, Event::Midi(_))),
+            Event::Midi(ReleaseKeyboard { keyboard }) => self.0.retain(|e| match e {
+                Event::Midi(pedal) => pedal.keyboard() != Some(keyboard),
+                _ => true,
+            }),
             Event::Midi(ResetControllers { channel }) => self.0.retain(|e| match e {
                 Event::Midi(pedal) => pedal.channel() != Some(channel),
                 _ => true,
@@ -42,9 +47,26 @@ impl InForce {
         }
     }
 
-    /// In the order in which they came.
+    /// In the order in which they came, but those of later keyboards behind the others.
     pub fn events(&self) -> impl Iterator<Item = Event> + '_ {
-        self.0.iter().copied()
+        let mut all = self.0.clone();
+        all.sort_by_key(|&event| from(event));
+        all.into_iter()
+    }
+
+    /// How long before the first note they are written: in a file with a track for each keyboard
+    /// what several say at one time has the order of the tracks.
+    pub fn lead(&self) -> Time {
+        let later = self.0.iter().any(|&event| from(event) != Keyboard::FIRST);
+        Time(u64::from(later))
+    }
+}
+
+/// The keyboard whose track an event is written to.
+fn from(event: Event) -> Keyboard {
+    match event {
+        Event::Midi(midi) => midi.keyboard().unwrap_or(Keyboard::FIRST),
+        _ => Keyboard::FIRST,
     }
 }
 

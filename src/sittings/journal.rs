@@ -5,7 +5,7 @@ use super::folder::{Folder, Growing, is_at, private};
 use super::sitting::Sitting;
 use crate::engine::{Change, Event, History, Observer};
 use crate::meter::Click;
-use crate::midi;
+use crate::midi::{self, Keyboard};
 use crate::plan::{Marker, Region, TonalPlan};
 use crate::recording::{Facts, Writer};
 use crate::theory::Catalogue;
@@ -94,6 +94,11 @@ impl Journal {
         self.waiting += 1;
         self.file.event(at, event);
         Room::Some
+    }
+
+    /// The name of one of several keyboards, before its first event.
+    pub fn keyboard(&mut self, keyboard: Keyboard, name: &str) {
+        self.file.keyboard(keyboard, name);
     }
 
     pub fn marker(&mut self, marker: &Marker) {

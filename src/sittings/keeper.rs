@@ -14,7 +14,7 @@ use super::sitting::Sitting;
 use super::words::words;
 use crate::engine::{Change, Event};
 use crate::meter::Click;
-use crate::midi;
+use crate::midi::{self, Keyboard};
 use crate::plan::Marker;
 use crate::theory::Catalogue;
 use crate::time::Time;
@@ -60,6 +60,8 @@ pub struct Keeper {
     in_force: InForce,
     /// The click in force.
     click: Option<Click>,
+    /// The names of several keyboards, each once.
+    keyboards: Vec<(Keyboard, String)>,
     sitting: Option<Journal>,
     /// Number of sittings that have begun.
     begun: u64,
@@ -101,6 +103,7 @@ impl Keeper {
             say: Box::new(say),
             in_force: InForce::default(),
             click: None,
+            keyboards: Vec::new(),
             sitting: None,
             begun: 0,
             ended: Vec::new(),
@@ -137,12 +140,16 @@ impl Keeper {
             let begun = (self.calendar)();
             let number = self.begun + 1;
             // In memory: it does not fail.
-            let Ok(mut journal) = Journal::new(number, at, begun, self.catalogue.clone()) else {
+            let from = at - self.in_force.lead();
+            let Ok(mut journal) = Journal::new(number, from, begun, self.catalogue.clone()) else {
                 return;
             };
+            for (keyboard, name) in &self.keyboards {
+                journal.keyboard(*keyboard, name);
+            }
             self.begun = number;
             for event in self.in_force.events() {
-                journal.event(at, event, self.most);
+                journal.event(from, event, self.most);
             }
             if self.click.is_some() {
                 journal.click(at, self.click);
@@ -160,6 +167,14 @@ impl Keeper {
             self.missed += 1;
             (self.say)(News::Missed(self.missed));
         }
+    }
+
+    /// The name of one of several keyboards, before its first event.
+    pub fn keyboard(&mut self, keyboard: Keyboard, name: String) {
+        if let Some(journal) = &mut self.sitting {
+            journal.keyboard(keyboard, &name);
+        }
+        self.keyboards.push((keyboard, name));
     }
 
     /// A moment that the player flagged.

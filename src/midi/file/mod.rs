@@ -19,6 +19,7 @@ mod clock;
 mod fault;
 mod header;
 mod held;
+mod keyboard_tracks;
 mod last_track;
 mod limits;
 mod merge;
@@ -32,6 +33,7 @@ mod unison;
 mod write;
 
 pub use fault::{BadEvent, Damage, Excess, Fault, FaultKind, Faults, FileError};
+pub use keyboard_tracks::keyboard_tracks;
 pub use last_track::{counts_as_we_do, with_last_track};
 pub use limits::{LONGEST, Limits};
 pub use performance::{KeySignature, Performance, Text, TextKind};

@@ -7,7 +7,7 @@ use crate::screen::keys::Action;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, columns, fit, fit_words, wrapped_after};
 use crate::screen::picture::Picture;
-use crate::screen::wording::clock;
+use crate::screen::wording::{clock, keyboard_name};
 use crate::source::{Keeping, Link, Repeat, Transport};
 
 /// The most rows that the notice takes: its own, and those above it while it is long.
@@ -97,6 +97,10 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
         Link::Lost => parts.push(("unplugged".into(), styles.warning)),
         Link::None => parts.push(("no keyboard".into(), styles.warning)),
         Link::File => {}
+    }
+    if let Some(one) = picture.reading.harmony_from.one() {
+        let name = keyboard_name(&source.keyboards, one);
+        parts.push((format!("harmony from {name}"), styles.warning));
     }
     if source.dropped > 0 {
         parts.push((format!("{} dropped", source.dropped), styles.warning));

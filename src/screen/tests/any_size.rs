@@ -163,6 +163,7 @@ prop_compose! {
     ) -> Source {
         Source {
             opened: opened.then(|| Opened { date: name.clone(), number: 1, corrected: None }),
+            keyboards: vec![],
             name, dropped, recording, notice,
             sitting: 0,
             click: clicked.and_then(|(beat, count, eighths, bar, beats)| {
