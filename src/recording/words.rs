@@ -389,7 +389,7 @@ mod tests {
             .lines()
             .filter_map(|l| l.strip_prefix("| `")?.split('`').next());
         let rows: Vec<&str> = rows.collect();
-        assert_eq!(rows.len(), 10, "{rows:?}");
+        assert_eq!(rows.len(), 12, "{rows:?}");
         for text in rows {
             let Some(Ok(word)) = Word::read(text, standard()) else {
                 panic!("{text}");

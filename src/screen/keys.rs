@@ -159,7 +159,7 @@ const BINDINGS: &[Binding] = &[
     bind("pin-other", "pin a tonality: type it", Action::PinOther, &[sign('N')]),
     bind("home-is", "say what home is: play it", Action::HomeIs, &[sign('o')]),
     bind("aside", "aside: begin, end", Action::Aside, &[sign('a')]),
-    bind("harmony-from", "keyboards: all, or one", Action::HarmonyFrom, &[sign('y')]),
+    bind("harmony-from", "keyboards: all, or one", Action::HarmonyFrom, &[sign('K')]),
     bind("inertia-lighter", "inertia: quicker to change", Action::Inertia(InertiaStep::Lighter), &[sign('[')]),
     bind("inertia-heavier", "inertia: slower to change", Action::Inertia(InertiaStep::Heavier), &[sign(']')]),
     bind("inertia-default", "inertia: the usual stop", Action::UsualInertia, &[sign('i')]),

@@ -100,7 +100,8 @@ impl<'a> Apart<'a> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{FileWriter, Performance, TextKind, read};
+    use super::super::testing::read_all;
+    use super::super::{FileWriter, Performance, TextKind};
     use super::*;
     use crate::midi::{Channel, Event, Timed};
     use crate::time::Time;
@@ -137,7 +138,7 @@ mod tests {
     }
 
     fn whole(bytes: &[u8]) -> Performance {
-        let performance = read(bytes).expect("a MIDI file");
+        let performance = read_all(bytes);
         assert!(performance.faults.is_empty(), "{:?}", performance.faults);
         performance
     }
