@@ -294,7 +294,6 @@ mod tests {
         assert_eq!(said(filter), text("channels=65023 transpose=0"));
         let release = Event::Midi(crate::midi::Event::Release);
         assert_eq!(said(release), None, "it is a word of its own");
-        assert_eq!(Word::Release(3).text(standard()), text("release 3"));
         let click = |click| Word::Click(click).text(standard());
         assert_eq!(click(None), text("click=none"));
         let tapped = Click {

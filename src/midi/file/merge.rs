@@ -166,8 +166,8 @@ impl<'f> Merge<'f> {
             merge.release();
         }
         merge.out.events.shrink_to_fit();
-        merge.out.bars = merge.signatures.map(Signatures::bars);
         merge.name_keyboards();
+        merge.out.bars = merge.signatures.map(Signatures::bars);
         Ok(merge.out)
     }
 
