@@ -7,7 +7,9 @@ use crate::engine::{Event, Monitor};
 use crate::listing::{Listing, Opening, Progress, Row, Stretch, words};
 use crate::plain;
 use crate::plan::Marker;
-use crate::sittings::{self, Folder, Index, IndexError, Query, Sitting, Stay};
+use crate::sittings::{
+    self, ChangeError, CorrectError, Folder, Index, IndexError, Query, Sitting, Stay,
+};
 use crate::theory::{Catalogue, Letters, SpelledTonality, Tonality};
 use crate::time::Time;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
@@ -64,7 +66,20 @@ struct State {
 }
 
 /// The corrected plan after a revision, or why there was none.
-pub type RevisedPlan = Result<Option<CorrectedPlan>, String>;
+pub type RevisedPlan = Result<Option<CorrectedPlan>, RevisionError>;
+
+/// Why a sitting's plan was not revised; its file is as it was.
+#[derive(Debug, thiserror::Error)]
+pub enum RevisionError {
+    #[error("the correction before it is still being written")]
+    Busy,
+    #[error(transparent)]
+    Refused(#[from] CorrectError),
+    #[error("correcting it has stopped")]
+    Panicked,
+    #[error("{}", plain::reason(.0))]
+    NoThread(io::Error),
+}
 
 /// A sitting that was asked for, as it was read.
 #[derive(Clone, Debug)]
@@ -141,7 +156,7 @@ impl Library {
             let read = catch_unwind(AssertUnwindSafe(|| read(&folder, &catalogue, row)));
             let why = match read {
                 Ok(Ok(chosen)) => return worker.deliver(chosen),
-                Ok(Err(why)) => why,
+                Ok(Err(e)) => e.to_string(),
                 Err(_) => "the thread that reads it has panicked".into(),
             };
             worker.fail(why);
@@ -177,8 +192,7 @@ impl Library {
         let id = id.to_owned();
         let mut state = lock(&self.state);
         if state.revising {
-            let why = "the correction before it is still being written";
-            state.revised = Some((id, Err(why.into())));
+            state.revised = Some((id, Err(RevisionError::Busy)));
             let _ = wake.try_send(());
             return;
         }
@@ -196,8 +210,8 @@ impl Library {
             }));
             let plan = match done {
                 Ok(Ok(revised)) => Ok(revised.recording.facts.corrected),
-                Ok(Err(e)) => Err(e.to_string()),
-                Err(_) => Err("correcting it has stopped".into()),
+                Ok(Err(e)) => Err(e.into()),
+                Err(_) => Err(RevisionError::Panicked),
             };
             leave(&state, id, plan, &wake);
         });
@@ -208,7 +222,7 @@ impl Library {
             }
             Err(e) => {
                 let (state, id, wake) = told;
-                leave(&state, id, Err(plain::reason(&e)), &wake);
+                leave(&state, id, Err(RevisionError::NoThread(e)), &wake);
             }
         }
     }
@@ -216,7 +230,7 @@ impl Library {
     /// Waits until a correction that is being written has reached the disk; the first one of a
     /// long sitting may take a while: `waits` is told its id. The error is why a correction that
     /// nobody was told of was not written.
-    pub fn finish(self, waits: impl FnOnce(&str)) -> Result<(), String> {
+    pub fn finish(self, waits: impl FnOnce(&str)) -> Result<(), RevisionError> {
         if let Some(last) = lock(&self.correcting).take() {
             if let Err(RecvTimeoutError::Timeout) = last.over.recv_timeout(MOMENT) {
                 waits(&last.id);
@@ -334,9 +348,8 @@ fn list(
     Ok(())
 }
 
-fn read(folder: &Folder, catalogue: &Catalogue, row: Row) -> Result<Chosen, String> {
-    let recording = sittings::read(folder, &row.id, catalogue);
-    let mut recording = recording.map_err(|e| e.to_string())?;
+fn read(folder: &Folder, catalogue: &Catalogue, row: Row) -> Result<Chosen, ChangeError> {
+    let mut recording = sittings::read(folder, &row.id, catalogue)?;
     Ok(Chosen {
         events: recording.events().collect(),
         end: recording.end,
@@ -449,11 +462,15 @@ mod tests {
         };
         assert_eq!(read(&library).as_ref(), Some(&plan));
         let (_, late) = revise(split(1000.0));
-        assert!(late.expect_err("past the end").contains("past the end"));
+        assert!(
+            late.expect_err("past the end")
+                .to_string()
+                .contains("past the end")
+        );
         assert_eq!(read(&library), Some(plan));
-        assert_eq!(revise(Revision::Undo).1, Ok(None));
+        assert_eq!(revise(Revision::Undo).1.expect("undone"), None);
         assert_eq!(read(&library), None);
-        assert_eq!(library.revised(), None, "once");
+        assert!(library.revised().is_none(), "once");
     }
 
     fn library(files: &[(&str, &[u8])]) -> (tempfile::TempDir, Library) {

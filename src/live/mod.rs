@@ -28,7 +28,7 @@ pub use click::{ClickNow, SetClick};
 pub use clock::{Clock, SystemClock};
 pub use feed::Feed;
 pub use finder::{Remember, Wanted};
-pub use library::{Chosen, Library, RevisedPlan};
+pub use library::{Chosen, Library, RevisedPlan, RevisionError};
 pub use listen::{Keep, Listener, World, listen};
 pub use mark::About;
 pub use order::Order;

@@ -219,7 +219,7 @@ fn cleared_away(cleared: &Cleared) -> Vec<String> {
         };
         lines.push(format!(
             "{what}, as there is no trash for it: {}",
-            plain::name(why)
+            plain::name(&why.to_string())
         ));
     }
     lines

@@ -133,7 +133,9 @@ impl Performer {
     pub fn finish(self, waits: impl FnOnce(&str)) -> Result<Option<String>, Vec<Unwritten>> {
         let kept = self.keyboard.map_or(Ok(None), Listener::finish);
         let corrected = self.library.map_or(Ok(()), |library| library.finish(waits));
-        let uncorrected = corrected.err().map(|why| Unwritten::Correction { why });
+        let uncorrected = corrected
+            .err()
+            .map(|e| Unwritten::Correction { why: e.to_string() });
         match (kept, uncorrected) {
             (Ok(kept), None) => Ok(kept),
             (kept, uncorrected) => Err(kept.err().into_iter().chain(uncorrected).collect()),

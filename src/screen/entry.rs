@@ -2,9 +2,9 @@
 //! of its plan.
 
 use crate::correction::{Beside, Center, Correction, Revision};
-use crate::meter::TypedClick;
+use crate::meter::{TypedClick, TypedClickError};
 use crate::nearest::nearest;
-use crate::theory::{Catalogue, Glyphs, Letters, SpelledTonality};
+use crate::theory::{Catalogue, Glyphs, Letters, SpelledTonality, TonalityError};
 use crate::time::Time;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 
@@ -29,7 +29,20 @@ pub(super) struct Entry {
     there: String,
     text: String,
     /// What was wrong when Enter was pressed.
-    fault: Option<String>,
+    fault: Option<EntryFault>,
+}
+
+/// What is wrong with what was typed.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+enum EntryFault {
+    #[error("nothing is typed yet")]
+    Empty,
+    #[error("did you mean {meant}?")]
+    Misspelt { meant: &'static str },
+    #[error(transparent)]
+    NoTonality(#[from] TonalityError),
+    #[error(transparent)]
+    NoTempo(#[from] TypedClickError),
 }
 
 /// What a key did to it.
@@ -84,7 +97,8 @@ impl Entry {
                 (what, WAYS)
             }
         };
-        let told = self.fault.as_deref().unwrap_or(enter);
+        let fault = self.fault.as_ref().map(EntryFault::to_string);
+        let told = fault.as_deref().unwrap_or(enter);
         format!("{what}: {}{cursor}  {told}", self.text)
     }
 
@@ -123,25 +137,21 @@ impl Entry {
     }
 
     /// What comes of it when Enter is pressed, or what is wrong.
-    fn entered(&self, catalogue: &Catalogue, letters: Letters) -> Result<EntryState, String> {
+    fn entered(&self, catalogue: &Catalogue, letters: Letters) -> Result<EntryState, EntryFault> {
         let text = self.text.trim();
         match self.purpose {
             Purpose::NameSitting(number) => Ok(EntryState::Named(number, text.to_owned())),
-            Purpose::Tempo => match text.parse() {
-                Ok(typed) => Ok(EntryState::Clicked(typed)),
-                Err(e) => Err(format!("{e}")),
-            },
-            _ if text.is_empty() => Err(NOTHING.to_owned()),
+            Purpose::Tempo => Ok(EntryState::Clicked(text.parse()?)),
+            _ if text.is_empty() => Err(EntryFault::Empty),
             Purpose::Correct(at) => revision(text, at, catalogue, letters).map(EntryState::Revised),
-            Purpose::Pin => match catalogue.parse_tonality_in(text, letters) {
-                Ok(written) => Ok(EntryState::Pinned(written)),
-                Err(e) => Err(e.to_string()),
-            },
+            Purpose::Pin => {
+                let written = catalogue.parse_tonality_in(text, letters)?;
+                Ok(EntryState::Pinned(written))
+            }
         }
     }
 }
 
-const NOTHING: &str = "nothing is typed yet";
 /// What can be typed to correct a plan, as much as has room beside what is there.
 const WAYS: &str = "a tonality, or none split join border undo \"word";
 const WORDS: [&str; 7] = [
@@ -160,7 +170,7 @@ fn revision(
     at: Time,
     catalogue: &Catalogue,
     letters: Letters,
-) -> Result<Revision, String> {
+) -> Result<Revision, EntryFault> {
     let text = text.trim();
     let label = |center, word| Correction::Label { at, center, word };
     if let Some(word) = text.strip_prefix(['"', '“']) {
@@ -179,8 +189,8 @@ fn revision(
         word => match catalogue.parse_tonality_in(text, letters) {
             Ok(spelled) => label(Some(Center::In(spelled)), None),
             Err(e) => match nearest(word, WORDS) {
-                Some(meant) => return Err(format!("did you mean {meant}?")),
-                None => return Err(e.to_string()),
+                Some(meant) => return Err(EntryFault::Misspelt { meant }),
+                None => return Err(e.into()),
             },
         },
     }))
@@ -308,11 +318,11 @@ mod tests {
             ),
             ("undo", Ok(Revision::Undo)),
             ("restore", Ok(Revision::Restore)),
-            ("splitt", Err("did you mean split?".into())),
+            ("splitt", Err(EntryFault::Misspelt { meant: "split" })),
         ] {
             assert_eq!(typed(text), wanted, "{text}");
         }
-        let said = typed("D dorain").expect_err("no mode");
+        let said = typed("D dorain").expect_err("no mode").to_string();
         assert!(said.contains("did you mean dorian?"), "{said}");
         let line = Entry::correcting(at, "F Ionian".into()).line(Glyphs::Ascii);
         assert!(

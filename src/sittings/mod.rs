@@ -36,6 +36,6 @@ pub use index::{FindError, Index, IndexError, Query, Unknown};
 pub use journal::ToDisk;
 pub use keeper::{Calendar, Keeper, News};
 pub use recover::{Recovered, recover};
-pub use room::{Cleared, clear, has_trash, to_trash};
+pub use room::{Cleared, TrashError, clear, has_trash, to_trash};
 pub use sitting::{Heading, Sitting, Stay};
 pub use words::{WordsError, words};

@@ -29,10 +29,17 @@ pub fn has_trash() -> bool {
     cfg!(any(windows, target_os = "macos")) || named("XDG_DATA_HOME") || named("HOME")
 }
 
-/// Takes a sitting's file away, so that its owner can have it back. The error says why it cannot
-/// go to the trash: then it stays.
-pub fn to_trash(folder: &Folder, id: &str) -> Result<(), String> {
-    trash::delete(folder.path(id)).map_err(|e| e.to_string())
+/// The system's trash did not take a sitting's file, which stays where it is.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{why}")]
+pub struct TrashError {
+    /// In the system's own words.
+    pub why: String,
+}
+
+/// Takes a sitting's file away, so that its owner can have it back.
+pub fn to_trash(folder: &Folder, id: &str) -> Result<(), TrashError> {
+    trash::delete(folder.path(id)).map_err(|e| TrashError { why: e.to_string() })
 }
 
 /// What became of the sittings that nobody asked for.
@@ -41,7 +48,7 @@ pub struct Cleared {
     /// Number of those that are gone.
     pub gone: usize,
     /// Number of those that stay, and why the first of them does.
-    pub left: Option<(usize, String)>,
+    pub left: Option<(usize, TrashError)>,
 }
 
 /// Takes away by `take` what was played before `until` and has no name, tag, marker or
@@ -50,7 +57,7 @@ pub fn clear(
     folder: &Folder,
     catalogue: &Arc<Catalogue>,
     until: Timestamp,
-    take: impl Fn(&str) -> Result<(), String>,
+    take: impl Fn(&str) -> Result<(), TrashError>,
 ) -> Result<Cleared, IndexError> {
     let mut index = Index::open(folder, catalogue)?;
     index.refresh(&mut |_, _| ())?;

@@ -381,13 +381,18 @@ fn only_old_sittings_that_nothing_was_said_of_go_by_themselves() {
     // One that was put there by hand, and says nothing of itself.
     std::fs::copy(ETUDE, folder.path("by hand")).expect("copied");
     let until = "2026-11-20T00:00:00Z".parse().expect("a date");
-    let nowhere = |_: &str| Err("no trash".to_owned());
+    let no_trash = TrashError {
+        why: "no trash".into(),
+    };
+    let nowhere = |_: &str| Err(no_trash.clone());
     let stays = clear(&folder, &catalogue, until, nowhere).expect("an index");
-    let left = Some((1, "no trash".to_owned()));
+    let left = Some((1, no_trash.clone()));
     assert_eq!(stays, Cleared { gone: 0, left });
     assert_eq!(folder.ids().expect("a folder").len(), days.len() + 1);
 
-    let remove = |id: &str| std::fs::remove_file(folder.path(id)).map_err(|e| e.to_string());
+    let remove = |id: &str| {
+        std::fs::remove_file(folder.path(id)).map_err(|e| TrashError { why: e.to_string() })
+    };
     let future = "2030-01-01T00:00:00Z".parse().expect("a date");
     for until in [until, future] {
         let one = Cleared {

@@ -52,8 +52,11 @@ pub enum PortError {
     NoLibrary,
     #[error("no JACK server answers: start one, or use a build without JACK")]
     NoServer,
-    #[error("MIDI does not work here: {what}")]
-    Other { what: String },
+    #[error("MIDI does not work here: the JACK server does not show our port")]
+    NotShown,
+    /// `why` is in the words of the library that serves the ports.
+    #[error("MIDI does not work here: {why}")]
+    Library { why: String },
 }
 
 /// The name of our end of a connection, where it is visible: with JACK `peregrinus:in`.

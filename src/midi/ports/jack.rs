@@ -83,7 +83,7 @@ impl Ports for System {
         let gone = || PortError::Gone {
             port: port.name.clone(),
         };
-        let other = |what: String| PortError::Other { what };
+        let library = |why: String| PortError::Library { why };
         if !there(&watch) {
             return Err(gone());
         }
@@ -95,13 +95,13 @@ impl Ports for System {
         let input = MidiInput::new(&self.client_name).map_err(|_| PortError::NoServer)?;
         let connection = input
             .create_virtual(OUR_PORT, move |_, bytes, _| sink(bytes), ())
-            .map_err(|error| other(error.to_string()))?;
+            .map_err(|error| library(error.to_string()))?;
         // The server may have given our client another name.
         let input = watch
             .inputs()
             .into_iter()
             .find(|name| !before.contains(name));
-        let input = input.ok_or_else(|| other("the JACK server does not show our port".into()))?;
+        let input = input.ok_or(PortError::NotShown)?;
         let broken = watch.guard(&input);
         let opened = JackConnection {
             _connection: connection,
@@ -117,7 +117,7 @@ impl Ports for System {
         {
             Ok(()) | Err(::jack::Error::PortAlreadyConnected(..)) => {}
             Err(_) if !there(&opened.watch) => return Err(gone()),
-            Err(error) => return Err(other(error.to_string())),
+            Err(error) => return Err(library(error.to_string())),
         }
         // The server takes it up between two periods; what is played before that is not heard.
         for _ in 0..2 {
@@ -261,8 +261,8 @@ impl Watch {
         };
         let client = client
             .activate_async(notices, pulse)
-            .map_err(|error| PortError::Other {
-                what: error.to_string(),
+            .map_err(|error| PortError::Library {
+                why: error.to_string(),
             })?;
         Ok(Watch {
             client,

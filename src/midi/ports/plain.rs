@@ -54,7 +54,7 @@ impl Ports for System {
                         port: port.name.clone(),
                     }
                 }
-                ConnectErrorKind::Other(what) => PortError::Other { what: what.into() },
+                ConnectErrorKind::Other(why) => PortError::Library { why: why.into() },
             }),
         }
     }
@@ -85,8 +85,8 @@ fn client(name: &str) -> Result<MidiInput, PortError> {
             // The file may be there although the driver is not.
             PortError::NoSequencer
         } else {
-            PortError::Other {
-                what: error.to_string(),
+            PortError::Library {
+                why: error.to_string(),
             }
         }
     })

@@ -9,12 +9,11 @@ mod table;
 #[cfg(test)]
 mod tests;
 
+use super::files;
 use super::folder::Folder;
 use super::sitting::{Heading, Sitting};
-use crate::file;
-use crate::midi::Limits;
 use crate::plain;
-use crate::recording::{self, Recording};
+use crate::recording::Recording;
 use crate::theory::Catalogue;
 pub use query::{Query, Unknown};
 use std::io;
@@ -181,7 +180,7 @@ impl Index {
     pub fn same(&mut self, music: &Recording) -> Result<Option<Sitting>, IndexError> {
         let notes = Sitting::of("", music, &self.catalogue).notes;
         for id in self.with(|table| table.with_notes(notes))? {
-            let there = read(&self.folder.path(&id), &self.catalogue);
+            let there = files::read(&self.folder, &id, &self.catalogue);
             if there.is_ok_and(|there| there.notes == music.notes && there.said == music.said) {
                 return self.with(|table| table.get(&id));
             }
@@ -226,13 +225,13 @@ impl Index {
         }
         for (done, (id, stamp)) in new.iter().enumerate() {
             progress(done, new.len());
-            match read(&self.folder.path(id), &self.catalogue) {
+            match files::read(&self.folder, id, &self.catalogue) {
                 Ok(recording) => {
                     let sitting = Sitting::of(id, &recording, &self.catalogue);
                     self.table.put(&stamped(sitting, *stamp))?;
                     known.remove(id);
                 }
-                Err(why) => self.unread(id, &why),
+                Err(e) => self.unread(id, &e.to_string()),
             }
         }
         known.keys().try_for_each(|id| self.table.remove(id))?;
@@ -320,11 +319,6 @@ fn stamped(sitting: Sitting, stamp: Stamp) -> Sitting {
         modified: stamp.modified,
         ..sitting
     }
-}
-
-fn read(path: &Path, catalogue: &Catalogue) -> Result<Recording, String> {
-    let bytes = file::bytes(path, Limits::default().bytes).map_err(|e| e.to_string())?;
-    recording::read(&bytes, catalogue).map_err(|e| e.to_string())
 }
 
 /// Renames an index and what SQLite keeps beside it; the new name.

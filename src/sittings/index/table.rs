@@ -58,24 +58,35 @@ pub enum Trouble {
     Damaged,
     #[error("was made by a later version of this program")]
     Later,
+    #[error("cannot be used: the disk is full")]
+    DiskFull,
+    #[error("cannot be used: it is read-only")]
+    ReadOnly,
+    #[error("cannot be used: it cannot be opened")]
+    NotOpened,
+    #[error("cannot be used: the disk fails")]
+    DiskFails,
+    #[error("cannot be used: there is no memory left")]
+    NoMemory,
+    #[error("cannot be used: {}", crate::plain::reason(.0))]
+    System(std::io::Error),
     #[error("cannot be used: {0}")]
-    Other(String),
+    Json(serde_json::Error),
 }
 
 impl From<rusqlite::Error> for Trouble {
     fn from(e: rusqlite::Error) -> Trouble {
         use ErrorCode::*;
-        let other = match e.sqlite_error_code() {
-            Some(DatabaseBusy | DatabaseLocked) => return Trouble::Locked,
-            Some(DiskFull) => "the disk is full".into(),
-            Some(ReadOnly) => "it is read-only".into(),
-            Some(CannotOpen | PermissionDenied) => "it cannot be opened".into(),
-            Some(SystemIoFailure) => "the disk fails".into(),
-            Some(OutOfMemory) => "there is no memory left".into(),
+        match e.sqlite_error_code() {
+            Some(DatabaseBusy | DatabaseLocked) => Trouble::Locked,
+            Some(DiskFull) => Trouble::DiskFull,
+            Some(ReadOnly) => Trouble::ReadOnly,
+            Some(CannotOpen | PermissionDenied) => Trouble::NotOpened,
+            Some(SystemIoFailure) => Trouble::DiskFails,
+            Some(OutOfMemory) => Trouble::NoMemory,
             // Not a database, not one of ours, or not what we wrote.
-            _ => return Trouble::Damaged,
-        };
-        Trouble::Other(other)
+            _ => Trouble::Damaged,
+        }
     }
 }
 
@@ -118,7 +129,7 @@ impl Table {
             return Err(Trouble::Damaged);
         }
         let made = private().create(true).truncate(false).open(path);
-        made.map_err(|e| Trouble::Other(crate::plain::reason(&e)))?;
+        made.map_err(Trouble::System)?;
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let db = Connection::open_with_flags(path, flags)?;
         db.busy_timeout(PATIENCE)?;
@@ -384,7 +395,7 @@ fn ticks(seconds: f64) -> u64 {
 
 fn json<T: serde::Serialize>(values: impl Iterator<Item = T>) -> Result<String, Trouble> {
     let values: Vec<T> = values.collect();
-    serde_json::to_string(&values).map_err(|e| Trouble::Other(e.to_string()))
+    serde_json::to_string(&values).map_err(Trouble::Json)
 }
 
 fn read<'v, T: serde::Deserialize<'v>>(value: ValueRef<'v>) -> Result<T, Trouble> {

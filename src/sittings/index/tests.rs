@@ -127,7 +127,7 @@ impl Room {
         let mut all: Vec<Sitting> = (self.folder.ids().expect("ids").iter())
             .map(|id| {
                 let path = self.folder.path(id);
-                let recording = read(&path, &self.catalogue).expect("a file");
+                let recording = files::read(&self.folder, id, &self.catalogue).expect("a file");
                 let sitting = Sitting::of(id, &recording, &self.catalogue);
                 stamped(sitting, Stamp::of(&path).expect("there"))
             })
