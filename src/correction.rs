@@ -61,8 +61,8 @@ pub struct CorrectedPlan {
 /// What is to be corrected. A moment stands for the region that holds it.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Correction {
-    /// What a region is in, and the word for it; what is none stays, an empty word is taken
-    /// away.
+    /// Sets what a region is in, and the word for it. What is `None` stays as it is; an empty
+    /// word removes the word.
     Label {
         at: Time,
         center: Option<Center>,

@@ -24,7 +24,7 @@ pub struct Listing {
 pub enum Progress {
     #[default]
     Started,
-    /// So many of the files that are new or changed have been read.
+    /// How many of the files that are new or changed have been read.
     Reading {
         done: usize,
         of: usize,

@@ -1,6 +1,6 @@
 //! The demo études: what the program says against the plan that was written from
 //! the score. What it misses is listed below; a new miss fails, and so does a
-//! listed one that is none any more.
+//! listed one that no longer occurs.
 
 use std::collections::BTreeSet;
 use std::path::Path;

@@ -21,15 +21,15 @@ pub struct Args {
     /// How fast, 0.25 to 4 times the file's own pace.
     #[arg(long, default_value_t = 1.0, value_name = "TIMES")]
     speed: f32,
-    /// Where to begin, in seconds.
+    /// Where to begin: 0:45, or in seconds.
     #[arg(
         long,
-        default_value_t = 0.0,
-        value_name = "SECONDS",
+        default_value = "0:00",
+        value_name = "TIME",
         allow_negative_numbers = true
     )]
-    from: f64,
-    /// Repeat what lies between two moments, in seconds: 12.5-20.
+    from: String,
+    /// Repeat what lies between two moments: 0:12.5-0:20, or in seconds.
     #[arg(long, value_name = "FROM-TO")]
     repeat: Option<String>,
     #[command(flatten)]
@@ -47,16 +47,14 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
             args.speed
         ));
     }
-    if !(args.from.is_finite() && args.from >= 0.0) {
-        return usage(format!(
-            "--from {}: it must be 0 or more seconds",
-            args.from
-        ));
-    }
+    let from: Time = match args.from.parse() {
+        Ok(from) => from,
+        Err(e) => return usage(format!("--from {}: {e}", plain::name(&args.from))),
+    };
     let repeat = match &args.repeat {
         Some(text) => match span(text) {
             Ok(repeat) => Some(repeat),
-            Err(e) => return usage(format!("--repeat {text}: {e}")),
+            Err(e) => return usage(format!("--repeat {}: {e}", plain::name(text))),
         },
         None => None,
     };
@@ -80,7 +78,7 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     line.clear();
     let end = recording.end;
     let length = || format!("{file} is {:.1} seconds long", end.seconds());
-    if Time::from_seconds(args.from) > end {
+    if from > end {
         return usage(format!(
             "--from {}: this lies past the end, {}",
             args.from,
@@ -115,8 +113,8 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
     )
     .with_keyboards(recording.keyboards.clone());
     player.order(Order::Speed(args.speed));
-    if args.from > 0.0 {
-        player.order(Order::Seek(Time::from_seconds(args.from)));
+    if from > Time::ZERO {
+        player.order(Order::Seek(from));
     }
     if let Some((from, to)) = repeat {
         player.order(Order::Repeat(Repeat::Between(from, to)));
@@ -151,26 +149,37 @@ pub fn run(args: Args, own: &Own) -> Result<ExitCode, Failure> {
 /// Why a text names no span of a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 enum SpanError {
-    #[error("write two moments in seconds, such as 12.5-20")]
+    #[error("write two moments, such as 0:12.5-0:20, or 12.5-20 in seconds")]
     NotTwoMoments,
     #[error("the second moment must be at least {} seconds later than the first", SHORTEST_REPEAT.seconds())]
     TooShort,
 }
 
-/// Reads a span in seconds, such as `12.5-20`.
+/// Reads a span, such as `0:12.5-0:20` or `12.5-20`.
 fn span(text: &str) -> Result<(Time, Time), SpanError> {
     let bad = SpanError::NotTwoMoments;
     let (a, b) = text.split_once('-').ok_or(bad)?;
-    let seconds = |s: &str| {
-        s.trim()
-            .parse::<f64>()
-            .ok()
-            .filter(|s| s.is_finite() && *s >= 0.0)
-    };
-    let (a, b) = (seconds(a).ok_or(bad)?, seconds(b).ok_or(bad)?);
-    let (a, b) = (Time::from_seconds(a), Time::from_seconds(b));
+    let moment = |s: &str| s.parse::<Time>().map_err(|_| bad);
+    let (a, b) = (moment(a)?, moment(b)?);
     match b.since(a) >= SHORTEST_REPEAT {
         true => Ok((a, b)),
         false => Err(SpanError::TooShort),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_span_is_read_in_minutes_or_in_seconds() {
+        let wanted = Ok((Time::from_seconds(12.5), Time::from_seconds(80.0)));
+        for text in ["0:12.5-1:20", "12.5-80", " 12.5 - 1:20 "] {
+            assert_eq!(span(text), wanted, "{text}");
+        }
+        for text in ["", "20", "12.5-", "0:75-2:00", "start-end", "1e3-2e3"] {
+            assert_eq!(span(text), Err(SpanError::NotTwoMoments), "{text}");
+        }
+        assert_eq!(span("1:20-0:12"), Err(SpanError::TooShort));
     }
 }

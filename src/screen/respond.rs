@@ -390,11 +390,13 @@ impl ScreenState<'_> {
                     Request::Inertia(inertia) if inertia == stage.usual_inertia() => {
                         Some(format!("{} This is the usual stop.", told(inertia)))
                     }
-                    Request::Inertia(inertia) => Some(format!(
-                        "{} To the usual stop{}.",
-                        told(inertia),
-                        self.by(Action::UsualInertia)
-                    )),
+                    Request::Inertia(inertia) => {
+                        let back = self.look.keys.first(Action::UsualInertia).map(|key| {
+                            let key = key.shown(self.look.glyphs());
+                            format!(" {key} goes back to the usual stop.")
+                        });
+                        Some(told(inertia) + &back.unwrap_or_default())
+                    }
                     Request::Tap(_) => Some(match stage.source().click {
                         None => "Tap on: with the second tap there is a tempo.".into(),
                         Some((click, _)) => tempo(click),

@@ -200,7 +200,7 @@ fn common(left: &Harmonized, right: &Harmonized) -> Vec<Common> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::written::harmonized;
+    use super::super::testing::harmonized;
     use super::*;
 
     /// F Lydian has the chords of D Dorian, each on its own note.

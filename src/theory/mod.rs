@@ -27,10 +27,10 @@ mod pitch;
 mod pivot;
 mod scale;
 mod spelling;
+#[cfg(test)]
+mod testing;
 mod tonality;
 mod voicing;
-#[cfg(test)]
-mod written;
 
 pub use beside::{Beside, Changes, Common, Pair};
 pub use catalogue::Catalogue;

@@ -108,7 +108,7 @@ pub fn altered(
 
 #[cfg(test)]
 mod tests {
-    use super::super::written::{chord, within};
+    use super::super::testing::{chord, within};
     use super::super::{Notation, PitchClass, Tonality};
     use super::*;
 

@@ -476,7 +476,7 @@ fn tertian(notes: &[Spelling], root: Spelling, kinds: &Kinds) -> Option<KindId> 
 
 #[cfg(test)]
 mod tests {
-    use super::super::written::harmonized;
+    use super::super::testing::harmonized;
     use super::*;
 
     fn labels(h: &Harmonized, steps: &[&Step], size: Size) -> Vec<String> {

@@ -315,8 +315,8 @@ mod tests {
     #[test]
     fn it_is_spelled_as_its_chord_is() {
         let c = Catalogue::standard();
-        let c_major = super::super::written::within("C ionian");
-        let chord = super::super::written::chord;
+        let c_major = super::super::testing::within("C ionian");
+        let chord = super::super::testing::chord;
         for (keys, label, after, want) in [
             (&[56, 60, 63, 66][..], "Ab7", "G", "A♭3 C4 E♭4 F♯4"),
             (&[56, 60, 63, 66], "Ab7", "Db", "A♭3 C4 E♭4 G♭4"),

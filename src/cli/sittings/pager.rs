@@ -36,7 +36,7 @@ fn paged(text: &str) -> bool {
         .spawn();
     let Ok(mut pager) = pager else { return false };
     if let Some(mut input) = pager.stdin.take() {
-        // Whoever has seen enough closes it.
+        // Fails where the user quits the pager early.
         let _ = input.write_all(text.as_bytes());
     }
     let _ = pager.wait();

@@ -85,8 +85,49 @@ impl Layout {
         }
     }
 
-    fn pages(&self, lines: usize) -> usize {
-        lines.div_ceil(self.columns * self.rows).max(1)
+    /// Rows of so many lines on one page.
+    fn down(&self, lines: usize) -> usize {
+        lines.div_ceil(self.columns).min(self.rows)
+    }
+
+    /// Shares keys and signs out among pages.
+    fn pages(&self, lines: usize, legend: &[(&str, String)]) -> Pages {
+        let per_page = self.columns * self.rows;
+        let keys = lines.div_ceil(per_page).max(1);
+        // A blank row between them.
+        let used = self.down(lines - (keys - 1) * per_page) + 1;
+        let mut first = self.rows.saturating_sub(used).min(legend.len());
+        // No sign without all of its words.
+        while legend.get(first).is_some_and(|row| row.0.is_empty()) {
+            first -= 1;
+        }
+        let of = |signs: usize| signs.div_ceil(self.rows);
+        // Signs are told apart from keys unless that costs a page.
+        if of(legend.len() - first) == of(legend.len()) {
+            first = 0;
+        }
+        Pages {
+            keys,
+            first,
+            signs: of(legend.len() - first),
+        }
+    }
+}
+
+/// What is on which page.
+#[derive(Clone, Copy)]
+struct Pages {
+    /// Pages with keys.
+    keys: usize,
+    /// Rows of signs below the last keys.
+    first: usize,
+    /// Further pages, with signs alone.
+    signs: usize,
+}
+
+impl Pages {
+    fn count(self) -> usize {
+        self.keys + self.signs
     }
 }
 
@@ -158,7 +199,7 @@ pub(in crate::screen) fn draw(
         false => CARE.to_vec(),
     };
 
-    // The signs stand below the keys where all has room on one page, else on pages of their
+    // The signs stand below the last keys where that saves a page, else on pages of their
     // own. The foot is on every page. A frame only where it costs no page; without one a
     // title tells the pages.
     let legend = legend(&signs, room);
@@ -166,33 +207,42 @@ pub(in crate::screen) fn draw(
         let with = |edges: u16| {
             let foot = (told + care.len()) as u16 + edges;
             let layout = Layout::new(&lines, room, pen.height().saturating_sub(foot));
-            let own = if told > 0 { 0 } else { legend.len() };
-            (layout, layout.pages(lines.len()), own.div_ceil(layout.rows))
+            let own = if told > 0 { &[][..] } else { legend.as_slice() };
+            (layout, layout.pages(lines.len(), own))
         };
         let (framed, bare) = (with(2), with(titled));
-        let pages = |of: &(Layout, usize, usize)| of.1 + of.2;
-        let frame = pages(&framed) == pages(&bare);
+        let frame = framed.1.count() == bare.1.count();
         (if frame { framed } else { bare }, frame)
     };
     let whole = laid_out(legend.len(), 0);
-    let one = whole.0.1 == 1;
-    let ((layout, key_pages, sign_pages), frame) = if one { whole } else { laid_out(0, 1) };
-    let pages = key_pages + sign_pages;
+    let one = whole.0.1.count() == 1;
+    let ((layout, shared), frame) = if one { whole } else { laid_out(0, 1) };
+    let pages = shared.count();
     let told = if one { legend.as_slice() } else { &[] };
     let foot = (told.len() + care.len()) as u16;
     let page = view.page.min(pages - 1);
-    let name = if page < key_pages { "Keys" } else { "Signs" };
+    let both = page + 1 == shared.keys && shared.first > 0;
+    let name = match page < shared.keys {
+        true if both => "Keys and signs",
+        true => "Keys",
+        false => "Signs",
+    };
     let title = match pages {
         1 => "Keys and signs".to_owned(),
         n => format!("{name}, page {} of {n}: {} turns", page + 1, turning(look)),
     };
 
     // All pages are as high as the longest, so that nothing jumps when they turn.
-    let down = lines.len().div_ceil(layout.columns).min(layout.rows);
-    let rows = match sign_pages {
-        0 => down,
-        _ => down.max(legend.len().min(layout.rows)),
+    let per_page = layout.columns * layout.rows;
+    let signs_below = match shared.first {
+        0 => 0,
+        first => layout.down(lines.len() - (shared.keys - 1) * per_page) + 1 + first,
     };
+    let signs_alone = match shared.signs {
+        0 => 0,
+        _ => (legend.len() - shared.first).min(layout.rows),
+    };
+    let rows = layout.down(lines.len()).max(signs_below).max(signs_alone);
     let titled = (frame || pages > 1) as u16;
     let high = rows as u16 + foot + titled + frame as u16;
     // Air before the foot, where there is some to spare.
@@ -224,8 +274,8 @@ pub(in crate::screen) fn draw(
     }
     let left = x + MARGIN;
     let top = y + titled;
-    let per_page = layout.columns * layout.rows;
     let shown = lines.iter().skip(page * per_page).take(per_page);
+    let down = layout.down(shown.len());
     for (i, (keys, words)) in shown.enumerate() {
         let (column, row) = (i / down, i % down);
         let x = left + column as u16 * (layout.wide + GAP);
@@ -244,9 +294,14 @@ pub(in crate::screen) fn draw(
         pen.put(left, y, sign, styles.text);
         pen.put(left + SIGN, y, words, styles.text);
     };
-    if let Some(page) = page.checked_sub(key_pages) {
-        let shown = legend.iter().skip(page * layout.rows).take(layout.rows);
-        for (y, row) in (top..).zip(shown) {
+    if both {
+        let below = top + down as u16 + 1;
+        for (y, row) in (below..).zip(&legend[..shared.first]) {
+            sign(pen, y, row);
+        }
+    } else if let Some(page) = page.checked_sub(shared.keys) {
+        let shown = legend.iter().skip(shared.first + page * layout.rows);
+        for (y, row) in (top..).zip(shown.take(layout.rows)) {
             sign(pen, y, row);
         }
     }

@@ -71,7 +71,7 @@ fn meant(name: Option<&str>) -> String {
     })
 }
 
-/// So many names are said.
+/// Maximum number of names that are listed.
 const MOST: usize = 5;
 
 fn several(names: &[String]) -> String {

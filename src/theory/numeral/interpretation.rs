@@ -547,7 +547,7 @@ impl Within<'_> {
 #[cfg(test)]
 mod tests {
     use crate::theory::convention::Notation;
-    use crate::theory::written::numerals;
+    use crate::theory::testing::numerals;
 
     /// Common practice of the textbooks, no single source.
     #[test]

@@ -128,7 +128,7 @@ mod tests {
     use crate::theory::convention::{Notation, NumeralCase};
     use crate::theory::kinds::Kinds;
     use crate::theory::mode::{SpelledTonality, Tonality};
-    use crate::theory::written::{numerals, spelled};
+    use crate::theory::testing::{numerals, spelled};
 
     /// Outside the tonality by resolution; by the chord where that asks for it; what the
     /// tonality has as it has it.

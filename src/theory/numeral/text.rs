@@ -255,7 +255,7 @@ fn tensions(k: &Kind, glyphs: Glyphs) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::theory::written::numerals;
+    use crate::theory::testing::numerals;
 
     /// Common practice, no source: without a third there is nothing to be small.
     #[test]

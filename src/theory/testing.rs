@@ -1,4 +1,4 @@
-//! For tests: chords and tonalities as a musician writes them.
+//! Chords and tonalities for the tests, as a musician writes them.
 
 use super::catalogue::Catalogue;
 use super::chord::Chord;
