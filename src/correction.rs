@@ -80,11 +80,11 @@ pub enum Correction {
     /// The border nearest to a moment moves.
     Border { near: Time, to: Time },
     /// A region takes in the one beside it.
-    Join { at: Time, with: Beside },
+    Join { at: Time, with: Neighbour },
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Beside {
+pub enum Neighbour {
     Previous,
     Next,
 }
@@ -366,11 +366,11 @@ impl CorrectedPlan {
             Correction::Join { at, with } => {
                 let place = self.place(at)?;
                 let other = match with {
-                    Beside::Previous => place
+                    Neighbour::Previous => place
                         .checked_sub(1)
                         .ok_or(CorrectionError::NoPrevious(at))?,
-                    Beside::Next if place + 1 < self.regions.len() => place + 1,
-                    Beside::Next => return Err(CorrectionError::NoNext(at)),
+                    Neighbour::Next if place + 1 < self.regions.len() => place + 1,
+                    Neighbour::Next => return Err(CorrectionError::NoNext(at)),
                 };
                 let gone = self.regions.remove(place.max(other));
                 let stays = &mut self.regions[place.min(other)];
@@ -649,11 +649,11 @@ mod tests {
                 "0-20 D dorian, 20-25 none, 25-69 G mixolydian*, 69-70 none*",
             ),
             (
-                join(19, Beside::Next),
+                join(19, Neighbour::Next),
                 "0-25 D dorian*, 25-60 G mixolydian, 60-70 none",
             ),
             (
-                join(25, Beside::Previous),
+                join(25, Neighbour::Previous),
                 "0-20 D dorian, 20-60 G mixolydian*, 60-70 none",
             ),
         ] {
@@ -678,7 +678,7 @@ mod tests {
             plan.correct(&word(s, text), &by(1)).expect("possible");
         }
         let mut joined = plan.clone();
-        let with = Beside::Previous;
+        let with = Neighbour::Previous;
         let join = Correction::Join { at: at(30), with };
         joined.correct(&join, &by(2)).expect("possible");
         assert!(
@@ -702,8 +702,8 @@ mod tests {
     fn what_cannot_be_is_said() {
         let mut plan = plan();
         let unchanged = plan.clone();
-        let with = Beside::Previous;
-        let next = Beside::Next;
+        let with = Neighbour::Previous;
+        let next = Neighbour::Next;
         let mut fails = |correction: Correction| match plan.correct(&correction, &by(1)) {
             Ok(()) => panic!("{correction:?} is possible"),
             Err(e) => e.to_string(),
@@ -805,7 +805,7 @@ mod tests {
     }
 
     fn a_correction() -> impl Strategy<Value = Correction> {
-        let beside = prop_oneof![Just(Beside::Previous), Just(Beside::Next)];
+        let beside = prop_oneof![Just(Neighbour::Previous), Just(Neighbour::Next)];
         prop_oneof![
             (a_moment(), prop::option::of(a_center()), a_word())
                 .prop_map(|(at, center, word)| Correction::Label { at, center, word }),
@@ -876,8 +876,8 @@ mod tests {
             if plan.correct(&Correction::Split { at: split }, &by(2)).is_ok() {
                 prop_assert_eq!(plan.regions().len(), before.len() + 1);
                 let join = match next {
-                    true => Correction::Join { at: Time(split.0 - 1), with: Beside::Next },
-                    false => Correction::Join { at: split, with: Beside::Previous },
+                    true => Correction::Join { at: Time(split.0 - 1), with: Neighbour::Next },
+                    false => Correction::Join { at: split, with: Neighbour::Previous },
                 };
                 plan.correct(&join, &by(3)).expect("two regions");
                 prop_assert_eq!(said(&plan), before);

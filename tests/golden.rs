@@ -3,8 +3,8 @@
 //! tests/training/golden.py. Neither Python nor PyTorch is needed here.
 
 use peregrinus::engine::{
-    Arrival, Change, Direction, Estimator, Event, Fading, Frame, Harmony, Judgement, Learned,
-    Model, Monitor, Observer, Scores, Stroke,
+    Arrival, Change, Estimator, Event, Fading, Frame, Harmony, Judgement, Learned, Model, Monitor,
+    Observer, ReadingDirection, Scores, Stroke,
 };
 use peregrinus::midi;
 use peregrinus::study::{Sound, frames_backward};
@@ -232,7 +232,7 @@ fn strokes(piece: &Piece) -> Vec<(Stroke, Judgement)> {
 
 /// The same strokes from the last to the first, as hindsight hears them.
 fn strokes_backward(strokes: &[(Stroke, Judgement)]) -> Vec<(Stroke, Judgement)> {
-    let mut harmony = Harmony::standard(Direction::Backward);
+    let mut harmony = Harmony::standard(ReadingDirection::Backward);
     let told = strokes.iter().rev();
     told.map(|(s, _)| (*s, *harmony.hear(s, Arrival::Begins)))
         .collect()

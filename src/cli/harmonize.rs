@@ -20,13 +20,13 @@ pub struct Args {
     #[arg(long, num_args = 1.., value_name = "TONALITY")]
     beside: Option<Vec<String>>,
     /// How to print: a table, one JSON object, or comma-separated values.
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = TableFormat::Text)]
+    format: TableFormat,
 }
 
 /// How a scale or the catalogue is printed.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Format {
+pub enum TableFormat {
     Text,
     Json,
     Csv,
@@ -59,16 +59,16 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     };
     let text = match beside {
         None => match args.format {
-            Format::Text => scale_text(&w, &scale),
-            Format::Json => scale_json(&w, &scale)? + "\n",
-            Format::Csv => scale_csv(&w, &scale)?,
+            TableFormat::Text => scale_text(&w, &scale),
+            TableFormat::Json => scale_json(&w, &scale)? + "\n",
+            TableFormat::Csv => scale_csv(&w, &scale)?,
         },
         Some(other) => {
             let both = Beside::new(scale, other, catalogue, w.notation);
             match args.format {
-                Format::Text => beside_text(&w, &both),
-                Format::Json => beside_json(&w, &both)? + "\n",
-                Format::Csv => beside_csv(&w, &both)?,
+                TableFormat::Text => beside_text(&w, &both),
+                TableFormat::Json => beside_json(&w, &both)? + "\n",
+                TableFormat::Csv => beside_csv(&w, &both)?,
             }
         }
     };
@@ -84,10 +84,10 @@ pub fn as_written(settings: &Settings) -> Notation {
 }
 
 /// Prints a result; as text it is for people, and no name in it may command the terminal.
-pub fn print(format: Format, text: &str) -> Result<ExitCode, Failure> {
+pub fn print(format: TableFormat, text: &str) -> Result<ExitCode, Failure> {
     match format {
-        Format::Text => console::print(plain::lines(text).as_bytes())?,
-        Format::Json | Format::Csv => console::print(text)?,
+        TableFormat::Text => console::print(plain::lines(text).as_bytes())?,
+        TableFormat::Json | TableFormat::Csv => console::print(text)?,
     }
     Ok(ExitCode::SUCCESS)
 }

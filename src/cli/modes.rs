@@ -1,7 +1,7 @@
 //! `modes [NAME]`: the catalogue, or one mode with its chords.
 
 use super::failure::Failure;
-use super::harmonize::{Format, as_written, print};
+use super::harmonize::{TableFormat, as_written, print};
 use crate::formats::{
     Words, catalogue_csv, catalogue_json, catalogue_text, mode_json, mode_text, scale_csv,
 };
@@ -18,8 +18,8 @@ pub struct Args {
     #[arg(long, default_value = "C", value_name = "TONIC")]
     on: String,
     /// How to print: a table, one JSON object, or comma-separated values.
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = TableFormat::Text)]
+    format: TableFormat,
 }
 
 pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
@@ -36,9 +36,9 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     let name = args.name.join(" ");
     if args.name.is_empty() {
         let text = match args.format {
-            Format::Text => catalogue_text(&w, tonic),
-            Format::Json => catalogue_json(&w, tonic)? + "\n",
-            Format::Csv => catalogue_csv(&w, tonic)?,
+            TableFormat::Text => catalogue_text(&w, tonic),
+            TableFormat::Json => catalogue_json(&w, tonic)? + "\n",
+            TableFormat::Csv => catalogue_csv(&w, tonic)?,
         };
         return print(args.format, &text);
     }
@@ -65,9 +65,9 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
         tonic,
     };
     let text = match args.format {
-        Format::Text => mode_text(&w, t),
-        Format::Json => mode_json(&w, t)? + "\n",
-        Format::Csv => {
+        TableFormat::Text => mode_text(&w, t),
+        TableFormat::Json => mode_json(&w, t)? + "\n",
+        TableFormat::Csv => {
             let scale = Harmonized::new(t, catalogue);
             scale_csv(&w, &scale)?
         }

@@ -34,8 +34,8 @@ pub struct Args {
     #[arg(long, value_name = "STOP")]
     pub inertia: Option<Inertia>,
     /// Without a terminal, or with --lines: how each line looks.
-    #[arg(long, value_enum, default_value_t = lines::Format::Text)]
-    pub format: lines::Format,
+    #[arg(long, value_enum, default_value_t = lines::LineFormat::Text)]
+    pub format: lines::LineFormat,
     #[command(flatten)]
     lines: Lines,
 }
@@ -66,21 +66,21 @@ pub fn run(named: Vec<String>, own: &Own) -> Result<ExitCode, Failure> {
     let performer = performer(idle, own.settings.inertia);
     if status.link == Link::Keyboard {
         let performer = performer.with_keyboard(listener, None);
-        return show(performer, settings, own, lines::Format::Text);
+        return show(performer, settings, own, lines::LineFormat::Text);
     }
     let player = demo(engine::monitor(settings))?;
     if !std::io::stdout().is_terminal() {
         // No keyboard is waited for in a pipe: the demo plays to its end.
         drop(listener);
         let mut performer = performer.with_file(player, Some(demo_notice(status.notice)));
-        return follow(&mut performer, settings, lines::Format::Text).1;
+        return follow(&mut performer, settings, lines::LineFormat::Text).1;
     }
     // Draining keeps the engine that waits for a keyboard from waiting for us.
     listener.feed.history();
     let performer = performer
         .with_keyboard(listener, None)
         .with_file(player, None);
-    show(performer, settings, own, lines::Format::Text)
+    show(performer, settings, own, lines::LineFormat::Text)
 }
 
 /// The keyboards that are named now, else those of the settings.
@@ -180,7 +180,7 @@ pub fn show(
     mut performer: Performer,
     settings: &Settings,
     own: &Own,
-    format: lines::Format,
+    format: lines::LineFormat,
 ) -> Result<ExitCode, Failure> {
     if draws(settings) {
         return screen(performer, settings, own);
@@ -192,7 +192,7 @@ pub fn show(
 fn follow(
     performer: &mut Performer,
     settings: &Settings,
-    format: lines::Format,
+    format: lines::LineFormat,
 ) -> (Option<String>, Result<ExitCode, Failure>) {
     let jobs: Vec<&str> = settings.jobs.iter().map(|job| job.action).collect();
     let options = lines::Options {

@@ -22,7 +22,7 @@ mod salience;
 pub use fit::{Needs, likeliest, on_its_bass};
 pub use follower::{LATELY, SILENCE};
 
-use super::features::Direction;
+use super::features::ReadingDirection;
 use super::harmony::{Harmony, Judgement};
 use super::keys::Keys;
 use super::stroke::{Arrival, Stroke};
@@ -40,7 +40,7 @@ pub struct ChordTracker {
 impl Default for ChordTracker {
     fn default() -> ChordTracker {
         ChordTracker {
-            harmony: Harmony::standard(Direction::Forward),
+            harmony: Harmony::standard(ReadingDirection::Forward),
             follower: Follower::default(),
         }
     }

@@ -2,7 +2,7 @@
 //! [`Estimator`] trait alone; what stands behind it can be replaced.
 
 use super::collection::Collection;
-use super::features::{BLOCKS, Direction, Features, Frame, SCALARS, TEXT};
+use super::features::{BLOCKS, Features, Frame, ReadingDirection, SCALARS, TEXT};
 use super::network::{Memories, Nets, Network, Views, exp};
 use super::weights::{ModelError, Shape, fingerprint};
 use crate::theory::{Catalogue, MAX_MODES, PitchClass, Tonality};
@@ -188,15 +188,15 @@ pub struct Learned {
 impl Learned {
     /// `catalogue`: the modes to tell apart; `model`: the weights.
     pub fn new(catalogue: &Catalogue, model: Arc<Model>) -> Learned {
-        Learned::facing(catalogue, model, Direction::Forward)
+        Learned::facing(catalogue, model, ReadingDirection::Forward)
     }
 
     /// The same for music that is heard from its end to its beginning.
     pub fn backward(catalogue: &Catalogue, model: Arc<Model>) -> Learned {
-        Learned::facing(catalogue, model, Direction::Backward)
+        Learned::facing(catalogue, model, ReadingDirection::Backward)
     }
 
-    fn facing(catalogue: &Catalogue, model: Arc<Model>, direction: Direction) -> Learned {
+    fn facing(catalogue: &Catalogue, model: Arc<Model>, direction: ReadingDirection) -> Learned {
         let member = catalogue.iter().map(|(_, mode)| {
             let mut member = [0.0; 12];
             for d in mode.degrees.iter().chain(&mode.movable) {
@@ -223,8 +223,8 @@ impl Learned {
         let mut learned = Learned {
             features: Features::new(direction),
             temperature: match direction {
-                Direction::Forward => model.temperature(),
-                Direction::Backward => model.temperature_hindsight(),
+                ReadingDirection::Forward => model.temperature(),
+                ReadingDirection::Backward => model.temperature_hindsight(),
             },
             network: Network::new(Arc::clone(&model.0)),
             model,

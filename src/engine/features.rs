@@ -12,7 +12,7 @@ use crate::theory::{KeySet, PitchClass, PitchClassSet};
 
 /// Which way music is heard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Direction {
+pub enum ReadingDirection {
     /// As it is played.
     Forward,
     /// From its end to its beginning: ends are onsets, and onsets ends.
@@ -200,12 +200,12 @@ pub struct Features {
     keep_density: f32,
     density: f32,
     steps: u32,
-    direction: Direction,
+    direction: ReadingDirection,
 }
 
 impl Features {
     /// For frames that come in this direction.
-    pub fn new(direction: Direction) -> Features {
+    pub fn new(direction: ReadingDirection) -> Features {
         Features {
             keep: WINDOWS.map(|tau| (-STEP / tau).exp()),
             windows: [[0.0; 12]; 9],
@@ -283,7 +283,7 @@ impl Features {
                 (f32::from(frame.span) / 24.0).min(2.0),
                 (self.density / 3.0 / 8.0).min(2.0),
                 (self.steps as f32 * STEP / 20.0).min(1.0),
-                f32::from(u8::from(self.direction == Direction::Backward)),
+                f32::from(u8::from(self.direction == ReadingDirection::Backward)),
             ],
         }
     }

@@ -12,7 +12,7 @@
 //! remembered before it. What is twelve wide turns with the music to the last bit,
 //! but for keys that a transposition carries over the edge of the left hand ([`LOW`]).
 
-use super::features::{Direction, PitchClassProfile, total};
+use super::features::{PitchClassProfile, ReadingDirection, total};
 use super::network::{Memories, Nets, Network, Views, exp};
 use super::stroke::{Arrival, Stroke};
 use super::weights::{ModelError, Shape, fingerprint};
@@ -198,7 +198,7 @@ pub struct HarmonyState {
 #[derive(Clone, Debug)]
 pub struct Harmony {
     network: Network,
-    direction: Direction,
+    direction: ReadingDirection,
     /// Before the stroke that is being judged, and after it.
     before: Past,
     after: Past,
@@ -208,13 +208,13 @@ pub struct Harmony {
 
 impl Harmony {
     /// With the embedded weights.
-    pub fn standard(direction: Direction) -> Harmony {
+    pub fn standard(direction: ReadingDirection) -> Harmony {
         let model = HarmonyModel::standard()
             .unwrap_or_else(|e| panic!("the embedded config/harmony.weights do not hold: {e}"));
         Harmony::new(model, direction)
     }
 
-    fn new(model: HarmonyModel, direction: Direction) -> Harmony {
+    fn new(model: HarmonyModel, direction: ReadingDirection) -> Harmony {
         let network = Network::new(model.0);
         Harmony {
             memories: network.memories().clone(),
@@ -327,7 +327,7 @@ impl Harmony {
             (over(low) / 24.0).min(2.0),
             (over(high) / 48.0).min(2.0),
             f32::from(struck == 1.0 && low > deep),
-            f32::from(self.direction == Direction::Backward),
+            f32::from(self.direction == ReadingDirection::Backward),
         ];
         let heads = self.network.step(&blocks, &scalars);
         for (said, head) in self.judgement.chords.iter_mut().zip(heads) {

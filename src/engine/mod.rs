@@ -41,7 +41,7 @@ pub use estimator::{
 };
 pub use event::{Aside, Event};
 pub use explain::{CANDIDATES, CAUSES, Candidate, Case, Cause, Explanation, Removed};
-pub use features::{Direction, Frame, Frames, PitchClassProfile};
+pub use features::{Frame, Frames, PitchClassProfile, ReadingDirection};
 pub use harmony::{Degrees, Harmony, HarmonyModel, HarmonyState, Judgement, RootedTriad, TRIADS};
 pub use history::{BREATH, History, SEEN};
 pub use hysteresis::{Inertia, UnknownInertia};

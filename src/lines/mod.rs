@@ -24,7 +24,7 @@ use std::time::Duration;
 
 /// How lines look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum Format {
+pub enum LineFormat {
     Text,
     /// One JSON object a line.
     Json,
@@ -33,7 +33,7 @@ pub enum Format {
 /// How the lines are to be.
 #[derive(Clone, Copy, Debug)]
 pub struct Options<'a> {
-    pub format: Format,
+    pub format: LineFormat,
     /// Text is worded to be read aloud.
     pub spoken: bool,
     pub notation: Notation,
@@ -116,7 +116,7 @@ pub struct LinesOutcome {
 pub fn follow(stage: &mut dyn Chronicle, options: &Options) -> LinesOutcome {
     let mut printer = Printer {
         options,
-        voice: (options.spoken && options.format == Format::Text)
+        voice: (options.spoken && options.format == LineFormat::Text)
             .then(|| Voice::new(options.notation, options.catalogue)),
         here: None,
         pinned: None,
@@ -393,8 +393,8 @@ impl Printer<'_> {
 
     fn take(&mut self, news: News) -> io::Result<()> {
         match self.options.format {
-            Format::Json => self.pass_on(news),
-            Format::Text => {
+            LineFormat::Json => self.pass_on(news),
+            LineFormat::Text => {
                 let mut due = self.waiting.take(news).into_iter();
                 due.try_for_each(|news| self.pass_on(news))
             }
@@ -516,7 +516,7 @@ impl Printer<'_> {
                 plain("silence")
             }
             // In text the chord's own line is enough.
-            Change::VoicedChord(voiced) if self.options.format == Format::Json => {
+            Change::VoicedChord(voiced) if self.options.format == LineFormat::Json => {
                 let words = Words {
                     catalogue,
                     notation: &notation,
@@ -543,11 +543,11 @@ impl Printer<'_> {
     fn write(&self, line: &OutputLine) -> io::Result<()> {
         let mut out = io::stdout().lock();
         match self.options.format {
-            Format::Json => {
+            LineFormat::Json => {
                 serde_json::to_writer(&mut out, line)?;
                 writeln!(out)
             }
-            Format::Text => {
+            LineFormat::Text => {
                 let name = line.name.as_deref().unwrap_or_default();
                 let numeral = line.numeral.as_deref().unwrap_or_default();
                 let at = line.time.to_string();

@@ -80,7 +80,7 @@ fn signature(text: &str) -> Signature {
 
 /// The words of a plan as they come, each with its place among the texts of the file.
 #[derive(Default)]
-pub(super) struct Words(Vec<(usize, String)>);
+pub(super) struct CorrectedWords(Vec<(usize, String)>);
 
 /// What the words of a file say.
 #[derive(Default)]
@@ -141,7 +141,7 @@ impl Word {
     }
 }
 
-impl Words {
+impl CorrectedWords {
     /// Takes what follows `peregrinus: sitting `, if it is of a corrected plan.
     pub fn take(&mut self, place: usize, said: &str) -> bool {
         let ours = said.starts_with("corrected") || said.starts_with("correction");
@@ -261,7 +261,7 @@ impl Words {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::correction::{Beside, Correction};
+    use crate::correction::{Correction, Neighbour};
     use crate::plan::{Region, TonalPlan};
     use proptest::prelude::*;
 
@@ -318,7 +318,7 @@ mod tests {
             },
             Correction::Join {
                 at: at(25),
-                with: Beside::Next,
+                with: Neighbour::Next,
             },
         ];
         for correction in &all {
@@ -328,7 +328,7 @@ mod tests {
     }
 
     fn settled(texts: &[String]) -> Settled {
-        let mut words = Words::default();
+        let mut words = CorrectedWords::default();
         for (place, said) in texts.iter().enumerate() {
             assert!(words.take(place, said), "{said}");
         }
@@ -351,7 +351,7 @@ mod tests {
         ] {
             assert!(texts.iter().any(|t| t == says), "{says}: {texts:#?}");
         }
-        assert!(!Words::default().take(0, "tag corrected"));
+        assert!(!CorrectedWords::default().take(0, "tag corrected"));
         // In any order.
         let backward: Vec<String> = texts.into_iter().rev().collect();
         assert_eq!(super::tests::settled(&backward).plan, Some(plan));

@@ -1,6 +1,6 @@
 //! Reading: a file's content as the engine takes it in.
 
-use super::corrected::Words;
+use super::corrected::CorrectedWords;
 use super::facts::{self, Facts};
 use super::words::Word;
 use crate::engine::Event;
@@ -46,7 +46,7 @@ pub struct Said {
 }
 
 /// Reads a file of ours, or any other Standard MIDI File, within the default [`Limits`].
-/// `catalogue` has the modes that the words name. Words that are not known here, or name
+/// `catalogue` has the modes that the words name. CorrectedWords that are not known here, or name
 /// another mode, are passed over; the first is a fault, which counts them.
 pub fn read(bytes: &[u8], catalogue: &Catalogue) -> Result<Recording, FileError> {
     read_with(bytes, catalogue, &Limits::default(), &mut |_| {
@@ -77,7 +77,7 @@ impl Recording {
         let mut out = Recording::default();
         let mut releases = Vec::new();
         let mut unknown: Option<(&str, u64, usize)> = None;
-        let mut corrected = Words::default();
+        let mut corrected = CorrectedWords::default();
         for (i, text) in texts.iter().enumerate() {
             if text.kind == TextKind::Text
                 && facts::said(&text.text).is_some_and(|said| corrected.take(i, said))

@@ -1,7 +1,7 @@
 //! What is being typed: a tonality to be pinned, a tempo, a name for the sitting, or a correction
 //! of its plan.
 
-use crate::correction::{Beside, Center, Correction, Revision};
+use crate::correction::{Center, Correction, Neighbour, Revision};
 use crate::meter::{TypedClick, TypedClickError};
 use crate::nearest::nearest;
 use crate::theory::{Catalogue, Glyphs, Letters, SpelledTonality, TonalityError};
@@ -182,8 +182,8 @@ fn revision(
         "none" => label(Some(Center::None), None),
         "border" => Correction::Border { near: at, to: at },
         "split" => Correction::Split { at },
-        "join" => join(Beside::Next),
-        "join previous" => join(Beside::Previous),
+        "join" => join(Neighbour::Next),
+        "join previous" => join(Neighbour::Previous),
         "undo" => return Ok(Revision::Undo),
         "restore" => return Ok(Revision::Restore),
         word => match catalogue.parse_tonality_in(text, letters) {
@@ -306,14 +306,14 @@ mod tests {
                 "join",
                 correct(Correction::Join {
                     at,
-                    with: Beside::Next,
+                    with: Neighbour::Next,
                 }),
             ),
             (
                 "join previous",
                 correct(Correction::Join {
                     at,
-                    with: Beside::Previous,
+                    with: Neighbour::Previous,
                 }),
             ),
             ("undo", Ok(Revision::Undo)),

@@ -13,8 +13,8 @@ use super::progress::{Piece, Progress};
 use super::progression::{self, Sheet};
 use super::sounds::{Overlapping, Sound, Sounds};
 use crate::engine::{
-    Arrival, Degrees, Direction, HARMONIES, Harmony, Judgement, LATELY, Meant, Needs, RootedTriad,
-    SILENCE, Stroke, evidence, harmonies_from, likeliest, on_its_bass, weight,
+    Arrival, Degrees, HARMONIES, Harmony, Judgement, LATELY, Meant, Needs, ReadingDirection,
+    RootedTriad, SILENCE, Stroke, evidence, harmonies_from, likeliest, on_its_bass, weight,
 };
 use crate::meter::Bars;
 use crate::plan::{ChordSpan, HarmonySpan, Region};
@@ -66,8 +66,8 @@ impl Chords {
             strokes: Vec::new(),
             heard: Vec::new(),
             sounds: Sounds::default(),
-            forward: Harmony::standard(Direction::Forward),
-            backward: Harmony::standard(Direction::Backward),
+            forward: Harmony::standard(ReadingDirection::Forward),
+            backward: Harmony::standard(ReadingDirection::Backward),
             block,
             bars,
             found: Vec::new(),

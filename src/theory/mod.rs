@@ -46,7 +46,7 @@ pub use kind::{FOREIGN_BASS, Kind, KindId, Member, Triad, bass_cost};
 pub use kinds::Kinds;
 pub use line::{Line, Motion};
 pub use mode::{Mode, ModeId, SpelledTonality, Tonality, degree_in};
-pub use modes_file::{CatalogueError, MAX_MODES, ModeFault};
+pub use modes_file::{CatalogueError, FileFault, MAX_MODES, ModeFault};
 pub use naming::{Bassist, ChordNames, Hearing, MAX_NAMES};
 pub use numeral::{
     Around, Context, Numeral, Role, Sixth, Surroundings, Target, analyse, neighbour,

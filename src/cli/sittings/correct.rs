@@ -4,9 +4,9 @@ use super::super::failure::Failure;
 use super::super::{engine, signature};
 use super::named::{One, typed};
 use super::open::Open;
-use super::output::{Format, print};
+use super::output::{AnswerFormat, print};
 use crate::console::ProgressLine;
-use crate::correction::{Beside, Center, CorrectedPlan, CorrectedRegion, Correction, Revision};
+use crate::correction::{Center, CorrectedPlan, CorrectedRegion, Correction, Neighbour, Revision};
 use crate::plain;
 use crate::settings::Settings;
 use crate::sittings::{Revised, Sitting};
@@ -124,8 +124,8 @@ fn revision(args: &Args, settings: &Settings) -> Result<Revision, Failure> {
     } else if let Some(at) = &args.join {
         let at = moment("--join", at)?;
         let with = match args.previous {
-            true => Beside::Previous,
-            false => Beside::Next,
+            true => Neighbour::Previous,
+            false => Neighbour::Next,
         };
         Some(Correction::Join { at, with })
     } else {
@@ -146,7 +146,7 @@ fn revision(args: &Args, settings: &Settings) -> Result<Revision, Failure> {
     })
 }
 
-pub fn run(args: &Args, settings: &Settings, format: Format) -> Result<ExitCode, Failure> {
+pub fn run(args: &Args, settings: &Settings, format: AnswerFormat) -> Result<ExitCode, Failure> {
     // Wrong usage is said before anything is read.
     let revision = revision(args, settings)?;
     let mut open = Open::new(settings)?;

@@ -3,7 +3,7 @@
 use super::super::engine;
 use super::super::failure::Failure;
 use super::open::Open;
-use super::output::{Format, print};
+use super::output::{AnswerFormat, print};
 use crate::console::{self, ProgressLine};
 use crate::file;
 use crate::formats::labels_line;
@@ -25,7 +25,7 @@ pub fn run(
     names: &[String],
     to: &Path,
     settings: &Settings,
-    format: Format,
+    format: AnswerFormat,
 ) -> Result<ExitCode, Failure> {
     let all = match names {
         [] => open.list(&Query {

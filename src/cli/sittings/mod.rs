@@ -28,7 +28,7 @@ pub use list::length;
 use named::{One, typed};
 use open::Deleting;
 pub use open::Open;
-use output::{Format, print};
+use output::{AnswerFormat, print};
 use serde_json::json;
 use std::fs::OpenOptions;
 use std::io::{self, ErrorKind, IsTerminal, Write};
@@ -43,8 +43,8 @@ pub struct Args {
     #[command(flatten)]
     which: Which,
     /// How to print: for people, or one JSON object.
-    #[arg(long, value_enum, default_value_t = Format::Text, global = true)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = AnswerFormat::Text, global = true)]
+    format: AnswerFormat,
 }
 
 #[derive(Subcommand)]
@@ -160,7 +160,7 @@ pub fn run(args: Args, settings: &Settings) -> Result<ExitCode, Failure> {
     }
     let mut open = match command {
         // While it is listed.
-        Command::List(_) if format == Format::Text => Open::as_it_is(settings)?,
+        Command::List(_) if format == AnswerFormat::Text => Open::as_it_is(settings)?,
         _ => Open::new(settings)?,
     };
     match command {
@@ -291,14 +291,14 @@ fn list(
     open: &mut Open,
     query: &Query,
     settings: &Settings,
-    format: Format,
+    format: AnswerFormat,
 ) -> Result<ExitCode, Failure> {
     if !settings.keep {
         console::report(
             "what is played is not kept: keep = false stands under [sittings] in your settings",
         );
     }
-    if format == Format::Json {
+    if format == AnswerFormat::Json {
         let list = open.list(query)?;
         let shown: Vec<Shown> = list.iter().map(|s| Shown::of(s, &open.folder)).collect();
         return print(format, &json!({"sittings": shown}), String::new);
@@ -317,7 +317,7 @@ fn list(
     Ok(ExitCode::SUCCESS)
 }
 
-fn show(sitting: &Sitting, open: &Open, format: Format) -> Result<ExitCode, Failure> {
+fn show(sitting: &Sitting, open: &Open, format: AnswerFormat) -> Result<ExitCode, Failure> {
     let json = Shown::of(sitting, &open.folder);
     print(format, &json, || list::show_text(sitting, &open.folder))
 }
@@ -327,7 +327,7 @@ fn show(sitting: &Sitting, open: &Open, format: Format) -> Result<ExitCode, Fail
 fn change(
     open: &mut Open,
     one: &One,
-    format: Format,
+    format: AnswerFormat,
     change: impl FnOnce(&mut Facts),
 ) -> Result<ExitCode, Failure> {
     let sitting = open.change(&one.name, change)?;
@@ -341,7 +341,7 @@ fn delete(
     open: &mut Open,
     names: &[String],
     yes: bool,
-    format: Format,
+    format: AnswerFormat,
 ) -> Result<ExitCode, Failure> {
     let mut all: Vec<Sitting> = Vec::new();
     for name in names {
@@ -397,7 +397,12 @@ fn delete(
 
 // ---- in and out ----
 
-fn export(sitting: &Sitting, open: &Open, to: &Path, format: Format) -> Result<ExitCode, Failure> {
+fn export(
+    sitting: &Sitting,
+    open: &Open,
+    to: &Path,
+    format: AnswerFormat,
+) -> Result<ExitCode, Failure> {
     let failed = |why: &str| Failure::Failed(format!("{}: {why}", plain::path(to)));
     let bytes = sittings::export(&open.folder, &sitting.id, open.catalogue())
         .map_err(|why| Failure::Failed(format!("{}: {why}", sitting.id)))?;
@@ -423,7 +428,7 @@ fn import(
     open: &mut Open,
     files: &[PathBuf],
     settings: &Settings,
-    format: Format,
+    format: AnswerFormat,
 ) -> Result<ExitCode, Failure> {
     let (mut text, mut imported, mut failed) = (String::new(), Vec::new(), false);
     for path in files {

@@ -7,20 +7,20 @@ use serde::Serialize;
 use std::process::ExitCode;
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Format {
+pub enum AnswerFormat {
     Text,
     Json,
 }
 
 /// Prints one result.
 pub fn print(
-    format: Format,
+    format: AnswerFormat,
     json: &impl Serialize,
     text: impl FnOnce() -> String,
 ) -> Result<ExitCode, Failure> {
     match format {
-        Format::Text => console::print(text())?,
-        Format::Json => console::print(serde_json::to_string_pretty(json)? + "\n")?,
+        AnswerFormat::Text => console::print(text())?,
+        AnswerFormat::Json => console::print(serde_json::to_string_pretty(json)? + "\n")?,
     }
     Ok(ExitCode::SUCCESS)
 }

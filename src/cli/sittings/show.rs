@@ -3,7 +3,7 @@
 use super::super::engine;
 use super::super::failure::Failure;
 use super::open::Open;
-use super::output::{Format, print};
+use super::output::{AnswerFormat, print};
 use super::{correct, list};
 use crate::console::ProgressLine;
 use crate::file;
@@ -24,7 +24,7 @@ pub fn run(
     which: Plan,
     open: &Open,
     settings: &Settings,
-    format: Format,
+    format: AnswerFormat,
 ) -> Result<ExitCode, Failure> {
     let catalogue = &settings.catalogue;
     let bytes = file::bytes(&open.folder.path(&sitting.id), Limits::default().bytes)?;

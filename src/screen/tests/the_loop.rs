@@ -1133,7 +1133,7 @@ fn no_key_is_silently_without_effect() {
 fn a_stop_of_inertia_says_the_way_back_unless_it_is_the_usual_one() {
     use Inertia::{Motif, Period, Phrase};
     let usual = "This is the usual stop.";
-    let back = "To the usual stop (i).";
+    let back = "i goes back to the usual stop.";
     for (before, becomes, said, unsaid) in
         [(Motif, Phrase, usual, back), (Phrase, Period, back, usual)]
     {

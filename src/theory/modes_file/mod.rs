@@ -1,13 +1,16 @@
 //! Reads modes as they stand in `config/modes.toml`: a name and degrees are needed, the
 //! rest is worked out where it is not given.
 
+mod complete;
+mod fault;
+
 use super::degree::{Degree, NotADegree};
 use super::mode::{Mode, plain_name};
-use super::pitch::{PitchClass, PitchClassSet};
 use super::spelling::Glyphs;
 use crate::nearest::nearest as nearest_name;
-use crate::plain;
-use std::cmp::Ordering;
+use complete::{characteristic, family, made_id, scored_as, set};
+pub use fault::{CatalogueError, FileFault, ModeFault};
+use fault::{MAX_NAME, SCORED_AS, quoted};
 use toml::de::{DeTable, DeValue};
 
 /// The most modes that a catalogue may hold, scales not counted. Fixed, so that what the engine
@@ -16,99 +19,6 @@ pub const MAX_MODES: usize = 48;
 
 /// Maximum number of scales: together with the modes they must fit a `ModeId`.
 const MAX_SCALES: usize = 200;
-
-/// Maximum number of characters of a name, an id or a family's name: what still fits on the
-/// screen.
-const MAX_NAME: usize = 40;
-
-/// What errors show: all that a mode needs.
-const WHOLE: &str = "A whole mode is:\n\n\
-     [[mode]]\nname = \"Double harmonic\"\ndegrees = \"1 b2 3 4 5 b6 7\"\n";
-
-/// What is wrong with a list of modes, and where. Each shows a whole mode.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum CatalogueError {
-    /// Not TOML, or TOML with something else than modes in it.
-    #[error("line {line}: {what}. {WHOLE}")]
-    File { line: usize, what: String },
-    #[error("there is no mode in it. {WHOLE}")]
-    Empty,
-    #[error(
-        "it holds {own} {what}: with the {ours} that are there already that is more than {most}"
-    )]
-    TooMany {
-        /// `modes` or `scales`.
-        what: &'static str,
-        own: usize,
-        ours: usize,
-        most: usize,
-    },
-    #[error("line {line}: {mode}: {fault}. {WHOLE}")]
-    Mode {
-        /// Where the fault stands, from 1: the value, or the table that lacks it.
-        line: usize,
-        /// What the mode is called there.
-        mode: String,
-        fault: ModeFault,
-    },
-}
-
-/// What is wrong with a mode.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum ModeFault {
-    #[error("it has no name")]
-    NoName,
-    #[error("it has no degrees")]
-    NoDegrees,
-    #[error(transparent)]
-    NotADegree(#[from] NotADegree),
-    #[error("its degrees must begin with 1, the note that is home")]
-    NotFromOne,
-    #[error("it has {0} degrees; a mode has at least five")]
-    TooFew(usize),
-    #[error("its degrees {0} and {1} are the same key of the piano: leave one of them out")]
-    SameKey(String, String),
-    #[error("{0} is characteristic, but is none of its degrees")]
-    NotItsOwn(String),
-    #[error("{0} is passing, but is none of its degrees above the first")]
-    NotPassing(String),
-    #[error("a scale has no weight, as no music is ever taken for one: leave it out")]
-    ScaleWeight,
-    #[error("its {what} is {text}: that is the mode {owner} already; choose another")]
-    Taken {
-        what: &'static str,
-        text: String,
-        owner: String,
-    },
-    #[error("its {0} is empty")]
-    EmptyText(&'static str),
-    #[error("its {0} holds a character that cannot be shown: write letters, figures and signs")]
-    ControlCharacter(&'static str),
-    #[error("its {0} has more than {MAX_NAME} characters")]
-    TooLong(&'static str),
-    #[error("its name has no letter or figure")]
-    NoLetter,
-    #[error(
-        "its id is {0}: write small letters a to z, figures, _ and - only, or leave the id out"
-    )]
-    BadId(String),
-    #[error(
-        "no id can be made of its name, which has no letter a to z: give it one, such as id = \"own\""
-    )]
-    NoId,
-    #[error("its weight must be greater than 0, and at most 1000")]
-    Weight,
-    #[error("its {key} must be {wanted}, such as {key} = {example}")]
-    Type {
-        key: &'static str,
-        wanted: &'static str,
-        example: &'static str,
-    },
-    #[error("a mode has no {key}: {help}")]
-    NoSuchKey { key: String, help: String },
-    #[error("scored_as is {0}; it must be one of {all}", all = SCORED_AS.join(", "))]
-    ScoredAs(String),
-}
 
 /// What a mode may say, each with an example.
 const KEYS: [(&str, &str); 10] = [
@@ -164,19 +74,6 @@ fn of<F: Into<ModeFault>>(key: &'static str) -> impl Fn(F) -> Wrong {
     }
 }
 
-/// What other programs know: major and minor, and the seven diatonic modes.
-const SCORED_AS: [&str; 9] = [
-    "major",
-    "minor",
-    "ionian",
-    "dorian",
-    "phrygian",
-    "lydian",
-    "mixolydian",
-    "aeolian",
-    "locrian",
-];
-
 /// Modes, which music is taken for, and scales, which are named when they are asked for.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Lists {
@@ -204,20 +101,18 @@ pub(super) fn read(text: &str, known: &Lists) -> Result<Lists, CatalogueError> {
         let before = text.get(..at).unwrap_or(text);
         before.matches('\n').count() + 1
     };
-    let wrong = |at: usize, what: String| CatalogueError::File {
+    let wrong = |at: usize, fault: FileFault| CatalogueError::File {
         line: line(at),
-        what,
+        fault,
     };
     let file = DeTable::parse(text).map_err(|e| {
         let at = e.span().map_or(0, |span| span.start);
-        let what = "this cannot be read: write name = value in a line of its own, with \
-                    \"quotation marks\" around words";
-        wrong(at, format!("{what} ({})", e.message()))
+        let why = e.message().to_owned();
+        wrong(at, FileFault::NotToml { why })
     })?;
     let mut tables = Vec::new();
     for (key, value) in file.into_inner() {
         let (written, at) = (key.get_ref().as_ref(), key.span().start);
-        let brackets = "write [[mode]], with two brackets on either side, above each mode";
         match (written, value.into_inner()) {
             ("mode" | "scale", DeValue::Array(list)) => {
                 let which = match written {
@@ -228,23 +123,19 @@ pub(super) fn read(text: &str, known: &Lists) -> Result<Lists, CatalogueError> {
                     let at = value.span().start;
                     match value.into_inner() {
                         DeValue::Table(table) => tables.push((at, which, table)),
-                        _ => return Err(wrong(at, format!("this is no mode: {brackets}"))),
+                        _ => return Err(wrong(at, FileFault::NotAMode)),
                     }
                 }
             }
-            ("mode", _) => return Err(wrong(at, brackets.to_owned())),
-            ("scale", _) => return Err(wrong(at, brackets.replace("mode", "scale"))),
+            ("mode", _) => return Err(wrong(at, FileFault::Brackets { word: "mode" })),
+            ("scale", _) => return Err(wrong(at, FileFault::Brackets { word: "scale" })),
             (_, DeValue::Table(_) | DeValue::Array(_)) => {
-                let written = quoted(written);
-                return Err(wrong(
-                    at,
-                    format!("{written} is not known here: {brackets}"),
-                ));
+                let name = quoted(written);
+                return Err(wrong(at, FileFault::NotKnown { name }));
             }
             _ => {
-                let written = quoted(written);
-                let what = format!("{written} stands above the first mode: {brackets}");
-                return Err(wrong(at, what));
+                let name = quoted(written);
+                return Err(wrong(at, FileFault::AboveTheFirst { name }));
             }
         }
     }
@@ -302,14 +193,6 @@ pub(super) fn read(text: &str, known: &Lists) -> Result<Lists, CatalogueError> {
     Ok(all)
 }
 
-/// A text of the user's for a message: cut where it is long, and without what a terminal
-/// would take for a command.
-fn quoted(text: &str) -> String {
-    let shown: String = text.chars().take(MAX_NAME).collect();
-    let cut = if shown.len() < text.len() { "…" } else { "" };
-    format!("'{}{cut}'", plain::name(&shown))
-}
-
 /// Text that is shown: not empty, not long, nothing that moves the cursor.
 fn shown(what: &'static str, text: &str) -> Result<String, ModeFault> {
     let text = text.trim();
@@ -332,11 +215,6 @@ fn shown(what: &'static str, text: &str) -> Result<String, ModeFault> {
 
 fn list(text: &str) -> Result<Vec<Degree>, NotADegree> {
     text.split_whitespace().map(str::parse).collect()
-}
-
-fn set(degrees: &[Degree]) -> PitchClassSet {
-    let classes = degrees.iter().map(|d| d.semitones() as i32);
-    classes.map(PitchClass::new).collect()
 }
 
 impl Entry {
@@ -436,7 +314,13 @@ impl Entry {
         }
         let id = match id {
             Some(id) => id,
-            None => made_id(&name, which, known).map_err(of("name"))?,
+            None => {
+                let free = |id: &str| match which {
+                    List::Modes => owner(id, &known.modes).is_none(),
+                    List::Scales => owner(id, known.iter()).is_none(),
+                };
+                made_id(&name, free).map_err(of("name"))?
+            }
         };
         let degrees = self.degrees.as_deref().ok_or(ModeFault::NoDegrees)?;
         let mut degrees = list(degrees).map_err(of("degrees"))?;
@@ -543,250 +427,15 @@ fn given_id(text: &str) -> Result<String, ModeFault> {
     Ok(id)
 }
 
-/// An id made of a name: small letters and figures, joined by `_`; ♭ and ♯ in words. Where
-/// that is taken a number follows.
-fn made_id(name: &str, which: List, known: &Lists) -> Result<String, ModeFault> {
-    let mut id = String::new();
-    let mut gap = false;
-    for c in name.chars() {
-        let part = match c {
-            _ if c.is_ascii_alphanumeric() => String::from(c.to_ascii_lowercase()),
-            '♭' => "flat".into(),
-            '♯' | '#' => "sharp".into(),
-            '♮' => "nat".into(),
-            // An apostrophe does not part words: Ray's.
-            '\'' | '’' => continue,
-            _ => unaccented(c).into(),
-        };
-        if part.is_empty() {
-            gap = true;
-            continue;
-        }
-        if gap && !id.is_empty() {
-            id.push('_');
-        }
-        gap = false;
-        id.push_str(&part);
-    }
-    if !id.contains(|c: char| c.is_ascii_lowercase()) {
-        return Err(ModeFault::NoId);
-    }
-    id.truncate(MAX_NAME);
-    let numbered = (2..).map(|n| format!("{id}_{n}"));
-    let mut all = std::iter::once(id.clone()).chain(numbered);
-    let free = |id: &String| match which {
-        List::Modes => owner(id, &known.modes).is_none(),
-        List::Scales => owner(id, known.iter()).is_none(),
-    };
-    // The numbers never run out, so one is found.
-    Ok(all.find(free).unwrap_or_default())
-}
-
-/// A letter of the Latin alphabet without its accent; nothing for another.
-fn unaccented(c: char) -> &'static str {
-    match c.to_lowercase().next().unwrap_or(c) {
-        'à'..='å' | 'ā' | 'ă' | 'ą' => "a",
-        'æ' => "ae",
-        'ç' | 'ć' | 'č' => "c",
-        'ď' | 'đ' | 'ð' => "d",
-        'è'..='ë' | 'ē' | 'ė' | 'ę' | 'ě' => "e",
-        'ğ' => "g",
-        'ì'..='ï' | 'ī' | 'į' | 'ı' => "i",
-        'ł' | 'ľ' => "l",
-        'ñ' | 'ń' | 'ň' => "n",
-        'ò'..='ö' | 'ø' | 'ō' | 'ő' => "o",
-        'œ' => "oe",
-        'ř' => "r",
-        'ś' | 'š' | 'ş' | 'ș' => "s",
-        'ß' => "ss",
-        'ť' | 'ţ' | 'ț' => "t",
-        'ù'..='ü' | 'ū' | 'ů' | 'ű' | 'ų' => "u",
-        'ý' | 'ÿ' => "y",
-        'ź' | 'ż' | 'ž' => "z",
-        _ => "",
-    }
-}
-
-/// The degrees in which a mode differs from the major scale or natural minor: from the one that
-/// it has more in common with, in a tie from the one with its third. For a mode whose degrees
-/// move, the highest of the moved ones: in minor the leading tone.
-fn characteristic(degrees: &[Degree], movable: &[Degree]) -> Vec<Degree> {
-    if let Some(&highest) = movable.iter().max_by_key(|d| d.semitones()) {
-        return vec![highest];
-    }
-    let beside = |of: &[i8; 7]| -> Vec<Degree> {
-        let all = degrees.iter().copied();
-        all.filter(|d| !has(of, *d)).collect()
-    };
-    let (major, minor) = (beside(&DIATONIC[0].1), beside(&DIATONIC[2].1));
-    match minor.len().cmp(&major.len()) {
-        Ordering::Less => minor,
-        Ordering::Equal if third(degrees) == Some(-1) => minor,
-        _ => major,
-    }
-}
-
-/// The seven diatonic modes by what their degrees 1 to 7 are raised or lowered by, in the
-/// order in which [`scored_as`] prefers one where two are as near.
-const DIATONIC: [(&str, [i8; 7]); 7] = [
-    ("ionian", [0; 7]),
-    ("mixolydian", [0, 0, 0, 0, 0, 0, -1]),
-    ("aeolian", [0, 0, -1, 0, 0, -1, -1]),
-    ("phrygian", [0, -1, -1, 0, 0, -1, -1]),
-    ("dorian", [0, 0, -1, 0, 0, 0, -1]),
-    ("lydian", [0, 0, 0, 1, 0, 0, 0]),
-    ("locrian", [0, -1, -1, 0, -1, -1, -1]),
-];
-
-fn has(scale: &[i8; 7], d: Degree) -> bool {
-    scale[(d.number as usize + 6) % 7] == d.alter
-}
-
-/// What the third is altered by: -1 or 0; `None` without one, or with both.
-fn third(degrees: &[Degree]) -> Option<i8> {
-    let mut thirds = degrees.iter().filter(|d| d.number == 3).map(|d| d.alter);
-    thirds.next().filter(|_| thirds.next().is_none())
-}
-
-/// The nearest of minor and the seven diatonic modes, for readers that know no others.
-/// Major is never the answer, as Ionian has its notes.
-///
-/// A mode with the notes of one that is known counts as that does. Else it is the diatonic mode
-/// on the same tonic of which the fewest degrees have to be altered, that is, the one that
-/// lacks the fewest of the mode's degrees. In a tie, the first
-///
-/// 1. with the same third, major or minor, where the mode has one;
-/// 2. with a perfect fifth where the mode has one, without where not;
-/// 3. in the order Ionian, Mixolydian, Aeolian, Phrygian, Dorian, Lydian, Locrian.
-///
-/// What comes out as Aeolian and may have the leading tone, as one of its movable degrees,
-/// is minor. The rule is our own. It says of the embedded modes what `config/modes.toml`
-/// says, but for Phrygian dominant: that counts as Mixolydian there, for its major third.
-fn scored_as<'a>(degrees: &[Degree], movable: &[Degree], known: &'a [Mode]) -> &'a str {
-    let usual = set(degrees);
-    let twin = |m: &&Mode| m.set == usual && m.movable.is_empty() && movable.is_empty();
-    if let Some(twin) = known.iter().find(twin) {
-        return &twin.scored_as;
-    }
-    nearest(degrees, movable)
-}
-
-fn nearest(degrees: &[Degree], movable: &[Degree]) -> &'static str {
-    let fifth = set(degrees).contains(PitchClass::new(7));
-    let cost = |(_, scale): &(&str, [i8; 7])| {
-        let altered = degrees.iter().filter(|d| !has(scale, **d)).count();
-        let third = third(degrees).is_some_and(|third| third != scale[2]);
-        (altered, third, fifth != (scale[4] == 0))
-    };
-    // In a tie, the first.
-    let nearest = DIATONIC.iter().min_by_key(|m| cost(m));
-    let leading = movable.iter().any(|d| d.semitones() == 11);
-    match nearest {
-        Some(("aeolian", _)) if leading => "minor",
-        nearest => nearest.map_or("ionian", |m| m.0),
-    }
-}
-
-/// The family of a mode: that of the first known mode whose notes are the same from
-/// another degree on, else one of its own.
-fn family<'a>(name: &str, degrees: &[Degree], known: impl IntoIterator<Item = &'a Mode>) -> String {
-    let own = set(degrees);
-    let turned = |m: &&Mode| m.movable.is_empty() && (0..12).any(|by| m.set.up(by) == own);
-    let first = known.into_iter().find(turned).map(|m| m.parent.clone());
-    first.unwrap_or_else(|| name.to_lowercase())
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::catalogue::Catalogue;
     use super::*;
 
-    /// The rule at the head of `config/modes.toml`.
-    #[test]
-    fn what_is_characteristic_tells_a_mode_from_the_nearer_of_major_and_minor() {
-        let c = Catalogue::standard();
-        let degrees = |id| &c.mode(c.find(id).expect("a mode")).degrees;
-        let (major, minor) = (degrees("ionian"), degrees("aeolian"));
-        for (_, m) in c.iter() {
-            let beside = |of: &[Degree]| -> Vec<Degree> {
-                let all = m.degrees.iter().copied();
-                all.filter(|d| !of.contains(d)).collect()
-            };
-            let (major, minor) = (beside(major), beside(minor));
-            if !m.movable.is_empty() {
-                let moved = |d: &Degree| m.movable.contains(d);
-                assert!(m.characteristic.iter().all(moved), "{}", m.id);
-                assert!(!m.characteristic.is_empty(), "{}", m.id);
-                continue;
-            }
-            // Neither is ever as near as the other, but for what is in both.
-            assert!(major.len() != minor.len() || major == minor, "{}", m.id);
-            let nearer = if minor.len() < major.len() {
-                minor
-            } else {
-                major
-            };
-            assert_eq!(m.characteristic, nearer, "{}", m.id);
-        }
-    }
-
-    #[test]
-    fn what_is_worked_out_is_what_the_embedded_modes_say() {
-        let c = Catalogue::standard();
-        let known: Vec<Mode> = c.iter().map(|(_, m)| m.clone()).collect();
-        for (at, m) in known.iter().enumerate() {
-            assert_eq!(characteristic(&m.degrees, &m.movable), m.characteristic);
-            // For its major third.
-            let nearest = match m.id.as_str() {
-                "phrygian_dominant" => "phrygian",
-                _ => &m.scored_as,
-            };
-            assert_eq!(super::nearest(&m.degrees, &m.movable), nearest, "{}", m.id);
-            assert_eq!(scored_as(&m.degrees, &m.movable, &known), m.scored_as);
-            assert_eq!(family("x", &m.degrees, &known), m.parent);
-            // Of its own family it is the first, or turned into one before it.
-            let before = family(&m.parent, &m.degrees, &known[..at]);
-            assert_eq!(before, m.parent, "{}", m.id);
-        }
-    }
-
-    /// Each by its notes, common practice (no source) for the names.
-    #[test]
-    fn the_nearest_of_modes_that_are_otherwise() {
-        let nearest = |degrees: &str| super::nearest(&list(degrees).expect(degrees), &[]);
-        for (degrees, want) in [
-            // Five notes: those that have them all, by the order.
-            ("1 2 3 5 6", "ionian"),
-            ("1 b3 4 5 b7", "aeolian"),
-            ("1 2 b3 5 b6", "aeolian"),
-            ("1 b2 4 5 b6", "phrygian"),
-            // Without a third.
-            ("1 2 4 5 b7", "mixolydian"),
-            ("1 2 4 5 6", "ionian"),
-            // Symmetrical: whole tones, half and whole tones, thirds and half tones.
-            ("1 2 3 #4 #5 b7", "mixolydian"),
-            ("1 2 b3 4 b5 b6 6 7", "locrian"),
-            ("1 b2 b3 3 #4 5 6 b7", "mixolydian"),
-            ("1 #2 3 5 b6 7", "ionian"),
-            // Two degrees away from major and from Phrygian; the third decides.
-            ("1 b2 3 4 5 b6 7", "ionian"),
-            // From Aeolian and from Lydian.
-            ("1 2 b3 #4 5 b6 7", "aeolian"),
-            // The fifth decides between Aeolian and Locrian.
-            ("1 2 b3 4 b5 b6 b7", "locrian"),
-            ("1 2 b3 4 5 6 7", "dorian"),
-            ("1 b2 3 #4 #5 #6 7", "lydian"),
-        ] {
-            assert_eq!(nearest(degrees), want, "{degrees}");
-        }
-        let leading = list("6 7").expect("degrees");
-        let minor = list("1 2 b3 4 5 b6 b7").expect("degrees");
-        assert_eq!(super::nearest(&minor, &leading), "minor");
-        assert_eq!(super::nearest(&minor, &[]), "aeolian");
-    }
-
     fn own(text: &str) -> Result<Vec<Mode>, String> {
-        let known = read(include_str!("../../config/modes.toml"), &Lists::default());
+        let known = read(
+            include_str!("../../../config/modes.toml"),
+            &Lists::default(),
+        );
         let mut known = known.map_err(|e| e.to_string())?;
         let all = read(text, &known).map_err(|e| e.to_string())?;
         known.scales = all.scales[known.scales.len()..].to_vec();
