@@ -493,6 +493,72 @@ fn a_recording_is_whole_after_a_signal() {
     });
 }
 
+/// A teacher's and a pupil's: heard as one music, each with a track of its own.
+#[test]
+fn two_keyboards_play_together() {
+    with_server("two_keyboards_play_together", true, |_| {
+        let folder = tempfile::tempdir().unwrap();
+        let take = folder.path().join("take.mid");
+        let (teacher, pupil) = (Keyboard::new("teacher"), Keyboard::new("pupil"));
+        let record = take.to_str().unwrap();
+        let args = [
+            "listen", "--port", "teach", "--port", "pup", "--format", "json",
+        ];
+        let mut program =
+            Program::start(folder.path(), &[&args[..], &["--record", record]].concat());
+        let connected = |keyboard: &Keyboard, name: &str| {
+            let port = keyboard.client.as_client().port_by_name(name);
+            port.is_some_and(|p| p.connected_count() == Ok(1))
+        };
+        eventually("both connect", || {
+            connected(&teacher, "teacher:out") && connected(&pupil, "pupil:out")
+        });
+        sleep(Duration::from_millis(50));
+        let names = |p: &Program| -> Vec<Value> {
+            let chords = p.lines().into_iter().filter(|l| l["what"] == "chord");
+            chords.map(|l| l["name"].clone()).collect()
+        };
+        for (keyboard, key) in [(&teacher, 48), (&pupil, 64), (&pupil, 67)] {
+            keyboard.send.send([0x90, key, 80]).unwrap();
+        }
+        eventually("one chord of both", || {
+            names(&program).contains(&"C".into())
+        });
+        pupil.unplug();
+        eventually("its loss is said", || {
+            program.said("pupil:out was unplugged")
+        });
+        for key in [53, 57] {
+            teacher.send.send([0x90, key, 80]).unwrap();
+        }
+        eventually("what the teacher holds alone", || {
+            names(&program).contains(&"F/C".into())
+        });
+        pupil.plug();
+        eventually("it is back", || program.said("pupil:out is back"));
+        program.stop();
+        let bytes = std::fs::read(&take).unwrap();
+        let smf = midly::Smf::parse(&bytes).unwrap();
+        let tracks = smf.tracks.iter().filter_map(|track| {
+            track.iter().find_map(|event| match event.kind {
+                midly::TrackEventKind::Meta(midly::MetaMessage::TrackName(name)) => Some(name),
+                _ => None,
+            })
+        });
+        let tracks: Vec<&[u8]> = tracks.collect();
+        assert_eq!(tracks, [&b"teacher:out"[..], b"pupil:out"]);
+        let read = midi::read(&bytes).unwrap();
+        let struck = |n: usize| {
+            let of_it = |e: &&midi::Timed| match e.event {
+                Event::NoteOn { channel, .. } => channel.keyboard().index() == n,
+                _ => false,
+            };
+            read.events.iter().filter(of_it).count()
+        };
+        assert_eq!([0, 1].map(struck), [3, 2]);
+    });
+}
+
 /// The program at a terminal, its screen read.
 struct Screen {
     child: Box<dyn portable_pty::Child + Send + Sync>,
