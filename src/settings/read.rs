@@ -96,7 +96,9 @@ impl Settings {
     }
 
     fn take_keyboard(&mut self, mut table: Table, faults: &Faults) {
-        if let Some(At { value, at }) = table.texts("port", "a name, or a list of names") {
+        if let Some(At { value, at }) =
+            table.texts("port", "a name in quotation marks, or a list of names")
+        {
             let named = value.into_iter().map(|port| port.value);
             self.ports = named.filter(|port| !port.is_empty()).collect();
             if self.ports.len() > Keyboard::COUNT {
