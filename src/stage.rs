@@ -39,6 +39,8 @@ pub enum Request {
     Click(TypedClick),
     /// The sitting ends here; the next note begins another.
     EndSitting,
+    /// The notes of the last aside leave what is kept, for good.
+    ThrowAside,
     /// Works out what speaks for the tonality here: see [`Stage::explanation`].
     Explain,
     /// Lists the sittings of other days: see [`Stage::listing`].

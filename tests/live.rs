@@ -464,7 +464,7 @@ proptest! {
             markers.len() == set + 1
         });
         clock.set(Time::millis(at + 500));
-        wait_for(|| listener.feed.reading().is_some_and(|r| r.at > last));
+        wait_for(|| listener.feed.reading().is_some_and(|r| r.at > last + Time::millis(400)));
         let mut live = listener.feed.history().clone();
         drop(listener);
 
@@ -968,6 +968,82 @@ fn sittings_are_kept_and_read_again_as_they_were_heard() {
         assert_eq!((mode(&root), mode(&root.join("growing"))), (0o700, 0o700));
         let path = Folder::new(&root).path("2026-11-29_20-15-03");
         assert_eq!(mode(&path), 0o600);
+    }
+}
+
+/// From the file at once, from a recording when it is finished; what is played before, after and
+/// over its edges stays, and so does the plan.
+#[test]
+fn an_aside_is_thrown_away() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("sittings");
+    let take = folder.path().join("take.mid");
+    let keep = Keep {
+        record: Some(take.clone()),
+        ..keeping(&root)
+    };
+    let (listener, ports, clock) = start_keeping(Vec::new(), keep);
+    let about = || listener.feed.status().about_sittings.unwrap_or_default();
+    let struck = |r: &Recording| -> Vec<u8> {
+        let on = |t: &midi::Timed| match t.event {
+            midi::Event::NoteOn { key, .. } => Some(key),
+            _ => None,
+        };
+        r.notes.iter().filter_map(on).collect()
+    };
+    let all = [SHUTTLE, SHUTTLE].concat().concat();
+    listener.order(Order::ThrowAside);
+    let mut at = play_chords(&ports, &clock, Time::millis(1_000), &SHUTTLE);
+    wait_for(|| {
+        listener
+            .feed
+            .reading()
+            .is_some_and(|r| r.at + Time::millis(10) > at)
+    });
+    listener.order(Order::ThrowAside);
+    wait_for(|| about() == "no aside of this sitting has notes to throw away");
+    let aside = |edge| {
+        listener.order(Order::Set(Event::Aside(edge)));
+        let is = edge == Aside::Begins;
+        wait_for(|| {
+            listener
+                .feed
+                .reading()
+                .is_some_and(|r| r.aside.is_some() == is)
+        });
+    };
+    aside(Aside::Begins);
+    at = play_chords(
+        &ports,
+        &clock,
+        at + Time::millis(500),
+        &[[61, 63, 66], [68, 70, 73]],
+    );
+    listener.order(Order::Mark("inside".into(), About::Phrase));
+    wait_for(|| {
+        listener
+            .feed
+            .reading()
+            .is_some_and(|r| r.at + Time::millis(10) > at)
+    });
+    // It is thrown away while it goes on, which ends it.
+    listener.order(Order::ThrowAside);
+    wait_for(|| about().ends_with("are gone from this sitting for good"));
+    assert_eq!(listener.feed.reading().map(|r| r.aside), Some(None));
+    let growing = root.join("growing").join("2026-11-29_20-15-03.mid");
+    assert_eq!(struck(&read(&growing)), all[..24]);
+    at = play_chords(&ports, &clock, at + Time::millis(500), &SHUTTLE);
+    clock.set(at + Time::millis(50));
+    wait_for(|| listener.feed.reading().is_some_and(|r| r.at > at));
+    listener.finish().unwrap();
+    let kept = sitting(&root, "2026-11-29_20-15-03");
+    same_plan(&kept);
+    for recording in [kept, read(&take)] {
+        assert!(recording.faults.is_empty());
+        assert_eq!(struck(&recording), all);
+        assert_eq!(recording.markers, []);
+        let said: Vec<Event> = recording.said.iter().map(|s| s.event).collect();
+        assert_eq!(said, [Aside::Begins, Aside::Ends].map(Event::Aside));
     }
 }
 

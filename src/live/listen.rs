@@ -11,7 +11,7 @@ use super::record::{RecordError, Recorder};
 use super::sitting::{Begins, SittingTap, Sittings};
 use super::status::{StatusBoard, Unwritten};
 use super::thread::{EngineThread, Stop};
-use crate::engine::{Change, Event, Monitor, Observer, Phrases};
+use crate::engine::{Aside, Change, Event, Monitor, Observer, Phrases};
 use crate::meter::TypedClick;
 use crate::midi::{self, Incoming, IntakeReceiver, Keyboard, Keyboards, Ports, intake};
 use crate::sittings::InForce;
@@ -224,6 +224,7 @@ impl Engine {
             Order::Tap(at) => self.heard.tap(self.clock.now(), at),
             Order::Click(typed) => self.heard.type_click(self.clock.now(), typed),
             Order::EndSitting => self.heard.end_sitting(self.clock.now()),
+            Order::ThrowAside => self.heard.throw_away_aside(self.clock.now()),
             Order::Explain => self.heard.tell.publisher.explain(&self.heard.monitor),
             // These are for files.
             Order::Pause | Order::Resume | Order::Seek(_) | Order::Speed(_) | Order::Repeat(_) => {}
@@ -420,6 +421,16 @@ impl Heard {
         self.monitor.advance_to(at, &mut self.tell);
         if let Some(sitting) = &mut self.tell.sitting {
             sitting.end(at);
+        }
+    }
+
+    fn throw_away_aside(&mut self, now: Time) {
+        if self.monitor.reading().aside.is_some() {
+            self.take(now, Event::Aside(Aside::Ends));
+        }
+        let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
+        for recorder in self.recording.iter_mut().chain(kept) {
+            recorder.throw_away_aside();
         }
     }
 

@@ -20,6 +20,9 @@ pub enum Order {
     NameSitting(u64, String),
     /// The sitting ends here; the next note begins another. Means nothing to a file.
     EndSitting,
+    /// The notes of the last aside leave the sitting and the recording for good; an aside that
+    /// goes on ends. Means nothing to a file.
+    ThrowAside,
     /// A tap at this moment: what it makes of the click. Means nothing to a file.
     Tap(Time),
     /// A tempo and a meter from now on, or none. Means nothing to a file.

@@ -94,6 +94,7 @@ impl Player {
             | Order::Mark(..)
             | Order::NameSitting(..)
             | Order::EndSitting
+            | Order::ThrowAside
             | Order::Tap(_)
             | Order::Click(_)
             | Order::Explain => {}
@@ -439,6 +440,7 @@ impl Playback {
             Order::Speed(_)
             | Order::NameSitting(..)
             | Order::EndSitting
+            | Order::ThrowAside
             | Order::Tap(_)
             | Order::Click(_) => {}
             Order::Repeat(repeat) => {

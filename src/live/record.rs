@@ -14,7 +14,7 @@ use crate::theory::Catalogue;
 use crate::time::Time;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
 use std::fs::File;
-use std::io::{ErrorKind, Seek, Write};
+use std::io::{Cursor, ErrorKind, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
@@ -53,6 +53,8 @@ enum Note {
     Change(Time, Change),
     Name(u64, String),
     Keyboard(Keyboard, String),
+    /// The notes of the last aside are to go.
+    ThrowAside,
     End(Time),
 }
 
@@ -106,7 +108,7 @@ impl Recorder {
             .open(path);
         let name = plain::path(path);
         let (place, modes) = (path.to_owned(), Arc::clone(&catalogue));
-        let then = move || tracks_apart(&place, &modes);
+        let then = move |thrown: Vec<Time>| settle(&place, &thrown, &modes);
         file.and_then(|file| Recorder::on(file, name, catalogue, board, WAITING, then))
             .map_err(|why| RecordError {
                 path: path.to_owned(),
@@ -120,12 +122,11 @@ impl Recorder {
         catalogue: Arc<Catalogue>,
         board: StatusBoard,
         waiting: usize,
-        then: impl FnOnce() + Send + 'static,
+        then: impl FnOnce(Vec<Time>) -> std::io::Result<()> + Send + 'static,
     ) -> std::io::Result<Recorder> {
         let recording = Writer::new(disk, catalogue)?;
         Recorder::work(name, board, waiting, move |notes| {
-            let written = write(recording, notes);
-            then();
+            let written = write(recording, notes).and_then(then);
             written.map_err(|e| plain::reason(&e))
         })
     }
@@ -200,6 +201,14 @@ impl Recorder {
     pub fn keyboard(&mut self, keyboard: Keyboard, name: String) {
         if let Some(notes) = &self.notes {
             let _ = notes.try_send(Note::Keyboard(keyboard, name));
+        }
+    }
+
+    /// The notes of the last aside are to go: from a sitting at once, from a recording when it
+    /// is finished.
+    pub fn throw_away_aside(&mut self) {
+        if let Some(notes) = &self.notes {
+            let _ = notes.try_send(Note::ThrowAside);
         }
     }
 
@@ -278,8 +287,10 @@ impl Drop for Recorder {
     }
 }
 
-fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::Result<()> {
+/// When asides were thrown away is the answer.
+fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::Result<Vec<Time>> {
     let mut last = Time::ZERO;
+    let mut thrown = Vec::new();
     let mut flushed = Instant::now();
     let mut dirty = false;
     loop {
@@ -307,12 +318,15 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
             // These are for sittings.
             Ok(Note::Change(..) | Note::Name(..)) => {}
             Ok(Note::Keyboard(keyboard, name)) => recording.keyboard(keyboard, &name),
+            Ok(Note::ThrowAside) => thrown.push(last),
             Ok(Note::End(end)) => {
-                return recording.finish(end)?.sync();
+                recording.finish(end)?.sync()?;
+                return Ok(thrown);
             }
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => {
-                return recording.finish(last)?.sync();
+                recording.finish(last)?.sync()?;
+                return Ok(thrown);
             }
         }
         if dirty && flushed.elapsed() >= FLUSH {
@@ -324,16 +338,31 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
     }
 }
 
-/// `caught_up` is called whenever nothing waits.
-/// Where several keyboards played, the file gets a track for each. It is whole without: what
-/// stands in the way is no loss.
-fn tracks_apart(path: &Path, catalogue: &Catalogue) {
-    let bytes = file::bytes(path, midi::Limits::default().bytes).ok();
-    if let Some(apart) = bytes.and_then(|b| recording::with_keyboard_tracks(&b, catalogue)) {
+/// What a file is given when it is finished: asides lose their notes, where they were thrown away
+/// at these times, and each of several keyboards gets a track.
+fn settle(path: &Path, thrown: &[Time], catalogue: &Arc<Catalogue>) -> std::io::Result<()> {
+    let read = || file::bytes(path, midi::Limits::default().bytes).map_err(std::io::Error::other);
+    if !thrown.is_empty() {
+        let bytes = read()?;
+        let mut whole = recording::read(&bytes, catalogue).map_err(std::io::Error::other)?;
+        for &before in thrown {
+            // The aside may have begun at the very time of the latest event.
+            recording::throw_away_aside(&mut whole, before + Time(1));
+        }
+        let out = recording::write(&whole, catalogue, Cursor::new(Vec::new()))?;
+        file::replace(path, &out.into_inner())?;
+    }
+    // The file is whole without: what stands in the way is no loss.
+    if let Some(apart) = read()
+        .ok()
+        .and_then(|b| recording::with_keyboard_tracks(&b, catalogue))
+    {
         let _ = file::replace(path, &apart);
     }
+    Ok(())
 }
 
+/// `caught_up` is called whenever nothing waits.
 fn keep(mut keeper: Keeper, notes: &Receiver<Note>, caught_up: impl Fn()) -> Result<(), String> {
     let mut last = Time::ZERO;
     let mut written = Instant::now();
@@ -352,6 +381,7 @@ fn keep(mut keeper: Keeper, notes: &Receiver<Note>, caught_up: impl Fn()) -> Res
             }
             Ok(Note::Marker(marker)) => keeper.marker(&marker),
             Ok(Note::Keyboard(keyboard, name)) => keeper.keyboard(keyboard, name),
+            Ok(Note::ThrowAside) => keeper.throw_away_aside(),
             Ok(Note::Name(number, name)) => keeper.name(number, &name),
             Ok(Note::Click(at, click)) => keeper.click(at, click),
             Ok(Note::Change(at, change)) => keeper.change(at, change),
@@ -375,7 +405,7 @@ fn keep(mut keeper: Keeper, notes: &Receiver<Note>, caught_up: impl Fn()) -> Res
 mod tests {
     use super::super::feed::feed;
     use super::*;
-    use std::io::{Cursor, SeekFrom};
+    use std::io::SeekFrom;
     use std::sync::{Arc, Mutex, MutexGuard};
 
     /// A disk with room for this many bytes, which takes nothing while it is locked.
@@ -446,7 +476,7 @@ mod tests {
             catalogue(),
             board,
             100,
-            || {},
+            |_| Ok(()),
         )
         .unwrap();
         for i in 0..50 {
@@ -470,7 +500,7 @@ mod tests {
             catalogue(),
             board,
             4,
-            || {},
+            |_| Ok(()),
         )
         .unwrap();
         {
@@ -520,7 +550,7 @@ mod tests {
             catalogue(),
             board.clone(),
             100,
-            || {},
+            |_| Ok(()),
         )
         .unwrap();
         board.guard("the engine", move || {

@@ -168,6 +168,17 @@ fn tell(board: &StatusBoard, news: News) {
                 (None, name) => format!("{id} is called {name}"),
             });
         }
+        News::Thrown { length } => {
+            s.about_sittings = Some(format!(
+                "the notes of the last aside, {length} long, are gone from this sitting for good"
+            ));
+        }
+        News::NotThrown { why: Some(why) } => {
+            s.about_sittings = Some(format!("the aside could not be thrown away: {why}"));
+        }
+        News::NotThrown { why: None } => {
+            s.about_sittings = Some("no aside of this sitting has notes to throw away".into());
+        }
         News::Kept { sitting, another } => {
             if !another {
                 s.keeping = Keeping::Ready;

@@ -444,6 +444,7 @@ impl Stage for Performer {
             }
             Request::Click(typed) => self.order_to_the_keyboard(Order::Click(typed)),
             Request::EndSitting => self.order_to_the_keyboard(Order::EndSitting),
+            Request::ThrowAside => self.order_to_the_keyboard(Order::ThrowAside),
             Request::ListSittings => {
                 if let Some(library) = &self.library {
                     library.list(self.waker());

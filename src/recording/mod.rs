@@ -28,6 +28,7 @@
 //! # }
 //! ```
 
+mod aside;
 mod corrected;
 mod facts;
 mod read;
@@ -35,6 +36,7 @@ mod tonality;
 mod words;
 mod write;
 
+pub use aside::throw_away_aside;
 pub use facts::{Beat, Facts, TRACK};
 pub use read::{Recording, Said, read, read_with};
-pub use write::{Writer, with_keyboard_tracks, write};
+pub use write::{Writer, with_keyboard_tracks, write, write_into};

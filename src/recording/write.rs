@@ -120,6 +120,12 @@ pub fn write<W: Write + Seek>(
     out: W,
 ) -> io::Result<W> {
     let mut writer = Writer::new(out, Arc::clone(catalogue))?;
+    write_into(recording, &mut writer);
+    writer.finish(recording.end)
+}
+
+/// The same at the end of what was written so far.
+pub fn write_into<W: Write + Seek>(recording: &Recording, writer: &mut Writer<W>) {
     for (keyboard, name) in Keyboard::ALL.into_iter().zip(&recording.keyboards) {
         writer.keyboard(keyboard, name);
     }
@@ -145,11 +151,10 @@ pub fn write<W: Write + Seek>(
         }
     };
     for (at, event) in recording.events() {
-        until(&mut writer, at);
+        until(writer, at);
         writer.event(at, event);
     }
-    until(&mut writer, Time(u64::MAX));
-    writer.finish(recording.end)
+    until(writer, Time(u64::MAX));
 }
 
 /// A recording's file with a track for each of several keyboards. `None`: one keyboard played, or

@@ -35,6 +35,8 @@ pub enum Action {
     Follow,
     /// Chooses this moment of the past.
     Moment(Time),
+    /// Throws the notes of the last aside away, when it is asked for twice.
+    ThrowAside,
     /// Harmony from all keyboards that play together, or from one.
     HarmonyFrom,
     /// Changes the order of the bars of what was heard lately.
@@ -159,6 +161,7 @@ const BINDINGS: &[Binding] = &[
     bind("pin-other", "pin a tonality: type it", Action::PinOther, &[sign('N')]),
     bind("home-is", "say what home is: play it", Action::HomeIs, &[sign('o')]),
     bind("aside", "aside: begin, end", Action::Aside, &[sign('a')]),
+    bind("throw-aside", "throw the last aside away", Action::ThrowAside, &[sign('A')]),
     bind("harmony-from", "keyboards: all, or one", Action::HarmonyFrom, &[sign('K')]),
     bind("inertia-lighter", "inertia: quicker to change", Action::Inertia(InertiaStep::Lighter), &[sign('[')]),
     bind("inertia-heavier", "inertia: slower to change", Action::Inertia(InertiaStep::Heavier), &[sign(']')]),

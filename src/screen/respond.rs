@@ -195,6 +195,7 @@ impl ScreenState<'_> {
         surface: &mut impl Surface,
     ) -> io::Result<Next> {
         self.said = None;
+        let throws = std::mem::take(&mut self.throws);
         let view = &mut self.view;
         match action {
             // One step at a time: what is played now is behind a sitting of another day.
@@ -257,6 +258,8 @@ impl ScreenState<'_> {
             Action::Step(direction) => self.step(direction, stage),
             Action::PinOther => self.type_in(Purpose::Pin),
             Action::HarmonyFrom => self.choose_keyboard(stage),
+            Action::ThrowAside if throws => stage.act(Request::ThrowAside),
+            Action::ThrowAside => self.ask_to_throw(stage),
             Action::NameSitting => {
                 let source = stage.source();
                 match source.keeping {
@@ -363,6 +366,20 @@ impl ScreenState<'_> {
         };
         let name = |t| self.look.notation.tonality(t, self.look.catalogue);
         spelled.map_or("no center".into(), name)
+    }
+
+    /// What is thrown away does not come back: the player says it twice.
+    fn ask_to_throw(&mut self, stage: &mut dyn Stage) {
+        let source = stage.source();
+        let kept = source.keeping != Keeping::Off || source.recording.is_some();
+        self.throws = kept && is_played(&source);
+        self.said = Some(match self.throws {
+            true => format!(
+                "Once more{} throws the notes of the last aside away for good.",
+                self.by(Action::ThrowAside)
+            ),
+            false => "An aside is thrown away while what you play is being kept.".into(),
+        });
     }
 
     /// The next of the keyboards that play together is heard alone, or all are again.

@@ -45,6 +45,8 @@ pub(super) struct ScreenState<'a> {
     pub jobs: &'a [&'static str],
     /// A line for the player until a key is pressed.
     pub said: Option<String>,
+    /// Whether the last action asked for an aside to be thrown away: a second time it is.
+    pub throws: bool,
     /// A line until the settings change.
     pub refused: Option<String>,
     pub showing: Showing,
@@ -85,6 +87,7 @@ impl<'a> ScreenState<'a> {
             },
             jobs: &options.jobs,
             said: greeting(options),
+            throws: false,
             refused: None,
             showing: Showing {
                 doing: Doing::Showing(Moment::Present),

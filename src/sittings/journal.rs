@@ -7,12 +7,12 @@ use crate::engine::{Change, Event, History, Observer};
 use crate::meter::Click;
 use crate::midi::{self, Keyboard};
 use crate::plan::{Marker, Region, TonalPlan};
-use crate::recording::{Facts, Writer};
+use crate::recording::{self, Facts, Writer};
 use crate::theory::Catalogue;
 use crate::time::Time;
 use jiff::ZonedDateTime;
 use std::fs::File;
-use std::io::{self, Cursor, Seek, SeekFrom, Write};
+use std::io::{self, Cursor, Read, Seek, SeekFrom, Write};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -36,6 +36,8 @@ pub(super) struct Journal {
     gap: bool,
     history: History,
     name: Option<String>,
+    /// The names of several keyboards.
+    keyboards: Vec<(Keyboard, String)>,
     /// The latest event, and the end once there is one, from the beginning of the sitting.
     last: Time,
     ended: Option<Time>,
@@ -75,6 +77,7 @@ impl Journal {
             gap: false,
             history: History::default(),
             name: None,
+            keyboards: Vec::new(),
             last: from,
             ended: None,
         })
@@ -99,6 +102,7 @@ impl Journal {
     /// The name of one of several keyboards, before its first event.
     pub fn keyboard(&mut self, keyboard: Keyboard, name: &str) {
         self.file.keyboard(keyboard, name);
+        self.keyboards.push((keyboard, name.to_owned()));
     }
 
     pub fn marker(&mut self, marker: &Marker) {
@@ -120,6 +124,40 @@ impl Journal {
         let click = click.map(|click| click.since(self.from));
         self.waiting += 1;
         self.file.click(at, click);
+    }
+
+    /// The notes of the last aside leave the file for good; how long the aside is. `None`: none
+    /// of its asides has notes.
+    pub fn throw_away_aside(
+        &mut self,
+        folder: &Folder,
+        catalogue: &Arc<Catalogue>,
+        to_disk: &mut ToDisk,
+    ) -> Result<Option<Time>, ChangeError> {
+        self.file.flush()?;
+        let bytes = self.file.get_mut().bytes()?;
+        let mut recording = recording::read(&bytes, catalogue)?;
+        if !recording.faults.is_empty() {
+            return Err(io::Error::other("its file is not whole").into());
+        }
+        let all = Time(u64::MAX);
+        let Some((from, to)) = recording::throw_away_aside(&mut recording, all) else {
+            return Ok(None);
+        };
+        let mut anew = Writer::new(Paper::Memory(Cursor::default()), Arc::clone(catalogue))?;
+        anew.begun(&rfc3339(&self.begun));
+        for (keyboard, name) in &self.keyboards {
+            anew.keyboard(*keyboard, name);
+        }
+        recording::write_into(&recording, &mut anew);
+        if let Some(name) = &self.name {
+            anew.named(self.last.since(self.from), name);
+        }
+        anew.flush()?;
+        self.file.get_mut().become_like(anew.get_mut())?;
+        self.file = anew;
+        self.write(folder, to_disk)?;
+        Ok(Some(to.since(from)))
     }
 
     /// The player calls it so; nothing takes the name away.
@@ -208,6 +246,29 @@ fn rfc3339(when: &ZonedDateTime) -> String {
 }
 
 impl Paper {
+    /// All that was written.
+    fn bytes(&mut self) -> io::Result<Vec<u8>> {
+        match self {
+            Paper::Memory(memory) => Ok(memory.get_ref().clone()),
+            Paper::Disk { file, .. } => {
+                let mut bytes = Vec::new();
+                file.seek(SeekFrom::Start(0))?;
+                file.read_to_end(&mut bytes)?;
+                Ok(bytes)
+            }
+        }
+    }
+
+    /// Puts what `anew` holds in memory in the place of this, and makes `anew` what this was.
+    fn become_like(&mut self, anew: &mut Paper) -> io::Result<()> {
+        if let Paper::Disk { growing, file } = self {
+            *file = put(&mut Cursor::new(anew.bytes()?), &growing.path)?;
+            file.sync_data()?;
+            std::mem::swap(self, anew);
+        }
+        Ok(())
+    }
+
     /// Sees to it that there is a file, and in its place, with all that was written so far.
     fn have(&mut self, folder: &Folder, begun: &ZonedDateTime) -> io::Result<()> {
         match self {
@@ -231,7 +292,7 @@ impl Paper {
             Paper::Disk { growing, file } if !is_at(file, &growing.path) => {
                 folder.make()?;
                 growing.lock_again()?;
-                *file = copy(file, &growing.path)?;
+                *file = put(file, &growing.path)?;
             }
             Paper::Disk { .. } => {}
         }
@@ -239,8 +300,8 @@ impl Paper {
     }
 }
 
-/// Puts what a file holds at a path, in the place of what may stand there; the file there.
-fn copy(from: &mut File, path: &Path) -> io::Result<File> {
+/// Puts what `from` holds at a path, in the place of what may stand there; the file there.
+fn put(from: &mut (impl Read + Seek), path: &Path) -> io::Result<File> {
     let beside = path.with_extension("new");
     // A disk that was full may have left one.
     let _ = std::fs::remove_file(&beside);

@@ -40,6 +40,10 @@ pub enum News {
         name: String,
         failed: Option<String>,
     },
+    /// The notes of the last aside are out of the sitting's file, for good: how long the aside is.
+    Thrown { length: Time },
+    /// They are not, and why; or there are none.
+    NotThrown { why: Option<String> },
     /// It has ended and stands among the others; `another`: the next has begun already.
     Kept {
         sitting: Box<Sitting>,
@@ -190,6 +194,20 @@ impl Keeper {
         if let Some(journal) = &mut self.sitting {
             journal.click(at, click);
         }
+    }
+
+    /// The notes of the last aside leave the sitting that is going on.
+    pub fn throw_away_aside(&mut self) {
+        let journal = self.sitting.as_mut();
+        let thrown =
+            journal.map(|j| j.throw_away_aside(&self.folder, &self.catalogue, &mut self.to_disk));
+        (self.say)(match thrown {
+            Some(Ok(Some(length))) => News::Thrown { length },
+            Some(Err(why)) => News::NotThrown {
+                why: Some(why.to_string()),
+            },
+            Some(Ok(None)) | None => News::NotThrown { why: None },
+        });
     }
 
     /// The player names the sitting with this number, which may have ended meanwhile. What is no

@@ -144,7 +144,7 @@ impl Stage for Playing {
             Request::ListSittings | Request::CloseList | Request::CloseSitting => {
                 panic!("{request:?} is about other days")
             }
-            Request::EndSitting | Request::Tap(_) | Request::Click(_) => {
+            Request::EndSitting | Request::ThrowAside | Request::Tap(_) | Request::Click(_) => {
                 panic!("{request:?} is for a keyboard whose playing is kept")
             }
             Request::Pause
