@@ -107,13 +107,22 @@ pub fn text(path: &Path, most: u64) -> Result<String, ReadError> {
 /// They are not forced to the disk, which could take seconds. What stood there before is never
 /// opened, and so cannot block.
 pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    put(path, bytes, |_| Ok(()))
+}
+
+/// The same, and the bytes have reached the disk before they take the place of the old ones.
+pub fn replace_and_sync(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    put(path, bytes, File::sync_all)
+}
+
+fn put(path: &Path, bytes: &[u8], sync: fn(&File) -> io::Result<()>) -> io::Result<()> {
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(format!(".{}.new", std::process::id()));
     let beside = path.with_file_name(name);
     // A process that was killed may have left one.
     let _ = std::fs::remove_file(&beside);
     let mut file = File::options().write(true).create_new(true).open(&beside)?;
-    let written = file.write_all(bytes);
+    let written = file.write_all(bytes).and_then(|()| sync(&file));
     drop(file);
     let replaced = written.and_then(|()| std::fs::rename(&beside, path));
     if replaced.is_err() {

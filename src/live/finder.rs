@@ -127,11 +127,11 @@ impl Place {
     }
 
     fn is(&self, port: &PortInfo) -> bool {
-        let held = self
-            .held
-            .as_ref()
-            .is_some_and(|(held, _)| held.id == port.id);
-        held || self.own.as_ref().is_some_and(|own| *own == port.name)
+        // Of two with one name the list tells which is which, and that may change.
+        match &self.held {
+            Some((held, _)) => held.id == port.id,
+            None => self.own.as_ref().is_some_and(|own| *own == port.name),
+        }
     }
 
     /// Whether its keyboard is no longer there.

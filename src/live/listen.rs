@@ -91,6 +91,7 @@ pub fn listen(
             recording,
             clicks: Clicks::new(keep.click),
             begun: false,
+            asides: 0,
             latest: None,
             named: [keyboards == Keyboards::One; Keyboard::COUNT],
             board: board.clone(),
@@ -266,6 +267,8 @@ struct Heard {
     clicks: Clicks,
     /// Whether a note has been played.
     begun: bool,
+    /// Number of asides of this sitting that may be thrown away.
+    asides: usize,
     /// When the latest event was taken in, and from which keyboard.
     latest: Option<(Time, Keyboard)>,
     /// Whether the recorders know how each keyboard is called, or need not.
@@ -282,10 +285,16 @@ impl Heard {
         }
         if let Some(sitting) = &mut self.tell.sitting {
             let another = sitting.event(at, event) == Begins::Another;
+            if another {
+                self.asides = 0;
+            }
             // What a recording holds is heard in one go when it is read again.
             if another && self.recording.is_none() {
                 self.begin_anew(at);
             }
+        }
+        if event == Event::Aside(Aside::Begins) && self.monitor.reading().aside.is_none() {
+            self.asides += 1;
         }
         self.in_force.take(event);
         self.monitor.on_event(at, event, &mut self.tell);
@@ -366,11 +375,18 @@ impl Heard {
 
     /// The recorders are told how a keyboard is called, once.
     fn name(&mut self, keyboard: Keyboard) {
-        if std::mem::replace(&mut self.named[keyboard.index()], true) {
+        let Some(named) = self
+            .named
+            .get_mut(keyboard.index())
+            .filter(|named| !**named)
+        else {
             return;
-        }
+        };
         let names = self.board.status().keyboards;
-        let name = names.get(keyboard.index()).cloned().unwrap_or_default();
+        // Connected, and not in the status yet: the next event asks again.
+        let name = names.get(keyboard.index()).filter(|name| !name.is_empty());
+        let Some(name) = name.cloned() else { return };
+        *named = true;
         let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
         for recorder in self.recording.iter_mut().chain(kept) {
             recorder.keyboard(keyboard, name.clone());
@@ -428,9 +444,22 @@ impl Heard {
         if self.monitor.reading().aside.is_some() {
             self.take(now, Event::Aside(Aside::Ends));
         }
-        let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
-        for recorder in self.recording.iter_mut().chain(kept) {
-            recorder.throw_away_aside();
+        // The sitting says what came of it.
+        if let Some(sitting) = &mut self.tell.sitting {
+            sitting.recorder.throw_away_aside();
+        } else {
+            let said = match self.asides {
+                0 => "there is no aside to throw away",
+                _ => "the notes of the last aside will be gone from the recording when it ends",
+            };
+            self.board.update(|s| s.about_sittings = Some(said.into()));
+        }
+        // A recording may hold asides of earlier sittings: those stay.
+        if let Some(recording) = &mut self.recording
+            && self.asides > 0
+        {
+            self.asides -= 1;
+            recording.throw_away_aside();
         }
     }
 

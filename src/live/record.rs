@@ -15,6 +15,7 @@ use crate::time::Time;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
 use std::fs::File;
 use std::io::{Cursor, ErrorKind, Seek, Write};
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
@@ -92,6 +93,9 @@ const SLOW: usize = 500;
 /// What was played is written after this time at the latest: half of the second that may be lost,
 /// so that the disk and the processor have the other half.
 const FLUSH: Duration = Duration::from_millis(500);
+
+/// How long an order waits for room among the notes, where a disk is slow.
+const ROOM: Duration = Duration::from_millis(100);
 
 impl Recorder {
     /// Begins a recording; an existing file is not overwritten. `catalogue` has the modes that
@@ -207,8 +211,9 @@ impl Recorder {
     /// The notes of the last aside are to go: from a sitting at once, from a recording when it
     /// is finished.
     pub fn throw_away_aside(&mut self) {
+        // What the player asked for is not dropped; a person asks seldom.
         if let Some(notes) = &self.notes {
-            let _ = notes.try_send(Note::ThrowAside);
+            let _ = notes.send_timeout(Note::ThrowAside, ROOM);
         }
     }
 
@@ -341,23 +346,30 @@ fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::R
 /// What a file is given when it is finished: asides lose their notes, where they were thrown away
 /// at these times, and each of several keyboards gets a track.
 fn settle(path: &Path, thrown: &[Time], catalogue: &Arc<Catalogue>) -> std::io::Result<()> {
-    let read = || file::bytes(path, midi::Limits::default().bytes).map_err(std::io::Error::other);
+    let limits = midi::Limits::none();
+    let read = || file::bytes(path, limits.bytes).map_err(std::io::Error::other);
     if !thrown.is_empty() {
-        let bytes = read()?;
-        let mut whole = recording::read(&bytes, catalogue).map_err(std::io::Error::other)?;
+        let go_on = &mut |_| ControlFlow::Continue(());
+        let whole = recording::read_with(&read()?, catalogue, &limits, go_on);
+        let mut whole = whole.map_err(std::io::Error::other)?;
+        if !whole.faults.is_empty() {
+            return Err(std::io::Error::other(
+                "the notes of an aside are still in it, as it is not whole",
+            ));
+        }
         for &before in thrown {
             // The aside may have begun at the very time of the latest event.
             recording::throw_away_aside(&mut whole, before + Time(1));
         }
         let out = recording::write(&whole, catalogue, Cursor::new(Vec::new()))?;
-        file::replace(path, &out.into_inner())?;
+        file::replace_and_sync(path, &out.into_inner())?;
     }
     // The file is whole without: what stands in the way is no loss.
     if let Some(apart) = read()
         .ok()
         .and_then(|b| recording::with_keyboard_tracks(&b, catalogue))
     {
-        let _ = file::replace(path, &apart);
+        let _ = file::replace_and_sync(path, &apart);
     }
     Ok(())
 }

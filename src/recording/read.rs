@@ -46,7 +46,7 @@ pub struct Said {
 }
 
 /// Reads a file of ours, or any other Standard MIDI File, within the default [`Limits`].
-/// `catalogue` has the modes that the words name. CorrectedWords that are not known here, or name
+/// `catalogue` has the modes that the words name. Words that are not known here, or name
 /// another mode, are passed over; the first is a fault, which counts them.
 pub fn read(bytes: &[u8], catalogue: &Catalogue) -> Result<Recording, FileError> {
     read_with(bytes, catalogue, &Limits::default(), &mut |_| {

@@ -5,7 +5,7 @@ use super::folder::{Folder, Growing, is_at, private};
 use super::sitting::Sitting;
 use crate::engine::{Change, Event, History, Observer};
 use crate::meter::Click;
-use crate::midi::{self, Keyboard};
+use crate::midi::{self, Keyboard, Limits};
 use crate::plan::{Marker, Region, TonalPlan};
 use crate::recording::{self, Facts, Writer};
 use crate::theory::Catalogue;
@@ -13,6 +13,7 @@ use crate::time::Time;
 use jiff::ZonedDateTime;
 use std::fs::File;
 use std::io::{self, Cursor, Read, Seek, SeekFrom, Write};
+use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -136,12 +137,13 @@ impl Journal {
     ) -> Result<Option<Time>, ChangeError> {
         self.file.flush()?;
         let bytes = self.file.get_mut().bytes()?;
-        let mut recording = recording::read(&bytes, catalogue)?;
+        let all = &mut |_| ControlFlow::Continue(());
+        let mut recording = recording::read_with(&bytes, catalogue, &Limits::none(), all)?;
         if !recording.faults.is_empty() {
             return Err(io::Error::other("its file is not whole").into());
         }
-        let all = Time(u64::MAX);
-        let Some((from, to)) = recording::throw_away_aside(&mut recording, all) else {
+        let latest = Time(u64::MAX);
+        let Some((from, to)) = recording::throw_away_aside(&mut recording, latest) else {
             return Ok(None);
         };
         let mut anew = Writer::new(Paper::Memory(Cursor::default()), Arc::clone(catalogue))?;
@@ -156,7 +158,9 @@ impl Journal {
         anew.flush()?;
         self.file.get_mut().become_like(anew.get_mut())?;
         self.file = anew;
-        self.write(folder, to_disk)?;
+        // They are gone, even if the disk takes nothing just now: the next writing tries again.
+        self.waiting += 1;
+        let _ = self.write(folder, to_disk);
         Ok(Some(to.since(from)))
     }
 
@@ -263,7 +267,6 @@ impl Paper {
     fn become_like(&mut self, anew: &mut Paper) -> io::Result<()> {
         if let Paper::Disk { growing, file } = self {
             *file = put(&mut Cursor::new(anew.bytes()?), &growing.path)?;
-            file.sync_data()?;
             std::mem::swap(self, anew);
         }
         Ok(())
