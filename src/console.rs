@@ -24,7 +24,7 @@ pub fn report(what: &str) {
 const PATIENCE: Duration = Duration::from_secs(1);
 /// How often the progress is drawn.
 const EVERY: Duration = Duration::from_millis(200);
-/// Share of the work that must be done before the time left is said: less says little.
+/// Share of the work that must be done before the time left is said; a smaller share foretells nothing.
 const ENOUGH: f64 = 0.02;
 
 /// A line on standard error that shows how far long work has got, only where that is a

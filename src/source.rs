@@ -80,15 +80,15 @@ pub struct Transport {
     pub paused: bool,
     pub ended: bool,
     pub repeat: Repeat,
-    /// On the way to another moment, where that takes a while; `position` is where it left.
+    /// A seek that takes a while; `position` is where it began.
     pub going: Option<Going>,
 }
 
-/// A way to another moment of the file, on which the engine hears what lies between.
+/// A seek that is under way: the engine hears what lies between.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Going {
     pub to: Time,
-    /// How much of the way is behind, 0 to 1.
+    /// How much of it is done, 0 to 1.
     pub share: f32,
 }
 

@@ -197,7 +197,7 @@ mod unix {
             taken
         }
 
-        /// From behind nothing is put back: it would stop us, and the shell has the terminal.
+        /// In the background the terminal is not restored: that would stop us, and the shell has it.
         fn put_back(&mut self) {
             if let Some(before) = self.before.take()
                 && is_in_front()

@@ -68,7 +68,7 @@ pub enum HarmonyFrom {
 }
 
 impl HarmonyFrom {
-    /// The next in turn where there are so many keyboards: all, each of them, all again.
+    /// The next choice, of a number of `keyboards`: all, each alone, all again.
     pub fn next(self, keyboards: usize) -> HarmonyFrom {
         let after = self.one().map_or(0, |one| one + 1);
         let next = Keyboard::ALL.get(after).filter(|_| after < keyboards);

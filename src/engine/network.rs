@@ -14,16 +14,16 @@ use std::sync::Arc;
 
 /// The possible centers, each a view of the same music.
 const VIEWS: usize = 12;
-/// Rows of a matrix that are worked on together for six views: two vector registers.
+/// Rows of a matrix that are multiplied together for six views: two vector registers.
 const ROWS: usize = 16;
-/// Rows of a matrix that are worked on together for one view: eight vector registers.
+/// Rows of a matrix that are multiplied together for one view: eight vector registers.
 const BAND: usize = 4 * ROWS;
 
 /// One number for each view.
 pub type Views = [f32; VIEWS];
 /// A group of rows for each view.
 type Panel = [[f32; ROWS]; VIEWS];
-/// What each net remembers, in groups of rows.
+/// The hidden state of each net, in groups of rows.
 pub type Memories = Vec<Vec<Panel>>;
 
 /// A column of a group of rows, where lines of the cache begin: so that no register is
@@ -179,7 +179,7 @@ impl Sparse {
     }
 
     /// Goes on with numbers at `first` and the places after it; those that are zero are
-    /// written over. Without a branch: which are cannot be foreseen.
+    /// written over. Without a branch, as which are zero cannot be predicted.
     #[inline(always)]
     fn extend(&mut self, view: usize, first: usize, numbers: &[f32]) {
         let items = &mut self.items[view][..];

@@ -43,8 +43,8 @@ pub fn weight(seconds: f64) -> f32 {
     ((seconds / UNIT) as f32).clamp(LEAST, MOST)
 }
 
-/// What is said of each harmony at a stroke, as a logarithm against the likeliest, times
-/// `weight`. `states`: in which order.
+/// The log-likelihood of each harmony at a stroke, relative to the likeliest, times `weight`, in
+/// the order of `states`.
 pub fn evidence(
     judgement: &Judgement,
     weight: f32,
@@ -54,7 +54,7 @@ pub fn evidence(
     states.map(|harmony| weight * (judgement.of(harmony) - top).max(FLOOR))
 }
 
-/// What is said of the likeliest.
+/// The log-likelihood of the likeliest.
 fn highest(judgement: &Judgement) -> f32 {
     let all = judgement.chords.as_flattened().iter();
     all.copied().fold(f32::NEG_INFINITY, f32::max)
@@ -78,7 +78,7 @@ impl Meant {
         Meant::against(highest(judgement), judgement, harmony)
     }
 
-    /// `top`: what is said of the likeliest.
+    /// `top`: the log-likelihood of the likeliest.
     fn against(top: f32, judgement: &Judgement, harmony: RootedTriad) -> Meant {
         Meant {
             degrees: judgement.degrees_on(harmony.0),

@@ -56,7 +56,7 @@ struct Entry {
     unsaid: usize,
 }
 
-/// What comes to stand where.
+/// A chord or a silence at its place.
 struct Position {
     /// Hundredths of a second.
     at: u64,
@@ -148,7 +148,7 @@ fn title(file: &str) -> String {
 }
 
 /// Where chords and silence stand, in order, each at least [`APART`] after the one before and
-/// none moved by more than that: of those that would have to be, the longest stays.
+/// none moved by more than that; of chords too close together the longest stays.
 fn places(chords: &[ChordSpan]) -> Vec<Position> {
     let mut all: Vec<Position> = Vec::new();
     let length = |i: usize| chords.get(i).map(|c| c.end.since(c.start));

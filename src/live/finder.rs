@@ -107,7 +107,7 @@ struct Place {
     /// who unplugs it means to come back to it.
     own: Option<String>,
     link: Link,
-    /// What is called so in the status: the keyboard held or lost, or one that does not open.
+    /// Its name in the status: of the keyboard held or lost, or of one that does not open.
     name: String,
     notice: Option<String>,
 }
@@ -207,7 +207,7 @@ impl Search {
         }
     }
 
-    /// Whether there is anything to say of it.
+    /// Looks after one place; true if its status changed.
     fn look_for(&mut self, at: usize, list: &[PortInfo], seeing_again: bool) -> bool {
         let mut news = false;
         if self.places[at].held.is_some() {
@@ -242,7 +242,7 @@ impl Search {
         true
     }
 
-    /// Whether there is anything to say of it.
+    /// Connects a place to a port; true if its status changed.
     fn connect(&mut self, at: usize, port: PortInfo) -> bool {
         let place = &mut self.places[at];
         let mut sender = self.sender.another(place.keyboard);
@@ -286,7 +286,7 @@ impl Search {
         }
     }
 
-    /// All of them in one line; where several are wanted, each that is away is said to be.
+    /// Writes all places into the status; of several, those that are away are marked.
     fn tell(&self) {
         let several = self.places.len() > 1;
         let links = [Link::Keyboard, Link::Lost, Link::None];

@@ -43,7 +43,7 @@ pub struct Library {
 struct Correcting {
     id: String,
     thread: JoinHandle<()>,
-    /// Nothing comes here: it is closed when the thread ends.
+    /// Nothing is sent: it is closed when the thread ends.
     over: Receiver<()>,
 }
 
@@ -228,8 +228,8 @@ impl Library {
     }
 
     /// Waits until a correction that is being written has reached the disk; the first one of a
-    /// long sitting may take a while: `waits` is told its id. The error is why a correction that
-    /// nobody was told of was not written.
+    /// long sitting may take a while: `waits` is told its id. The error is why a correction was
+    /// not written that has not been reported yet.
     pub fn finish(self, waits: impl FnOnce(&str)) -> Result<(), RevisionError> {
         if let Some(last) = lock(&self.correcting).take() {
             if let Err(RecvTimeoutError::Timeout) = last.over.recv_timeout(MOMENT) {

@@ -35,7 +35,7 @@ pub const SHORTEST_REPEAT: Time = Time::millis(200);
 /// How much music is worked through between two looks whether the program ends, and on the way
 /// to another place whether there is an order.
 const LOOK: Time = Time::millis(10_000);
-/// A way to another place that takes longer is told.
+/// A seek that takes longer shows its progress.
 const PATIENCE: Time = Time::millis(50);
 /// The distance of checkpoints at first: seeking runs the engine from the last one.
 const CHECKPOINT: Time = Time::millis(10_000);

@@ -79,7 +79,7 @@ pub(super) struct Recorder {
     /// Number of events that found no room, and how many of these the status has reported.
     missed: u64,
     told: u64,
-    /// Whether it was said that the disk is slow, and that it has caught up was not.
+    /// Whether the status says that the disk is slow.
     slow: Arc<AtomicBool>,
     /// Whether a release may be among them: one is sent as soon as there is room.
     owing: bool,
@@ -87,8 +87,8 @@ pub(super) struct Recorder {
 
 /// Maximum number of events waiting for a slow disk.
 const WAITING: usize = 65_536;
-/// From this many on that wait, that is said: some seconds of dense playing. A disk that is well
-/// keeps what is played waiting for a tenth of a second.
+/// Number waiting from which the player is told: some seconds of dense playing. With a sound disk
+/// events wait for a tenth of a second.
 const SLOW: usize = 500;
 /// What was played is written after this time at the latest: half of the second that may be lost,
 /// so that the disk and the processor have the other half.
@@ -292,7 +292,7 @@ impl Drop for Recorder {
     }
 }
 
-/// When asides were thrown away is the answer.
+/// Returns the times at which asides were thrown away.
 fn write(mut recording: Writer<impl Disk>, notes: &Receiver<Note>) -> std::io::Result<Vec<Time>> {
     let mut last = Time::ZERO;
     let mut thrown = Vec::new();

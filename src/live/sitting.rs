@@ -190,7 +190,7 @@ fn tell(board: &StatusBoard, news: News) {
 }
 
 /// Completes the sittings that were cut off, and says which; takes away those from before
-/// `until` that nothing was ever said of.
+/// `until` without a name, a tag, a marker or a correction.
 fn look_after(folder: Folder, fresh: Monitor, until: Option<Timestamp>, board: StatusBoard) {
     let say = board.clone();
     let work = move || {

@@ -238,8 +238,8 @@ impl Performer {
         }
     }
 
-    /// What goes on behind the front end's back: a sitting that was asked for is there, a
-    /// keyboard has come.
+    /// Takes in what has happened meanwhile: a sitting that was asked for has been read, a
+    /// keyboard was connected.
     fn follow(&mut self) {
         self.leave_demo_for_a_keyboard();
         let chosen = self.library.as_ref().and_then(Library::chosen);

@@ -18,7 +18,7 @@ use crate::time::Time;
 use std::collections::{BTreeMap, HashSet};
 
 const NONE: &str = "none";
-/// More corrections than this are nobody's.
+/// Maximum number of corrections; more are a damaged file.
 const MOST: usize = 100_000;
 
 /// The words of a plan.

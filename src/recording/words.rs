@@ -61,7 +61,7 @@ impl Word {
         Some(Word::known(said, catalogue).ok_or(Unknown { said }))
     }
 
-    /// What stands after `peregrinus: `.
+    /// The text after `peregrinus: `.
     pub fn said(text: &str) -> Option<&str> {
         text.strip_prefix(OURS)
     }

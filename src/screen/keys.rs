@@ -72,7 +72,7 @@ pub enum Action {
     Tempo,
     /// Lists the sittings of other days, to open one.
     OpenSittings,
-    /// Corrects the plan of the sitting that was opened: what is so is typed.
+    /// Corrects the plan of the sitting that was opened: the player types what is right.
     Correct,
     /// Plays the sitting back from the chosen moment.
     Again,

@@ -309,7 +309,7 @@ impl ScreenState<'_> {
         self.showing.doing = Doing::Typing { entry, moment };
     }
 
-    /// Asks what is so at the moment that is looked at, or says why nothing can be corrected.
+    /// Lets the player type what is right at this moment, or says why that is not possible.
     fn correct(&mut self, stage: &mut dyn Stage) {
         if self.showing.names == Names::Hidden {
             self.said = Some(format!(

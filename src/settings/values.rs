@@ -45,7 +45,8 @@ pub struct Settings {
     pub sittings_folder: Option<PathBuf>,
     /// A sitting ends after this much silence.
     pub sitting_rest: Time,
-    /// Days after which a sitting that nothing was ever said of goes to the trash; none: never.
+    /// Days after which a sitting without a name, a tag, a marker or a correction goes to the
+    /// trash; none: never.
     pub sitting_days: Option<u32>,
     /// The tempo that each sitting begins with; none: it is tapped, or there is none.
     pub tempo: Option<Tempo>,

@@ -42,7 +42,7 @@ pub fn to_trash(folder: &Folder, id: &str) -> Result<(), TrashError> {
     trash::delete(folder.path(id)).map_err(|e| TrashError { why: e.to_string() })
 }
 
-/// What became of the sittings that nobody asked for.
+/// What clearing old sittings away did.
 #[derive(Debug, Default, PartialEq, Eq)]
 pub struct Cleared {
     /// Number of those that are gone.
@@ -81,7 +81,7 @@ pub fn clear(
     Ok(cleared)
 }
 
-/// Nothing was ever said of it, and it was played here.
+/// It was played here, and has no name, tag, marker or correction.
 fn may_go(s: &Sitting) -> bool {
     s.begun.is_some()
         && s.name.is_none()

@@ -142,7 +142,7 @@ struct Which {
     /// Their plan was corrected.
     #[arg(long)]
     corrected: bool,
-    /// No more than so many.
+    /// No more than this number.
     #[arg(long, value_name = "NUMBER")]
     limit: Option<usize>,
 }

@@ -186,7 +186,7 @@ mod tests {
     }
 
     /// Two centers in turn beside the one established: what one has gathered is not the
-    /// other's, a moment makes no contender, and one that is told stays a while.
+    /// other's, a moment makes no contender, and one that was reported stays a while.
     #[test]
     fn a_contender_is_told_by_itself_and_long_enough() {
         let mut here = Here::new(Catalogue::standard());

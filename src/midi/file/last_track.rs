@@ -1,4 +1,4 @@
-//! A track of one's own at the end of a file, which leaves the tracks before it as they are.
+//! A further track at the end of a file, which leaves the tracks before it as they are.
 
 use super::write::beginning;
 

@@ -103,8 +103,7 @@ impl Track {
         self.bytes.push(value as u8 & 0x7f);
     }
 
-    /// Writes the delta time to `at`; long ones go in several steps, each with an empty event
-    /// "for the sequencer", which says nothing.
+    /// Writes the delta time to `at`; long ones are split by empty sequencer-specific events.
     fn step(&mut self, at: Time) {
         let at = at.min(LONGEST).max(self.now);
         let mut delta = at.since(self.now).0;

@@ -85,7 +85,7 @@ impl Layout {
         }
     }
 
-    /// Rows of so many lines on one page.
+    /// Number of rows that these lines need on one page.
     fn down(&self, lines: usize) -> usize {
         lines.div_ceil(self.columns).min(self.rows)
     }

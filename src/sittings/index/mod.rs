@@ -1,8 +1,7 @@
 //! The index of the sittings: what the list shows and finds, without reading every file.
 //!
-//! It is made of the files, and nothing is in it that they do not say. One that cannot be
-//! trusted is set aside and made anew, one that cannot be had is done without: an index in memory
-//! is made of the files, for this time.
+//! It holds only what the files say. An index that cannot be trusted is set aside and made anew;
+//! where none can be opened, one in memory is used for this time.
 
 mod query;
 mod table;
@@ -117,7 +116,7 @@ impl Index {
         self.list_as(query, |sitting| sitting)
     }
 
-    /// The same, each as `made` of it: of ten thousand not all that is known of each is kept.
+    /// The same, each mapped by `made`, so that of ten thousand not all is kept.
     pub fn list_as<T>(
         &mut self,
         query: &Query,

@@ -19,7 +19,7 @@ pub struct Query {
     pub text: Option<String>,
     /// Their plan was corrected.
     pub corrected: bool,
-    /// No more than so many.
+    /// Maximum number of sittings.
     pub limit: Option<usize>,
 }
 

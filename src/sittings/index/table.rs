@@ -255,7 +255,7 @@ impl Table {
         Ok(names.collect::<Result<_, _>>()?)
     }
 
-    /// Those with so many notes.
+    /// The ids of those with this number of notes.
     pub fn with_notes(&self, notes: u64) -> Result<Vec<String>, Trouble> {
         let mut rows = self.0.prepare("SELECT id FROM sitting WHERE notes = ?")?;
         let ids = rows.query_map([notes.cast_signed()], |row| row.get(0))?;

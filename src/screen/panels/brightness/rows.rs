@@ -205,7 +205,7 @@ struct Columns {
     steps: [Option<u16>; 2],
     /// The step that is read first.
     main: u16,
-    /// Where the present mode stands beside a row if it is no row itself.
+    /// The row beside which the present mode stands, if it has no row itself.
     beside: u16,
 }
 
