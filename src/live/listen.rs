@@ -321,8 +321,16 @@ impl Heard {
         }
     }
 
+    /// Lets the engine's time pass to `now`; the time that it then is. What is written then is not
+    /// followed by an event of an earlier time, which a file could not hold.
+    fn pass_to(&mut self, now: Time) -> Time {
+        let at = now.max(self.monitor.now());
+        self.monitor.advance_to(at, &mut self.tell);
+        at
+    }
+
     fn tap(&mut self, now: Time, at: Time) {
-        let now = now.max(self.monitor.now());
+        let now = self.pass_to(now);
         if self.clicks.tap(at, now) {
             self.record_click(now);
             self.tell_click();
@@ -330,7 +338,7 @@ impl Heard {
     }
 
     fn type_click(&mut self, now: Time, typed: TypedClick) {
-        let now = now.max(self.monitor.now());
+        let now = self.pass_to(now);
         if self.clicks.typed(now, typed) {
             self.record_click(now);
             self.tell_click();
@@ -404,8 +412,7 @@ impl Heard {
     }
 
     fn advance_to(&mut self, now: Time) {
-        let at = now.max(self.monitor.now());
-        self.monitor.advance_to(at, &mut self.tell);
+        let at = self.pass_to(now);
         if let Some(sitting) = &mut self.tell.sitting {
             sitting.advance_to(at);
         }
@@ -416,8 +423,7 @@ impl Heard {
     }
 
     fn mark(&mut self, now: Time, name: String, about: About) {
-        let at = now.max(self.monitor.now());
-        self.monitor.advance_to(at, &mut self.tell);
+        let at = self.pass_to(now);
         let marker = about.marker(at, name, |at| self.tell.phrases.before(at));
         let kept = self.tell.sitting.as_mut().map(|s| &mut s.recorder);
         for recorder in self.recording.iter_mut().chain(kept) {
@@ -433,8 +439,7 @@ impl Heard {
     }
 
     fn end_sitting(&mut self, now: Time) {
-        let at = now.max(self.monitor.now());
-        self.monitor.advance_to(at, &mut self.tell);
+        let at = self.pass_to(now);
         if let Some(sitting) = &mut self.tell.sitting {
             sitting.end(at);
         }

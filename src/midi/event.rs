@@ -156,7 +156,11 @@ pub enum Event {
 
 impl Event {
     /// The channel it belongs to, if to one.
-    pub fn channel(self) -> Option<Channel> {
+    pub fn channel(mut self) -> Option<Channel> {
+        self.channel_mut().copied()
+    }
+
+    fn channel_mut(&mut self) -> Option<&mut Channel> {
         use Event::*;
         match self {
             NoteOn { channel, .. }
@@ -181,18 +185,10 @@ impl Event {
 
     /// The same event on another keyboard.
     pub fn of(mut self, on: Keyboard) -> Event {
-        use Event::*;
-        match &mut self {
-            NoteOn { channel, .. }
-            | NoteOff { channel, .. }
-            | Damper { channel, .. }
-            | Sostenuto { channel, .. }
-            | Soft { channel, .. }
-            | AllSoundOff { channel }
-            | ResetControllers { channel }
-            | AllNotesOff { channel } => *channel = channel.of(on),
-            Release => {}
-            ReleaseKeyboard { keyboard } => *keyboard = on,
+        if let Event::ReleaseKeyboard { keyboard } = &mut self {
+            *keyboard = on;
+        } else if let Some(channel) = self.channel_mut() {
+            *channel = channel.of(on);
         }
         self
     }

@@ -378,7 +378,7 @@ impl ScreenState<'_> {
                 "Once more{} throws the notes of the last aside away for good.",
                 self.by(Action::ThrowAside)
             ),
-            false => "An aside is thrown away while what you play is being kept.".into(),
+            false => "Nothing is being kept that an aside could be thrown out of.".into(),
         });
     }
 
