@@ -116,6 +116,8 @@ pub struct Monitor<E: Estimator = Learned> {
     aside: Option<Time>,
     /// The spelling that the next tonic stays near to.
     last_tonic: Option<Spelling>,
+    /// The same when the aside began: what follows it is spelled as without it.
+    tonic_before_aside: Option<Spelling>,
     silent_since: Option<Time>,
     last_onset: Time,
     begun: bool,
@@ -172,6 +174,7 @@ impl<E: Estimator> Monitor<E> {
             stated: None,
             aside: None,
             last_tonic: None,
+            tonic_before_aside: None,
             silent_since: None,
             last_onset: Time::ZERO,
             begun: false,
@@ -232,9 +235,13 @@ impl<E: Estimator> Monitor<E> {
             }
             Event::Aside(edge) => {
                 match (edge, self.aside) {
-                    (Aside::Begins, None) => self.aside = Some(at),
+                    (Aside::Begins, None) => {
+                        self.aside = Some(at);
+                        self.tonic_before_aside = self.last_tonic;
+                    }
                     (Aside::Ends, Some(_)) => {
                         self.aside = None;
+                        self.last_tonic = self.tonic_before_aside;
                         self.rest();
                     }
                     (Aside::Begins, Some(_)) | (Aside::Ends, None) => return,
@@ -479,6 +486,7 @@ impl<E: Estimator> Monitor<E> {
                     e.open = now;
                     self.unheard = self.unheard.and_then(now);
                     if let Some(home) = &mut self.home_established
+                        && self.aside.is_none()
                         && home.spelled.tonality == e.spelled.tonality
                     {
                         home.open = home.open.and_then(now);
@@ -494,7 +502,8 @@ impl<E: Estimator> Monitor<E> {
     }
 
     /// An open degree has been heard: the mode is the one that has it, and counts as such from
-    /// the beginning of the region. So does the mode of home, if it was as open.
+    /// the beginning of the region. So does the mode of home, if it was as open, but not by what is
+    /// played aside.
     fn decide(
         &mut self,
         at: Time,
@@ -512,6 +521,7 @@ impl<E: Estimator> Monitor<E> {
             ..before
         };
         if let Some(home) = &mut self.home_established
+            && self.aside.is_none()
             && home.spelled.tonality.center == e.spelled.tonality.center
             && home.open.may_be(e.spelled.tonality.mode)
         {
