@@ -54,7 +54,7 @@ impl Folder {
 
     /// The same, each with its file.
     pub(super) fn files(&self) -> io::Result<Vec<(String, DirEntry)>> {
-        let mut files = files(&self.root)?;
+        let mut files = files(&self.root, ENDING)?;
         files.sort_by(|a, b| b.0.cmp(&a.0));
         Ok(files)
     }
@@ -83,15 +83,19 @@ impl Folder {
             let path = self.growing().join(format!("{id}.{ENDING}"));
             let lock = self.growing().join(format!("{id}.{LOCK}"));
             match private().create_new(true).open(&lock) {
-                Ok(held) => {
-                    held.try_lock()?;
-                    return Ok(Growing {
-                        id,
-                        path,
-                        lock,
-                        held,
-                    });
-                }
+                Ok(held) => match held.try_lock() {
+                    Ok(()) if is_at(&held, &lock) => {
+                        return Ok(Growing {
+                            id,
+                            path,
+                            lock,
+                            held,
+                        });
+                    }
+                    // Another program took it for one that was left behind.
+                    Ok(()) | Err(TryLockError::WouldBlock) => {}
+                    Err(TryLockError::Error(e)) => return Err(e),
+                },
                 Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
                 Err(e) => return Err(e),
             }
@@ -112,7 +116,8 @@ impl Folder {
     /// as the value lives. Of one that cannot be had: its file, and why.
     pub fn cut_off(&self) -> io::Result<Vec<Result<Growing, (PathBuf, io::Error)>>> {
         let mut all = Vec::new();
-        let mut files = files(&self.growing())?;
+        self.remove_locks_left_behind()?;
+        let mut files = files(&self.growing(), ENDING)?;
         files.sort_by(|a, b| a.0.cmp(&b.0));
         for (id, file) in files {
             let path = file.path();
@@ -134,6 +139,7 @@ impl Folder {
                 }
             }
             if !path.exists() {
+                let _ = std::fs::remove_file(&lock);
                 continue;
             }
             all.push(Ok(Growing {
@@ -144,6 +150,25 @@ impl Folder {
             }));
         }
         Ok(all)
+    }
+
+    /// A program that was killed between the two leaves a lock without a file.
+    fn remove_locks_left_behind(&self) -> io::Result<()> {
+        for (id, lock) in files(&self.growing(), LOCK)? {
+            let path = self.growing().join(format!("{id}.{ENDING}"));
+            if path.exists() {
+                continue;
+            }
+            // One that cannot be opened or removed does no harm. While we hold it nobody begins
+            // with it.
+            if let Ok(held) = private().open(lock.path())
+                && held.try_lock().is_ok()
+                && !path.exists()
+            {
+                let _ = std::fs::remove_file(lock.path());
+            }
+        }
+        Ok(())
     }
 }
 
@@ -200,9 +225,9 @@ pub(super) fn private() -> OpenOptions {
     options
 }
 
-/// The MIDI files in a folder, each with its name without the ending; none where there is no
+/// The files in a folder with this ending, each with its name without it; none where there is no
 /// folder.
-fn files(folder: &Path) -> io::Result<Vec<(String, DirEntry)>> {
+fn files(folder: &Path, ending: &str) -> io::Result<Vec<(String, DirEntry)>> {
     let entries = match std::fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(e) if e.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
@@ -215,7 +240,7 @@ fn files(folder: &Path) -> io::Result<Vec<(String, DirEntry)>> {
         let name = Path::new(&name);
         let id = name.file_stem().and_then(|id| id.to_str());
         if let Some(id) = id
-            && name.extension().is_some_and(|e| e == ENDING)
+            && name.extension().is_some_and(|e| e == ending)
         {
             files.push((id.to_owned(), entry));
         }

@@ -606,3 +606,27 @@ fn what_finds_no_room_in_memory_is_counted_and_let_go_of() {
         [Event::Midi(midi::Event::Release), key(127)]
     );
 }
+
+/// A program was killed before its file was made: its lock goes, that of one that lives stays.
+#[test]
+fn a_lock_without_a_file_is_removed_unless_it_is_held() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let folder = Folder::new(dir.path());
+    let begun = calendar();
+    let lives = folder.begin(&begun).expect("a disk");
+    drop(folder.begin(&begun).expect("a disk"));
+    let locks = || {
+        let names = std::fs::read_dir(dir.path().join("growing")).expect("a folder");
+        let mut names: Vec<_> = names.map(|f| f.expect("a file").file_name()).collect();
+        names.sort();
+        names
+    };
+    assert_eq!(locks().len(), 2);
+    assert!(folder.cut_off().expect("a disk").is_empty());
+    assert_eq!(locks(), ["2026-11-29_20-15-03.lock"]);
+    // Its name is free again, and nobody else's is taken.
+    let next = folder.begin(&begun).expect("a disk");
+    assert_eq!(next.id, "2026-11-29_20-15-03-2");
+    assert_eq!(locks().len(), 2);
+    assert!(lives.paths()[1].exists());
+}
