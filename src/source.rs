@@ -14,6 +14,8 @@ pub struct Source {
     pub link: Link,
     /// Where several keyboards play together: their names. Else empty.
     pub keyboards: Vec<String>,
+    /// Number of these that are not connected.
+    pub away: usize,
     /// Where the file stands, when one plays.
     pub transport: Option<Transport>,
     /// The file that is being written.

@@ -315,6 +315,8 @@ impl Search {
                     .iter()
                     .map(|p| p.own.clone().unwrap_or_default());
                 s.keyboards = own.collect();
+                let away = self.places.iter().filter(|p| p.link != Link::Keyboard);
+                s.away = away.count();
             }
         });
     }

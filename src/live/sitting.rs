@@ -170,7 +170,8 @@ fn tell(board: &StatusBoard, news: News) {
         }
         News::Thrown { length } => {
             s.about_sittings = Some(format!(
-                "the notes of the last aside, {length} long, are gone from this sitting for good"
+                "the notes of the last aside, {:.1} s long, are gone from this sitting for good",
+                length.seconds()
             ));
         }
         News::NotThrown { why: Some(why) } => {

@@ -28,6 +28,8 @@ pub struct Status {
     /// Where several keyboards play together: their names, empty for one that has not been there
     /// yet. Else empty.
     pub keyboards: Vec<String>,
+    /// Number of these that are not connected.
+    pub away: usize,
     /// A line that tells the player something.
     pub notice: Option<String>,
     /// Messages that the queue could not take.

@@ -365,6 +365,7 @@ impl Stage for Performer {
                 .iter()
                 .map(|k| plain::name(k).into_owned())
                 .collect(),
+            away: status.away,
             transport: self.player().map(Player::transport),
             recording: recording.map(|r| plain::name(r).into_owned()),
             keeping: status.keeping,

@@ -54,6 +54,7 @@ fn each_lets_go_of_its_own_notes_alone_and_comes_back() {
         "the teacher's pedal"
     );
     wait_for(|| status().name == "Teacher + Pupil (unplugged)");
+    assert_eq!(status().away, 1);
     assert_eq!(status().link, Link::Keyboard, "one is there");
     let notice = status().notice.expect("a line");
     assert!(
@@ -68,6 +69,7 @@ fn each_lets_go_of_its_own_notes_alone_and_comes_back() {
     ports.plug("Pupil", "again");
     wait_for(|| status().name == "Teacher + Pupil");
     assert_eq!(status().notice.as_deref(), Some("Pupil is back"));
+    assert_eq!(status().away, 0);
     assert!(ports.send_from("Pupil", &[0x90, 79, 80]));
     wait_for(|| held(&listener, &[48, 52, 60, 79]));
     ports.unplug();

@@ -93,6 +93,11 @@ pub(in crate::screen) fn draw(pen: &mut Pen, picture: &Picture, look: &Look) {
     let room = right_start.saturating_sub(2);
     let mut parts = Vec::new();
     match source.link {
+        Link::Keyboard if source.away > 0 => {
+            let all = source.keyboards.len();
+            let there = all.saturating_sub(source.away);
+            parts.push((format!("{there} of {all} connected"), styles.warning));
+        }
         Link::Keyboard => parts.push(("connected".into(), styles.text)),
         Link::Lost => parts.push(("unplugged".into(), styles.warning)),
         Link::None => parts.push(("no keyboard".into(), styles.warning)),

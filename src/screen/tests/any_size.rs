@@ -164,6 +164,7 @@ prop_compose! {
         Source {
             opened: opened.then(|| Opened { date: name.clone(), number: 1, corrected: None }),
             keyboards: vec![],
+            away: 0,
             name, dropped, recording, notice,
             sitting: 0,
             click: clicked.and_then(|(beat, count, eighths, bar, beats)| {

@@ -150,6 +150,32 @@ fn the_place_in_the_bar_stays() {
     assert!(!without.contains("bar"), "{without}");
 }
 
+/// In few columns the names are cut off: that one is away must not be.
+#[test]
+fn a_keyboard_that_is_away_is_counted() {
+    let row = |width, away, one: bool| {
+        let mut scene = clicked();
+        scene.source.name = "Teacher + Pupil".into();
+        scene.source.keyboards = vec!["Teacher".into(), "Pupil".into()];
+        scene.source.away = away;
+        if one {
+            scene.reading.harmony_from = scene.reading.harmony_from.next(2);
+        }
+        let text = scene.text(width, 24, Glyphs::Ascii);
+        text.lines().last().unwrap_or_default().to_owned()
+    };
+    for width in [60, 80, 120] {
+        let (all, one) = (row(width, 0, false), row(width, 1, false));
+        assert!(
+            all.contains(" connected") && !all.contains(" of 2"),
+            "{all}"
+        );
+        assert!(one.contains(" 1 of 2 connected"), "{one}");
+    }
+    let alone = row(120, 0, true);
+    assert!(alone.contains("harmony from Teacher  "), "{alone}");
+}
+
 /// Whatever the size and the keys: every action is on one of the help's pages, once.
 #[test]
 fn the_help_has_a_line_for_every_action() {
