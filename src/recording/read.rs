@@ -130,10 +130,12 @@ impl Recording {
         }
         out.facts.partly = settled.partly.map(|words| (words, settled.plan.clone()));
         out.facts.corrected = settled.plan;
-        // A click was played to; signatures may be what a program writes by itself.
-        let clicks = || Bars::of_clicks(out.clicks.iter().copied());
-        out.bars = match out.clicks.iter().any(|(_, click)| click.is_some()) {
-            true => Some(clicks()),
+        // A click was played to; signatures may be what a program writes by itself. One that ended
+        // as it began leaves no bars.
+        let clicked = out.clicks.iter().any(|(_, click)| click.is_some());
+        let clicks = Bars::of_clicks(out.clicks.iter().copied());
+        out.bars = match clicked {
+            true => Some(clicks).filter(|bars| *bars != Bars::default()),
             false => performance.bars,
         };
         out.keyboards = performance.keyboards;
